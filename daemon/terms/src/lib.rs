@@ -1,0 +1,16 @@
+//! The words that the other crates share: moments, angles, positions, identities and quantities.
+//! Pure: no clock is read here and no I/O done.
+
+mod angle;
+mod mmsi;
+mod moment;
+mod position;
+mod quantity;
+
+pub use angle::{Circular, in_sector, normal_deg, turn_deg};
+pub use mmsi::{Mmsi, Station};
+pub use moment::{Moment, Utc};
+pub use position::{METRES_PER_NM, Plane, Position, PositionError};
+pub use quantity::{
+    CasualtyId, Dimension, FeedId, Quantity, QuantitySet, Reading, SignalId, Subject, Unit, Value, Whose,
+};

@@ -1,0 +1,329 @@
+//! The quantities that are watched, their units, and the subjects they belong to.
+
+use crate::{Mmsi, Moment};
+use serde::Serialize;
+use std::fmt;
+
+/// A feed by its place in the configuration.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(transparent)]
+pub struct FeedId(pub u16);
+
+/// A signal by its place in the configuration.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(transparent)]
+pub struct SignalId(pub u16);
+
+/// A casualty; counted from 1 and never used twice in one logbook.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(transparent)]
+pub struct CasualtyId(pub u32);
+
+/// What a quantity, or an alert, is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Subject {
+    /// The vessel whose lookout this is.
+    OwnVessel,
+    /// Another station heard by AIS.
+    Target(Mmsi),
+    /// A person overboard or a distress beacon.
+    Casualty(CasualtyId),
+    /// A wire or connection that sentences come by.
+    Feed(FeedId),
+    /// A buzzer, command or webhook.
+    Signal(SignalId),
+    /// The logbook on disk.
+    Logbook,
+    /// The daemon itself: its orders, its clock.
+    Lookout,
+}
+
+/// Whose quantity: which subjects have it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Whose {
+    /// Own vessel's.
+    Own,
+    /// Each target's.
+    Target,
+    /// Each feed's.
+    Feed,
+}
+
+/// What is measured, and so which units may be written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Dimension {
+    /// In knots.
+    Speed,
+    /// Between positions; in nautical miles.
+    Distance,
+    /// Depth, height, length of a ship; in metres.
+    Length,
+    /// A direction on the circle; in degrees [0, 360).
+    Direction,
+    /// An angle to one side, port negative; in degrees.
+    Side,
+    /// In degrees a minute, to starboard positive.
+    TurnRate,
+    /// In hectopascals.
+    Pressure,
+    /// In degrees Celsius.
+    Temperature,
+    /// In volts.
+    Voltage,
+    /// In seconds.
+    Time,
+    /// A plain number without unit.
+    Number,
+    /// A word out of a list, or a name.
+    Word,
+    /// A place; it can be missing or have an age, no limit is set on it.
+    Place,
+}
+
+/// A unit that may be written behind a number.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unit {
+    /// As written.
+    pub symbol: &'static str,
+    /// One of this is so many of the dimension's own unit.
+    pub factor: f64,
+    /// Added after the factor (for degrees Fahrenheit).
+    pub offset: f64,
+}
+
+/// Table rows without an offset.
+const fn unit(symbol: &'static str, factor: f64) -> Unit {
+    Unit { symbol, factor, offset: 0.0 }
+}
+
+// The foot is 0.3048 m, the nautical mile 1852 m, the cable a tenth of it, the fathom six feet: exact by definition.
+const DISTANCE: &[Unit] = &[
+    unit("nm", 1.0),
+    unit("cable", 0.1),
+    unit("km", 1000.0 / 1852.0),
+    unit("m", 1.0 / 1852.0),
+    unit("ft", 0.3048 / 1852.0),
+];
+const LENGTH: &[Unit] =
+    &[unit("m", 1.0), unit("ft", 0.3048), unit("fathom", 1.8288), unit("cable", 185.2), unit("nm", 1852.0)];
+const SPEED: &[Unit] =
+    &[unit("kn", 1.0), unit("m/s", 3600.0 / 1852.0), unit("km/h", 1000.0 / 1852.0), unit("mph", 1609.344 / 1852.0)];
+const ANGLE: &[Unit] = &[unit("deg", 1.0), unit("°", 1.0)];
+const TURN_RATE: &[Unit] = &[unit("deg/min", 1.0), unit("°/min", 1.0), unit("deg/s", 60.0), unit("°/s", 60.0)];
+const PRESSURE: &[Unit] = &[unit("hPa", 1.0), unit("mbar", 1.0), unit("kPa", 10.0), unit("inHg", 33.863_89)];
+const TEMPERATURE: &[Unit] = &[
+    unit("°C", 1.0),
+    unit("C", 1.0),
+    Unit { symbol: "°F", factor: 5.0 / 9.0, offset: -160.0 / 9.0 },
+    Unit { symbol: "F", factor: 5.0 / 9.0, offset: -160.0 / 9.0 },
+];
+const VOLTAGE: &[Unit] = &[unit("V", 1.0), unit("mV", 0.001)];
+const TIME: &[Unit] = &[unit("s", 1.0), unit("min", 60.0), unit("h", 3600.0), unit("d", 86_400.0)];
+
+impl Dimension {
+    /// Units that may be written, the dimension's own first; none for numbers, words and places.
+    pub fn units(self) -> &'static [Unit] {
+        match self {
+            Self::Speed => SPEED,
+            Self::Distance => DISTANCE,
+            Self::Length => LENGTH,
+            Self::Direction | Self::Side => ANGLE,
+            Self::TurnRate => TURN_RATE,
+            Self::Pressure => PRESSURE,
+            Self::Temperature => TEMPERATURE,
+            Self::Voltage => VOLTAGE,
+            Self::Time => TIME,
+            Self::Number | Self::Word | Self::Place => &[],
+        }
+    }
+
+    /// A number in a unit as written, in the dimension's own unit; `None` for a unit of something else.
+    pub fn in_own_unit(self, number: f64, symbol: &str) -> Option<f64> {
+        self.units().iter().find(|u| u.symbol == symbol).map(|u| number * u.factor + u.offset)
+    }
+}
+
+macro_rules! quantities {
+    ($($(#[$doc:meta])* $variant:ident $name:literal $whose:ident $dimension:ident;)+) => {
+        /// A quantity that orders can watch and the lookout reports.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[repr(u8)]
+        pub enum Quantity { $($(#[$doc])* $variant,)+ }
+
+        impl Quantity {
+            /// All of them, in order of declaration.
+            pub const ALL: &'static [Self] = &[$(Self::$variant,)+];
+
+            /// Its name as an order writes it.
+            pub const fn name(self) -> &'static str {
+                match self { $(Self::$variant => $name,)+ }
+            }
+
+            /// Whose it is.
+            pub const fn whose(self) -> Whose {
+                match self { $(Self::$variant => Whose::$whose,)+ }
+            }
+
+            /// What it measures.
+            pub const fn dimension(self) -> Dimension {
+                match self { $(Self::$variant => Dimension::$dimension,)+ }
+            }
+        }
+    };
+}
+
+quantities! {
+    /// Own position by satellite.
+    Fix "position" Own Place;
+    /// Speed over ground.
+    Sog "SOG" Own Speed;
+    /// Course over ground, true.
+    Cog "COG" Own Direction;
+    /// Speed through water.
+    SpeedThroughWater "speed through water" Own Speed;
+    /// Heading, true.
+    Heading "heading" Own Direction;
+    /// Rate of turn.
+    RateOfTurn "rate of turn" Own TurnRate;
+    /// Rudder angle.
+    Rudder "rudder" Own Side;
+    /// Depth below the transducer.
+    DepthBelowTransducer "depth below transducer" Own Length;
+    /// Depth below the keel, by the boat's offset or the sentence's.
+    DepthBelowKeel "depth below keel" Own Length;
+    /// Depth below the surface, by the boat's offset or the sentence's.
+    DepthBelowSurface "depth below surface" Own Length;
+    /// Water temperature.
+    WaterTemperature "water temperature" Own Temperature;
+    /// Air temperature.
+    AirTemperature "air temperature" Own Temperature;
+    /// Air pressure.
+    Pressure "pressure" Own Pressure;
+    /// Apparent wind speed.
+    ApparentWindSpeed "apparent wind speed" Own Speed;
+    /// Apparent wind angle off the bow.
+    ApparentWindAngle "apparent wind angle" Own Side;
+    /// True wind speed, relative to the water.
+    TrueWindSpeed "true wind speed" Own Speed;
+    /// True wind angle off the bow, relative to the water.
+    TrueWindAngle "true wind angle" Own Side;
+    /// Direction the true wind comes from, true.
+    TrueWindDirection "true wind direction" Own Direction;
+    /// Wind speed over the ground.
+    GroundWindSpeed "wind speed over ground" Own Speed;
+    /// Direction the wind over the ground comes from, true.
+    GroundWindDirection "wind direction over ground" Own Direction;
+    /// Cross-track error, steer to starboard positive.
+    CrossTrackError "cross-track error" Own Distance;
+    /// Battery voltage.
+    BatteryVoltage "battery voltage" Own Voltage;
+    /// Range of a target from own vessel.
+    Range "range" Target Distance;
+    /// True bearing of a target.
+    Bearing "bearing" Target Direction;
+    /// Bearing of a target off the bow, port negative; to heading, else to COG.
+    RelativeBearing "relative bearing" Target Side;
+    /// Distance at the closest point of approach.
+    Cpa "CPA" Target Distance;
+    /// Time to the closest point of approach; negative once it is past.
+    Tcpa "TCPA" Target Time;
+    /// A target's speed over ground.
+    TargetSog "target SOG" Target Speed;
+    /// A target's course over ground.
+    TargetCog "target COG" Target Direction;
+    /// Kind of station or ship, as a word.
+    Kind "kind" Target Word;
+    /// Navigational status, as a word.
+    Status "status" Target Word;
+    /// A target's length.
+    TargetLength "length" Target Length;
+    /// A target's name.
+    Name "name" Target Word;
+    /// A target's identity.
+    Identity "MMSI" Target Number;
+    /// A target's last position report; its age is what an order asks.
+    Report "report" Target Place;
+    /// A feed's sentences; their age is what an order asks.
+    Sentences "sentences" Feed Place;
+}
+
+impl Quantity {
+    /// The quantity of that name, letters of either case.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|q| q.name().eq_ignore_ascii_case(name))
+    }
+}
+
+impl fmt::Display for Quantity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// A set of quantities, one bit each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct QuantitySet(u128);
+
+impl QuantitySet {
+    /// Adds one.
+    pub fn insert(&mut self, q: Quantity) {
+        self.0 |= 1 << q as u8;
+    }
+
+    /// Whether it is in the set.
+    pub fn contains(self, q: Quantity) -> bool {
+        self.0 & (1 << q as u8) != 0
+    }
+}
+
+const _: () = assert!(Quantity::ALL.len() <= 128, "a QuantitySet has 128 bits");
+
+/// A value of a quantity, in its dimension's own unit.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Value {
+    /// A number in the dimension's own unit.
+    Number(f64),
+    /// A word or name.
+    Word(String),
+    /// It is there, and that is all there is to say (a place).
+    There,
+}
+
+impl Value {
+    /// The number, where it is one.
+    pub fn number(&self) -> Option<f64> {
+        if let Self::Number(n) = self { Some(*n) } else { None }
+    }
+}
+
+/// What is known of a quantity: its last value and when that was measured.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Reading {
+    /// `None` when never heard, or no longer to be believed.
+    pub value: Option<Value>,
+    /// When it was last heard; `None` when never.
+    pub heard: Option<Moment>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn units_turn_into_the_dimensions_own() {
+        let close = |a: Option<f64>, b: f64| (a.unwrap() - b).abs() < 1e-9;
+        assert!(close(Dimension::Length.in_own_unit(10.0, "ft"), 3.048));
+        assert!(close(Dimension::Distance.in_own_unit(1852.0, "m"), 1.0));
+        assert!(close(Dimension::Temperature.in_own_unit(212.0, "°F"), 100.0));
+        assert!(close(Dimension::Time.in_own_unit(3.0, "min"), 180.0));
+        assert_eq!(Dimension::Pressure.in_own_unit(3.0, "kn"), None);
+    }
+
+    #[test]
+    fn every_name_finds_its_quantity_and_no_two_are_alike() {
+        for &q in Quantity::ALL {
+            assert_eq!(Quantity::named(&q.name().to_uppercase()), Some(q));
+        }
+    }
+}
