@@ -1,0 +1,5 @@
+//! AIS messages (ITU-R M.1371).
+
+mod report;
+
+pub use report::{AisReport, Eta, PositionSource};
