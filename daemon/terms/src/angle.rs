@@ -57,7 +57,9 @@ mod tests {
         assert_eq!(turn_deg(350.0, 10.0), 20.0);
         assert_eq!(turn_deg(10.0, 350.0), -20.0);
         assert_eq!(turn_deg(0.0, 180.0), 180.0);
-        assert!(in_sector(0.0, 350.0, 10.0) && in_sector(350.0, 350.0, 10.0) && !in_sector(180.0, 350.0, 10.0));
+        assert!(
+            in_sector(0.0, 350.0, 10.0) && in_sector(350.0, 350.0, 10.0) && !in_sector(180.0, 350.0, 10.0)
+        );
         assert!(in_sector(180.0, 10.0, 350.0));
     }
 

@@ -5,12 +5,14 @@ mod angle;
 mod mmsi;
 mod moment;
 mod position;
+mod problem;
 mod quantity;
 
 pub use angle::{Circular, in_sector, normal_deg, turn_deg};
 pub use mmsi::{Mmsi, Station};
 pub use moment::{Moment, Utc};
 pub use position::{METRES_PER_NM, Plane, Position, PositionError};
+pub use problem::{Problem, Problems, nearest};
 pub use quantity::{
     CasualtyId, Dimension, FeedId, Quantity, QuantitySet, Reading, SignalId, Subject, Unit, Value, Whose,
 };

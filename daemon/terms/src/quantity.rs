@@ -107,10 +107,15 @@ const DISTANCE: &[Unit] = &[
 ];
 const LENGTH: &[Unit] =
     &[unit("m", 1.0), unit("ft", 0.3048), unit("fathom", 1.8288), unit("cable", 185.2), unit("nm", 1852.0)];
-const SPEED: &[Unit] =
-    &[unit("kn", 1.0), unit("m/s", 3600.0 / 1852.0), unit("km/h", 1000.0 / 1852.0), unit("mph", 1609.344 / 1852.0)];
+const SPEED: &[Unit] = &[
+    unit("kn", 1.0),
+    unit("m/s", 3600.0 / 1852.0),
+    unit("km/h", 1000.0 / 1852.0),
+    unit("mph", 1609.344 / 1852.0),
+];
 const ANGLE: &[Unit] = &[unit("deg", 1.0), unit("°", 1.0)];
-const TURN_RATE: &[Unit] = &[unit("deg/min", 1.0), unit("°/min", 1.0), unit("deg/s", 60.0), unit("°/s", 60.0)];
+const TURN_RATE: &[Unit] =
+    &[unit("deg/min", 1.0), unit("°/min", 1.0), unit("deg/s", 60.0), unit("°/s", 60.0)];
 const PRESSURE: &[Unit] = &[unit("hPa", 1.0), unit("mbar", 1.0), unit("kPa", 10.0), unit("inHg", 33.863_89)];
 const TEMPERATURE: &[Unit] = &[
     unit("°C", 1.0),

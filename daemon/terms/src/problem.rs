@@ -1,0 +1,152 @@
+//! What is wrong with a file that a person wrote: every problem at once, each with its line and column.
+
+use std::fmt;
+use std::ops::Range;
+
+/// The most problems kept of one file; more are only counted.
+const MOST: usize = 50;
+
+/// One thing wrong with a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problem {
+    /// Bytes of the file it is about.
+    pub span: Range<usize>,
+    /// What is wrong and what was expected.
+    pub message: String,
+}
+
+/// Everything wrong with one file, in the order of the file. Printed as `file:line:column: what is wrong`, each
+/// with the line it is about and a mark under the place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problems {
+    file: String,
+    text: String,
+    list: Vec<Problem>,
+    more: usize,
+}
+
+impl Problems {
+    /// None yet, of this file with this text.
+    pub fn new(file: &str, text: &str) -> Self {
+        Self { file: file.to_owned(), text: text.to_owned(), list: Vec::new(), more: 0 }
+    }
+
+    /// Adds one; beyond the fiftieth they are only counted.
+    pub fn add(&mut self, span: Range<usize>, message: impl Into<String>) {
+        if self.list.len() < MOST {
+            self.list.push(Problem { span, message: message.into() });
+            self.list.sort_by_key(|p| p.span.start);
+        } else {
+            self.more += 1;
+        }
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.list.is_empty()
+    }
+
+    /// Those kept.
+    pub fn list(&self) -> &[Problem] {
+        &self.list
+    }
+
+    /// `value` where there are no problems.
+    ///
+    /// # Errors
+    /// Itself, where there are some.
+    pub fn or_else_ok<T>(self, value: T) -> Result<T, Self> {
+        if self.is_empty() { Ok(value) } else { Err(self) }
+    }
+
+    /// Line and column of a byte, both from 1; columns count characters.
+    pub fn place(&self, byte: usize) -> (usize, usize) {
+        let before = self.text.get(..byte.min(self.text.len())).unwrap_or(&self.text);
+        let line_start = before.rfind('\n').map_or(0, |i| i + 1);
+        (before.matches('\n').count() + 1, before[line_start..].chars().count() + 1)
+    }
+}
+
+impl fmt::Display for Problems {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (i, p) in self.list.iter().enumerate() {
+            let (line, column) = self.place(p.span.start);
+            if i > 0 {
+                writeln!(f)?;
+            }
+            write!(f, "{}:{line}:{column}: {}", self.file, p.message)?;
+            let Some(source) = self.text.lines().nth(line - 1).filter(|s| s.chars().count() <= 200) else {
+                continue;
+            };
+            let width =
+                self.text.get(p.span.clone()).map_or(1, |s| s.lines().next().unwrap_or("").chars().count());
+            // Tabs stay tabs, so that the mark stands under its place whatever their width.
+            let indent: String =
+                source.chars().take(column - 1).map(|c| if c == '\t' { '\t' } else { ' ' }).collect();
+            let room = source.chars().count().saturating_sub(column - 1).max(1);
+            write!(f, "\n    {source}\n    {indent}{}", "^".repeat(width.clamp(1, room)))?;
+        }
+        if self.more > 0 {
+            write!(f, "\n{}: and {} more", self.file, self.more)?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for Problems {}
+
+/// The candidate nearest to a mistyped word, where one is near enough to ask "did you mean" (by the
+/// Damerau-Levenshtein distance, at most a third of the letters).
+pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let word = word.to_lowercase();
+    let allowed = (word.chars().count() / 3).max(1);
+    candidates
+        .into_iter()
+        .map(|c| (edits(&word, &c.to_lowercase()), c))
+        .filter(|(d, _)| *d <= allowed)
+        .min_by_key(|(d, _)| *d)
+        .map(|(_, c)| c)
+}
+
+/// Insertions, deletions, substitutions and swaps of neighbours between two words; long words are cut at 64 letters.
+fn edits(a: &str, b: &str) -> usize {
+    let a: Vec<char> = a.chars().take(64).collect();
+    let b: Vec<char> = b.chars().take(64).collect();
+    let mut rows: Vec<Vec<usize>> = vec![(0..=b.len()).collect()];
+    for i in 1..=a.len() {
+        let mut row = vec![i];
+        for j in 1..=b.len() {
+            let change = usize::from(a[i - 1] != b[j - 1]);
+            let mut least = (rows[i - 1][j] + 1).min(row[j - 1] + 1).min(rows[i - 1][j - 1] + change);
+            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
+                least = least.min(rows[i - 2][j - 2] + 1);
+            }
+            row.push(least);
+        }
+        rows.push(row);
+    }
+    rows[a.len()][b.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_problem_is_printed_with_line_column_and_mark() {
+        let mut p = Problems::new("boat.toml", "version = 1\n[feed]\nbaud = \"fast\"\n");
+        p.add(26..32, "baud takes a number");
+        assert_eq!(
+            p.to_string(),
+            "boat.toml:3:8: baud takes a number\n    baud = \"fast\"\n           ^^^^^^"
+        );
+        assert_eq!(Problems::new("x", "").place(99), (1, 1));
+    }
+
+    #[test]
+    fn did_you_mean() {
+        assert_eq!(nearest("heeding", ["heading", "depth"]), Some("heading"));
+        assert_eq!(nearest("SGO", ["SOG", "COG"]), Some("SOG"));
+        assert_eq!(nearest("elephant", ["heading", "depth"]), None);
+    }
+}
