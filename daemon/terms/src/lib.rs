@@ -10,7 +10,7 @@ mod quantity;
 
 pub use angle::{Circular, in_sector, normal_deg, turn_deg};
 pub use mmsi::{Mmsi, Station};
-pub use moment::{Moment, Utc};
+pub use moment::{Moment, Utc, UtcSource};
 pub use position::{METRES_PER_NM, Plane, Position, PositionError};
 pub use problem::{Problem, Problems, nearest};
 pub use quantity::{

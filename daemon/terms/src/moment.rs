@@ -62,6 +62,16 @@ impl Sub<Duration> for Moment {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Utc(pub i64);
 
+/// Who told UTC.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum UtcSource {
+    /// A satellite receiver.
+    Satellite,
+    /// The computer's own clock: a hint until satellites tell.
+    System,
+}
+
 impl Utc {
     /// From a civil date and the milliseconds of the day (0 to 86,400,999, to hold a leap second).
     /// `None` when the date does not exist.
