@@ -1,12 +1,25 @@
 //! Maritime mobile service identities and what their first digits say (ITU-R M.585).
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// A maritime mobile service identity: nine digits, leading zeros count.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
-#[serde(transparent)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(try_from = "u32", into = "u32")]
 pub struct Mmsi(u32);
+
+impl TryFrom<u32> for Mmsi {
+    type Error = &'static str;
+    fn try_from(number: u32) -> Result<Self, Self::Error> {
+        Self::new(number).ok_or("an MMSI has at most nine digits")
+    }
+}
+
+impl From<Mmsi> for u32 {
+    fn from(mmsi: Mmsi) -> Self {
+        mmsi.0
+    }
+}
 
 /// What kind of station an identity belongs to, by ITU-R M.585.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]

@@ -1,14 +1,15 @@
 //! Steady time and UTC, both in whole milliseconds.
 
 use chrono::{DateTime, SecondsFormat};
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
 use std::fmt;
 use std::ops::{Add, Sub};
 use std::time::Duration;
 
 /// A moment of steady time: milliseconds since an origin that lasts as long as the computer is up
 /// (Linux boot time), or since the first line of a replay. It never steps; every timer runs on it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Moment(pub i64);
 
 impl Moment {
@@ -113,6 +114,13 @@ impl fmt::Display for Utc {
 impl Serialize for Utc {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
         s.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Utc {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(d)?;
+        Self::parse(&text).ok_or_else(|| de::Error::custom("not an RFC 3339 time"))
     }
 }
 

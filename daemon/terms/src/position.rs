@@ -2,7 +2,7 @@
 
 use crate::angle::normal_deg;
 use geographiclib_rs::{DirectGeodesic, Geodesic, InverseGeodesic};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::sync::OnceLock;
 use thiserror::Error;
@@ -32,12 +32,27 @@ pub struct PositionError {
 }
 
 /// A position on WGS 84: latitude within ±90° (north positive), longitude in [−180°, 180°) (east positive).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "Degrees")]
 pub struct Position {
     /// Degrees, north positive.
     latitude_deg: f64,
     /// Degrees, east positive.
     longitude_deg: f64,
+}
+
+/// A position as it is read, before its range is checked.
+#[derive(Deserialize)]
+struct Degrees {
+    latitude_deg: f64,
+    longitude_deg: f64,
+}
+
+impl TryFrom<Degrees> for Position {
+    type Error = PositionError;
+    fn try_from(d: Degrees) -> Result<Self, PositionError> {
+        Self::new(d.latitude_deg, d.longitude_deg)
+    }
 }
 
 impl Position {

@@ -1,7 +1,7 @@
 //! The quantities that are watched, their units, and the subjects they belong to.
 
 use crate::{Mmsi, Moment};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// A feed by its place in the configuration.
@@ -15,7 +15,7 @@ pub struct FeedId(pub u16);
 pub struct SignalId(pub u16);
 
 /// A casualty; counted from 1 and never used twice in one logbook.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct CasualtyId(pub u32);
 
