@@ -5,12 +5,12 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// A feed by its place in the configuration.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct FeedId(pub u16);
 
 /// A signal by its place in the configuration.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct SignalId(pub u16);
 
@@ -20,7 +20,7 @@ pub struct SignalId(pub u16);
 pub struct CasualtyId(pub u32);
 
 /// What a quantity, or an alert, is about.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Subject {
     /// The vessel whose lookout this is.
@@ -223,6 +223,12 @@ quantities! {
     CrossTrackError "cross-track error" Own Distance;
     /// Battery voltage.
     BatteryVoltage "battery voltage" Own Voltage;
+    /// Named transducers (XDR); an order names the one it means.
+    Transducers "transducers" Own Place;
+    /// Sun up or down at own position, as a word.
+    Sun "sun" Own Word;
+    /// Targets held.
+    TargetCount "number of targets" Own Number;
     /// Range of a target from own vessel.
     Range "range" Target Distance;
     /// True bearing of a target.
@@ -233,12 +239,28 @@ quantities! {
     Cpa "CPA" Target Distance;
     /// Time to the closest point of approach; negative once it is past.
     Tcpa "TCPA" Target Time;
+    /// Lower 95 % bound of the CPA.
+    CpaLeast "least CPA" Target Distance;
+    /// Upper 95 % bound of the CPA.
+    CpaMost "greatest CPA" Target Distance;
+    /// Lower 95 % bound of the TCPA.
+    TcpaLeast "earliest TCPA" Target Time;
+    /// Upper 95 % bound of the TCPA.
+    TcpaMost "latest TCPA" Target Time;
+    /// How fast a target's true bearing changes, clockwise positive.
+    BearingDrift "bearing drift" Target TurnRate;
+    /// Distance at which a target crosses ahead of the bow.
+    BowCrossingRange "bow crossing range" Target Distance;
+    /// Time until it crosses ahead of the bow; negative once it is past.
+    BowCrossingTime "bow crossing time" Target Time;
     /// A target's speed over ground.
     TargetSog "target SOG" Target Speed;
     /// A target's course over ground.
     TargetCog "target COG" Target Direction;
-    /// Kind of station or ship, as a word.
+    /// Kind of station, as a word (those of `Station`).
     Kind "kind" Target Word;
+    /// Type of ship, as a word.
+    ShipType "ship type" Target Word;
     /// Navigational status, as a word.
     Status "status" Target Word;
     /// A target's length.
@@ -251,9 +273,74 @@ quantities! {
     Report "report" Target Place;
     /// A feed's sentences; their age is what an order asks.
     Sentences "sentences" Feed Place;
+    /// Health of a feed, as a word.
+    Health "health" Feed Word;
 }
 
 impl Quantity {
+    /// The words that it can have; none for a name, which is free, and for what is no word.
+    pub const fn words(self) -> &'static [&'static str] {
+        match self {
+            Self::Sun => &["up", "down"],
+            // The names of `Station`, by ITU-R M.585.
+            Self::Kind => &[
+                "vessel",
+                "sart",
+                "mob",
+                "epirb",
+                "base",
+                "aton",
+                "sar-aircraft",
+                "associated-craft",
+                "group",
+                "handheld",
+                "amrd",
+                "other",
+            ],
+            // Grouped from the ship types of ITU-R M.1371-5 table 53.
+            Self::ShipType => &[
+                "wing-in-ground",
+                "fishing",
+                "towing",
+                "dredging",
+                "diving",
+                "military",
+                "sailing",
+                "pleasure",
+                "high-speed",
+                "pilot",
+                "search-and-rescue",
+                "tug",
+                "port-tender",
+                "anti-pollution",
+                "law-enforcement",
+                "medical",
+                "passenger",
+                "cargo",
+                "tanker",
+                "other",
+            ],
+            // Navigational status 0 to 8, 14 and 15 of ITU-R M.1371-5 table 45; 11 and 12 by its later use for towing.
+            Self::Status => &[
+                "under way using engine",
+                "at anchor",
+                "not under command",
+                "restricted manoeuvrability",
+                "constrained by draught",
+                "moored",
+                "aground",
+                "engaged in fishing",
+                "under way sailing",
+                "towing astern",
+                "pushing ahead",
+                "beacon active",
+                "not defined",
+            ],
+            Self::Health => &["working", "silent", "garbled", "closed"],
+            _ => &[],
+        }
+    }
+
     /// The quantity of that name, letters of either case.
     pub fn named(name: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|q| q.name().eq_ignore_ascii_case(name))
