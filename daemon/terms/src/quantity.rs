@@ -282,7 +282,7 @@ impl Quantity {
     pub const fn words(self) -> &'static [&'static str] {
         match self {
             Self::Sun => &["up", "down"],
-            // The names of `Station`, by ITU-R M.585.
+            // The names of `Station`, by ITU-R M.585; own fleet by the settings; radar where no AIS is heard.
             Self::Kind => &[
                 "vessel",
                 "sart",
@@ -295,6 +295,8 @@ impl Quantity {
                 "group",
                 "handheld",
                 "amrd",
+                "own-fleet",
+                "radar",
                 "other",
             ],
             // Grouped from the ship types of ITU-R M.1371-5 table 53.

@@ -1,0 +1,126 @@
+//! Kinds of stations, types of ships and navigational status, as the words that orders use.
+
+use crate::Settings;
+use terms::{Mmsi, Station};
+
+/// Kind of a target.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// A ship or boat.
+    Vessel,
+    /// Craft of a parent ship (98MID).
+    AssociatedCraft,
+    /// Followed by radar only.
+    Radar,
+    /// An identity of no known form that sends a ship's reports.
+    Other,
+    /// Identity of a group of ships.
+    Group,
+    /// Named in the settings as no danger.
+    OwnFleet,
+    /// Coast station.
+    Base,
+    /// Buoy, light, beacon; also a virtual one.
+    Aton,
+    /// Search and rescue aircraft.
+    SarAircraft,
+    /// Marker of fishing gear and the like (979).
+    Amrd,
+    /// Handheld radio.
+    Handheld,
+}
+
+impl Kind {
+    /// The word for it: the name of its kind of station, or `own-fleet` or `radar`.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Vessel => "vessel",
+            Self::AssociatedCraft => "associated-craft",
+            Self::Radar => "radar",
+            Self::Other => "other",
+            Self::Group => "group",
+            Self::OwnFleet => "own-fleet",
+            Self::Base => "base",
+            Self::Aton => "aton",
+            Self::SarAircraft => "sar-aircraft",
+            Self::Amrd => "amrd",
+            Self::Handheld => "handheld",
+        }
+    }
+
+    /// Whether it is somebody to be met at sea: only those have a closest point of approach. A buoy, a coast
+    /// station, an aircraft and own tender have a range and a bearing.
+    pub const fn is_ship(self) -> bool {
+        matches!(self, Self::Vessel | Self::AssociatedCraft | Self::Radar | Self::Other | Self::Group)
+    }
+
+    /// Of a station, by its identity, the type of message it sends, and the settings.
+    pub(crate) fn of(mmsi: Mmsi, message: u8, settings: &Settings) -> Self {
+        if settings.fleet.contains(&mmsi) {
+            return Self::OwnFleet;
+        }
+        match mmsi.station() {
+            Station::Base => Self::Base,
+            Station::Aton => Self::Aton,
+            Station::SarAircraft => Self::SarAircraft,
+            Station::AssociatedCraft => Self::AssociatedCraft,
+            Station::Amrd => Self::Amrd,
+            Station::Handheld => Self::Handheld,
+            station => match message {
+                // What only such a station sends shows it, whatever its identity (ITU-R M.1371-5 table 46).
+                4 => Self::Base,
+                9 => Self::SarAircraft,
+                21 => Self::Aton,
+                _ if station == Station::Vessel => Self::Vessel,
+                _ if station == Station::Group => Self::Group,
+                _ => Self::Other,
+            },
+        }
+    }
+}
+
+/// The word for a type of ship and cargo (ITU-R M.1371-5 table 53).
+pub(crate) fn ship_type_word(ship_type: u8) -> &'static str {
+    match ship_type {
+        20..=29 => "wing-in-ground",
+        30 => "fishing",
+        31 | 32 => "towing",
+        33 => "dredging",
+        34 => "diving",
+        35 => "military",
+        36 => "sailing",
+        37 => "pleasure",
+        40..=49 => "high-speed",
+        50 => "pilot",
+        51 => "search-and-rescue",
+        52 => "tug",
+        53 => "port-tender",
+        54 => "anti-pollution",
+        55 => "law-enforcement",
+        58 => "medical",
+        60..=69 => "passenger",
+        70..=79 => "cargo",
+        80..=89 => "tanker",
+        _ => "other",
+    }
+}
+
+/// The word for a navigational status (ITU-R M.1371-5 table 45); `None` for those reserved.
+pub(crate) fn status_word(nav_status: u8) -> Option<&'static str> {
+    Some(match nav_status {
+        0 => "under way using engine",
+        1 => "at anchor",
+        2 => "not under command",
+        3 => "restricted manoeuvrability",
+        4 => "constrained by draught",
+        5 => "moored",
+        6 => "aground",
+        7 => "engaged in fishing",
+        8 => "under way sailing",
+        11 => "towing astern",
+        12 => "pushing ahead",
+        14 => "beacon active",
+        15 => "not defined",
+        _ => return None,
+    })
+}

@@ -1,0 +1,81 @@
+//! What the lookout is told of the boat before it starts.
+
+use crate::casualty::CrewMember;
+use terms::{FeedId, Mmsi, Utc};
+
+/// Where a vessel's reference point (the antenna that a position is of) lies in her, in metres.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Dimensions {
+    /// To the bow (A of ITU-R M.1371).
+    pub bow_m: f64,
+    /// To the stern (B).
+    pub stern_m: f64,
+    /// To the port side (C).
+    pub port_m: f64,
+    /// To the starboard side (D).
+    pub starboard_m: f64,
+}
+
+impl Dimensions {
+    /// Length over all, where any of it is known.
+    pub fn length_m(&self) -> Option<f64> {
+        let length = self.bow_m + self.stern_m;
+        (length > 0.0).then_some(length)
+    }
+}
+
+/// What the lookout is told of the boat.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// Own identity; never a target. Learnt from own transmitter's reports where it is not given.
+    pub own_mmsi: Option<Mmsi>,
+    /// Who is aboard, and which beacons they wear.
+    pub crew: Vec<CrewMember>,
+    /// Own tender and other craft that are no danger: kept, and of kind `own fleet`.
+    pub fleet: Vec<Mmsi>,
+    /// From the transducer up to the waterline, in metres.
+    pub transducer_to_waterline_m: Option<f64>,
+    /// From the transducer down to the bottom of the keel, in metres.
+    pub transducer_to_keel_m: Option<f64>,
+    /// Magnetic variation in degrees, east positive: used where neither an instrument nor the model tells it.
+    pub variation_deg: Option<f64>,
+    /// Where the antenna of own positions lies in the boat.
+    pub dimensions: Option<Dimensions>,
+    /// Speed that she makes under power, in knots.
+    pub motoring_speed_kn: f64,
+    /// Feeds in the order in which they are believed, best first; those not named come after, in order of number.
+    pub feed_order: Vec<FeedId>,
+    /// At most so many targets are kept; beyond that the least dangerous, and of those the oldest, goes.
+    pub targets_max: usize,
+    /// UTC is never earlier: a date before it is a receiver's week counter that has rolled over.
+    pub earliest_utc: Utc,
+}
+
+/// 2025-01-01T00:00:00Z, before which this program did not exist.
+const EARLIEST_UTC: Utc = Utc(1_735_689_600_000);
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            own_mmsi: None,
+            crew: Vec::new(),
+            fleet: Vec::new(),
+            transducer_to_waterline_m: None,
+            transducer_to_keel_m: None,
+            variation_deg: None,
+            dimensions: None,
+            motoring_speed_kn: 5.0,
+            feed_order: Vec::new(),
+            targets_max: 4_096,
+            earliest_utc: EARLIEST_UTC,
+        }
+    }
+}
+
+impl Settings {
+    /// How much a feed is believed: lower is better.
+    pub(crate) fn rank(&self, feed: FeedId) -> usize {
+        let named = self.feed_order.iter().position(|&f| f == feed);
+        named.unwrap_or(self.feed_order.len() + usize::from(feed.0))
+    }
+}

@@ -1,0 +1,101 @@
+//! Own vessel and targets as plain numbers, for the screen, the record and the page.
+
+use crate::Kind;
+use crate::casualty::RelativeTo;
+use terms::{Mmsi, Position, Utc, UtcSource};
+
+/// Own vessel. `None` is not available or no longer believed.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct OwnState {
+    /// UTC and who told it.
+    pub utc: Option<(Utc, UtcSource)>,
+    /// Last fix.
+    pub position: Option<Position>,
+    /// Seconds since it.
+    pub position_age_s: Option<f64>,
+    /// Speed over ground.
+    pub sog_kn: Option<f64>,
+    /// Course over ground, true.
+    pub cog_deg: Option<f64>,
+    /// Heading, true.
+    pub heading_deg: Option<f64>,
+    /// Seconds since it was heard.
+    pub heading_age_s: Option<f64>,
+    /// Speed through water.
+    pub speed_through_water_kn: Option<f64>,
+    /// Seconds since it was heard.
+    pub speed_through_water_age_s: Option<f64>,
+    /// Depth below the transducer.
+    pub depth_below_transducer_m: Option<f64>,
+    /// Depth below the keel.
+    pub depth_below_keel_m: Option<f64>,
+    /// Depth below the surface.
+    pub depth_below_surface_m: Option<f64>,
+    /// Seconds since it was heard.
+    pub depth_age_s: Option<f64>,
+    /// Apparent wind speed.
+    pub apparent_wind_kn: Option<f64>,
+    /// Apparent wind angle off the bow, port negative.
+    pub apparent_wind_angle_deg: Option<f64>,
+    /// True wind speed.
+    pub true_wind_kn: Option<f64>,
+    /// Direction the true wind comes from.
+    pub true_wind_direction_deg: Option<f64>,
+    /// Seconds since any wind was heard.
+    pub wind_age_s: Option<f64>,
+    /// Air pressure.
+    pub pressure_hpa: Option<f64>,
+    /// Air temperature.
+    pub air_temperature_c: Option<f64>,
+    /// Water temperature.
+    pub water_temperature_c: Option<f64>,
+    /// Battery voltage.
+    pub battery_v: Option<f64>,
+}
+
+/// A target. `None` is not available.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TargetState {
+    /// Identity.
+    pub mmsi: Mmsi,
+    /// Kind of station.
+    pub kind: Kind,
+    /// Class B.
+    pub class_b: bool,
+    /// Name.
+    pub name: Option<String>,
+    /// Call sign.
+    pub call_sign: Option<String>,
+    /// Type of ship, as a word.
+    pub ship_type: Option<&'static str>,
+    /// Navigational status, as a word.
+    pub status: Option<&'static str>,
+    /// Length over all.
+    pub length_m: Option<f64>,
+    /// Destination.
+    pub destination: Option<String>,
+    /// Where she was at her last report.
+    pub position: Option<Position>,
+    /// Speed over ground.
+    pub sog_kn: Option<f64>,
+    /// Course over ground, true.
+    pub cog_deg: Option<f64>,
+    /// Heading, true.
+    pub heading_deg: Option<f64>,
+    /// Range, carried to now.
+    pub range_nm: Option<f64>,
+    /// True bearing, carried to now.
+    pub bearing_deg: Option<f64>,
+    /// Bearing off the bow, or off the course, port negative, (−180, 180].
+    pub relative_bearing_deg: Option<f64>,
+    /// Which of the two.
+    pub relative_to: Option<RelativeTo>,
+    /// Distance at the closest point of approach.
+    pub cpa_nm: Option<f64>,
+    /// Seconds until then; negative once it is past.
+    pub tcpa_s: Option<f64>,
+    /// Seconds since her last position report.
+    pub age_s: Option<f64>,
+    /// Her reports have stopped.
+    pub lost: bool,
+}

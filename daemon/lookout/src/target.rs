@@ -1,0 +1,202 @@
+//! One target: what she has sent of herself, and how she moves.
+
+use crate::kind::{Kind, ship_type_word, status_word};
+use crate::motion::{Closest, Motion};
+use crate::own::STILL_KN;
+use crate::{Dimensions, Settings};
+use sentence::ais::AisReport;
+use std::time::Duration;
+use terms::{Mmsi, Moment, Position, Quantity};
+
+/// A target that has not been heard for so long is forgotten.
+pub(crate) const FORGOTTEN: Duration = Duration::from_secs(30 * 60);
+/// After its last report a target is carried on so long by course and speed; then there is no closest approach.
+const CARRIED_ON: Duration = Duration::from_secs(10 * 60);
+
+/// A position report.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct PositionReport {
+    pub at: Moment,
+    pub position: Position,
+    pub sog_kn: Option<f64>,
+    pub cog_deg: Option<f64>,
+    pub heading_deg: Option<f64>,
+    pub rate_of_turn_deg_min: Option<f64>,
+}
+
+/// How a target lay and moved when it was last judged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Judgement {
+    pub at: Moment,
+    /// Range in nautical miles and true bearing.
+    pub seen: Option<(f64, f64)>,
+    pub closest: Option<Closest>,
+}
+
+/// One target.
+#[derive(Debug, Clone)]
+pub(crate) struct Target {
+    pub mmsi: Mmsi,
+    pub kind: Kind,
+    pub class_b: bool,
+    pub heard: Moment,
+    pub report: Option<PositionReport>,
+    pub nav_status: Option<u8>,
+    pub name: Option<String>,
+    pub call_sign: Option<String>,
+    pub ship_type: Option<u8>,
+    pub dimensions: Option<Dimensions>,
+    pub destination: Option<String>,
+    /// The last judgement and its moment.
+    pub judged: Option<Judgement>,
+    /// When it is to be judged anew.
+    pub due: Moment,
+    /// How dangerous it was at the last judgement; 0 is not at all.
+    pub rank: u8,
+    pub lost: bool,
+}
+
+impl Target {
+    pub fn new(at: Moment, mmsi: Mmsi, kind: Kind) -> Self {
+        Self {
+            mmsi,
+            kind,
+            class_b: false,
+            heard: at,
+            report: None,
+            nav_status: None,
+            name: None,
+            call_sign: None,
+            ship_type: None,
+            dimensions: None,
+            destination: None,
+            judged: None,
+            due: at,
+            rank: 0,
+            lost: false,
+        }
+    }
+
+    /// Takes a message of hers; tells what it changed.
+    pub fn hear(&mut self, at: Moment, report: &AisReport, settings: &Settings) -> Vec<Quantity> {
+        use Quantity as Q;
+        let mut changes = Vec::new();
+        let mut set = |differs: bool, q: Q| {
+            if differs {
+                changes.push(q);
+            }
+        };
+        self.heard = at;
+        // A base station or buoy shows itself by one type of message; the others it sends must not unmake that.
+        let kind = Kind::of(self.mmsi, report.message, settings);
+        if matches!(report.message, 1..=4 | 9 | 18 | 19 | 21) {
+            set(replace(&mut self.kind, Some(kind)), Q::Kind);
+        }
+        if matches!(report.message, 18 | 19 | 24) {
+            self.class_b = true;
+        } else if matches!(report.message, 1..=3 | 5) {
+            self.class_b = false;
+        }
+        if matches!(report.message, 1..=3 | 27) {
+            set(self.nav_status != report.nav_status, Q::Status);
+            self.nav_status = report.nav_status;
+        }
+        set(replace_some(&mut self.name, report.name.clone().filter(|n| !n.is_empty())), Q::Name);
+        replace_some(&mut self.call_sign, report.call_sign.clone());
+        replace_some(&mut self.destination, report.destination.clone());
+        set(replace_some(&mut self.ship_type, report.ship_type), Q::ShipType);
+        set(replace_some(&mut self.dimensions, dimensions(report)), Q::TargetLength);
+        if let Some(position) = report.position {
+            let new = PositionReport {
+                at,
+                position,
+                sog_kn: report.sog_kn,
+                cog_deg: report.cog_deg,
+                heading_deg: report.heading_deg.map(f64::from),
+                rate_of_turn_deg_min: report.rate_of_turn_deg_min,
+            };
+            let old = self.report.replace(new);
+            set(true, Q::Report);
+            set(old.is_none_or(|o| o.sog_kn != new.sog_kn), Q::TargetSog);
+            set(old.is_none_or(|o| o.cog_deg != new.cog_deg), Q::TargetCog);
+            self.lost = false;
+        }
+        changes
+    }
+
+    /// How she moves, as far as her last report tells and while it can be carried on.
+    pub fn motion(&self, at: Moment) -> Option<Motion> {
+        let r = self.report.filter(|r| at.since(r.at) <= CARRIED_ON)?;
+        let sog_kn = r.sog_kn?;
+        let cog_deg = r.cog_deg.or((sog_kn < STILL_KN).then_some(0.0))?;
+        Some(Motion::steady(r.at, r.position, sog_kn, cog_deg))
+    }
+
+    /// After so long a silence she is lost: several of the reports due in that time are missing. Makers' manuals
+    /// give 18 min for what reports each 3 min, and for class A under way 60 s, from 14 kn 36 s, from 23 kn 30 s;
+    /// for class B 180 s. The intervals are those of ITU-R M.1371-5 tables 1 and 2.
+    pub fn lost_after(&self) -> Duration {
+        let sog_kn = self.report.and_then(|r| r.sog_kn).unwrap_or(0.0);
+        let lies = matches!(self.nav_status, Some(1 | 5 | 6));
+        let seconds = match self.kind {
+            Kind::Base | Kind::Aton | Kind::Amrd => 18 * 60,
+            _ if self.class_b && sog_kn <= 2.0 => 18 * 60,
+            _ if self.class_b => 180,
+            _ if lies && sog_kn <= 3.0 => 18 * 60,
+            _ if sog_kn > 23.0 => 30,
+            _ if sog_kn > 14.0 => 36,
+            _ => 60,
+        };
+        Duration::from_secs(seconds)
+    }
+
+    /// Whether her reports have stopped.
+    pub fn is_lost(&self, at: Moment) -> bool {
+        self.report.is_some_and(|r| at.since(r.at) > self.lost_after())
+    }
+
+    pub fn status(&self) -> Option<&'static str> {
+        self.nav_status.and_then(status_word)
+    }
+
+    pub fn ship_type_word(&self) -> Option<&'static str> {
+        self.ship_type.map(ship_type_word)
+    }
+
+    pub fn length_m(&self) -> Option<f64> {
+        self.dimensions.and_then(|d| d.length_m())
+    }
+}
+
+fn dimensions(r: &AisReport) -> Option<Dimensions> {
+    let known = [r.dimension_a_m, r.dimension_b_m, r.dimension_c_m, r.dimension_d_m];
+    known.iter().any(Option::is_some).then(|| {
+        let m = |d: Option<u16>| d.map_or(0.0, f64::from);
+        Dimensions {
+            bow_m: m(r.dimension_a_m),
+            stern_m: m(r.dimension_b_m),
+            port_m: m(r.dimension_c_m),
+            starboard_m: m(r.dimension_d_m),
+        }
+    })
+}
+
+/// Puts a value in its place; tells whether it is another than before.
+fn replace<T: PartialEq>(place: &mut T, value: Option<T>) -> bool {
+    match value {
+        Some(v) if *place != v => {
+            *place = v;
+            true
+        }
+        _ => false,
+    }
+}
+
+/// The same for a place that can be empty: what is not told leaves it as it is.
+fn replace_some<T: PartialEq>(place: &mut Option<T>, value: Option<T>) -> bool {
+    value.is_some() && {
+        let differs = *place != value;
+        *place = value;
+        differs
+    }
+}

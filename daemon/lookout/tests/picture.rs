@@ -1,0 +1,141 @@
+//! The picture as a whole: what is heard, what is told of it, what is forgotten.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use lookout::{Finding, Kind, Lookout, Settings};
+use sentence::ais::AisReport;
+use sentence::{Fix, Report, SentTime};
+use terms::{FeedId, Mmsi, Moment, Position, Quantity, Subject, Utc, UtcSource, Value};
+
+const BUS: FeedId = FeedId(0);
+const RADIO: FeedId = FeedId(1);
+
+fn at(s: f64) -> Moment {
+    Moment::from_s(s)
+}
+
+fn mmsi(number: u32) -> Mmsi {
+    Mmsi::new(number).unwrap()
+}
+
+fn fix(latitude_deg: f64, longitude_deg: f64, sog_kn: f64, cog_deg: f64) -> Report {
+    Report::Fix(Fix {
+        position: Position::new(latitude_deg, longitude_deg).ok(),
+        sog_kn: Some(sog_kn),
+        cog_deg: Some(cog_deg),
+        ..Fix::default()
+    })
+}
+
+fn ship(number: u32, latitude_deg: f64, longitude_deg: f64, sog_kn: f64, cog_deg: f64) -> AisReport {
+    AisReport {
+        position: Position::new(latitude_deg, longitude_deg).ok(),
+        sog_kn: Some(sog_kn),
+        cog_deg: Some(cog_deg),
+        nav_status: Some(0),
+        ..AisReport::new(1, 0, mmsi(number))
+    }
+}
+
+fn ais(report: AisReport) -> Report {
+    Report::Ais(Box::new(report))
+}
+
+#[test]
+fn a_ship_ahead_is_a_target_with_a_closest_approach() {
+    let mut lookout = Lookout::new(Settings::default());
+    lookout.hear(at(0.0), BUS, &fix(50.0, 0.0, 6.0, 0.0));
+    lookout.hear(at(1.0), RADIO, &ais(ship(211_000_001, 50.1, 0.0, 12.0, 180.0)));
+    let found = lookout.take_findings();
+    let subject = Subject::Target(mmsi(211_000_001));
+    assert!(found.contains(&Finding::Changed(subject, Quantity::Cpa)));
+    let t = lookout.target(at(1.0), mmsi(211_000_001)).unwrap();
+    // 6 nm and a little (a minute of latitude is 1.0012 nm at 50°), 18 kn: 20 minutes.
+    assert!((t.range_nm.unwrap() - 6.005).abs() < 0.01, "{t:?}");
+    assert!(t.cpa_nm.unwrap() < 0.001 && (t.tcpa_s.unwrap() - 1201.0).abs() < 3.0, "{t:?}");
+    assert_eq!(lookout.reading(at(1.0), subject, Quantity::Kind).value, Some(Value::Word("vessel".into())));
+}
+
+#[test]
+fn without_speed_or_course_the_closest_approach_is_not_known() {
+    let mut lookout = Lookout::new(Settings::default());
+    lookout.hear(at(0.0), BUS, &fix(50.0, 0.0, 6.0, 0.0));
+    let report = AisReport { sog_kn: None, cog_deg: None, ..ship(211_000_001, 50.1, 0.0, 0.0, 0.0) };
+    lookout.hear(at(1.0), RADIO, &ais(report));
+    let t = lookout.target(at(1.0), mmsi(211_000_001)).unwrap();
+    assert!(t.range_nm.is_some() && t.cpa_nm.is_none() && t.tcpa_s.is_none());
+}
+
+#[test]
+fn own_beacons_and_own_vessel_are_no_targets_and_stations_are_no_ships() {
+    let mut lookout = Lookout::new(Settings {
+        own_mmsi: Some(mmsi(211_999_999)),
+        fleet: vec![mmsi(211_000_002)],
+        ..Settings::default()
+    });
+    lookout.hear(at(0.0), BUS, &fix(50.0, 0.0, 6.0, 0.0));
+    let near = |number| ship(number, 50.01, 0.0, 0.0, 0.0);
+    let mut own = near(211_999_999);
+    lookout.hear(at(1.0), RADIO, &ais(own.clone()));
+    own.own_vessel = true;
+    lookout.hear(at(1.0), RADIO, &ais(own));
+    lookout.hear(at(1.0), RADIO, &ais(near(972_111_111)));
+    assert_eq!(lookout.targets(at(1.0)).len(), 0);
+    let stations = [
+        (2_111_111, 4, Kind::Base),
+        (992_111_111, 21, Kind::Aton),
+        (111_211_001, 9, Kind::SarAircraft),
+        (211_000_002, 1, Kind::OwnFleet),
+    ];
+    for (number, message, kind) in stations {
+        lookout.hear(at(2.0), RADIO, &ais(AisReport { message, ..near(number) }));
+        let t = lookout.target(at(2.0), mmsi(number)).unwrap();
+        assert_eq!((t.kind, t.cpa_nm), (kind, None));
+        assert!(t.range_nm.is_some());
+    }
+}
+
+#[test]
+fn utc_is_the_satellites_and_keeps_its_date_across_midnight() {
+    let mut lookout = Lookout::new(Settings::default());
+    lookout.system_utc(at(0.0), Utc::parse("2026-01-01T00:00:00Z").unwrap());
+    assert_eq!(lookout.utc(at(1.0)).unwrap().1, UtcSource::System);
+    let of_day = |ms| Report::Fix(Fix { time: Some(SentTime::OfDayMs(ms)), ..Fix::default() });
+    lookout.hear(at(2.0), BUS, &of_day(43_200_000));
+    assert_eq!(lookout.utc(at(2.0)).unwrap().1, UtcSource::System, "no date yet");
+    let dated = Utc::parse("2026-05-31T23:59:58Z").unwrap();
+    lookout.hear(at(3.0), BUS, &Report::Time { utc: dated });
+    lookout.hear(at(6.0), BUS, &of_day(1_000));
+    let midnight = Utc::parse("2026-06-01T00:00:01Z").unwrap();
+    assert_eq!(lookout.utc(at(6.0)), Some((midnight, UtcSource::Satellite)));
+    let base = AisReport { utc: Utc::parse("2030-01-01T00:00:00Z"), ..AisReport::new(4, 0, mmsi(2_111_111)) };
+    lookout.hear(at(7.0), RADIO, &ais(base));
+    assert_eq!(lookout.utc(at(6.0)), Some((midnight, UtcSource::Satellite)));
+    // A week counter that rolled over shows 1024 weeks too early.
+    lookout.hear(at(8.0), BUS, &Report::Time { utc: midnight.plus_ms(2_000 - 1024 * 7 * 86_400_000) });
+    assert_eq!(lookout.utc(at(8.0)), Some((midnight.plus_ms(2_000), UtcSource::Satellite)));
+}
+
+#[test]
+fn silent_targets_are_lost_and_then_gone_and_the_table_is_bounded() {
+    let mut lookout = Lookout::new(Settings { targets_max: 50, ..Settings::default() });
+    lookout.hear(at(0.0), BUS, &fix(50.0, 0.0, 6.0, 0.0));
+    lookout.hear(at(0.0), RADIO, &ais(ship(211_000_001, 50.05, 0.0, 10.0, 180.0)));
+    for n in 0..500 {
+        let far = ship(220_000_000 + n, 51.0 + f64::from(n) / 1000.0, 0.0, 10.0, 0.0);
+        lookout.hear(at(1.0), RADIO, &ais(far));
+    }
+    assert_eq!(lookout.targets(at(1.0)).len(), 50);
+    assert!(lookout.target(at(1.0), mmsi(211_000_001)).is_some(), "the near one stays");
+    lookout.take_findings();
+    let mut now = at(1.0);
+    while let Some(wake) = lookout.next_wake().filter(|w| *w < at(7_200.0)) {
+        assert!(wake >= now);
+        now = wake;
+        lookout.advance(now);
+        if let Some(t) = lookout.target(now, mmsi(211_000_001)) {
+            assert_eq!(t.lost, now > at(60.0), "{now:?}");
+        }
+    }
+    assert!(lookout.take_findings().contains(&Finding::Gone(Subject::Target(mmsi(211_000_001)))));
+    assert_eq!(lookout.targets(now).len(), 0);
+}
