@@ -1,6 +1,23 @@
 //! Bytes on a wire to typed reports, and back. Pure: no clock is read here and no I/O done.
+//!
+//! [`Framer`] makes lines of bytes, [`Sentence`] checks one line, [`Decoder`] says what it means as a [`Report`];
+//! [`encode`] goes the other way. All of it is total: any input gives a report or a [`Refusal`], in bounded time
+//! and memory.
 
 pub mod ais;
+mod decoder;
+pub mod encode;
+mod fields;
+mod framer;
+mod instruments;
+mod refusal;
 mod report;
+mod sentence;
+mod tag;
 
+pub use decoder::{Decoder, DecoderOptions};
+pub use framer::{Counts, Framed, Framer, FramerOptions, MAX_LINE};
+pub use refusal::Refusal;
 pub use report::*;
+pub use sentence::Sentence;
+pub use tag::{TagBlock, TagGroup};

@@ -4,8 +4,17 @@
 //! Serialised, the field names with their units are the "named quantities" of `listen --json`.
 
 use crate::ais::AisReport;
-use serde::Serialize;
+use serde::ser::SerializeMap;
+use serde::{Serialize, Serializer};
 use terms::{Mmsi, Position, Utc};
+
+/// Writes a position as its two numbers, and a missing one as two nulls rather than nothing at all.
+pub(crate) fn place<S: Serializer>(position: &Option<Position>, serializer: S) -> Result<S::Ok, S::Error> {
+    let mut map = serializer.serialize_map(Some(2))?;
+    map.serialize_entry("latitude_deg", &position.map(Position::latitude_deg))?;
+    map.serialize_entry("longitude_deg", &position.map(Position::longitude_deg))?;
+    map.end()
+}
 
 /// A time as a sentence gives it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -13,7 +22,8 @@ use terms::{Mmsi, Position, Utc};
 pub enum SentTime {
     /// Date and time of day: a whole moment of UTC.
     Utc(Utc),
-    /// Time of day only, in milliseconds since midnight UTC; the date is for the stream to supply.
+    /// Time of day only, in milliseconds since midnight UTC; the date is for the stream to supply. A leap second
+    /// reads 86,400,000 to 86,400,999.
     OfDayMs(u32),
 }
 
@@ -23,7 +33,7 @@ pub struct Fix {
     /// When it was measured.
     pub time: Option<SentTime>,
     /// Where.
-    #[serde(flatten)]
+    #[serde(flatten, serialize_with = "place")]
     pub position: Option<Position>,
     /// Speed over ground in knots.
     pub sog_kn: Option<f64>,
@@ -166,7 +176,7 @@ pub struct Overboard {
     /// When the position was measured.
     pub time: Option<SentTime>,
     /// Where.
-    #[serde(flatten)]
+    #[serde(flatten, serialize_with = "place")]
     pub position: Option<Position>,
     /// Speed over ground.
     pub sog_kn: Option<f64>,
@@ -222,7 +232,7 @@ pub struct SelectiveCall {
     /// First telecommand where it is no distress.
     pub telecommand: Option<u8>,
     /// Position to the whole minute: ±0.5′, never a fix.
-    #[serde(flatten)]
+    #[serde(flatten, serialize_with = "place")]
     pub position: Option<Position>,
     /// Time of that position, minutes since midnight UTC.
     pub position_of_day_min: Option<u16>,
@@ -263,7 +273,7 @@ pub struct RadarPlot {
     /// Whether course and speed are relative.
     pub course_relative: bool,
     /// Position (TLL).
-    #[serde(flatten)]
+    #[serde(flatten, serialize_with = "place")]
     pub position: Option<Position>,
     /// Name given by the operator.
     pub name: Option<String>,
@@ -305,7 +315,7 @@ pub enum Report {
     /// ZDA.
     Time {
         /// Date and time.
-        utc: Utc,
+        utc: Option<Utc>,
     },
     /// HDT, HDG, HDM, THS.
     Heading(Heading),
@@ -333,17 +343,17 @@ pub enum Report {
     /// XTE: cross-track error, steer to starboard positive.
     CrossTrack {
         /// Nautical miles.
-        cross_track_error_nm: f64,
+        cross_track_error_nm: Option<f64>,
     },
     /// ROT.
     RateOfTurn {
         /// To starboard positive.
-        rate_of_turn_deg_min: f64,
+        rate_of_turn_deg_min: Option<f64>,
     },
     /// RSA: rudder angle, starboard positive (single or starboard rudder).
     Rudder {
         /// Degrees.
-        rudder_deg: f64,
+        rudder_deg: Option<f64>,
     },
     /// RPM: an engine's or shaft's revolutions a minute.
     Revolutions {
@@ -352,7 +362,7 @@ pub enum Report {
         /// Its number.
         number: u8,
         /// Revolutions a minute.
-        revolutions_per_min: f64,
+        revolutions_per_min: Option<f64>,
     },
     /// MOB.
     Overboard(Overboard),

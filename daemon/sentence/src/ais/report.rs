@@ -56,7 +56,7 @@ pub struct AisReport {
     /// Better than 10 m.
     pub position_accurate: Option<bool>,
     /// Where; serialised as latitude_deg and longitude_deg.
-    #[serde(flatten)]
+    #[serde(flatten, serialize_with = "crate::report::place")]
     pub position: Option<Position>,
     /// Course over ground, true.
     pub cog_deg: Option<f64>,

@@ -1,0 +1,49 @@
+//! From a checked sentence to what it says.
+
+use crate::ais::Assembler;
+use crate::instruments;
+use crate::refusal::Refusal;
+use crate::report::Report;
+use crate::sentence::Sentence;
+use terms::{Moment, Utc};
+
+/// What a feed is believed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct DecoderOptions {
+    /// The feed is declared to be a simulator: its mode S is taken as valid.
+    pub simulator: bool,
+    /// No live sentence can be from before this (the day the program was built, the last entry of the logbook).
+    /// A satellite date before it comes from a receiver that has missed a rollover of the ten-bit week
+    /// number (IS-GPS-200, 1024 weeks) and is moved forward by whole rollovers. `None` leaves dates alone: for replays.
+    pub not_before: Option<Utc>,
+}
+
+/// Sentences of one feed to reports. Holds the parts of AIS messages that are under way, and nothing else.
+#[derive(Debug, Clone)]
+pub struct Decoder {
+    options: DecoderOptions,
+    assembler: Assembler,
+}
+
+impl Decoder {
+    /// A decoder for one feed.
+    pub fn new(options: DecoderOptions) -> Self {
+        Self { options, assembler: Assembler::default() }
+    }
+
+    /// What a sentence says; `at` is when it was heard.
+    ///
+    /// # Errors
+    /// When an AIS message is no message, or a part of one does not belong anywhere, or the values are a simulator's
+    /// on a feed that is not declared one. A sentence with values missing or out of range is no error: they are `None`.
+    pub fn read(&mut self, at: Moment, sentence: &Sentence<'_>) -> Result<Report, Refusal> {
+        if sentence.is_proprietary() {
+            return Ok(Report::Unread);
+        }
+        match sentence.formatter_bytes() {
+            b"VDM" => self.assembler.read(at, sentence, false),
+            b"VDO" => self.assembler.read(at, sentence, true),
+            _ => instruments::read(sentence, &self.options),
+        }
+    }
+}

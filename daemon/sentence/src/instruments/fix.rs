@@ -1,0 +1,109 @@
+//! Position, course and speed by satellite: RMC, GGA, GLL, VTG.
+
+use crate::decoder::DecoderOptions;
+use crate::fields::{count, direction, letter, of_day_ms, position, sided, speed, time_only, utc, within};
+use crate::instruments::KN_PER_KM_H;
+use crate::refusal::Refusal;
+use crate::report::{Fix, FixQuality, SentTime};
+use crate::sentence::Sentence;
+use terms::Utc;
+
+/// A rollover of the GPS week number: 1024 weeks (IS-GPS-200).
+const ROLLOVER_MS: i64 = 1024 * 7 * 86_400_000;
+
+/// A satellite date moved out of the past by whole rollovers; see [`DecoderOptions::not_before`].
+pub(super) fn mended(utc: Utc, options: &DecoderOptions) -> Utc {
+    match options.not_before {
+        Some(earliest) if utc < earliest => {
+            let behind = earliest.0.saturating_sub(utc.0);
+            let rollovers = behind / ROLLOVER_MS + i64::from(behind % ROLLOVER_MS != 0);
+            utc.plus_ms(rollovers.saturating_mul(ROLLOVER_MS))
+        }
+        _ => utc,
+    }
+}
+
+/// What the mode indicator and the status say together. `Ok(None)` when the values are not to be used.
+///
+/// Status A is "valid". With the modes E, M, S and N the status is V by the standard, so a simulator's V is passed
+/// where the feed is declared one. Sentences older than the mode indicator have the status alone.
+fn validity(
+    status: Option<&[u8]>,
+    mode: &[u8],
+    options: &DecoderOptions,
+) -> Result<Option<Option<FixQuality>>, Refusal> {
+    let quality = match letter(mode) {
+        None => None,
+        Some(b'A') => Some(FixQuality::Autonomous),
+        Some(b'D') => Some(FixQuality::Differential),
+        Some(b'P' | b'R' | b'F') => Some(FixQuality::Precise),
+        Some(b'E') => Some(FixQuality::Estimated),
+        Some(b'M') => Some(FixQuality::Manual),
+        Some(b'S') if options.simulator => return Ok(Some(Some(FixQuality::Simulator))),
+        Some(b'S') => return Err(Refusal::Simulator),
+        Some(_) => return Ok(None),
+    };
+    let valid = status.is_none_or(|s| letter(s) == Some(b'A'));
+    Ok(valid.then_some(quality))
+}
+
+/// RMC: time, status, latitude, N/S, longitude, E/W, SOG, COG, date, variation, E/W, mode, navigational status.
+pub(super) fn rmc(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<Fix, Refusal> {
+    let [time, status, lat, ns, lon, ew, sog, cog, date, variation, side, mode] = sentence.first();
+    let Some(quality) = validity(Some(status), mode, options)? else { return Ok(Fix::default()) };
+    Ok(Fix {
+        time: of_day_ms(time).map(|ms| match utc(date, ms) {
+            Some(utc) => SentTime::Utc(mended(utc, options)),
+            None => SentTime::OfDayMs(ms),
+        }),
+        position: position(lat, ns, lon, ew),
+        sog_kn: speed(sog, 1.0),
+        cog_deg: direction(cog),
+        variation_deg: sided(variation, side, *b"EW", 180.0),
+        quality,
+        ..Fix::default()
+    })
+}
+
+/// GGA: time, latitude, N/S, longitude, E/W, quality, satellites, HDOP, altitude …
+pub(super) fn gga(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<Fix, Refusal> {
+    let [time, lat, ns, lon, ew, quality, satellites, hdop] = sentence.first();
+    let quality = match count::<u8>(quality) {
+        Some(1) => FixQuality::Autonomous,
+        Some(2) => FixQuality::Differential,
+        Some(3..=5) => FixQuality::Precise,
+        Some(6) => FixQuality::Estimated,
+        Some(7) => FixQuality::Manual,
+        Some(8) if options.simulator => FixQuality::Simulator,
+        Some(8) => return Err(Refusal::Simulator),
+        _ => return Ok(Fix::default()),
+    };
+    Ok(Fix {
+        time: time_only(time),
+        position: position(lat, ns, lon, ew),
+        hdop: within(hdop, 0.0, 99.99),
+        satellites: count(satellites),
+        quality: Some(quality),
+        ..Fix::default()
+    })
+}
+
+/// GLL: latitude, N/S, longitude, E/W, time, status, mode.
+pub(super) fn gll(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<Fix, Refusal> {
+    let [lat, ns, lon, ew, time, status, mode] = sentence.first();
+    let Some(quality) = validity(Some(status), mode, options)? else { return Ok(Fix::default()) };
+    Ok(Fix { time: time_only(time), position: position(lat, ns, lon, ew), quality, ..Fix::default() })
+}
+
+/// VTG: COG true, T, COG magnetic, M, SOG in knots, N, SOG in km/h, K, mode.
+pub(super) fn vtg(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<Fix, Refusal> {
+    let [cog, _, magnetic, _, sog, _, sog_km_h, _, mode] = sentence.first();
+    let Some(quality) = validity(None, mode, options)? else { return Ok(Fix::default()) };
+    Ok(Fix {
+        cog_deg: direction(cog),
+        cog_magnetic_deg: direction(magnetic),
+        sog_kn: speed(sog, 1.0).or_else(|| speed(sog_km_h, KN_PER_KM_H)),
+        quality,
+        ..Fix::default()
+    })
+}

@@ -1,0 +1,185 @@
+//! Sentences of instruments: published examples, and what counts as "no value".
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
+
+mod support;
+
+use sentence::{FixQuality, Refusal, Report, SentTime, WindReference};
+use support::{near, read, said, sealed};
+use terms::Utc;
+
+fn fix(body: &str) -> sentence::Fix {
+    match said(body) {
+        Report::Fix(fix) => fix,
+        other => panic!("{body}: {other:?}"),
+    }
+}
+
+/// Sentences of the test suite of pynmea2 with the values its tests state.
+#[test]
+fn satellites() {
+    let gga = fix("$GPGGA,184353.07,1929.045,S,02410.506,E,1,04,2.6,100.00,M,-33.9,M,,0000");
+    assert_eq!(gga.time, Some(SentTime::OfDayMs(67_433_070)));
+    assert!(near(gga.position.map(|p| p.latitude_deg()), -19.484_083_333, 1e-9));
+    assert!(near(gga.position.map(|p| p.longitude_deg()), 24.1751, 1e-9));
+    assert_eq!((gga.satellites, gga.hdop, gga.quality), (Some(4), Some(2.6), Some(FixQuality::Autonomous)));
+
+    let rmc = fix("$GPRMC,225446,A,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E");
+    assert_eq!(rmc.time, Some(SentTime::Utc(Utc::parse("1994-11-19T22:54:46Z").unwrap())));
+    assert!(near(rmc.position.map(|p| p.latitude_deg()), 49.274_166_667, 1e-9));
+    assert!(near(rmc.position.map(|p| p.longitude_deg()), -123.185_333_333, 1e-9));
+    assert_eq!((rmc.sog_kn, rmc.cog_deg, rmc.variation_deg), (Some(0.5), Some(54.7), Some(20.3)));
+
+    let gll = fix("$GPGLL,4916.45,N,12311.12,W,225444,A");
+    assert!(near(gll.position.map(|p| p.longitude_deg()), -123.185_333_333, 1e-9));
+
+    let vtg = fix("$GPVTG,360.0,T,348.7,M,000.0,N,000.0,K");
+    assert_eq!((vtg.cog_deg, vtg.cog_magnetic_deg, vtg.sog_kn), (Some(0.0), Some(348.7), Some(0.0)));
+}
+
+#[test]
+fn no_fix_is_no_value() {
+    for body in [
+        "$GPRMC,225446,V,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E",
+        "$GPRMC,225446,A,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E,N",
+        "$GPRMC,225446,,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E",
+        "$GPGLL,4916.45,N,12311.12,W,225444,V",
+        "$GPGLL,4916.45,N,12311.12,W,225444,A,N",
+        "$GPGGA,184353.07,1929.045,S,02410.506,E,0,04,2.6,100.00,M,-33.9,M,,0000",
+        "$GPGGA,184353.07,1929.045,S,02410.506,E,,04,2.6,100.00,M,-33.9,M,,0000",
+        "$GPVTG,360.0,T,348.7,M,000.0,N,000.0,K,N",
+        "$GPRMC",
+    ] {
+        assert_eq!(fix(body), sentence::Fix::default(), "{body}");
+    }
+}
+
+#[test]
+fn a_simulator_is_refused_unless_declared() {
+    for body in [
+        "$GPRMC,225446,V,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E,S",
+        "$GPGGA,184353.07,1929.045,S,02410.506,E,8,04,2.6,100.00,M,-33.9,M,,0000",
+        "$GPGLL,4916.45,N,12311.12,W,225444,V,S",
+    ] {
+        let line = sealed(body);
+        assert_eq!(read(&line), Err(Refusal::Simulator), "{body}");
+        let sentence = sentence::Sentence::check(line.as_bytes(), &Default::default()).unwrap();
+        let options = sentence::DecoderOptions { simulator: true, ..Default::default() };
+        let Ok(Report::Fix(fix)) = sentence::Decoder::new(options).read(terms::Moment::ZERO, &sentence)
+        else {
+            panic!("{body}");
+        };
+        assert!(fix.position.is_some() && fix.quality == Some(FixQuality::Simulator));
+    }
+}
+
+#[test]
+fn numbers_that_are_none() {
+    for odd in
+        ["nan", "inf", "-inf", "1e2", "0x10", "5.5.", "--5", "+", ".", "5 5", "99999999999999999999", "", "٣"]
+    {
+        let rmc = fix(&format!("$GPRMC,225446,A,4916.45,N,12311.12,W,{odd},054.7,191194,020.3,E"));
+        assert_eq!(rmc.sog_kn, None, "{odd}");
+    }
+    for (field, sog_kn) in [(" 5.5 ", 5.5), ("+5.5", 5.5), ("005.", 5.0), (".5", 0.5), ("-0", 0.0)] {
+        let rmc = fix(&format!("$GPRMC,225446,A,4916.45,N,12311.12,W,{field},054.7,191194,020.3,E"));
+        assert_eq!(rmc.sog_kn, Some(sog_kn), "{field}");
+    }
+    let no_place = |lat: &str, lon: &str| {
+        let rmc = fix(&format!("$GPRMC,225446,A,{lat},{lon},000.5,054.7,191194,020.3,E"));
+        assert_eq!(rmc.position, None, "{lat} {lon}");
+    };
+    no_place("9000.01,N", "12311.12,W");
+    no_place("4916.45,N", "18000.01,W");
+    no_place("4960.00,N", "12311.12,W");
+    no_place("-4916.45,N", "12311.12,W");
+    no_place("4916.45,", "12311.12,W");
+    no_place("4916.45,X", "12311.12,W");
+    no_place("4916.45,E", "12311.12,W");
+    let rmc = fix("$GPRMC,225446,A,4916.45,N,12311.12,W,-0.5,360.1,191194,020.3,");
+    assert_eq!((rmc.sog_kn, rmc.cog_deg, rmc.variation_deg), (None, None, None));
+}
+
+#[test]
+fn times() {
+    let time = |time: &str, date: &str| {
+        fix(&format!("$GPRMC,{time},A,4916.45,N,12311.12,W,000.5,054.7,{date},020.3,E")).time
+    };
+    let utc = |text: &str| Some(SentTime::Utc(Utc::parse(text).unwrap()));
+    assert_eq!(time("225446.5", "191126"), utc("2026-11-19T22:54:46.5Z"));
+    assert_eq!(time("225446.1239", "191126"), utc("2026-11-19T22:54:46.123Z"));
+    // Two-digit years: satellite time begins in 1980.
+    assert_eq!(time("000000", "060180"), utc("1980-01-06T00:00:00Z"));
+    assert_eq!(time("000000", "311279"), utc("2079-12-31T00:00:00Z"));
+    // The leap second at the end of 2016 (IERS bulletin C 52).
+    assert_eq!(time("235960.25", "311216"), utc("2017-01-01T00:00:00.25Z"));
+    assert_eq!(time("225446", "310226"), Some(SentTime::OfDayMs(82_486_000)));
+    for bad in ["2254", "245446", "226046", "225461", "22:54:46", "225446.x", ""] {
+        assert_eq!(time(bad, "191126"), None, "{bad}");
+    }
+}
+
+#[test]
+fn a_missed_week_rollover_is_mended_where_the_present_is_known() {
+    // 2026-11-01 less 1024 weeks (7168 days) is 2007-03-18.
+    let line = sealed("$GPRMC,021407,A,4916.45,N,12311.12,W,000.5,054.7,180307,020.3,E");
+    let sentence = sentence::Sentence::check(line.as_bytes(), &Default::default()).unwrap();
+    let options =
+        sentence::DecoderOptions { not_before: Utc::parse("2026-06-01T00:00:00Z"), ..Default::default() };
+    let Ok(Report::Fix(fix)) = sentence::Decoder::new(options).read(terms::Moment::ZERO, &sentence) else {
+        panic!()
+    };
+    assert_eq!(fix.time, Utc::parse("2026-11-01T02:14:07Z").map(SentTime::Utc));
+}
+
+/// Examples of pynmea2's tests and of nmea-parser's; the values are what the fields say.
+#[test]
+fn headings_depths_and_winds() {
+    let Report::Heading(hdt) = said("$HEHDT,119.9,T") else { panic!() };
+    assert_eq!(hdt.true_deg, Some(119.9));
+    let Report::Heading(hdg) = said("$HCHDG,123.4,1.5,E,10.1,W") else { panic!() };
+    assert_eq!(
+        (hdg.magnetic_deg, hdg.deviation_deg, hdg.variation_deg),
+        (Some(123.4), Some(1.5), Some(-10.1))
+    );
+    let Report::WaterSpeed { speed_through_water_kn, heading, .. } =
+        said("$IIVHW,245.1,T,245.1,M,000.01,N,000.01,K")
+    else {
+        panic!()
+    };
+    assert_eq!((speed_through_water_kn, heading.true_deg), (Some(0.01), Some(245.1)));
+    let Report::Depth(dpt) = said("$SDDPT,17.5,0.3") else { panic!() };
+    assert_eq!((dpt.below_transducer_m, dpt.offset_m), (Some(17.5), Some(0.3)));
+    let Report::Depth(dbt) = said("$IIDBT,32.93,f,10.04,M,5.42,F") else { panic!() };
+    assert_eq!(dbt.below_transducer_m, Some(10.04));
+    let Report::Depth(dbt) = said("$IIDBT,32.93,f,,M,5.42,F") else { panic!() };
+    assert!(near(dbt.below_transducer_m, 10.037, 0.001));
+    let Report::Depth(dpt) = said("$SDDPT,,0.3") else { panic!() };
+    assert_eq!(dpt.below_transducer_m, None);
+}
+
+#[test]
+fn winds() {
+    let wind = |body: &str| match said(body) {
+        Report::Wind(wind) => wind,
+        other => panic!("{body}: {other:?}"),
+    };
+    // From nmea-parser's tests.
+    let mwv = wind("$WIMWV,295.4,T,33.3,N,A");
+    assert!(near(mwv.angle_deg, -64.6, 1e-9));
+    assert_eq!((mwv.speed_kn, mwv.reference), (Some(33.3), WindReference::True));
+    assert!(near(wind("$WIMWV,10,R,10,M,A").speed_kn, 19.438_444_924, 1e-6));
+    assert!(near(wind("$WIMWV,10,R,10,K,A").speed_kn, 5.399_568_035, 1e-6));
+    for void in ["$WIMWV,295.4,T,33.3,N,V", "$WIMWV,295.4,T,33.3,N,", "$WIMWV,295.4,,33.3,N,A", "$WIMWV"] {
+        let wind = wind(void);
+        assert_eq!((wind.angle_deg, wind.speed_kn), (None, None), "{void}");
+    }
+    assert_eq!(wind("$WIMWV,361,R,10,N,A").angle_deg, None);
+    assert_eq!(wind("$WIMWV,10,R,10,X,A").speed_kn, None);
+}
+
+#[test]
+fn makers_own_and_unknown_sentences_are_counted_only() {
+    for body in ["$PGRME,15.0,M,45.0,M,25.0,M", "$GPGSV,4294967295,1", "$GPXYZ,1", "$GPGGQ,RMC"] {
+        assert_eq!(said(body), Report::Unread, "{body}");
+    }
+}
