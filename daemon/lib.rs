@@ -2,3 +2,4 @@
 //! logbook and control out.
 
 pub mod event;
+pub mod logbook;

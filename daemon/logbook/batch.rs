@@ -1,0 +1,278 @@
+//! Writing: one transaction filled with states, events, entries and rows.
+
+use super::error::LogbookError;
+use super::opening::PRIORITIES;
+use super::outbox::{Body, Waiting};
+use super::record::{Entry, Stamp};
+use super::schema::disk_error;
+use super::thinning::Thinned;
+use crate::event::EventRecord;
+use rusqlite::{Connection, OptionalExtension, Transaction, params};
+use std::path::Path;
+use terms::Position;
+
+/// A number in whole parts of a unit; `None` for what is no number.
+fn parts(value: Option<f64>, a_unit: f64) -> Option<i64> {
+    value.filter(|v| v.is_finite()).map(|v| (v * a_unit).round() as i64)
+}
+
+fn udeg(position: Option<Position>) -> (Option<i64>, Option<i64>) {
+    (parts(position.map(Position::latitude_deg), 1e6), parts(position.map(Position::longitude_deg), 1e6))
+}
+
+/// How serde writes a word, without its quotes.
+fn word<T: serde::Serialize>(value: &T) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(s)) => s,
+        _ => String::new(),
+    }
+}
+
+pub(super) fn put_state(
+    c: &Connection,
+    boot: i64,
+    at: &Stamp,
+    key: &str,
+    json: Option<&str>,
+) -> rusqlite::Result<()> {
+    match json {
+        Some(json) => c
+            .prepare_cached(
+                "INSERT OR REPLACE INTO state_rows (key, json, boot, steady_ms, utc_ms, utc_source)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            )?
+            .execute(params![key, json, boot, at.steady.0, at.utc_ms(), at.source()])?,
+        None => c.prepare_cached("DELETE FROM state_rows WHERE key = ?1")?.execute([key])?,
+    };
+    Ok(())
+}
+
+pub(super) fn count(c: &Connection, name: &str, last: i64) -> rusqlite::Result<()> {
+    c.prepare_cached(
+        "INSERT INTO counters (name, last) VALUES (?1, ?2) ON CONFLICT DO UPDATE SET last = max(last, excluded.last)",
+    )?
+    .execute(params![name, last])?;
+    Ok(())
+}
+
+/// A transaction that is being filled.
+pub(super) struct Batch<'a> {
+    pub(super) t: Transaction<'a>,
+    pub(super) path: &'a Path,
+    pub(super) boot: i64,
+    pub(super) run: i64,
+}
+
+impl Batch<'_> {
+    fn error(&self, e: &rusqlite::Error) -> LogbookError {
+        disk_error(self.path, e)
+    }
+
+    /// Makes it last: synced before this returns when the pace is live.
+    pub fn commit(self) -> Result<(), LogbookError> {
+        let path = self.path;
+        self.t.commit().map_err(|e| disk_error(path, &e))
+    }
+
+    /// The last sign of life of this run.
+    pub fn sign(&self, at: &Stamp, stopped: bool) -> Result<(), LogbookError> {
+        let sql = "UPDATE run_rows SET to_ms = max(to_ms, ?2), to_utc_ms = ?3, utc_source = ?4, stopped = ?5,
+                   from_utc_ms = coalesce(from_utc_ms, ?3 - (?2 - from_ms)) WHERE id = ?1";
+        self.t
+            .prepare_cached(sql)
+            .and_then(|mut s| s.execute(params![self.run, at.steady.0, at.utc_ms(), at.source(), stopped]))
+            .map(drop)
+            .map_err(|e| self.error(&e))
+    }
+
+    /// Puts a state, or takes it away.
+    pub fn state(&self, at: &Stamp, key: &str, json: Option<&str>) -> Result<(), LogbookError> {
+        put_state(&self.t, self.boot, at, key, json).map_err(|e| self.error(&e))
+    }
+
+    /// Writes an event and gives its number, which also stands in its record.
+    pub fn event(&self, at: &Stamp, record: &EventRecord) -> Result<i64, LogbookError> {
+        self.write_event(at, record).map_err(|e| self.error(&e))
+    }
+
+    fn write_event(&self, at: &Stamp, record: &EventRecord) -> rusqlite::Result<i64> {
+        let last: Option<i64> = self
+            .t
+            .query_row("SELECT last FROM counters WHERE name = 'event'", [], |r| r.get(0))
+            .optional()?;
+        let id = last.unwrap_or(0) + 1;
+        count(&self.t, "event", id)?;
+        count(&self.t, "alert", i64::from(record.alert.id.0))?;
+        let casualty = record.casualty.as_ref().map(|c| i64::from(c.id.0));
+        if let Some(casualty) = casualty {
+            count(&self.t, "casualty", casualty)?;
+        }
+        let record = EventRecord { log_id: Some(id), ..record.clone() };
+        let json = serde_json::to_string(&record)
+            .map_err(|e| rusqlite::Error::ToSqlConversionFailure(Box::new(e)))?;
+        let (alert, own, target) = (&record.alert, &record.own, record.target.as_ref());
+        self.t
+            .prepare_cached(
+                "INSERT INTO event_rows (id, boot, steady_ms, utc_ms, utc_source, event, seq, alert, order_name,
+                 priority, state, text, exercise, own_latitude_deg, own_longitude_deg, mmsi, target_name, range_nm,
+                 cpa_nm, tcpa_s, casualty, record) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13,
+                 ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22)",
+            )?
+            .execute(params![
+                id,
+                self.boot,
+                at.steady.0,
+                at.utc_ms(),
+                at.source(),
+                word(&record.event),
+                record.seq,
+                alert.id.0,
+                alert.order,
+                alert.priority.to_string(),
+                alert.state.map(|s| s.to_string()),
+                alert.text,
+                alert.exercise,
+                own.latitude_deg,
+                own.longitude_deg,
+                target.map(|t| t.mmsi.number()),
+                target.and_then(|t| t.name.as_deref()),
+                target.and_then(|t| t.range_nm),
+                target.and_then(|t| t.cpa_nm),
+                target.and_then(|t| t.tcpa_s),
+                casualty,
+                json,
+            ])?;
+        Ok(id)
+    }
+
+    /// Writes a delivery and gives the number of its row.
+    pub fn delivery(&self, event: Option<i64>, waiting: &Waiting) -> Result<i64, LogbookError> {
+        let priority = PRIORITIES.iter().position(|p| *p == waiting.priority).unwrap_or(0) as i64;
+        let body = match (&waiting.body, event) {
+            (Body::Record(_), Some(_)) => None,
+            (Body::Record(record), None) => {
+                let record = EventRecord { log_id: waiting.log_id, ..EventRecord::clone(record) };
+                Some(serde_json::to_string(&record).unwrap_or_default())
+            }
+            (Body::Text(text), _) => Some(text.clone()),
+        };
+        let at = &waiting.at;
+        self.t
+            .prepare_cached(
+                "INSERT INTO delivery_rows (event, signal, priority, body, boot, steady_ms, utc_ms, utc_source)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+            )
+            .and_then(|mut s| {
+                let (utc_ms, source) = (at.utc_ms(), at.source());
+                s.insert(params![event, waiting.signal, priority, body, self.boot, at.steady.0, utc_ms, source])
+            })
+            .map_err(|e| self.error(&e))
+    }
+
+    /// Takes a delivery's row away.
+    pub fn delivered(&self, row: i64) -> Result<(), LogbookError> {
+        self.t
+            .prepare_cached("DELETE FROM delivery_rows WHERE id = ?1")
+            .and_then(|mut s| s.execute([row]))
+            .map(drop)
+            .map_err(|e| self.error(&e))
+    }
+
+    /// Writes an entry.
+    pub fn entry(&self, at: &Stamp, entry: &Entry) -> Result<(), LogbookError> {
+        let sql = "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, text)
+                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
+        let (utc_ms, source, kind) = (at.utc_ms(), at.source(), entry.kind.name());
+        self.t
+            .prepare_cached(sql)
+            .and_then(|mut s| {
+                s.execute(params![self.boot, at.steady.0, utc_ms, source, kind, entry.who, entry.text])
+            })
+            .map(drop)
+            .map_err(|e| self.error(&e))
+    }
+
+    /// Writes a row.
+    pub fn row(&self, row: &Thinned) -> Result<(), LogbookError> {
+        self.write_row(row).map_err(|e| self.error(&e))
+    }
+
+    fn write_row(&self, row: &Thinned) -> rusqlite::Result<()> {
+        match row {
+            Thinned::Own(at, own) => {
+                let (lat, lon) = udeg(own.position);
+                let (cog, sog, heading) =
+                    (parts(own.cog_deg, 10.0), parts(own.sog_kn, 100.0), parts(own.heading_deg, 10.0));
+                self.t
+                    .prepare_cached(
+                        "INSERT OR REPLACE INTO own_rows VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+                    )?
+                    .execute(params![
+                        self.boot,
+                        at.steady.0,
+                        at.utc_ms(),
+                        at.source(),
+                        lat,
+                        lon,
+                        cog,
+                        sog,
+                        heading
+                    ])?;
+            }
+            Thinned::Target(at, t) => {
+                let (lat, lon) = udeg(t.position);
+                let (cog, sog) = (parts(t.cog_deg, 10.0), parts(t.sog_kn, 100.0));
+                let (range, bearing) = (parts(t.range_nm, 1000.0), parts(t.bearing_deg, 10.0));
+                let (cpa, tcpa) = (parts(t.cpa_nm, 1000.0), parts(t.tcpa_s, 1.0));
+                let (mmsi, utc_ms, source) = (t.mmsi.number(), at.utc_ms(), at.source());
+                self.t
+                    .prepare_cached(
+                        "INSERT OR REPLACE INTO target_rows VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
+                    )?
+                    .execute(params![
+                        self.boot, at.steady.0, mmsi, utc_ms, source, lat, lon, cog, sog, range, bearing, cpa, tcpa
+                    ])?;
+                if t.name.is_some() || t.kind.is_some() {
+                    self.t
+                        .prepare_cached(
+                            "INSERT INTO target_names VALUES (?1, ?2, ?3) ON CONFLICT DO UPDATE
+                             SET name = coalesce(excluded.name, name), kind = coalesce(excluded.kind, kind)
+                             WHERE name IS NOT excluded.name OR kind IS NOT excluded.kind",
+                        )?
+                        .execute(params![mmsi, t.name, t.kind])?;
+                }
+            }
+            Thinned::Minute(at, quantity, minute) => {
+                let (least, mean, greatest) = minute.extremes();
+                let (utc_ms, source, name) = (at.utc_ms(), at.source(), quantity.name());
+                self.t
+                    .prepare_cached("INSERT OR REPLACE INTO instrument_rows VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")?
+                    .execute(params![
+                        self.boot, at.steady.0, name, utc_ms, source, least, mean, greatest, minute.last, minute.readings
+                    ])?;
+            }
+            Thinned::Feed(at, f) => {
+                let n = |count: u64| i64::try_from(count).unwrap_or(i64::MAX);
+                let (utc_ms, source) = (at.utc_ms(), at.source());
+                let (bytes, sentences, refused, dropped) =
+                    (n(f.bytes), n(f.sentences), n(f.refused), n(f.dropped));
+                self.t
+                    .prepare_cached(
+                        "INSERT OR REPLACE INTO feed_rows VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+                    )?
+                    .execute(params![
+                        self.boot,
+                        at.steady.0,
+                        f.feed,
+                        utc_ms,
+                        source,
+                        bytes,
+                        sentences,
+                        refused,
+                        dropped
+                    ])?;
+            }
+        }
+        Ok(())
+    }
+}

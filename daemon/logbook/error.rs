@@ -1,0 +1,113 @@
+//! What can be wrong with a logbook, and how it is doing.
+
+use rusqlite::ErrorCode;
+use std::path::PathBuf;
+use thiserror::Error;
+
+/// Why the logbook cannot be opened or written.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum LogbookError {
+    /// A newer program made it; it is left as it is.
+    #[error("logbook {path} has form {found}, this program knows up to {known}: use the newer program or another file",
+        path = path.display())]
+    Newer {
+        /// Which file.
+        path: PathBuf,
+        /// Its form.
+        found: i64,
+        /// The newest form known here.
+        known: i64,
+    },
+    /// It is a database of something else; it is left as it is.
+    #[error("{path} is a database, but no logbook: choose another file", path = path.display())]
+    NotALogbook {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// Another daemon has it.
+    #[error("logbook {path} is in use by another process", path = path.display())]
+    InUse {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// The disk does not do as asked. While the daemon runs, the record waits in memory and is tried again.
+    #[error("logbook {path}: {why}: {detail}", path = path.display())]
+    Disk {
+        /// Which file.
+        path: PathBuf,
+        /// What sort of trouble.
+        why: Trouble,
+        /// What the system said.
+        detail: String,
+    },
+    /// The record was dropped: memory for waiting records is full, or the record itself cannot be stored.
+    #[error("a record was dropped from the logbook: {0}")]
+    Dropped(String),
+    /// The logbook has been closed.
+    #[error("the logbook is closed")]
+    Closed,
+}
+
+/// Sorts of trouble with the disk.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Error)]
+pub enum Trouble {
+    /// No room.
+    #[error("the disk is full")]
+    Full,
+    /// Not writable.
+    #[error("read-only")]
+    ReadOnly,
+    /// The file is damaged.
+    #[error("the file is damaged")]
+    Damaged,
+    /// Another process holds it.
+    #[error("another process holds it")]
+    Busy,
+    /// It cannot be opened or created.
+    #[error("cannot be opened")]
+    CannotOpen,
+    /// The record itself cannot be stored.
+    #[error("the record cannot be stored")]
+    Refused,
+    /// Reading or writing failed.
+    #[error("reading or writing failed")]
+    Failed,
+}
+
+impl Trouble {
+    /// By SQLite's code.
+    pub(super) fn of(error: &rusqlite::Error) -> Self {
+        match error.sqlite_error_code() {
+            Some(ErrorCode::DiskFull) => Self::Full,
+            Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => Self::ReadOnly,
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => Self::Damaged,
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Busy,
+            Some(ErrorCode::CannotOpen) => Self::CannotOpen,
+            Some(ErrorCode::ConstraintViolation | ErrorCode::TypeMismatch | ErrorCode::TooBig) => {
+                Self::Refused
+            }
+            None if matches!(error, rusqlite::Error::ToSqlConversionFailure(_)) => Self::Refused,
+            _ => Self::Failed,
+        }
+    }
+}
+
+/// How the logbook is doing.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct LogbookHealth {
+    /// Why nothing can be written now; `None` when all is well.
+    pub failing: Option<LogbookError>,
+    /// Records and rows that wait in memory.
+    pub waiting: usize,
+    /// Records, rows and deliveries dropped since the run began, for want of memory.
+    pub dropped: u64,
+    /// Where a damaged file was put, the last time that happened in this run.
+    pub set_aside: Option<PathBuf>,
+}
+
+impl LogbookHealth {
+    /// Whether records reach the disk.
+    pub fn is_good(&self) -> bool {
+        self.failing.is_none()
+    }
+}

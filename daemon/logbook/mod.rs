@@ -1,0 +1,298 @@
+//! The logbook: what happened, on disk, in the order of steady time.
+//!
+//! One thread owns the file (SQLite in write-ahead mode). Whoever has something to log hands it over and goes on;
+//! nobody waits for the disk unless he wants to. An event and what must be delivered of it are one transaction,
+//! synced before its number is told. Rows of own vessel, targets and instruments are thinned and written once a
+//! minute, or with the next event. While the disk fails, everything waits in bounded memory and is tried again.
+//! A damaged file is set aside under another name and a new one begun.
+//!
+//! The file can be read with any SQLite shell, also while the daemon runs: the views `alerts`, `own`, `targets`,
+//! `instruments`, `feeds`, `entries` and `runs` have plain names and units. The tables behind them may change
+//! from version to version, the views stay.
+
+mod batch;
+mod error;
+mod inbox;
+mod opening;
+mod outbox;
+mod record;
+mod schema;
+mod thinning;
+mod writer;
+
+pub use error::{LogbookError, LogbookHealth, Trouble};
+pub use record::{Delivery, DeliveryId, Due, Entry, EntryKind, FeedRow, OwnRow, Stamp, TargetRow};
+
+use crate::event::EventRecord;
+use inbox::{Record, Request, Shared};
+use record::{EventItem, Row};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use terms::{Moment, Quantity};
+use tokio::sync::{oneshot, watch};
+use writer::Writer;
+
+/// How fast things come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pace {
+    /// As they happen. Nobody waits: when rows come faster than the disk takes them, the oldest are dropped and
+    /// counted. Every event is synced.
+    Live,
+    /// As fast as they can be read. Rows wait for room, and nothing is synced before the end: a replay that is cut
+    /// off can be run again.
+    Replay,
+}
+
+/// How a logbook is opened.
+#[derive(Debug, Clone)]
+pub struct LogbookSettings {
+    /// The kernel's boot id; `None` for a replay, whose steady time is its own.
+    pub boot: Option<String>,
+    /// Now.
+    pub opened: Stamp,
+    /// How fast things come.
+    pub pace: Pace,
+    /// The file is never larger than this; `None` for as large as the disk takes.
+    pub limit_bytes: Option<u64>,
+}
+
+/// What an earlier run has left.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Recovered {
+    /// The states that were saved, by key.
+    pub states: BTreeMap<String, String>,
+    /// Deliveries that have not reached their signal.
+    pub pending_deliveries: usize,
+    /// The next alert's number.
+    pub next_alert: u32,
+    /// The next casualty's number.
+    pub next_casualty: u32,
+    /// The number of this boot in the logbook; `None` while the file cannot be opened.
+    pub boot: Option<i64>,
+    /// Whether an earlier run of the same boot is in the logbook: its steady time goes on.
+    pub same_boot: bool,
+    /// The last sign of life of the run before; `None` in a new logbook.
+    pub last_sign: Option<Stamp>,
+    /// Whether the steady time of `last_sign` is of this boot.
+    pub last_sign_same_boot: bool,
+    /// Whether the run before was ended in order; `true` in a new logbook.
+    pub stopped_in_order: bool,
+    /// Where a damaged file was put.
+    pub set_aside: Option<PathBuf>,
+}
+
+/// A handle to the logbook; clones share the same one. When the last is dropped, what waits is written and the file closed.
+#[derive(Debug, Clone)]
+pub struct Logbook {
+    handle: Arc<Handle>,
+}
+
+#[derive(Debug)]
+struct Handle {
+    shared: Arc<Shared>,
+    pace: Pace,
+    next_key: AtomicU64,
+}
+
+impl Drop for Handle {
+    fn drop(&mut self) {
+        // Refused when it was closed before: then there is nothing left to do.
+        let _ = self.shared.ask(Request::Close(None, None));
+    }
+}
+
+impl Logbook {
+    /// Opens or makes the logbook, and begins a run in it. Blocks while the file is read.
+    ///
+    /// # Errors
+    /// When the file is of a newer form, no logbook, in use, or the disk does not take it.
+    pub fn open(
+        path: impl AsRef<Path>,
+        settings: LogbookSettings,
+    ) -> Result<(Self, Recovered), LogbookError> {
+        match Self::open_or_wait(path, settings) {
+            (logbook, recovered, None) => Ok((logbook, recovered)),
+            (_, _, Some(error)) => Err(error),
+        }
+    }
+
+    /// As `open`, but a file that cannot be opened is tried again and again, while everything waits in memory: the
+    /// watch goes on without a logbook. The error says why, and so does `health`.
+    pub fn open_or_wait(
+        path: impl AsRef<Path>,
+        settings: LogbookSettings,
+    ) -> (Self, Recovered, Option<LogbookError>) {
+        let path = path.as_ref().to_owned();
+        let shared = Arc::new(Shared::new());
+        let pace = settings.pace;
+        let (store, recovered, waiting, error) = match opening::open(&path, &settings) {
+            Ok((store, recovered, waiting)) => (Some(store), recovered, waiting, None),
+            Err(error) => {
+                let recovered = Recovered {
+                    next_alert: 1,
+                    next_casualty: 1,
+                    stopped_in_order: true,
+                    ..Recovered::default()
+                };
+                (None, recovered, Vec::new(), Some(error))
+            }
+        };
+        for w in waiting {
+            let rows = shared.outbox().add(w);
+            shared.push_delivered(rows);
+        }
+        let mut writer = Writer::new(Arc::clone(&shared), path.clone(), settings, store);
+        let set_aside = recovered.set_aside.clone();
+        writer.begin_with(
+            &recovered.states,
+            LogbookHealth { failing: error.clone(), set_aside, ..LogbookHealth::default() },
+        );
+        let spawned = std::thread::Builder::new().name("logbook".to_owned()).spawn(move || writer.run());
+        let error = match spawned {
+            Ok(_) => error,
+            Err(e) => {
+                shared.shut();
+                let failing =
+                    LogbookError::Disk { path, why: Trouble::Failed, detail: format!("no thread: {e}") };
+                shared.health.send_modify(|h| h.failing = Some(failing.clone()));
+                Some(failing)
+            }
+        };
+        (Self { handle: Arc::new(Handle { shared, pace, next_key: AtomicU64::new(1) }) }, recovered, error)
+    }
+
+    fn push_row(&self, at: Stamp, row: Row) {
+        self.handle.shared.push_row(self.handle.pace, at, row);
+    }
+
+    /// Logs own vessel. May be called as often as it is known: one row each ten seconds is written.
+    pub fn own(&self, at: Stamp, row: OwnRow) {
+        self.push_row(at, Row::Own(row));
+    }
+
+    /// Logs a target. May be called with each report: each minute the nearest 200 get one row, the one of their least range.
+    pub fn target(&self, at: Stamp, row: TargetRow) {
+        self.push_row(at, Row::Target(row));
+    }
+
+    /// Logs a reading of own vessel's instruments, in the quantity's own unit. May be called with each reading:
+    /// least, mean, greatest and last of each minute are written.
+    pub fn instrument(&self, at: Stamp, quantity: Quantity, value: f64) {
+        self.push_row(at, Row::Instrument(quantity, value));
+    }
+
+    /// Logs a feed's counts. May be called often: one row each ten minutes is written.
+    pub fn feed(&self, at: Stamp, row: FeedRow) {
+        self.push_row(at, Row::Feed(row));
+    }
+
+    /// Writes an entry into the log, at once.
+    pub fn entry(&self, at: Stamp, entry: Entry) {
+        // Refused when the logbook is closed: nobody is left to tell.
+        let _ = self.handle.shared.push_record(Record::Entry(at, entry));
+    }
+
+    /// Logs an event together with what must be delivered of it, in one transaction. The answer comes when that is
+    /// synced, with the event's number; or an error when it is not, in which case the record waits and is tried
+    /// again (unless the error is `Dropped` or `Closed`). A state saved before goes to the disk with it.
+    ///
+    /// The deliveries are due as soon as the event is on disk, and 250 ms later in any case.
+    pub fn event(
+        &self,
+        at: Stamp,
+        record: &EventRecord,
+        deliveries: Vec<Delivery>,
+    ) -> oneshot::Receiver<Result<i64, LogbookError>> {
+        let (reply, answer) = oneshot::channel();
+        let record = Arc::new(record.clone());
+        let key = self.handle.next_key.fetch_add(1, Ordering::Relaxed);
+        let shared = &self.handle.shared;
+        let news = !deliveries.is_empty();
+        let gone = shared.outbox().add_event(key, at, &record, deliveries);
+        shared.push_delivered(gone);
+        if let Err(Record::Event(e)) =
+            shared.push_record(Record::Event(EventItem { key, at, record, reply: Some(reply) }))
+        {
+            e.answer(Err(LogbookError::Closed));
+        }
+        if news {
+            shared.outbox_changed();
+        }
+        answer
+    }
+
+    /// Deliveries to a signal whose time has come, the most urgent first, at most `limit`. A delivery stays due
+    /// until `delivered` or `failed` is told of it. Notices older than an hour and cautions older than six are
+    /// dropped, anything more urgent never for its age.
+    pub fn due(&self, signal: &str, now: &Stamp, limit: usize) -> Vec<Due> {
+        let (due, stale) = self.handle.shared.outbox().due(signal, now, limit);
+        self.handle.shared.push_delivered(stale);
+        due
+    }
+
+    /// When the next delivery to a signal is due; `None` when there is none.
+    pub fn next_due(&self, signal: &str) -> Option<Moment> {
+        self.handle.shared.outbox().next_due(signal)
+    }
+
+    /// A delivery has arrived. That is written with whatever is written next: after a power cut it may go out twice.
+    pub fn delivered(&self, id: DeliveryId) {
+        let row = self.handle.shared.outbox().remove(id);
+        self.handle.shared.push_delivered(row);
+    }
+
+    /// A delivery has failed and is due again then. Of an earlier boot's it does not matter: steady time is this boot's.
+    pub fn failed(&self, id: DeliveryId, next_try: Moment) {
+        self.handle.shared.outbox().put_off(id, next_try);
+        self.handle.shared.outbox_changed();
+    }
+
+    /// How many deliveries wait, over all signals (at most 1,000; above that the oldest of the least priority goes).
+    pub fn deliveries_waiting(&self) -> usize {
+        self.handle.shared.outbox().len()
+    }
+
+    /// Changes whenever there may be something new to deliver.
+    pub fn outbox_changes(&self) -> watch::Receiver<u64> {
+        self.handle.shared.outbox_changes.subscribe()
+    }
+
+    /// Keeps a state for the next start, the newest under its key. It is written with the next event, or when the
+    /// minute ends; `flush` writes it at once. At most 1,024 keys.
+    pub fn save_state(&self, at: Stamp, key: &str, json: &str) {
+        self.handle.shared.push_state(at, key, Some(json));
+    }
+
+    /// Forgets a state.
+    pub fn drop_state(&self, at: Stamp, key: &str) {
+        self.handle.shared.push_state(at, key, None);
+    }
+
+    /// Writes all that waits, the minute that is running too; the answer comes when that is synced.
+    pub fn flush(&self) -> oneshot::Receiver<Result<(), LogbookError>> {
+        let (reply, answer) = oneshot::channel();
+        self.request(Request::Flush(reply));
+        answer
+    }
+
+    /// Writes all that waits, ends the run in order and closes the file. Nothing is taken in afterwards.
+    pub fn close(&self, at: Stamp) -> oneshot::Receiver<Result<(), LogbookError>> {
+        let (reply, answer) = oneshot::channel();
+        self.request(Request::Close(Some(at), Some(reply)));
+        answer
+    }
+
+    fn request(&self, request: Request) {
+        if let Err(Request::Flush(reply) | Request::Close(_, Some(reply))) = self.handle.shared.ask(request) {
+            // Who asked may have gone.
+            let _ = reply.send(Err(LogbookError::Closed));
+        }
+    }
+
+    /// How the logbook is doing; changes are seen by the receiver.
+    pub fn health(&self) -> watch::Receiver<LogbookHealth> {
+        self.handle.shared.health.subscribe()
+    }
+}

@@ -1,0 +1,289 @@
+//! Opening the file: taking hold of it, setting a damaged one aside, reading what an earlier run has left.
+
+use super::batch::{Batch, count, put_state};
+use super::error::{LogbookError, Trouble};
+use super::outbox::{Body, Waiting};
+use super::record::Stamp;
+use super::schema::{self, disk_error};
+use super::{LogbookSettings, Pace, Recovered};
+use rules::Priority;
+use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use std::fs::{File, TryLockError};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+use terms::Moment;
+
+/// Another process may hold the file for so long before a write is given up and tried again.
+const BUSY_WAIT: Duration = Duration::from_secs(1);
+/// Pages of the write-ahead log before it is carried over into the file: 4 MiB.
+const CHECKPOINT_PAGES: i64 = 1000;
+/// A write-ahead log that a long reader made grow is cut back to this.
+const WAL_KEEPS_BYTES: i64 = 8 << 20;
+
+/// The logbook's file, open for writing. One process has it at a time.
+pub(super) struct Store {
+    connection: Connection,
+    path: PathBuf,
+    boot: i64,
+    run: i64,
+    /// Held as long as the store lives.
+    _hold: File,
+}
+
+/// The path with something behind its name.
+fn beside(path: &Path, suffix: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(suffix);
+    name.into()
+}
+
+/// Takes the lock file beside the logbook. A lock on the logbook itself would cost SQLite its own locks.
+fn hold(path: &Path) -> Result<File, LogbookError> {
+    let lock_path = beside(path, "-lock");
+    let cannot = |e: std::io::Error| {
+        let why = match e.kind() {
+            std::io::ErrorKind::ReadOnlyFilesystem | std::io::ErrorKind::PermissionDenied => {
+                Trouble::ReadOnly
+            }
+            std::io::ErrorKind::StorageFull => Trouble::Full,
+            _ => Trouble::CannotOpen,
+        };
+        LogbookError::Disk { path: path.to_owned(), why, detail: e.to_string() }
+    };
+    let file = File::options().create(true).truncate(false).write(true).open(&lock_path).map_err(cannot)?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => Err(LogbookError::InUse { path: path.to_owned() }),
+        Err(TryLockError::Error(e)) => Err(cannot(e)),
+    }
+}
+
+/// Renames a damaged file and what belongs to it, by the first free number. Nothing is deleted.
+fn set_aside(path: &Path) -> Result<PathBuf, LogbookError> {
+    let failed = |e: std::io::Error| LogbookError::Disk {
+        path: path.to_owned(),
+        why: Trouble::Damaged,
+        detail: format!("cannot be set aside: {e}"),
+    };
+    let free = (1..10_000).map(|n| beside(path, &format!(".damaged-{n}"))).find(|p| !p.exists());
+    let to = free.ok_or_else(|| failed(std::io::Error::other("10,000 damaged files are there already")))?;
+    std::fs::rename(path, &to).map_err(failed)?;
+    for part in ["-wal", "-shm"] {
+        match std::fs::rename(beside(path, part), beside(&to, part)) {
+            Err(e) if e.kind() != std::io::ErrorKind::NotFound => return Err(failed(e)),
+            _ => {}
+        }
+    }
+    Ok(to)
+}
+
+/// Opens or makes the logbook. A damaged one is set aside, what can be saved of its states and numbers is carried
+/// over, and a new one begun.
+///
+/// # Errors
+/// A newer form, another program's database, another process that has it, or trouble with the disk.
+pub(super) fn open(
+    path: &Path,
+    settings: &LogbookSettings,
+) -> Result<(Store, Recovered, Vec<Waiting>), LogbookError> {
+    let hold = hold(path)?;
+    match open_held(path, settings) {
+        Ok((connection, boot, run, recovered, waiting)) => {
+            let path = path.to_owned();
+            Ok((Store { connection, path, boot, run, _hold: hold }, recovered, waiting))
+        }
+        Err(LogbookError::Disk { why: Trouble::Damaged, .. }) => {
+            let salvaged = salvage(path);
+            let aside = set_aside(path)?;
+            let (connection, boot, run, mut recovered, _) = open_held(path, settings)?;
+            recovered.set_aside = Some(aside);
+            recovered.states = salvaged.states;
+            recovered.next_alert = recovered.next_alert.max(salvaged.next_alert);
+            recovered.next_casualty = recovered.next_casualty.max(salvaged.next_casualty);
+            let store = Store { connection, path: path.to_owned(), boot, run, _hold: hold };
+            store.carry_over(&recovered, &settings.opened)?;
+            Ok((store, recovered, Vec::new()))
+        }
+        Err(other) => Err(other),
+    }
+}
+
+type Opened = (Connection, i64, i64, Recovered, Vec<Waiting>);
+
+fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookError> {
+    let fail = |e: rusqlite::Error| disk_error(path, &e);
+    let mut connection = Connection::open(path).map_err(fail)?;
+    connection.busy_timeout(BUSY_WAIT).map_err(fail)?;
+    // Before anything is written: a newer or foreign file stays as it is.
+    schema::form(&connection, path)?;
+    connection.pragma_update(None, "journal_mode", "WAL").map_err(fail)?;
+    let synchronous = if settings.pace == Pace::Live { "FULL" } else { "NORMAL" };
+    connection.pragma_update(None, "synchronous", synchronous).map_err(fail)?;
+    connection.pragma_update(None, "wal_autocheckpoint", CHECKPOINT_PAGES).map_err(fail)?;
+    connection.pragma_update(None, "journal_size_limit", WAL_KEEPS_BYTES).map_err(fail)?;
+    if let Some(bytes) = settings.limit_bytes {
+        let page: i64 = connection.pragma_query_value(None, "page_size", |r| r.get(0)).map_err(fail)?;
+        let pages = i64::try_from(bytes).unwrap_or(i64::MAX) / page.max(1);
+        connection.pragma_update_and_check(None, "max_page_count", pages.max(1), |_| Ok(())).map_err(fail)?;
+    }
+    schema::migrate(&mut connection, path)?;
+    let read = |connection: &Connection| -> rusqlite::Result<(Recovered, Vec<Waiting>)> {
+        let (boot, same_boot) = find_boot(connection, settings)?;
+        let waiting = read_deliveries(connection, same_boot.then_some(boot).flatten())?;
+        Ok((recover(connection, boot, same_boot, waiting.len())?, waiting))
+    };
+    let (recovered, waiting) = read(&connection).map_err(fail)?;
+    let (boot, run) = begin_run(&mut connection, settings, recovered.boot).map_err(fail)?;
+    let recovered = Recovered { boot: Some(boot), ..recovered };
+    Ok((connection, boot, run, recovered, waiting))
+}
+
+/// The row of this boot, where an earlier run of the same boot made one.
+fn find_boot(connection: &Connection, settings: &LogbookSettings) -> rusqlite::Result<(Option<i64>, bool)> {
+    let Some(boot) = &settings.boot else { return Ok((None, false)) };
+    let found =
+        connection.query_row("SELECT id FROM boot_rows WHERE boot = ?1", [boot], |r| r.get(0)).optional()?;
+    Ok((found, found.is_some()))
+}
+
+fn begin_run(
+    connection: &mut Connection,
+    settings: &LogbookSettings,
+    boot: Option<i64>,
+) -> rusqlite::Result<(i64, i64)> {
+    let t = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let boot = match boot {
+        Some(id) => id,
+        None => {
+            t.execute("INSERT INTO boot_rows (boot) VALUES (?1)", [&settings.boot])?;
+            t.last_insert_rowid()
+        }
+    };
+    let at = &settings.opened;
+    t.execute(
+        "INSERT INTO run_rows (boot, from_ms, from_utc_ms, to_ms, to_utc_ms, utc_source, version)
+         VALUES (?1, ?2, ?3, ?2, ?3, ?4, ?5)",
+        params![boot, at.steady.0, at.utc_ms(), at.source(), env!("CARGO_PKG_VERSION")],
+    )?;
+    let run = t.last_insert_rowid();
+    t.commit()?;
+    Ok((boot, run))
+}
+
+fn recover(
+    connection: &Connection,
+    boot: Option<i64>,
+    same_boot: bool,
+    pending_deliveries: usize,
+) -> rusqlite::Result<Recovered> {
+    let last_run = connection
+        .query_row(
+            "SELECT to_ms, to_utc_ms, utc_source, boot, stopped FROM run_rows ORDER BY id DESC LIMIT 1",
+            [],
+            |r| {
+                let stopped: bool = r.get(4)?;
+                Ok((Stamp::from_columns(r.get(0)?, r.get(1)?, r.get(2)?), r.get::<_, i64>(3)?, stopped))
+            },
+        )
+        .optional()?;
+    Ok(Recovered {
+        states: read_states(connection)?,
+        pending_deliveries,
+        next_alert: next(connection, "alert")?,
+        next_casualty: next(connection, "casualty")?,
+        boot,
+        same_boot,
+        last_sign: last_run.map(|(at, ..)| at),
+        last_sign_same_boot: last_run.is_some_and(|(_, b, _)| Some(b) == boot),
+        stopped_in_order: last_run.is_none_or(|(_, _, stopped)| stopped),
+        set_aside: None,
+    })
+}
+
+fn read_states(connection: &Connection) -> rusqlite::Result<std::collections::BTreeMap<String, String>> {
+    connection
+        .prepare("SELECT key, json FROM state_rows")?
+        .query_map([], |r| Ok((r.get(0)?, r.get(1)?)))?
+        .collect()
+}
+
+fn next(connection: &Connection, counter: &str) -> rusqlite::Result<u32> {
+    let last: Option<i64> = connection
+        .query_row("SELECT last FROM counters WHERE name = ?1", [counter], |r| r.get(0))
+        .optional()?;
+    Ok(u32::try_from(last.unwrap_or(0).saturating_add(1)).unwrap_or(u32::MAX))
+}
+
+/// States and numbers of a damaged file, as far as they can be read.
+fn salvage(path: &Path) -> Recovered {
+    let mut recovered = Recovered::default();
+    let Ok(connection) = Connection::open_with_flags(path, rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY) else {
+        return recovered;
+    };
+    recovered.states = read_states(&connection).unwrap_or_default();
+    recovered.next_alert = next(&connection, "alert").unwrap_or(1);
+    recovered.next_casualty = next(&connection, "casualty").unwrap_or(1);
+    recovered
+}
+
+/// Priorities as a column holds them.
+pub(super) const PRIORITIES: [Priority; 5] =
+    [Priority::Notice, Priority::Caution, Priority::Warning, Priority::Alarm, Priority::EmergencyAlarm];
+
+fn read_deliveries(connection: &Connection, this_boot: Option<i64>) -> rusqlite::Result<Vec<Waiting>> {
+    let mut statement = connection.prepare(
+        "SELECT d.id, d.signal, d.priority, coalesce(d.body, e.record), d.event, d.boot, d.steady_ms, d.utc_ms,
+         d.utc_source FROM delivery_rows d LEFT JOIN event_rows e ON e.id = d.event ORDER BY d.id",
+    )?;
+    let rows = statement.query_map([], |r| {
+        let priority = usize::try_from(r.get::<_, i64>(2)?).ok().and_then(|n| PRIORITIES.get(n));
+        Ok(Waiting {
+            row: Some(r.get(0)?),
+            signal: r.get(1)?,
+            // Unknown: rather told too loud than not at all.
+            priority: priority.copied().unwrap_or(Priority::Alarm),
+            body: Body::Text(r.get::<_, Option<String>>(3)?.unwrap_or_default()),
+            log_id: r.get(4)?,
+            at: Stamp::from_columns(r.get(6)?, r.get(7)?, r.get(8)?),
+            same_boot: this_boot.is_some_and(|b| Ok(b) == r.get(5)),
+            next_try: Moment(i64::MIN),
+            tries: 0,
+            event: None,
+        })
+    })?;
+    rows.collect()
+}
+
+impl Store {
+    /// Begins a transaction; nothing of it is on disk before `commit`.
+    pub fn begin(&mut self) -> Result<Batch<'_>, LogbookError> {
+        let t = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(|e| disk_error(&self.path, &e))?;
+        Ok(Batch { t, path: &self.path, boot: self.boot, run: self.run })
+    }
+
+    /// Writes into a new file what was saved from a damaged one.
+    fn carry_over(&self, recovered: &Recovered, at: &Stamp) -> Result<(), LogbookError> {
+        let write = || -> rusqlite::Result<()> {
+            for (key, json) in &recovered.states {
+                put_state(&self.connection, self.boot, at, key, Some(json))?;
+            }
+            count(&self.connection, "alert", i64::from(recovered.next_alert.saturating_sub(1)))?;
+            count(&self.connection, "casualty", i64::from(recovered.next_casualty.saturating_sub(1)))
+        };
+        write().map_err(|e| disk_error(&self.path, &e))
+    }
+
+    /// Sets the file aside as damaged and begins a new one.
+    pub fn replace(self, settings: &LogbookSettings, at: &Stamp) -> Result<(Self, PathBuf), LogbookError> {
+        let Self { connection, path, _hold, .. } = self;
+        // The file is damaged: whether it closes well no longer matters.
+        drop(connection);
+        let aside = set_aside(&path)?;
+        let settings = LogbookSettings { opened: *at, ..settings.clone() };
+        let (connection, boot, run, ..) = open_held(&path, &settings)?;
+        Ok((Self { connection, path, boot, run, _hold }, aside))
+    }
+}

@@ -1,0 +1,124 @@
+-- The logbook, version 1. Rows are kept as small whole numbers, the views below give them plain names and units.
+-- Every row carries its moment: boot and steady_ms order the log, whatever UTC does; utc_ms is null while UTC is
+-- unknown; utc_source is 1 for a satellite receiver, 2 for the computer's own clock, null for none.
+
+CREATE TABLE boot_rows (
+  id INTEGER PRIMARY KEY,
+  boot TEXT UNIQUE              -- the kernel's boot id; null for a replay, whose steady time is its own
+) STRICT;
+
+CREATE TABLE run_rows (
+  id INTEGER PRIMARY KEY,
+  boot INTEGER NOT NULL, from_ms INTEGER NOT NULL, from_utc_ms INTEGER,
+  to_ms INTEGER NOT NULL, to_utc_ms INTEGER, utc_source INTEGER,
+  stopped INTEGER NOT NULL DEFAULT 0, -- 1 when it was ended in order, 0 when it runs or was cut off
+  version TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE own_rows (
+  boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER,
+  latitude_udeg INTEGER, longitude_udeg INTEGER, cog_ddeg INTEGER, sog_ckn INTEGER, heading_ddeg INTEGER,
+  PRIMARY KEY (boot, steady_ms)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE target_rows (
+  boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, mmsi INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER,
+  latitude_udeg INTEGER, longitude_udeg INTEGER, cog_ddeg INTEGER, sog_ckn INTEGER,
+  range_mnm INTEGER, bearing_ddeg INTEGER, cpa_mnm INTEGER, tcpa_s INTEGER,
+  PRIMARY KEY (boot, steady_ms, mmsi)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE target_names (
+  mmsi INTEGER PRIMARY KEY, name TEXT, kind TEXT
+) STRICT;
+
+CREATE TABLE instrument_rows (
+  boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, quantity TEXT NOT NULL, utc_ms INTEGER, utc_source INTEGER,
+  least REAL, mean REAL, greatest REAL, last REAL NOT NULL, readings INTEGER NOT NULL,
+  PRIMARY KEY (boot, steady_ms, quantity)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE feed_rows (
+  boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, feed TEXT NOT NULL, utc_ms INTEGER, utc_source INTEGER,
+  bytes INTEGER NOT NULL, sentences INTEGER NOT NULL, refused INTEGER NOT NULL, dropped INTEGER NOT NULL,
+  PRIMARY KEY (boot, steady_ms, feed)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE event_rows (
+  id INTEGER PRIMARY KEY,
+  boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER,
+  event TEXT NOT NULL, seq INTEGER NOT NULL, alert INTEGER NOT NULL, order_name TEXT NOT NULL,
+  priority TEXT NOT NULL, state TEXT, text TEXT NOT NULL, exercise INTEGER NOT NULL,
+  own_latitude_deg REAL, own_longitude_deg REAL,
+  mmsi INTEGER, target_name TEXT, range_nm REAL, cpa_nm REAL, tcpa_s REAL, casualty INTEGER,
+  record TEXT NOT NULL
+) STRICT;
+CREATE INDEX event_rows_by_time ON event_rows (boot, steady_ms);
+
+CREATE TABLE entry_rows (
+  id INTEGER PRIMARY KEY,
+  boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER,
+  kind TEXT NOT NULL, who TEXT, text TEXT NOT NULL
+) STRICT;
+
+-- What has not reached its signal yet. A body of null is the event's record; an event of null was written to
+-- a logbook that has been set aside.
+CREATE TABLE delivery_rows (
+  id INTEGER PRIMARY KEY,
+  event INTEGER, signal TEXT NOT NULL, priority INTEGER NOT NULL, body TEXT,
+  boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER
+) STRICT;
+
+CREATE TABLE state_rows (
+  key TEXT PRIMARY KEY, json TEXT NOT NULL,
+  boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER
+) STRICT, WITHOUT ROWID;
+
+-- Numbers that are never used twice, even after old rows have been removed.
+CREATE TABLE counters (name TEXT PRIMARY KEY, last INTEGER NOT NULL) STRICT, WITHOUT ROWID;
+
+CREATE VIEW own AS SELECT
+  strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc,
+  latitude_udeg / 1e6 AS latitude_deg, longitude_udeg / 1e6 AS longitude_deg,
+  cog_ddeg / 10.0 AS cog_deg, sog_ckn / 100.0 AS sog_kn, heading_ddeg / 10.0 AS heading_deg,
+  boot, steady_ms / 1000.0 AS steady_s
+FROM own_rows ORDER BY own_rows.boot, own_rows.steady_ms;
+
+CREATE VIEW targets AS SELECT
+  strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc,
+  printf('%09d', target_rows.mmsi) AS mmsi, name, kind,
+  latitude_udeg / 1e6 AS latitude_deg, longitude_udeg / 1e6 AS longitude_deg,
+  cog_ddeg / 10.0 AS cog_deg, sog_ckn / 100.0 AS sog_kn,
+  range_mnm / 1000.0 AS range_nm, bearing_ddeg / 10.0 AS bearing_deg, cpa_mnm / 1000.0 AS cpa_nm, tcpa_s,
+  boot, steady_ms / 1000.0 AS steady_s
+FROM target_rows LEFT JOIN target_names USING (mmsi) ORDER BY target_rows.boot, target_rows.steady_ms;
+
+-- One row a quantity and minute. The least and greatest of a direction are those most to port and to starboard of its mean.
+CREATE VIEW instruments AS SELECT
+  strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc, quantity, least, mean, greatest, last, readings,
+  boot, steady_ms / 1000.0 AS steady_s
+FROM instrument_rows ORDER BY instrument_rows.boot, instrument_rows.steady_ms;
+
+CREATE VIEW feeds AS SELECT
+  strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc, feed, bytes, sentences, refused, dropped,
+  boot, steady_ms / 1000.0 AS steady_s
+FROM feed_rows ORDER BY feed_rows.boot, feed_rows.steady_ms;
+
+CREATE VIEW alerts AS SELECT
+  id AS log_id, strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc,
+  alert, order_name, priority, event, state, text, exercise,
+  printf('%09d', mmsi) AS mmsi, target_name, range_nm, cpa_nm, tcpa_s, casualty,
+  own_latitude_deg, own_longitude_deg, boot, steady_ms / 1000.0 AS steady_s
+FROM event_rows ORDER BY id;
+
+CREATE VIEW entries AS SELECT
+  strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc, kind, who, text,
+  boot, steady_ms / 1000.0 AS steady_s
+FROM entry_rows ORDER BY id;
+
+CREATE VIEW runs AS SELECT
+  strftime('%Y-%m-%dT%H:%M:%fZ', from_utc_ms / 1000.0, 'unixepoch') AS from_utc,
+  strftime('%Y-%m-%dT%H:%M:%fZ', to_utc_ms / 1000.0, 'unixepoch') AS to_utc,
+  (to_ms - from_ms) / 3600000.0 AS hours, iif(stopped, 'stopped in order', 'runs or was cut off') AS how, version,
+  boot, from_ms / 1000.0 AS from_s, to_ms / 1000.0 AS to_s
+FROM run_rows ORDER BY id;

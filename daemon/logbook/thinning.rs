@@ -1,0 +1,163 @@
+//! How much of what is heard becomes rows: own vessel each ten seconds, a target or an instrument once a minute.
+
+use super::record::{FeedRow, OwnRow, Row, Stamp, TargetRow};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use terms::{Circular, Dimension, Mmsi, Quantity, normal_deg, turn_deg};
+
+/// Own vessel gets one row in so many milliseconds.
+const OWN_EVERY_MS: i64 = 10_000;
+/// Targets and instruments get one row in so many milliseconds.
+const MINUTE_MS: i64 = 60_000;
+/// A feed's counts get one row in so many milliseconds.
+const FEED_EVERY_MS: i64 = 600_000;
+/// Targets written of one minute, the nearest.
+pub(super) const TARGETS_A_MINUTE: usize = 200;
+/// Targets held during a minute; above it new ones are passed over.
+const TARGETS_HELD: usize = 5_000;
+/// Feeds held; a boat has a handful.
+const FEEDS_HELD: usize = 64;
+
+/// A row as it goes to the disk.
+#[derive(Debug, Clone)]
+pub(super) enum Thinned {
+    Own(Stamp, OwnRow),
+    Target(Stamp, TargetRow),
+    Minute(Stamp, Quantity, Minute),
+    Feed(Stamp, FeedRow),
+}
+
+/// One quantity over one minute.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Minute {
+    pub readings: i64,
+    pub last: f64,
+    sum: f64,
+    least: f64,
+    greatest: f64,
+    /// Of directions; `least` and `greatest` are then turns from the first one.
+    circle: Option<(f64, Circular)>,
+}
+
+impl Minute {
+    fn first(quantity: Quantity, value: f64) -> Self {
+        let circle = (quantity.dimension() == Dimension::Direction).then(|| (value, Circular::default()));
+        let around = if circle.is_some() { 0.0 } else { value };
+        let mut m = Self { least: around, greatest: around, circle, ..Self::default() };
+        m.add(value);
+        m
+    }
+
+    fn add(&mut self, value: f64) {
+        self.readings += 1;
+        self.last = value;
+        let v = match &mut self.circle {
+            Some((first, circle)) => {
+                circle.add(value, 1.0);
+                turn_deg(*first, value)
+            }
+            None => value,
+        };
+        self.sum += v;
+        self.least = self.least.min(v);
+        self.greatest = self.greatest.max(v);
+    }
+
+    /// Least, mean and greatest. Of directions: the farthest to port, the mean, the farthest to starboard.
+    pub fn extremes(&self) -> (f64, Option<f64>, f64) {
+        match &self.circle {
+            Some((first, circle)) => {
+                (normal_deg(first + self.least), circle.mean_deg(), normal_deg(first + self.greatest))
+            }
+            None => (self.least, Some(self.sum / self.readings.max(1) as f64), self.greatest),
+        }
+    }
+}
+
+/// What has been heard of the minute that is running.
+#[derive(Debug, Default)]
+pub(super) struct Thinning {
+    minute: Option<i64>,
+    own_period: Option<i64>,
+    targets: BTreeMap<Mmsi, (Stamp, TargetRow)>,
+    instruments: BTreeMap<Quantity, (Stamp, Minute)>,
+    feeds: BTreeMap<Arc<str>, (Stamp, FeedRow)>,
+    feed_period: Option<i64>,
+}
+
+impl Thinning {
+    /// Takes a row in; what is ready for the disk goes to `out`. `true` when a minute has come to its end.
+    pub fn take(&mut self, at: Stamp, row: Row, out: &mut impl FnMut(Thinned)) -> bool {
+        let turned = self.turn(at, out);
+        match row {
+            Row::Own(own) => {
+                let period = at.steady.0.div_euclid(OWN_EVERY_MS);
+                if self.own_period.is_none_or(|p| p != period) {
+                    self.own_period = Some(period);
+                    out(Thinned::Own(at, own));
+                }
+            }
+            Row::Target(target) => self.take_target(at, target),
+            Row::Instrument(quantity, value) if value.is_finite() => {
+                self.instruments
+                    .entry(quantity)
+                    .and_modify(|(_, m)| m.add(value))
+                    .or_insert_with(|| (at, Minute::first(quantity, value)));
+            }
+            Row::Instrument(..) => {}
+            Row::Feed(feed) => {
+                if self.feeds.len() < FEEDS_HELD || self.feeds.contains_key(&feed.feed) {
+                    self.feeds.insert(Arc::clone(&feed.feed), (at, feed));
+                }
+            }
+        }
+        turned
+    }
+
+    /// Of a target, the row of a minute is the one where it was nearest.
+    fn take_target(&mut self, at: Stamp, target: TargetRow) {
+        let nearer = |new: &TargetRow, old: &TargetRow| match (new.range_nm, old.range_nm) {
+            (Some(new), Some(old)) => new <= old,
+            (_, old) => old.is_none(),
+        };
+        let room = self.targets.len() < TARGETS_HELD;
+        match self.targets.get_mut(&target.mmsi) {
+            Some(held) if nearer(&target, &held.1) => *held = (at, target),
+            Some(_) => {}
+            None if room => {
+                self.targets.insert(target.mmsi, (at, target));
+            }
+            None => {}
+        }
+    }
+
+    fn turn(&mut self, at: Stamp, out: &mut impl FnMut(Thinned)) -> bool {
+        let minute = at.steady.0.div_euclid(MINUTE_MS);
+        let over = self.minute.is_some_and(|m| minute > m);
+        if over {
+            self.close(false, out);
+        }
+        self.minute = Some(self.minute.map_or(minute, |m| m.max(minute)));
+        over
+    }
+
+    /// Ends the minute; `whole` ends the feeds' longer period too.
+    pub fn close(&mut self, whole: bool, out: &mut impl FnMut(Thinned)) {
+        let mut targets: Vec<_> = std::mem::take(&mut self.targets).into_values().collect();
+        if targets.len() > TARGETS_A_MINUTE {
+            let range = |t: &TargetRow| t.range_nm.unwrap_or(f64::INFINITY);
+            targets.sort_by(|a, b| range(&a.1).total_cmp(&range(&b.1)).then(a.1.mmsi.cmp(&b.1.mmsi)));
+            targets.truncate(TARGETS_A_MINUTE);
+        }
+        targets.sort_by_key(|(at, t)| (at.steady, t.mmsi));
+        targets.into_iter().for_each(|(at, t)| out(Thinned::Target(at, t)));
+        for (quantity, (at, minute)) in std::mem::take(&mut self.instruments) {
+            out(Thinned::Minute(at, quantity, minute));
+        }
+        let period = self.minute.map(|m| (m * MINUTE_MS).div_euclid(FEED_EVERY_MS));
+        if whole || period != self.feed_period {
+            self.feed_period = period;
+            std::mem::take(&mut self.feeds).into_values().for_each(|(at, f)| out(Thinned::Feed(at, f)));
+        }
+    }
+}

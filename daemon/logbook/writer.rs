@@ -1,0 +1,373 @@
+//! The one thread that owns the file: it thins rows, writes them in batches, and keeps all of it while the disk fails.
+
+use super::batch::Batch;
+use super::error::{LogbookError, LogbookHealth, Trouble};
+use super::inbox::{Inbox, RECORDS_BOUND, Record, Request, STATES_BOUND, Shared, drop_least_urgent};
+use super::opening::{self, Store};
+use super::record::{DeliveryId, EventItem, Stamp};
+use super::thinning::{Thinned, Thinning};
+use super::{LogbookSettings, Pace};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::path::PathBuf;
+use std::sync::Arc;
+use tokio::sync::oneshot;
+
+/// Thinned rows kept while the disk fails: two hours of the busiest waters, some 3 MiB. The oldest go first.
+const ROWS_KEPT: usize = 30_000;
+/// In a replay so many rows are written at once.
+const REPLAY_BATCH: usize = 5_000;
+/// While the disk fails, every so many quiet seconds it is tried again.
+const RETRY_PASSES: u32 = 5;
+
+/// The writing thread's own.
+pub(super) struct Writer {
+    pub shared: Arc<Shared>,
+    pub path: PathBuf,
+    pub settings: LogbookSettings,
+    /// `None` while the file cannot be opened.
+    pub store: Option<Store>,
+    thinning: Thinning,
+    records: VecDeque<Record>,
+    rows: VecDeque<Thinned>,
+    /// The newest of each state, written or not: a new file gets all of them.
+    states: BTreeMap<String, (Stamp, Option<String>)>,
+    unwritten: BTreeSet<String>,
+    last: Stamp,
+    quiet_passes: u32,
+    health: LogbookHealth,
+}
+
+/// What a batch has given, to be noted once it is on disk.
+#[derive(Default)]
+struct Written {
+    events: Vec<(u64, i64)>,
+    deliveries: Vec<(DeliveryId, Option<i64>, i64)>,
+    refused: BTreeMap<u64, LogbookError>,
+}
+
+impl EventItem {
+    /// Tells the caller how it went, once.
+    pub fn answer(mut self, result: Result<i64, LogbookError>) {
+        self.tell(result);
+    }
+
+    /// Tells the caller how it went, unless he has been told.
+    pub fn tell(&mut self, result: Result<i64, LogbookError>) {
+        if let Some(reply) = self.reply.take() {
+            // The caller may have stopped waiting: he has gone on without the number.
+            let _ = reply.send(result);
+        }
+    }
+}
+
+impl Writer {
+    pub fn new(shared: Arc<Shared>, path: PathBuf, settings: LogbookSettings, store: Option<Store>) -> Self {
+        Self {
+            shared,
+            path,
+            last: settings.opened,
+            settings,
+            store,
+            thinning: Thinning::default(),
+            records: VecDeque::new(),
+            rows: VecDeque::new(),
+            states: BTreeMap::new(),
+            unwritten: BTreeSet::new(),
+            quiet_passes: 0,
+            health: LogbookHealth::default(),
+        }
+    }
+
+    /// States and health that an opening brought.
+    pub fn begin_with(&mut self, states: &BTreeMap<String, String>, health: LogbookHealth) {
+        for (key, json) in states {
+            self.states.entry(key.clone()).or_insert_with(|| (self.last, Some(json.clone())));
+        }
+        self.health = health;
+        self.tell_health();
+    }
+
+    /// Works until the logbook is closed.
+    pub fn run(mut self) {
+        loop {
+            let (inbox, quiet) = self.shared.take();
+            let (urgent, requests) = self.absorb(inbox);
+            self.quiet_passes = if quiet { self.quiet_passes + 1 } else { self.quiet_passes };
+            let failing = !self.health.is_good();
+            let again = failing && self.quiet_passes >= RETRY_PASSES;
+            let full_batch = self.rows.len() >= REPLAY_BATCH && !failing;
+            if urgent || again || full_batch {
+                // Trouble is told by `health`, and what could not be written is tried again.
+                let _ = self.write(false);
+            }
+            if self.serve(requests) {
+                break;
+            }
+            self.tell_health();
+        }
+        self.shared.shut();
+        self.tell_health();
+    }
+
+    /// Takes in what has come; tells whether it should be written now, and what was asked for.
+    fn absorb(&mut self, inbox: Inbox) -> (bool, Vec<Request>) {
+        let mut minute_over = false;
+        for (at, row) in inbox.rows {
+            self.last = at;
+            let rows = &mut self.rows;
+            minute_over |= self.thinning.take(at, row, &mut |thinned| rows.push_back(thinned));
+        }
+        let mut urgent = minute_over && self.settings.pace == Pace::Live;
+        for (key, (at, json)) in inbox.states {
+            self.last = later(self.last, at);
+            if self.states.len() < STATES_BOUND || self.states.contains_key(&key) {
+                self.states.insert(key.clone(), (at, json));
+                self.unwritten.insert(key);
+            }
+        }
+        for record in inbox.records {
+            if let Record::Event(EventItem { at, .. }) | Record::Entry(at, _) = &record {
+                self.last = later(self.last, *at);
+                urgent = true;
+            }
+            self.records.push_back(record);
+        }
+        self.health.dropped += inbox.dropped;
+        self.bound();
+        (urgent, inbox.requests)
+    }
+
+    /// Keeps what waits within its bounds.
+    fn bound(&mut self) {
+        while self.rows.len() > ROWS_KEPT {
+            self.rows.pop_front();
+            self.health.dropped += 1;
+        }
+        while self.records.len() > RECORDS_BOUND {
+            self.health.dropped += 1;
+            match drop_least_urgent(&mut self.records) {
+                Some(e) => {
+                    e.answer(Err(LogbookError::Dropped("too many records wait for the disk".to_owned())))
+                }
+                None => drop(self.records.pop_front()),
+            }
+        }
+    }
+
+    /// Does what was asked; `true` when the logbook is to be closed.
+    fn serve(&mut self, requests: Vec<Request>) -> bool {
+        let mut close = false;
+        for request in requests {
+            match request {
+                Request::Flush(reply) => {
+                    self.close_minute();
+                    answer(reply, self.write(false));
+                }
+                Request::Close(at, reply) => {
+                    self.last = at.unwrap_or(self.last);
+                    self.close_minute();
+                    let result = self.write(true);
+                    if let Err(error) = &result {
+                        self.records.drain(..).for_each(|r| {
+                            if let Record::Event(e) = r {
+                                e.answer(Err(error.clone()));
+                            }
+                        });
+                    }
+                    self.store = None;
+                    if let Some(reply) = reply {
+                        answer(reply, result);
+                    }
+                    close = true;
+                }
+            }
+        }
+        close
+    }
+
+    fn close_minute(&mut self) {
+        let rows = &mut self.rows;
+        self.thinning.close(true, &mut |thinned| rows.push_back(thinned));
+    }
+
+    /// Writes all that waits, as one transaction. While the disk has little room, records go before rows.
+    fn write(&mut self, stopping: bool) -> Result<(), LogbookError> {
+        self.quiet_passes = 0;
+        let mut result = self.open_if_shut().and_then(|()| self.try_write(true, stopping));
+        if let Err(LogbookError::Disk { why: Trouble::Damaged, .. }) = result {
+            result = self.replace_file().and_then(|()| self.try_write(true, stopping));
+        }
+        let full = matches!(result, Err(LogbookError::Disk { why: Trouble::Full, .. }));
+        if full && !self.rows.is_empty() && !self.records.is_empty() {
+            // The records may still be taken; the rows wait on, so the trouble stays.
+            let _ = self.try_write(false, stopping);
+        }
+        self.health.failing = result.clone().err();
+        self.tell_health();
+        if let Err(error) = &result {
+            for record in &mut self.records {
+                if let Record::Event(e) = record {
+                    e.tell(Err(error.clone()));
+                }
+            }
+        }
+        result
+    }
+
+    /// Tries once; everything stays in memory unless it succeeds.
+    fn try_write(&mut self, with_rows: bool, stopping: bool) -> Result<(), LogbookError> {
+        let Some(store) = &mut self.store else { return Err(LogbookError::Closed) };
+        let batch = store.begin()?;
+        let mut written = Written::default();
+        for key in &self.unwritten {
+            if let Some((at, json)) = self.states.get(key) {
+                batch.state(at, key, json.as_deref())?;
+            }
+        }
+        for record in &self.records {
+            put_record(&batch, &self.shared, record, &mut written)?;
+        }
+        if with_rows {
+            for row in &self.rows {
+                match batch.row(row) {
+                    Err(e) if is_refused(&e) => self.health.dropped += 1,
+                    other => other?,
+                }
+            }
+        }
+        batch.sign(&self.last, stopping)?;
+        batch.commit()?;
+        self.unwritten.clear();
+        self.states.retain(|_, (_, json)| json.is_some());
+        if with_rows {
+            self.rows.clear();
+        }
+        self.note(written);
+        Ok(())
+    }
+
+    /// Tells everyone concerned that a batch is on disk.
+    fn note(&mut self, mut written: Written) {
+        let mut gone = Vec::new();
+        {
+            let mut outbox = self.shared.outbox();
+            for (id, log_id, row) in written.deliveries {
+                if !outbox.written(id, log_id, row) {
+                    gone.push(Record::Delivered(row));
+                }
+            }
+        }
+        self.shared.outbox_changed();
+        let mut numbers: BTreeMap<u64, i64> = written.events.into_iter().collect();
+        for record in self.records.drain(..) {
+            if let Record::Event(e) = record {
+                let refused = written.refused.remove(&e.key);
+                self.health.dropped += u64::from(refused.is_some());
+                let result = refused.map_or_else(|| numbers.remove(&e.key).ok_or(LogbookError::Closed), Err);
+                e.answer(result);
+            }
+        }
+        self.records.extend(gone);
+    }
+
+    /// Opens the file if that has failed so far.
+    fn open_if_shut(&mut self) -> Result<(), LogbookError> {
+        if self.store.is_some() {
+            return Ok(());
+        }
+        let settings = LogbookSettings { opened: self.last, ..self.settings.clone() };
+        let (store, recovered, waiting) = opening::open(&self.path, &settings)?;
+        for w in waiting {
+            let rows = self.shared.outbox().add(w);
+            self.records.extend(rows.into_iter().map(Record::Delivered));
+        }
+        self.shared.outbox_changed();
+        self.health.set_aside = recovered.set_aside.or(self.health.set_aside.take());
+        self.store = Some(store);
+        self.unwritten = self.states.keys().cloned().collect();
+        Ok(())
+    }
+
+    /// Sets a file aside that turned out to be damaged, and writes into a new one what is known of the old one.
+    fn replace_file(&mut self) -> Result<(), LogbookError> {
+        let Some(store) = self.store.take() else { return Err(LogbookError::Closed) };
+        let (store, aside) = store.replace(&self.settings, &self.last)?;
+        self.store = Some(store);
+        self.health.set_aside = Some(aside);
+        self.unwritten = self.states.keys().cloned().collect();
+        self.records.retain(|r| !matches!(r, Record::Delivered(_)));
+        let to_come: BTreeSet<u64> = self
+            .records
+            .iter()
+            .filter_map(|r| if let Record::Event(e) = r { Some(e.key) } else { None })
+            .collect();
+        let mut outbox = self.shared.outbox();
+        outbox.forget_rows();
+        let orphans = outbox.without_row(|key| to_come.contains(&key));
+        self.records.extend(orphans.into_iter().map(|(id, _)| Record::Redeliver(id)));
+        Ok(())
+    }
+
+    fn tell_health(&mut self) {
+        self.health.waiting = self.records.len() + self.rows.len();
+        let mut health = self.health.clone();
+        health.dropped += self.shared.outbox().dropped;
+        // What waits for the end of the minute is no news while all is well.
+        if health.is_good() {
+            health.waiting = 0;
+        }
+        self.shared.health.send_if_modified(|h| {
+            let changed = *h != health;
+            *h = health;
+            changed
+        });
+    }
+}
+
+/// The stamp further on in steady time.
+fn later(a: Stamp, b: Stamp) -> Stamp {
+    if b.steady >= a.steady { b } else { a }
+}
+
+/// The record itself is at fault: waiting would not mend it.
+fn is_refused(error: &LogbookError) -> bool {
+    matches!(error, LogbookError::Disk { why: Trouble::Refused, .. })
+}
+
+fn put_record(
+    batch: &Batch<'_>,
+    shared: &Shared,
+    record: &Record,
+    written: &mut Written,
+) -> Result<(), LogbookError> {
+    match record {
+        Record::Event(e) => match batch.event(&e.at, &e.record) {
+            Ok(log_id) => {
+                let deliveries = shared.outbox().of_event(e.key);
+                for (id, waiting) in deliveries {
+                    written.deliveries.push((id, Some(log_id), batch.delivery(Some(log_id), &waiting)?));
+                }
+                written.events.push((e.key, log_id));
+            }
+            Err(error) if is_refused(&error) => drop(written.refused.insert(e.key, error)),
+            Err(error) => return Err(error),
+        },
+        Record::Entry(at, entry) => match batch.entry(at, entry) {
+            Err(error) if is_refused(&error) => {}
+            other => return other,
+        },
+        Record::Delivered(row) => batch.delivered(*row)?,
+        Record::Redeliver(id) => {
+            let waiting = shared.outbox().get(*id);
+            if let Some(waiting) = waiting {
+                written.deliveries.push((*id, None, batch.delivery(None, &waiting)?));
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Answers a request; who asked may have gone.
+fn answer(reply: oneshot::Sender<Result<(), LogbookError>>, result: Result<(), LogbookError>) {
+    let _ = reply.send(result);
+}

@@ -1,0 +1,478 @@
+//! The logbook on a real disk: power cuts, full disks, damaged files, and what is due after a restart.
+
+// A test may stop where its footing is missing.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use middlewatch::event::{AlertPart, EventRecord, OwnPart};
+use middlewatch::logbook::{
+    Delivery, Entry, EntryKind, Logbook, LogbookError, LogbookSettings, OwnRow, Pace, Recovered, Stamp,
+    TargetRow, Trouble,
+};
+use rules::{AlertId, AlertState, EventKind, Priority};
+use std::io::{BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::time::Duration;
+use terms::{Mmsi, Moment, Position, Quantity, Utc, UtcSource};
+
+/// A directory of its own for a test, removed at the end.
+struct Desk(PathBuf);
+
+impl Desk {
+    fn new(name: &str) -> Self {
+        let dir = std::env::temp_dir().join(format!("middlewatch-{name}-{}", std::process::id()));
+        let _ = std::fs::remove_dir_all(&dir);
+        std::fs::create_dir_all(&dir).unwrap();
+        Self(dir)
+    }
+    fn file(&self) -> PathBuf {
+        self.0.join("logbook.db")
+    }
+}
+
+impl Drop for Desk {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+/// 2026-11-01T00:00:00Z (`date -u -d 2026-11-01 +%s` prints 1793491200).
+const EVENING: i64 = 1_793_491_200_000;
+
+fn at(s: i64) -> Stamp {
+    Stamp { steady: Moment(s * 1000), utc: Some((Utc(EVENING + s * 1000), UtcSource::Satellite)) }
+}
+
+fn settings(boot: &str, s: i64) -> LogbookSettings {
+    LogbookSettings { boot: Some(boot.to_owned()), opened: at(s), pace: Pace::Live, limit_bytes: None }
+}
+
+fn open(path: &Path, boot: &str, s: i64) -> (Logbook, Recovered) {
+    Logbook::open(path, settings(boot, s)).unwrap()
+}
+
+fn record(alert: u32, seq: u32, priority: Priority, s: i64) -> EventRecord {
+    EventRecord {
+        version: 1,
+        log_id: None,
+        seq,
+        event: if seq == 1 { EventKind::Raised } else { EventKind::Repeated },
+        at: Some(Utc(EVENING + s * 1000)),
+        steady_s: s as f64,
+        alert: AlertPart {
+            id: AlertId(alert),
+            order: "close approach".to_owned(),
+            priority,
+            state: Some(AlertState::ActiveUnacknowledged),
+            text: format!("alert {alert}"),
+            exercise: false,
+        },
+        own: OwnPart::default(),
+        target: None,
+        casualty: None,
+    }
+}
+
+fn to(signal: &str) -> Vec<Delivery> {
+    vec![Delivery { signal: signal.to_owned(), body: None }]
+}
+
+fn log(logbook: &Logbook, alert: u32, priority: Priority, s: i64) -> Result<i64, LogbookError> {
+    logbook.event(at(s), &record(alert, 1, priority, s), to("shore")).blocking_recv().unwrap()
+}
+
+fn ask<T: rusqlite::types::FromSql>(path: &Path, sql: &str) -> T {
+    let c = rusqlite::Connection::open_with_flags(path, rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap();
+    c.query_row(sql, [], |r| r.get(0)).unwrap()
+}
+
+fn wait_for(what: &str, mut done: impl FnMut() -> bool) {
+    for _ in 0..400 {
+        if done() {
+            return;
+        }
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    panic!("{what} did not come within 20 s");
+}
+
+fn own(lat: f64) -> OwnRow {
+    OwnRow {
+        position: Some(Position::new(lat, -6.5).unwrap()),
+        cog_deg: Some(41.3),
+        sog_kn: Some(5.27),
+        heading_deg: None,
+    }
+}
+
+fn target(mmsi: u32, range_nm: f64) -> TargetRow {
+    TargetRow {
+        mmsi: Mmsi::new(mmsi).unwrap(),
+        name: Some("ARGUS".into()),
+        kind: None,
+        position: Some(Position::new(50.0, -6.0).unwrap()),
+        cog_deg: Some(181.0),
+        sog_kn: Some(12.5),
+        range_nm: Some(range_nm),
+        bearing_deg: Some(70.0),
+        cpa_nm: Some(0.4),
+        tcpa_s: Some(600.0),
+    }
+}
+
+#[test]
+fn an_event_is_on_disk_before_its_number_is_told() {
+    let desk = Desk::new("number");
+    let (logbook, recovered) = open(&desk.file(), "a", 0);
+    assert_eq!((recovered.next_alert, recovered.next_casualty), (1, 1));
+    assert!(recovered.stopped_in_order && recovered.last_sign.is_none() && !recovered.same_boot);
+    assert_eq!(log(&logbook, 1, Priority::Alarm, 10), Ok(1));
+    assert_eq!(log(&logbook, 2, Priority::Alarm, 11), Ok(2));
+    // Another connection sees it while the daemon still has the file.
+    let json: String = ask(&desk.file(), "SELECT record FROM event_rows WHERE id = 2");
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!((json["log_id"].as_i64(), json["alert"]["id"].as_i64()), (Some(2), Some(2)));
+    assert_eq!(
+        ask::<String>(&desk.file(), "SELECT utc FROM alerts WHERE log_id = 1"),
+        "2026-11-01T00:00:10.000Z"
+    );
+    // What is due carries the number too.
+    let due = logbook.due("shore", &at(11), 10);
+    assert_eq!(due.len(), 2);
+    assert!(due[1].body.contains("\"log_id\":2"), "{}", due[1].body);
+    assert!(logbook.due("elsewhere", &at(11), 10).is_empty());
+}
+
+#[test]
+fn a_second_daemon_is_refused() {
+    let desk = Desk::new("second");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    assert_eq!(
+        Logbook::open(desk.file(), settings("a", 0)).err(),
+        Some(LogbookError::InUse { path: desk.file() })
+    );
+    logbook.close(at(5)).blocking_recv().unwrap().unwrap();
+    open(&desk.file(), "a", 6);
+}
+
+#[test]
+fn rows_are_thinned_and_written_when_the_minute_ends() {
+    let desk = Desk::new("thin");
+    // At the pace of a replay: live, so many rows at once would not wait for room.
+    let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
+    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    for s in 0..121 {
+        logbook.own(at(s), own(50.0 + s as f64 * 1e-4));
+        logbook.instrument(at(s), Quantity::Heading, if s % 2 == 0 { 355.0 } else { 15.0 });
+        logbook.instrument(at(s), Quantity::ApparentWindSpeed, 10.0 + (s % 60) as f64);
+        for n in 0..300u32 {
+            // Every ship is nearest in the middle of the minute.
+            logbook.target(at(s), target(200_000_000 + n, f64::from(n) + (s % 60 - 30).abs() as f64));
+        }
+    }
+    logbook.flush().blocking_recv().unwrap().unwrap();
+    let file = desk.file();
+    let minutes = "SELECT count(*) FROM target_rows WHERE steady_ms < 120000";
+    assert_eq!(ask::<i64>(&file, minutes), 400, "200 a minute");
+    assert_eq!(ask::<i64>(&file, "SELECT count(DISTINCT mmsi) FROM targets"), 200, "the nearest");
+    let farthest = "SELECT max(range_nm) FROM targets WHERE steady_s < 120";
+    assert_eq!(ask::<f64>(&file, farthest), 199.0, "where it was nearest");
+    assert_eq!(ask::<i64>(&file, "SELECT count(*) FROM own"), 13);
+    let wind = "SELECT least || ' ' || mean || ' ' || greatest || ' ' || last || ' ' || readings
+                FROM instruments WHERE quantity = 'apparent wind speed' LIMIT 1";
+    assert_eq!(ask::<String>(&file, wind), "10.0 39.5 69.0 69.0 60");
+    let heading = "SELECT least || ' ' || round(mean, 6) || ' ' || greatest FROM instruments WHERE quantity = 'heading'";
+    assert_eq!(ask::<String>(&file, heading), "355.0 5.0 15.0", "through north");
+}
+
+#[test]
+fn what_was_not_delivered_is_due_after_a_restart_the_most_urgent_first() {
+    let desk = Desk::new("outbox");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    log(&logbook, 1, Priority::Notice, 10).unwrap();
+    log(&logbook, 2, Priority::Warning, 11).unwrap();
+    log(&logbook, 3, Priority::EmergencyAlarm, 12).unwrap();
+    log(&logbook, 4, Priority::Alarm, 13).unwrap();
+    let due = logbook.due("shore", &at(14), 10);
+    let arrived = due.iter().find(|d| d.priority == Priority::Alarm).unwrap();
+    logbook.delivered(arrived.id);
+    logbook.failed(due[0].id, Moment(60_000));
+    assert!(logbook.due("shore", &at(14), 10).iter().all(|d| d.priority < Priority::Alarm));
+    assert_eq!(logbook.due("shore", &at(61), 10)[0].tries, 1);
+    logbook.close(at(20)).blocking_recv().unwrap().unwrap();
+
+    // Two hours later in another boot: the notice is news to nobody, the others are.
+    let later = Stamp { steady: Moment(3000), utc: Some((Utc(EVENING + 7_200_000), UtcSource::System)) };
+    let (logbook, recovered) =
+        Logbook::open(desk.file(), LogbookSettings { opened: later, ..settings("b", 0) }).unwrap();
+    assert_eq!((recovered.pending_deliveries, recovered.next_alert, recovered.same_boot), (3, 5, false));
+    assert!(recovered.stopped_in_order);
+    assert_eq!(recovered.last_sign, Some(at(20)));
+    let due = logbook.due("shore", &later, 10);
+    assert_eq!(
+        due.iter().map(|d| d.priority).collect::<Vec<_>>(),
+        [Priority::EmergencyAlarm, Priority::Warning]
+    );
+    assert!(due[0].body.contains("\"log_id\":3") && !due[0].same_boot && due[0].at.utc == at(12).utc);
+    due.iter().for_each(|d| logbook.delivered(d.id));
+    logbook.flush().blocking_recv().unwrap().unwrap();
+    assert_eq!(ask::<i64>(&desk.file(), "SELECT count(*) FROM delivery_rows"), 0);
+}
+
+#[test]
+fn states_outlive_a_restart() {
+    let desk = Desk::new("state");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    logbook.save_state(at(1), "casualty 1", "{\"id\":1}");
+    logbook.save_state(at(1), "board", "1");
+    logbook.save_state(at(2), "board", "2");
+    log(&logbook, 1, Priority::Alarm, 2).unwrap();
+    drop(logbook);
+    // The last handle has gone: the file is closed soon.
+    let mut opened = None;
+    wait_for("the file", || {
+        opened = Logbook::open(desk.file(), settings("a", 30)).ok();
+        opened.is_some()
+    });
+    let (logbook, recovered) = opened.unwrap();
+    assert_eq!(recovered.states.get("board").map(String::as_str), Some("2"));
+    assert_eq!(recovered.states.len(), 2);
+    assert!(recovered.same_boot && recovered.last_sign_same_boot);
+    logbook.drop_state(at(31), "casualty 1");
+    logbook.close(at(32)).blocking_recv().unwrap().unwrap();
+    assert_eq!(open(&desk.file(), "b", 0).1.states.len(), 1);
+}
+
+/// Runs in a process of its own, which is killed while it writes: `power_cut` starts it.
+#[test]
+#[ignore = "is the process that power_cut kills"]
+fn writes_until_it_is_killed() {
+    let Ok(path) = std::env::var("MIDDLEWATCH_TEST_LOGBOOK") else { return };
+    let (logbook, _) = open(Path::new(&path), "a", 0);
+    for n in 1..1_000_000 {
+        let s = i64::from(n);
+        logbook.own(at(s), own(50.0));
+        logbook.save_state(at(s), "board", &n.to_string());
+        let id = log(&logbook, n, Priority::Alarm, s).unwrap();
+        println!("{id}");
+        std::io::stdout().flush().unwrap();
+    }
+}
+
+#[test]
+fn after_a_kill_every_number_told_is_there_with_its_delivery_and_state() {
+    let desk = Desk::new("kill");
+    for round in 0..5u64 {
+        let mut child = Command::new(std::env::current_exe().unwrap())
+            .args(["--ignored", "--exact", "writes_until_it_is_killed", "--nocapture"])
+            .env("MIDDLEWATCH_TEST_LOGBOOK", desk.file())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        let mut numbers = lines.map_while(Result::ok).filter_map(|l| l.trim().parse::<i64>().ok());
+        let first = numbers.next().unwrap();
+        let mut told = numbers.nth(3 + round as usize * 7).unwrap();
+        child.kill().unwrap();
+        told = numbers.last().unwrap_or(told);
+        child.wait().unwrap();
+        assert!(told > first);
+
+        let (logbook, recovered) = open(&desk.file(), "a", 1_000_000);
+        let file = desk.file();
+        let last: i64 = ask(&file, "SELECT max(id) FROM event_rows");
+        assert!(last == told || last == told + 1, "told {told}, found {last}");
+        assert_eq!(ask::<i64>(&file, "SELECT count(*) FROM event_rows"), last);
+        assert_eq!(ask::<i64>(&file, "SELECT count(*) FROM delivery_rows"), last.min(1000));
+        let alert: i64 = ask(&file, "SELECT alert FROM event_rows ORDER BY id DESC LIMIT 1");
+        assert_eq!(recovered.states["board"].parse::<i64>().unwrap(), alert);
+        assert!(!recovered.stopped_in_order);
+        assert_eq!(ask::<String>(&file, "PRAGMA integrity_check"), "ok");
+        logbook.close(at(1_000_001)).blocking_recv().unwrap().unwrap();
+    }
+}
+
+#[test]
+fn a_full_disk_loses_nothing_that_fits_in_memory() {
+    let desk = Desk::new("full");
+    // SQLite's own bound gives its own SQLITE_FULL, as a full disk does.
+    let tight = LogbookSettings { limit_bytes: Some(150_000), ..settings("a", 0) };
+    let (logbook, _) = Logbook::open(desk.file(), tight).unwrap();
+    let mut health = logbook.health();
+    let mut alert = 0;
+    let error = loop {
+        alert += 1;
+        if let Err(error) = log(&logbook, alert, Priority::Alarm, i64::from(alert)) {
+            break error;
+        }
+        assert!(alert < 10_000);
+    };
+    assert!(matches!(error, LogbookError::Disk { why: Trouble::Full, .. }), "{error}");
+    assert!(health.borrow_and_update().failing.is_some());
+    let fitted = i64::from(alert) - 1;
+    // It is due all the same, without a number: the watch goes on.
+    let now = at(i64::from(alert) + 1);
+    let due = logbook.due("shore", &now, 10_000);
+    assert!(due.iter().any(|d| d.body.contains("\"log_id\":null")));
+    logbook.save_state(now, "board", "kept");
+
+    // Room again, made by another process: the waiting record is written without being asked for.
+    let other = rusqlite::Connection::open(desk.file()).unwrap();
+    other.busy_timeout(Duration::from_secs(5)).unwrap();
+    assert_eq!(other.query_row("SELECT count(*) FROM event_rows", [], |r| r.get(0)), Ok(fitted));
+    other.execute("DELETE FROM event_rows WHERE id <= 20", []).unwrap();
+    wait_for("the record", || logbook.health().borrow().is_good());
+    assert_eq!(ask::<i64>(&desk.file(), "SELECT max(id) FROM event_rows"), fitted + 1);
+    assert_eq!(ask::<String>(&desk.file(), "SELECT json FROM state_rows"), "kept");
+    assert_eq!(logbook.health().borrow().dropped, 0);
+    assert_eq!(ask::<String>(&desk.file(), "PRAGMA integrity_check"), "ok");
+}
+
+#[test]
+fn what_waited_is_written_when_the_file_can_be_opened() {
+    let desk = Desk::new("late");
+    let path = desk.0.join("not-yet").join("logbook.db");
+    let (logbook, recovered, error) = Logbook::open_or_wait(&path, settings("a", 0));
+    assert!(matches!(error, Some(LogbookError::Disk { why: Trouble::CannotOpen, .. })), "{error:?}");
+    assert_eq!(recovered.next_alert, 1);
+    assert!(!logbook.health().borrow().is_good());
+    logbook.save_state(at(1), "board", "kept");
+    let waits = log(&logbook, 1, Priority::Alarm, 1);
+    assert!(matches!(waits, Err(LogbookError::Disk { .. })), "{waits:?}");
+    let due = logbook.due("shore", &at(1), 10);
+    assert!(due.is_empty(), "waits 250 ms for the disk");
+    let due = logbook.due("shore", &at(2), 10);
+    assert!(due[0].body.contains("\"log_id\":null"));
+    logbook.delivered(due[0].id);
+    log(&logbook, 2, Priority::Alarm, 3).unwrap_err();
+
+    std::fs::create_dir(path.parent().unwrap()).unwrap();
+    // No event, no row: it is tried again by itself.
+    wait_for("the file", || logbook.health().borrow().is_good());
+    assert_eq!(ask::<i64>(&path, "SELECT count(*) FROM event_rows"), 2);
+    assert_eq!(ask::<i64>(&path, "SELECT count(*) FROM delivery_rows"), 1, "one has been delivered");
+    assert_eq!(ask::<String>(&path, "SELECT json FROM state_rows"), "kept");
+    assert!(logbook.due("shore", &at(4), 10)[0].body.contains("\"log_id\":2"));
+    assert_eq!(log(&logbook, 3, Priority::Alarm, 4), Ok(3));
+}
+
+#[test]
+fn a_damaged_file_is_set_aside_and_what_can_be_read_is_carried_over() {
+    let desk = Desk::new("damaged");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    logbook.save_state(at(1), "casualty 1", "{}");
+    for n in 1..50 {
+        log(&logbook, n, Priority::Alarm, i64::from(n)).unwrap();
+    }
+    logbook.close(at(60)).blocking_recv().unwrap().unwrap();
+    let before = std::fs::read(desk.file()).unwrap();
+    for (damage, from, to) in [("header", 0, 16), ("all of it", 0, before.len()), ("first page", 16, 4096)] {
+        let mut bytes = before.clone();
+        bytes[from..to].fill(0x5a);
+        std::fs::write(desk.file(), &bytes).unwrap();
+        let (logbook, recovered) = open(&desk.file(), "b", 0);
+        let aside = recovered.set_aside.clone().unwrap_or_else(|| panic!("{damage}"));
+        assert_eq!(std::fs::read(&aside).unwrap(), bytes, "{damage}: kept as it was");
+        assert_eq!(logbook.health().borrow().set_aside, Some(aside));
+        assert_eq!(log(&logbook, 1, Priority::Alarm, 1), Ok(1), "{damage}");
+        logbook.close(at(2)).blocking_recv().unwrap().unwrap();
+    }
+}
+
+#[test]
+fn a_file_damaged_while_it_is_open_is_replaced_and_the_record_written() {
+    let desk = Desk::new("rot");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    logbook.save_state(at(1), "casualty 1", "{}");
+    // More than SQLite keeps in memory, so that it must read old pages again.
+    for n in 1..600 {
+        let mut long = record(n, 1, Priority::Alarm, i64::from(n));
+        long.alert.text = "x".repeat(8000);
+        logbook.event(at(i64::from(n)), &long, to("shore")).blocking_recv().unwrap().unwrap();
+    }
+    let due = logbook.due("shore", &at(600), 1000);
+    // Spoil the file and the write-ahead log beside it.
+    for part in ["logbook.db", "logbook.db-wal"] {
+        let path = desk.0.join(part);
+        let len = std::fs::metadata(&path).unwrap().len() as usize;
+        let mut f = std::fs::File::options().write(true).open(&path).unwrap();
+        f.write_all(&vec![0x5a; len]).unwrap();
+    }
+    let mut n = 600;
+    wait_for("a new file", || {
+        n += 1;
+        logbook.delivered(due[n as usize % due.len()].id);
+        let _ = log(&logbook, n, Priority::Alarm, i64::from(n));
+        logbook.health().borrow().set_aside.is_some()
+    });
+    assert!(log(&logbook, n + 1, Priority::Alarm, 500).is_ok());
+    assert!(logbook.health().borrow().is_good());
+    assert_eq!(ask::<String>(&desk.file(), "PRAGMA integrity_check"), "ok");
+    assert_eq!(
+        ask::<String>(&desk.file(), "SELECT json FROM state_rows"),
+        "{}",
+        "states are in the new file"
+    );
+    assert!(ask::<i64>(&desk.file(), "SELECT count(*) FROM delivery_rows") > 300, "what was due still is");
+}
+
+#[test]
+fn a_newer_or_foreign_file_is_left_as_it_is() {
+    let desk = Desk::new("newer");
+    drop(open(&desk.file(), "a", 0));
+    wait_for("the file", || Logbook::open(desk.file(), settings("a", 1)).is_ok());
+    wait_for("the close", || !desk.0.join("logbook.db-wal").exists());
+    let c = rusqlite::Connection::open(desk.file()).unwrap();
+    c.pragma_update(None, "user_version", 999).unwrap();
+    drop(c);
+    let before = std::fs::read(desk.file()).unwrap();
+    let error = Logbook::open(desk.file(), settings("a", 2)).unwrap_err();
+    assert!(matches!(error, LogbookError::Newer { found: 999, .. }), "{error}");
+    assert_eq!(std::fs::read(desk.file()).unwrap(), before);
+
+    let foreign = desk.0.join("other.db");
+    rusqlite::Connection::open(&foreign)
+        .unwrap()
+        .execute_batch("CREATE TABLE t (a); PRAGMA user_version = 1")
+        .unwrap();
+    let error = Logbook::open(&foreign, settings("a", 3)).unwrap_err();
+    assert_eq!(error, LogbookError::NotALogbook { path: foreign });
+}
+
+#[test]
+fn a_replay_waits_for_room_and_drops_nothing() {
+    let desk = Desk::new("replay");
+    let fast = LogbookSettings { boot: None, pace: Pace::Replay, ..settings("", 0) };
+    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    for s in 0..100_000 {
+        logbook.own(at(s * 10), own(50.0));
+    }
+    log(&logbook, 1, Priority::Alarm, 1_000_000).unwrap();
+    logbook.close(at(1_000_000)).blocking_recv().unwrap().unwrap();
+    assert_eq!(ask::<i64>(&desk.file(), "SELECT count(*) FROM own"), 100_000);
+    assert_eq!(logbook.health().borrow().dropped, 0);
+}
+
+#[test]
+fn steady_time_orders_the_log_whatever_utc_does() {
+    let desk = Desk::new("steady");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    let odd = |s: i64, utc_s: i64| Stamp {
+        steady: Moment(s * 1000),
+        utc: (utc_s >= 0).then(|| (Utc(EVENING + utc_s * 1000), UtcSource::System)),
+    };
+    for (s, utc) in [(1, -1), (2, 5000), (3, 10), (4, 4), (5, -1)] {
+        logbook.entry(odd(s, utc), Entry { kind: EntryKind::Note, who: None, text: s.to_string() });
+    }
+    logbook.flush().blocking_recv().unwrap().unwrap();
+    let c = rusqlite::Connection::open(desk.file()).unwrap();
+    let texts: Vec<String> = c
+        .prepare("SELECT text FROM entries")
+        .unwrap()
+        .query_map([], |r| r.get(0))
+        .unwrap()
+        .collect::<Result<_, _>>()
+        .unwrap();
+    assert_eq!(texts, ["1", "2", "3", "4", "5"]);
+}
