@@ -1,0 +1,221 @@
+//! One casualty as it is kept.
+
+use super::fixes::Fixes;
+use sentence::Distress;
+use serde::{Deserialize, Serialize};
+use terms::{CasualtyId, Mmsi, Moment, Position, Station};
+
+/// A member of the crew, and the identity of the beacon that he or she wears.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CrewMember {
+    /// As the crew calls them.
+    pub name: String,
+    /// The beacon's identity, whatever its prefix.
+    pub mmsi: Option<Mmsi>,
+}
+
+/// What a casualty is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// A person in the water.
+    PersonOverboard,
+    /// An AIS search and rescue transmitter (970): a raft, a boat, a person.
+    Sart,
+    /// An emergency position-indicating radio beacon (974).
+    Epirb,
+    /// Another vessel in distress, by digital selective call.
+    VesselInDistress(#[serde(with = "super::nature")] Distress),
+    /// More unknown beacons than are kept one by one.
+    ManyBeacons {
+        /// How many beside those kept one by one, as far as they were counted.
+        count: u32,
+    },
+}
+
+impl Kind {
+    /// What a beacon's identity says that it is; a crew member's is a person whatever its prefix.
+    pub(crate) fn of_beacon(mmsi: Mmsi, crew: bool) -> Self {
+        match mmsi.station() {
+            _ if crew => Self::PersonOverboard,
+            Station::Sart => Self::Sart,
+            Station::Epirb => Self::Epirb,
+            _ => Self::PersonOverboard,
+        }
+    }
+}
+
+/// What told of a casualty.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Source {
+    /// A beacon's own AIS message.
+    Ais,
+    /// A MOB sentence.
+    MobSentence,
+    /// A digital selective call.
+    Dsc,
+    /// A button pushed aboard.
+    Button,
+}
+
+impl Source {
+    /// As the event record writes it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Ais => "ais",
+            Self::MobSentence => "mob-sentence",
+            Self::Dsc => "dsc",
+            Self::Button => "button",
+        }
+    }
+}
+
+/// Why it was raised.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Why {
+    /// The beacon, sentence or call says so.
+    Active,
+    /// A beacon that still tests three minutes after it began.
+    StillTesting,
+    /// A beacon that tests and falls astern.
+    FallingAstern,
+    /// A button was pushed.
+    Button,
+    /// More unknown beacons than are kept one by one.
+    TooMany,
+}
+
+/// Why a casualty is stood down: the only way that one ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StandDown {
+    /// Back aboard, here or elsewhere.
+    Recovered,
+    /// The beacon or button was set off by mistake.
+    FalseActivation,
+    /// It was a test or a drill.
+    Test,
+    /// Others have taken it over.
+    HandedOver,
+}
+
+impl StandDown {
+    /// As it is written and typed.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Recovered => "recovered",
+            Self::FalseActivation => "false-activation",
+            Self::Test => "test",
+            Self::HandedOver => "handed-over",
+        }
+    }
+
+    /// Reads what `as_str` writes; a blank serves for the hyphen.
+    pub fn parse(text: &str) -> Option<Self> {
+        let text = text.trim().to_ascii_lowercase().replace(' ', "-");
+        [Self::Recovered, Self::FalseActivation, Self::Test, Self::HandedOver]
+            .into_iter()
+            .find(|s| s.as_str() == text)
+    }
+}
+
+/// How exactly the beginning is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ElapsedIs {
+    /// Counted without a gap.
+    Exact,
+    /// A gap of unknown length lies within.
+    AtLeast,
+}
+
+impl ElapsedIs {
+    /// As the event record writes it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Exact => "exact",
+            Self::AtLeast => "at-least",
+        }
+    }
+}
+
+/// By what a beacon, an emitter or a caller is known again.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Identity {
+    /// A maritime mobile service identity.
+    Mmsi(Mmsi),
+    /// The emitter of a MOB sentence that names no MMSI; empty where it names none at all.
+    Emitter(String),
+}
+
+/// A place that is no beacon's fix: own track at the likely time, a call's whole minutes.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Mark {
+    /// When the casualty was there.
+    pub at: Moment,
+    /// Where.
+    pub position: Position,
+    /// Within this with 95 %.
+    pub radius95_nm: f64,
+}
+
+/// One casualty.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Case {
+    pub id: CasualtyId,
+    pub kind: Kind,
+    pub source: Source,
+    pub why: Why,
+    /// `None` for a button that no beacon has taken over.
+    pub identity: Option<Identity>,
+    pub crew: Option<String>,
+    /// When it was raised here.
+    pub raised: Moment,
+    /// When the casualty itself began: the first burst, or as long before the button as its pusher said.
+    pub began: Moment,
+    pub elapsed_is: ElapsedIs,
+    /// Own place at the likely time of the fall, or a call's position in whole minutes.
+    pub mark: Option<Mark>,
+    pub fixes: Fixes,
+    /// When its beacon was last heard; for a button never.
+    pub heard: Option<Moment>,
+    pub silence_told: bool,
+    pub under_test_told: bool,
+    /// How often the button was pushed for it.
+    pub pushed: u32,
+    pub battery_low: Option<bool>,
+    /// The furthest at which its beacon was heard.
+    pub heard_to_nm: Option<f64>,
+    pub stood_down: Option<(Moment, StandDown)>,
+    /// A gap of unknown length ended here: what was measured before is older than it seems.
+    pub gap_ended: Option<Moment>,
+}
+
+impl Case {
+    /// The identity as an MMSI.
+    pub fn mmsi(&self) -> Option<Mmsi> {
+        match self.identity {
+            Some(Identity::Mmsi(m)) => Some(m),
+            _ => None,
+        }
+    }
+
+    /// All moments moved to a new origin of steady time.
+    pub fn shift(&mut self, by_ms: i64) {
+        self.shift_before(Moment(i64::MAX), by_ms);
+    }
+
+    /// What lies before a moment moved by so much (back in time by a negative number).
+    pub fn shift_before(&mut self, limit: Moment, by_ms: i64) {
+        let marks = self.mark.iter_mut().map(|m| &mut m.at);
+        let ends = self.stood_down.iter_mut().map(|s| &mut s.0);
+        let own = [&mut self.raised, &mut self.began].into_iter();
+        for m in own.chain(marks).chain(ends).chain(self.heard.iter_mut()).filter(|m| **m < limit) {
+            m.0 = m.0.saturating_add(by_ms);
+        }
+        self.fixes.shift_before(limit, by_ms);
+    }
+}

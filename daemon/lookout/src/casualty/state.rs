@@ -1,0 +1,185 @@
+//! What is known of a casualty at a moment.
+
+use super::case::{Case, ElapsedIs, Identity, Kind, Source, StandDown, Why};
+use super::fixes::Doubt;
+use super::own::{OwnContext, RelativeTo, SetDrift};
+use std::time::Duration;
+use terms::{CasualtyId, Mmsi, Moment, Position, normal_deg};
+
+/// Bursts come once a minute (ITU-R M.1371-5 annex 9, from memory): later than two of them and some seconds, the
+/// last position is no longer where the beacon is.
+pub(crate) const SILENT_AFTER: Duration = Duration::from_secs(130);
+
+/// What stands behind a position.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Placed {
+    /// The beacon's own fix, no older than two bursts.
+    Reported,
+    /// Worked out: an older fix carried on, own track at the likely time, a call's whole minutes.
+    Estimated,
+    /// Not known.
+    None,
+}
+
+impl Placed {
+    /// As the event record writes it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Reported => "reported",
+            Self::Estimated => "estimated",
+            Self::None => "none",
+        }
+    }
+}
+
+/// A casualty at a moment. `None` is not available.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CasualtyState {
+    /// Its number.
+    pub id: CasualtyId,
+    /// What it is.
+    pub kind: Kind,
+    /// What told of it.
+    pub source: Source,
+    /// Why it was raised.
+    pub why: Why,
+    /// Identity of its beacon, or of the caller.
+    pub beacon_mmsi: Option<Mmsi>,
+    /// The emitter of a MOB sentence without an MMSI.
+    pub emitter: Option<String>,
+    /// The crew member's name.
+    pub crew: Option<String>,
+    /// What stands behind the position.
+    pub position: Placed,
+    /// Where.
+    pub place: Option<Position>,
+    /// Radius around it that holds the casualty with 95 %.
+    pub radius95_nm: Option<f64>,
+    /// From own vessel.
+    pub range_nm: Option<f64>,
+    /// From own vessel, true.
+    pub bearing_deg: Option<f64>,
+    /// The same, magnetic.
+    pub bearing_magnetic_deg: Option<f64>,
+    /// Off the bow or the course, [0, 360).
+    pub relative_bearing_deg: Option<f64>,
+    /// From what.
+    pub relative_to: Option<RelativeTo>,
+    /// Since it began.
+    pub elapsed: Duration,
+    /// How exactly that is known.
+    pub elapsed_is: ElapsedIs,
+    /// Where it drifts.
+    pub drift: Option<SetDrift>,
+    /// How fast the range closes; negative while it opens.
+    pub closing_kn: Option<f64>,
+    /// Time to get there straight at the present speed.
+    pub reach_at_present: Option<Duration>,
+    /// Time to get there straight under engine.
+    pub reach_under_engine: Option<Duration>,
+    /// Age of the last message of its beacon.
+    pub heard_age: Option<Duration>,
+    /// Age of its last good fix.
+    pub fix_age: Option<Duration>,
+    /// The last position that was not believed, and why.
+    pub doubtful: Option<(Position, Doubt)>,
+    /// Its beacon's battery is low.
+    pub battery_low: Option<bool>,
+    /// The furthest at which its beacon was heard, in this case and in tests.
+    pub heard_to_nm: Option<f64>,
+    /// Stood down, when and why.
+    pub stood_down: Option<(Moment, StandDown)>,
+}
+
+/// The state of a case. `tested_to_nm` is the furthest at which a test of its beacon was heard.
+pub(crate) fn of(case: &Case, at: Moment, own: &OwnContext, tested_to_nm: Option<f64>) -> CasualtyState {
+    let here = own.position_at(at);
+    let whereabouts = whereabouts(case, at);
+    let place = whereabouts.place;
+    let range_and_bearing = here.zip(place).map(|(own, p)| own.range_and_bearing(p));
+    let bearing_deg = range_and_bearing.map(|r| r.1);
+    let ahead = own.ahead(at).filter(|_| bearing_deg.is_some());
+    let range_nm = range_and_bearing.map(|r| r.0);
+    let age = |m: Option<Moment>| m.map(|m| at.since(m));
+    CasualtyState {
+        id: case.id,
+        kind: case.kind,
+        source: case.source,
+        why: case.why,
+        beacon_mmsi: case.mmsi(),
+        emitter: match &case.identity {
+            Some(Identity::Emitter(e)) if !e.is_empty() => Some(e.clone()),
+            _ => None,
+        },
+        crew: case.crew.clone(),
+        position: whereabouts.placed,
+        place,
+        radius95_nm: whereabouts.radius95_nm,
+        range_nm,
+        bearing_deg,
+        bearing_magnetic_deg: bearing_deg.zip(own.variation_deg).map(|(b, v)| normal_deg(b - v)),
+        relative_bearing_deg: bearing_deg.zip(ahead).map(|(b, a)| normal_deg(b - a.0)),
+        relative_to: ahead.map(|a| a.1),
+        elapsed: at.since(case.began),
+        elapsed_is: case.elapsed_is,
+        drift: whereabouts.drift,
+        closing_kn: closing_kn(at, own, bearing_deg, whereabouts.drift),
+        reach_at_present: reach(range_nm, own.velocity(at).map(|v| v.drift_kn)),
+        reach_under_engine: reach(range_nm, own.motoring_speed_kn),
+        heard_age: age(case.heard),
+        fix_age: age(case.fixes.last().map(|f| f.at)),
+        doubtful: case.fixes.doubtful().map(|(f, d)| (f.position, d)),
+        battery_low: case.battery_low,
+        heard_to_nm: [case.heard_to_nm, tested_to_nm].into_iter().flatten().reduce(f64::max),
+        stood_down: case.stood_down,
+    }
+}
+
+/// Where a casualty is, and what stands behind that.
+struct Whereabouts {
+    placed: Placed,
+    place: Option<Position>,
+    radius95_nm: Option<f64>,
+    drift: Option<SetDrift>,
+}
+
+/// Error of a beacon's own fix at the water's surface, 95 % (own choice: 37 m).
+const FIX_RADIUS95_NM: f64 = 0.02;
+/// How fast the radius grows while nothing is known of the water (own choice).
+const UNKNOWN_DRIFT_KN: f64 = 1.0;
+
+/// The beacon's fix while it is fresh; else the best there is.
+fn whereabouts(case: &Case, at: Moment) -> Whereabouts {
+    let grown = |since: Moment| UNKNOWN_DRIFT_KN * at.since(since).as_secs_f64() / 3600.0;
+    let (placed, place, radius95_nm) = if let Some(fix) = case.fixes.last() {
+        let fresh = at.since(fix.at) <= SILENT_AFTER && case.gap_ended.is_none_or(|g| fix.at >= g);
+        let placed = if fresh { Placed::Reported } else { Placed::Estimated };
+        (placed, Some(fix.position), Some(FIX_RADIUS95_NM + grown(fix.at)))
+    } else if let Some(mark) = case.mark {
+        (Placed::Estimated, Some(mark.position), Some(mark.radius95_nm + grown(mark.at)))
+    } else {
+        (Placed::None, None, None)
+    };
+    Whereabouts { placed, place, radius95_nm, drift: None }
+}
+
+/// How fast own vessel nears a place that drifts itself.
+fn closing_kn(
+    at: Moment,
+    own: &OwnContext,
+    bearing_deg: Option<f64>,
+    drift: Option<SetDrift>,
+) -> Option<f64> {
+    let (sin, cos) = bearing_deg?.to_radians().sin_cos();
+    let (own_east, own_north) = own.velocity(at)?.components();
+    let (east, north) = drift.map_or((0.0, 0.0), SetDrift::components);
+    Some((own_east - east) * sin + (own_north - north) * cos)
+}
+
+/// Time for a distance at a speed; `None` below a tenth of a knot.
+fn reach(range_nm: Option<f64>, speed_kn: Option<f64>) -> Option<Duration> {
+    let (range_nm, speed_kn) = range_nm.zip(speed_kn)?;
+    let hours = range_nm / speed_kn;
+    (speed_kn >= 0.1 && hours.is_finite() && hours < 1e5)
+        .then(|| Duration::from_secs_f64(hours.max(0.0) * 3600.0))
+}
