@@ -431,6 +431,7 @@ impl Lookout {
             water_temperature_c: known(Q::WaterTemperature),
             utc: self.utc(at),
             motoring_speed_kn: Some(self.settings.motoring_speed_kn),
+            current: None,
         }
     }
 }

@@ -171,6 +171,8 @@ pub(crate) struct Case {
     pub why: Why,
     /// `None` for a button that no beacon has taken over.
     pub identity: Option<Identity>,
+    /// A second name for the same: the emitter of a MOB sentence beside the beacon's MMSI.
+    pub also: Option<Identity>,
     pub crew: Option<String>,
     /// When it was raised here.
     pub raised: Moment,
@@ -182,6 +184,8 @@ pub(crate) struct Case {
     pub fixes: Fixes,
     /// When its beacon was last heard; for a button never.
     pub heard: Option<Moment>,
+    /// When its beacon's own AIS message was last heard; only those come every minute.
+    pub burst: Option<Moment>,
     pub silence_told: bool,
     pub under_test_told: bool,
     /// How often the button was pushed for it.
@@ -203,6 +207,28 @@ impl Case {
         }
     }
 
+    /// Whether this is its identity, or its second one.
+    pub fn is(&self, identity: &Identity) -> bool {
+        self.identity.as_ref() == Some(identity) || self.also.as_ref() == Some(identity)
+    }
+
+    /// Whether it has a place left for an identity: one MMSI and one emitter at most.
+    pub fn takes(&self, identity: &Identity) -> bool {
+        let emitter = |i: &Identity| matches!(i, Identity::Emitter(_));
+        self.also.is_none() && self.identity.as_ref().is_none_or(|i| emitter(i) != emitter(identity))
+    }
+
+    /// Joins an identity that it takes: an MMSI goes first.
+    pub fn join(&mut self, identity: &Identity, source: Source) {
+        match (&self.identity, identity) {
+            (Some(Identity::Mmsi(_)), _) => self.also = Some(identity.clone()),
+            _ => {
+                self.also = self.identity.replace(identity.clone());
+                self.source = source;
+            }
+        }
+    }
+
     /// All moments moved to a new origin of steady time.
     pub fn shift(&mut self, by_ms: i64) {
         self.shift_before(Moment(i64::MAX), by_ms);
@@ -213,7 +239,13 @@ impl Case {
         let marks = self.mark.iter_mut().map(|m| &mut m.at);
         let ends = self.stood_down.iter_mut().map(|s| &mut s.0);
         let own = [&mut self.raised, &mut self.began].into_iter();
-        for m in own.chain(marks).chain(ends).chain(self.heard.iter_mut()).filter(|m| **m < limit) {
+        for m in own
+            .chain(marks)
+            .chain(ends)
+            .chain(self.heard.iter_mut())
+            .chain(self.burst.iter_mut())
+            .filter(|m| **m < limit)
+        {
             m.0 = m.0.saturating_add(by_ms);
         }
         self.fixes.shift_before(limit, by_ms);

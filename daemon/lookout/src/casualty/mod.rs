@@ -4,6 +4,7 @@
 //! [`Casualties::stand_down`]. All tables are bounded; the crew's beacons have places of their own.
 
 mod beacon;
+mod call;
 mod case;
 mod fixes;
 mod nature;
@@ -84,6 +85,7 @@ pub struct Casualties {
     false_claims: BTreeSet<Mmsi>,
     /// Beacons beyond those kept one by one.
     crowd: BTreeSet<Mmsi>,
+    waiting_calls: Vec<call::WaitingCall>,
     unknown_gap: Option<snapshot::UnknownGap>,
     news: Vec<News>,
 }
@@ -115,6 +117,7 @@ impl Casualties {
             track: Track::default(),
             false_claims: BTreeSet::new(),
             crowd: BTreeSet::new(),
+            waiting_calls: Vec::new(),
             unknown_gap: None,
             news: Vec::new(),
         }
@@ -131,6 +134,7 @@ impl Casualties {
         let ours = report.own_vessel || own.mmsi == Some(report.mmsi);
         if !report.mmsi.is_beacon() && (!crew || ours) {
             self.note_false_claim(report);
+            self.follow_distressed(at, report);
             return false;
         }
         let fix = report.position.map(|position| {
@@ -195,6 +199,8 @@ impl Casualties {
             mark,
             fixes: Fixes::default(),
             heard: None,
+            burst: None,
+            also: None,
             silence_told: false,
             under_test_told: false,
             pushed: 1,
@@ -269,8 +275,8 @@ impl Casualties {
         self.follow(at, own);
         let mut silent = Vec::new();
         for case in &mut self.open {
-            let Some(heard) = case.heard.filter(|_| !case.silence_told) else { continue };
-            if at.since(heard) > SILENT_AFTER {
+            let Some(burst) = case.burst.filter(|_| !case.silence_told) else { continue };
+            if at.since(burst) > SILENT_AFTER {
                 case.silence_told = true;
                 silent.push(case.id);
             }
@@ -280,8 +286,8 @@ impl Casualties {
 
     /// When [`Self::advance`] has something to do at the latest.
     pub fn next_wake(&self) -> Option<Moment> {
-        let heard = self.open.iter().filter(|c| !c.silence_told).filter_map(|c| c.heard);
-        heard.map(|h| h + SILENT_AFTER + Duration::from_millis(1)).min()
+        let bursts = self.open.iter().filter(|c| !c.silence_told).filter_map(|c| c.burst);
+        bursts.map(|b| b + SILENT_AFTER + Duration::from_millis(1)).min()
     }
 
     /// Everything to be told since the last time.
@@ -342,10 +348,24 @@ impl Casualties {
         }
     }
 
+    /// A vessel whose distress call was heard: her own AIS tells where she is better than the call does.
+    fn follow_distressed(&mut self, at: Moment, report: &AisReport) {
+        let distressed =
+            |c: &&mut Case| matches!(c.kind, Kind::VesselInDistress(_)) && c.mmsi() == Some(report.mmsi);
+        if let (Some(case), Some(position)) = (self.open.iter_mut().find(distressed), report.position) {
+            let fix = BeaconFix { at, position, sog_kn: report.sog_kn, cog_deg: report.cog_deg };
+            let first = case.fixes.last().is_none();
+            if case.fixes.take(fix, report.position_source, None) && first {
+                let id = case.id;
+                self.tell(id, CasualtyNews::Located);
+            }
+        }
+    }
+
     /// One message, whatever it came by.
     fn take(&mut self, at: Moment, message: Message, own: &OwnContext) {
         self.follow(at, own);
-        if let Some(index) = self.open.iter().position(|c| c.identity.as_ref() == Some(&message.identity)) {
+        if let Some(index) = self.open.iter().position(|c| c.is(&message.identity)) {
             self.update(at, index, &message, own);
             return;
         }
@@ -396,9 +416,7 @@ impl Casualties {
     /// Whether a beacon that was stood down may go on sending unheeded: it has not been silent since, and where
     /// its wearer was recovered it is not far off.
     fn is_quiet_after_stand_down(&mut self, at: Moment, message: &Message, own: &OwnContext) -> bool {
-        let Some(case) =
-            self.closed.iter_mut().rev().find(|c| c.identity.as_ref() == Some(&message.identity))
-        else {
+        let Some(case) = self.closed.iter_mut().rev().find(|c| c.is(&message.identity)) else {
             return false;
         };
         let Some((ended, reason)) = case.stood_down else { return false };
@@ -433,8 +451,7 @@ impl Casualties {
         let crew = self.crew_name(&message.identity);
         if let Some(index) = self.mark_to_take_over(at, message, crew.as_deref(), own) {
             let case = &mut self.open[index];
-            case.identity = Some(message.identity.clone());
-            case.source = message.source;
+            case.join(&message.identity, message.source);
             case.crew = crew.or(case.crew.take());
             let id = case.id;
             self.tell(id, CasualtyNews::Joined);
@@ -466,6 +483,8 @@ impl Casualties {
             mark: None,
             fixes: Fixes::default(),
             heard: None,
+            burst: None,
+            also: None,
             silence_told: many,
             under_test_told: false,
             pushed: 0,
@@ -510,9 +529,7 @@ impl Casualties {
         }
         let place = message.fix.map(|(f, _)| f.position).or_else(|| own.position_at(at));
         let fits = |c: &Case| {
-            let unnamed = matches!(&c.identity, None | Some(Identity::Emitter(_)));
-            unnamed
-                && c.identity.as_ref() != Some(&message.identity)
+            c.takes(&message.identity)
                 && c.kind == Kind::PersonOverboard
                 && at.since(c.raised) <= TAKEN_OVER_WITHIN
                 && near(place, c.mark)
@@ -550,13 +567,16 @@ impl Casualties {
         let case = &mut self.open[index];
         let id = case.id;
         let mut told = Vec::new();
-        if case.heard.is_some() && std::mem::replace(&mut case.silence_told, false) {
+        let heard_before = message.source == Source::Ais && case.burst.replace(at).is_some();
+        if heard_before && std::mem::replace(&mut case.silence_told, false) {
             told.push(CasualtyNews::HeardAgain);
         }
         case.heard = Some(at);
         if let Some((fix, source)) = message.fix {
             let first = case.fixes.last().is_none();
-            if case.fixes.take(fix, source, here) {
+            // A call by medium wave comes from far beyond a beacon's range.
+            let near = here.filter(|_| message.source != Source::Dsc);
+            if case.fixes.take(fix, source, near) {
                 let range_nm = here.map(|h| h.range_and_bearing(fix.position).0);
                 case.heard_to_nm = [case.heard_to_nm, range_nm].into_iter().flatten().reduce(f64::max);
                 if first {
@@ -568,13 +588,12 @@ impl Casualties {
             case.mark = message.mark;
         }
         let battery_low = message.battery_low.or(case.battery_low);
-        let kind = if message.test { case.kind } else { message.kind };
-        if battery_low != case.battery_low || kind != case.kind && case.pushed == 0 {
+        // A person stays a person, whatever else the beacon or the call is named for.
+        let kind = if message.test || case.kind == Kind::PersonOverboard { case.kind } else { message.kind };
+        if battery_low != case.battery_low || kind != case.kind {
             told.push(CasualtyNews::Changed);
             case.battery_low = battery_low;
-            if case.pushed == 0 {
-                case.kind = kind;
-            }
+            case.kind = kind;
         }
         let test_note =
             message.test && case.why == Why::Active && !std::mem::replace(&mut case.under_test_told, true);
