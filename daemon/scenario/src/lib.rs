@@ -1,1 +1,110 @@
-//! To be written.
+//! A scenario in TOML to the sentences that a boat would hear, with noise, the same for the same seed. Pure: time
+//! runs as the caller takes the lines, and no clock is read nor I/O done.
+//!
+//! [`Scenario::read`] reads a file, [`Scenario::play`] gives lines and acts in order of time, and
+//! [`Scenario::own`], [`Scenario::ship`] and [`Scenario::casualty`] tell the truth that the lines were made from.
+
+mod interval;
+mod plan;
+mod play;
+mod profile;
+mod random;
+mod read;
+mod track;
+mod world;
+
+pub use plan::{Act, Verb};
+pub use play::{Play, Timed, What};
+pub use track::Motion;
+
+use plan::Plan;
+use terms::{Mmsi, Moment, Problems, Utc};
+use world::World;
+
+/// A scenario, read and laid out.
+#[derive(Debug, Clone)]
+pub struct Scenario {
+    plan: Plan,
+    world: World,
+}
+
+impl Scenario {
+    /// Reads a scenario file and lays out the ways of all that moves in it.
+    ///
+    /// # Errors
+    /// Everything that is wrong with the file, each with its line and column.
+    pub fn read(file_name: &str, text: &str) -> Result<Self, Problems> {
+        let plan = read::plan(file_name, text)?;
+        Ok(Self { world: World::new(&plan), plan })
+    }
+
+    /// Its title.
+    pub fn title(&self) -> &str {
+        &self.plan.title
+    }
+
+    /// UTC at its beginning.
+    pub fn start(&self) -> Utc {
+        self.plan.start
+    }
+
+    /// UTC at a moment of it.
+    pub fn utc(&self, at: Moment) -> Utc {
+        self.plan.start.plus_ms(at.0)
+    }
+
+    /// When it ends.
+    pub fn end(&self) -> Moment {
+        self.plan.end
+    }
+
+    /// The names of its feeds, in the order of the file.
+    pub fn feeds(&self) -> impl Iterator<Item = &str> {
+        self.plan.feeds.iter().map(|f| f.name.as_str())
+    }
+
+    /// All lines and acts, in order of time.
+    pub fn play(&self) -> Play<'_> {
+        Play::new(self)
+    }
+
+    /// Own vessel's name.
+    pub fn own_name(&self) -> &str {
+        &self.plan.own.name
+    }
+
+    /// Own vessel's identity.
+    pub fn own_mmsi(&self) -> Mmsi {
+        self.plan.own.mmsi
+    }
+
+    /// How own vessel moves, without yaw and noise.
+    pub fn own(&self, at: Moment) -> Motion {
+        self.world.own.at(at)
+    }
+
+    /// The identities of its ships and aircraft.
+    pub fn ships(&self) -> impl Iterator<Item = Mmsi> {
+        self.plan.ships.iter().map(|s| s.mmsi)
+    }
+
+    /// How a ship moves; `None` where there is none of that identity.
+    pub fn ship(&self, mmsi: Mmsi, at: Moment) -> Option<Motion> {
+        let i = self.plan.ships.iter().position(|s| s.mmsi == mmsi)?;
+        self.world.ships.get(i).map(|track| track.at(at))
+    }
+
+    /// The beacons that somebody goes overboard with: identity, name of the wearer, moment of the fall.
+    pub fn casualties(&self) -> impl Iterator<Item = (Mmsi, &str, Moment)> {
+        let fallen = self.plan.beacons.iter();
+        fallen.filter_map(|b| b.overboard.as_ref().map(|o| (b.mmsi, b.name.as_str(), o.at)))
+    }
+
+    /// How the wearer of a beacon drifts; `None` before the fall, or where nobody falls.
+    pub fn casualty(&self, mmsi: Mmsi, at: Moment) -> Option<Motion> {
+        let i = self.plan.beacons.iter().position(|b| b.mmsi == mmsi)?;
+        let fell = self.plan.beacons.get(i)?.overboard.as_ref()?.at;
+        let track = self.world.casualties.get(i)?.as_ref()?;
+        (at >= fell).then(|| track.at(at))
+    }
+}
