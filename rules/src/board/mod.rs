@@ -1,0 +1,398 @@
+//! The board: the orders in force, judged as the picture changes, and the alerts that stand.
+
+mod timers;
+mod watched;
+
+use crate::alert::AlertId;
+use crate::builtin::BuiltIn;
+use crate::declared::{Declared, Doing, Waters};
+use crate::judge::Sight;
+use crate::life::{Alert, AlertEvent, Alerts, Raise, Refused, Source};
+use crate::order::Orders;
+use crate::picture::Picture;
+use crate::{Order, Priority};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use terms::{CasualtyId, Moment, Position, Quantity, Subject, Value, Whose};
+use timers::Timers;
+use watched::{Desk, Watched};
+
+/// Built-in alerts that stand at once at most; beyond them beacons are told as one and the rest only noted.
+const MOST_BUILT_IN: usize = 512;
+
+/// What the board is told once.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BoardSettings {
+    /// Everything is part of an exercise.
+    pub exercise: bool,
+    /// Signals a minute beyond which only emergencies sound; the rest is told when the minute has room again.
+    pub signals_per_min: usize,
+    /// Ship's time less UTC, in seconds.
+    pub ship_time_s: i64,
+    /// The number of the last alert of this logbook.
+    pub last_alert: u32,
+}
+
+impl Default for BoardSettings {
+    fn default() -> Self {
+        Self { exercise: false, signals_per_min: 20, ship_time_s: 0, last_alert: 0 }
+    }
+}
+
+/// The orders in force and the alerts that stand. After each call take the events.
+#[derive(Debug)]
+pub struct Board {
+    settings: BoardSettings,
+    now: Moment,
+    watched: Vec<Watched>,
+    /// Places of the orders that follow each quantity, by the quantity's number.
+    index: Vec<Vec<u32>>,
+    by_name: BTreeMap<String, u32>,
+    timers: Timers,
+    alerts: Alerts,
+    doing: Option<Doing>,
+    waters: Option<Waters>,
+    anchor: Option<Position>,
+    watch_began: Option<Moment>,
+}
+
+impl Board {
+    /// A board with no orders.
+    pub fn new(settings: BoardSettings) -> Self {
+        let alerts = Alerts::new(settings.signals_per_min, settings.exercise, settings.last_alert);
+        Self {
+            settings,
+            now: Moment(i64::MIN),
+            watched: Vec::new(),
+            index: vec![Vec::new(); Quantity::ALL.len()],
+            by_name: BTreeMap::new(),
+            timers: Timers::default(),
+            alerts,
+            doing: None,
+            waters: None,
+            anchor: None,
+            watch_began: None,
+        }
+    }
+
+    /// Time never runs back here.
+    fn pass(&mut self, at: Moment) -> Moment {
+        self.now = self.now.max(at);
+        self.now
+    }
+
+    fn sight<'a>(&self, picture: &'a dyn Picture) -> Sight<'a> {
+        Sight {
+            at: self.now,
+            picture,
+            anchor: self.anchor,
+            watch_began: self.watch_began,
+            ship_time_s: self.settings.ship_time_s,
+        }
+    }
+
+    /// Takes these orders in place of all before. Alerts of orders that stay as they are live on; those of orders
+    /// that go or change are cleared.
+    pub fn set_orders(&mut self, at: Moment, orders: &Orders, picture: &dyn Picture) {
+        let at = self.pass(at);
+        let mut old: BTreeMap<String, Watched> =
+            std::mem::take(&mut self.watched).into_iter().map(|w| (w.order.name.clone(), w)).collect();
+        let mut kept: Vec<(Arc<Order>, Option<Watched>)> = Vec::new();
+        for order in &orders.orders {
+            let same = old.get(&order.name).is_some_and(|w| w.order == *order);
+            kept.push((Arc::clone(order), if same { old.remove(&order.name) } else { None }));
+        }
+        for mut gone in old.into_values() {
+            gone.stop(at, &mut self.alerts, &mut self.timers, true);
+        }
+        self.timers.clear();
+        self.by_name.clear();
+        self.index.iter_mut().for_each(Vec::clear);
+        let mut stayed = Vec::new();
+        for (place, (order, was)) in kept.into_iter().enumerate() {
+            stayed.push(was.is_some());
+            let place = place as u32;
+            for test in &order.tests {
+                let Some(places) = test.measure.follows().and_then(|q| self.index.get_mut(q as usize)) else {
+                    continue;
+                };
+                if places.last() != Some(&place) {
+                    places.push(place);
+                }
+            }
+            self.by_name.insert(order.name.clone(), place);
+            self.watched.push(match was {
+                Some(w) => w.moved(place),
+                None => Watched::new(order, place, at),
+            });
+        }
+        for (place, stayed) in stayed.into_iter().enumerate() {
+            self.apply(place, picture);
+            // Its timers went with the old places.
+            if stayed && self.watched[place].in_force {
+                self.with(place, picture, |w, desk| w.judge_all(desk));
+            }
+        }
+    }
+
+    /// The orders in force, in order.
+    pub fn orders(&self) -> impl Iterator<Item = &Order> {
+        self.watched.iter().map(|w| w.order.as_ref())
+    }
+
+    fn with(&mut self, place: usize, picture: &dyn Picture, act: impl FnOnce(&mut Watched, &mut Desk<'_>)) {
+        let sight = self.sight(picture);
+        if let Some(w) = self.watched.get_mut(place) {
+            act(w, &mut Desk { sight, alerts: &mut self.alerts, timers: &mut self.timers });
+        }
+    }
+
+    /// Puts an order in or out of force by what is declared and by the sun.
+    fn apply(&mut self, place: usize, picture: &dyn Picture) {
+        let night = match picture.reading(Subject::OwnVessel, Quantity::Sun).value {
+            Some(Value::Word(w)) => Some(w == "down"),
+            _ => None,
+        };
+        let (doing, waters, at) = (self.doing, self.waters, self.now);
+        let Some(w) = self.watched.get_mut(place) else { return };
+        let applies = w.order.only.applies(night, doing, waters);
+        if w.in_force && !applies {
+            w.stop(at, &mut self.alerts, &mut self.timers, false);
+        } else if applies && !w.in_force {
+            w.start(at);
+            self.with(place, picture, |w, desk| w.judge_all(desk));
+        }
+    }
+
+    /// A quantity of a subject changed.
+    pub fn changed(&mut self, at: Moment, subject: Subject, quantity: Quantity, picture: &dyn Picture) {
+        self.pass(at);
+        if quantity == Quantity::Sun {
+            (0..self.watched.len()).for_each(|place| self.apply(place, picture));
+        }
+        let places = self.index.get(quantity as usize).map_or(0, Vec::len);
+        for i in 0..places {
+            let place = self.index[quantity as usize][i] as usize;
+            let Some(w) = self.watched.get(place).filter(|w| w.in_force) else { continue };
+            if quantity.whose() == Whose::Own && w.order.each != Whose::Own {
+                self.with(place, picture, |w, desk| w.judge_shared_again(desk));
+            } else {
+                self.with(place, picture, |w, desk| w.judge_one(subject, desk));
+            }
+        }
+    }
+
+    /// A subject is no longer held by the lookout.
+    pub fn gone(&mut self, at: Moment, subject: Subject) {
+        let at = self.pass(at);
+        for w in &mut self.watched {
+            w.gone(subject, at, &mut self.alerts, &mut self.timers);
+        }
+    }
+
+    /// Passes on to a moment: judges what fell due, returns sounds, repeats and escalates.
+    pub fn advance(&mut self, at: Moment, picture: &dyn Picture) {
+        let at = self.pass(at);
+        while let Some((place, subject)) = self.timers.pop(at) {
+            let place = place as usize;
+            match subject {
+                Some(subject) => self.with(place, picture, |w, desk| w.judge_one(subject, desk)),
+                None => self.with(place, picture, |w, desk| w.judge_shared_again(desk)),
+            }
+        }
+        if self.alerts.next_wake().is_some_and(|t| t <= at) {
+            let sight = self.sight(picture);
+            let (watched, by_name) = (&self.watched, &self.by_name);
+            for w in watched {
+                w.weigh(&sight, &mut self.alerts);
+            }
+            self.alerts.advance(at, &mut |source, alert| match source {
+                Source::Order(name) | Source::Crowd(name) => by_name
+                    .get(name)
+                    .and_then(|p| watched.get(*p as usize))
+                    .and_then(|w| w.reword(source, alert, &sight)),
+                _ => None,
+            });
+        }
+    }
+
+    /// When the board wants to be advanced next.
+    pub fn next_wake(&self) -> Option<Moment> {
+        [self.timers.next(), self.alerts.next_wake()].into_iter().flatten().min()
+    }
+
+    /// A built-in alert begins, or is told anew: an acknowledgement given before no longer counts.
+    pub fn call(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, text: String) -> AlertId {
+        let at = self.pass(at);
+        let source = Source::BuiltIn(built_in);
+        let full = self.alerts.find(&source, subject).is_none()
+            && self.alerts.count(|s| matches!(s, Source::BuiltIn(_))) >= MOST_BUILT_IN;
+        let (built_in, subject, priority) = match (full, built_in.priority()) {
+            (true, Priority::EmergencyAlarm) => {
+                (BuiltIn::TooManyBeacons, Subject::Lookout, Priority::EmergencyAlarm)
+            }
+            (true, _) => (built_in, subject, Priority::Notice),
+            (false, p) => (built_in, subject, p),
+        };
+        let raise = Raise {
+            source: Source::BuiltIn(built_in),
+            order: built_in.name().to_owned(),
+            subject,
+            priority,
+            text,
+            signals: None,
+            repeats: None,
+            escalation: built_in.escalation(),
+            badness: 0.0,
+        };
+        self.alerts.raise(at, raise)
+    }
+
+    /// Tells a built-in alert that stands again, with news and in its state. Nothing where none stands.
+    pub fn retell(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, text: String) {
+        let at = self.pass(at);
+        if let Some(id) = self.alerts.find(&Source::BuiltIn(built_in), subject) {
+            self.alerts.retell(at, id, text);
+        }
+    }
+
+    /// Sets the words of a built-in alert that stands, for the next time it is told.
+    pub fn reword(&mut self, built_in: BuiltIn, subject: Subject, text: String) {
+        if let Some(id) = self.alerts.find(&Source::BuiltIn(built_in), subject) {
+            self.alerts.refresh(id, Some(text), 0.0);
+        }
+    }
+
+    /// The condition of a built-in alert has ended. An emergency alarm ends by [`Self::stand_down`] only.
+    pub fn over(&mut self, at: Moment, built_in: BuiltIn, subject: Subject) {
+        let at = self.pass(at);
+        if let Some(id) = self.alerts.find(&Source::BuiltIn(built_in), subject) {
+            self.alerts.rectify(at, id);
+        }
+    }
+
+    /// A notice: told once, no alert. `order` names what it comes from.
+    pub fn note(&mut self, at: Moment, order: &str, subject: Subject, text: String) -> AlertId {
+        let at = self.pass(at);
+        self.alerts.raise(
+            at,
+            Raise {
+                source: Source::Order(format!("note {order}")),
+                order: order.to_owned(),
+                subject,
+                priority: Priority::Notice,
+                text,
+                signals: None,
+                repeats: None,
+                escalation: None,
+                badness: 0.0,
+            },
+        )
+    }
+
+    /// The crew acknowledges an alert.
+    ///
+    /// # Errors
+    /// Where none stands, or it is acknowledged already.
+    pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        let at = self.pass(at);
+        let about = self.alerts.get(id).map(|a| a.subject).zip(self.alerts.source(id).cloned());
+        self.alerts.acknowledge(at, id)?;
+        if let Some((subject, Source::Order(name))) = about
+            && let Some(w) = self.by_name.get(&name).and_then(|p| self.watched.get_mut(*p as usize))
+        {
+            w.acknowledged(subject, at);
+        }
+        Ok(())
+    }
+
+    /// The crew silences an alert for [`crate::SOUND_RETURNS`].
+    ///
+    /// # Errors
+    /// Where none stands, or it makes no sound.
+    pub fn silence(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        let at = self.pass(at);
+        self.alerts.silence(at, id)
+    }
+
+    /// Somebody else takes an alarm or a warning over.
+    ///
+    /// # Errors
+    /// Where none stands, or it cannot be passed on.
+    pub fn transfer(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        let at = self.pass(at);
+        self.alerts.transfer(at, id)
+    }
+
+    /// A person ends a casualty: all its alerts are cleared.
+    ///
+    /// # Errors
+    /// Where no alert about it stands.
+    pub fn stand_down(&mut self, at: Moment, casualty: CasualtyId) -> Result<(), Refused> {
+        self.stand_down_subject(at, Subject::Casualty(casualty))
+            .map_err(|_| Refused::NoSuchCasualty(casualty))
+    }
+
+    /// A person ends one emergency alarm that has no casualty of its own, such as that of many beacons.
+    ///
+    /// # Errors
+    /// Where no such alert stands.
+    pub fn stand_down_alert(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        let at = self.pass(at);
+        let alert = self.alerts.get(id).ok_or(Refused::NoSuchAlert(id))?;
+        if alert.priority != Priority::EmergencyAlarm {
+            return Err(Refused::WrongState { id, state: alert.state });
+        }
+        self.alerts.clear(at, id);
+        Ok(())
+    }
+
+    fn stand_down_subject(&mut self, at: Moment, subject: Subject) -> Result<(), ()> {
+        let at = self.pass(at);
+        let ids: Vec<AlertId> = self.alerts.iter().filter(|a| a.subject == subject).map(|a| a.id).collect();
+        if ids.is_empty() {
+            return Err(());
+        }
+        ids.into_iter().for_each(|id| self.alerts.clear(at, id));
+        Ok(())
+    }
+
+    /// The crew declares what the vessel does, or the waters. At anchor, the anchor lies here unless
+    /// [`Self::anchor_lies`] tells better.
+    pub fn declare(&mut self, at: Moment, declared: Declared, picture: &dyn Picture) {
+        self.pass(at);
+        match declared {
+            Declared::Doing(d) => {
+                if d == Doing::AtAnchor && self.doing != Some(d) {
+                    self.anchor = picture.position();
+                } else if d != Doing::AtAnchor {
+                    self.anchor = None;
+                }
+                self.doing = Some(d);
+            }
+            Declared::Waters(w) => self.waters = Some(w),
+        }
+        (0..self.watched.len()).for_each(|place| self.apply(place, picture));
+    }
+
+    /// What is declared: what she does, and the waters.
+    pub fn declared(&self) -> (Option<Doing>, Option<Waters>) {
+        (self.doing, self.waters)
+    }
+
+    /// Where the anchor lies.
+    pub fn anchor_lies(&mut self, at: Moment, anchor: Position, picture: &dyn Picture) {
+        self.anchor = Some(anchor);
+        self.changed(at, Subject::OwnVessel, Quantity::Fix, picture);
+    }
+
+    /// What happened since this was last asked, in order.
+    pub fn take_events(&mut self) -> Vec<AlertEvent> {
+        self.alerts.take_events()
+    }
+
+    /// The alerts that are not over, in order of their numbers.
+    pub fn alerts(&self) -> impl Iterator<Item = &Alert> {
+        self.alerts.iter()
+    }
+}

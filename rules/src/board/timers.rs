@@ -1,0 +1,54 @@
+//! When which order is to be judged again by time alone.
+
+use std::collections::{BTreeMap, BTreeSet};
+use terms::{Moment, Subject};
+
+/// An order by its place, and one of its subjects; none for what all of them share.
+pub type Key = (u32, Option<Subject>);
+
+/// At most one moment for each key.
+#[derive(Debug, Default)]
+pub struct Timers {
+    by_key: BTreeMap<Key, Moment>,
+    by_time: BTreeSet<(Moment, Key)>,
+}
+
+impl Timers {
+    /// Sets, moves or takes away a key's moment.
+    pub fn set(&mut self, key: Key, at: Option<Moment>) {
+        let old = match at {
+            Some(at) => self.by_key.insert(key, at),
+            None => self.by_key.remove(&key),
+        };
+        if old == at {
+            return;
+        }
+        if let Some(old) = old {
+            self.by_time.remove(&(old, key));
+        }
+        if let Some(at) = at {
+            self.by_time.insert((at, key));
+        }
+    }
+
+    /// The next moment.
+    pub fn next(&self) -> Option<Moment> {
+        self.by_time.first().map(|(at, _)| *at)
+    }
+
+    /// Takes the first key that is due.
+    pub fn pop(&mut self, at: Moment) -> Option<Key> {
+        let &(due, key) = self.by_time.first()?;
+        if due > at {
+            return None;
+        }
+        self.set(key, None);
+        Some(key)
+    }
+
+    /// Takes away all of them.
+    pub fn clear(&mut self) {
+        self.by_key.clear();
+        self.by_time.clear();
+    }
+}

@@ -1,0 +1,597 @@
+//! The life of alerts: raised, told again, silenced, acknowledged, escalated, rectified, cleared. After
+//! IMO MSC.302(87) (bridge alert management) and A.1021(26) (code on alerts).
+
+use crate::alert::{AlertId, AlertState, EventKind, Priority};
+use crate::builtin::{BuiltIn, Escalation};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::time::Duration;
+use terms::{CasualtyId, Moment, Subject};
+use thiserror::Error;
+
+/// The sound of a silenced alert that nobody has acknowledged returns after so long (IMO MSC.302(87);
+/// MSC.252(83) 20.2.5).
+pub const SOUND_RETURNS: Duration = Duration::from_secs(30);
+/// An unacknowledged warning is told again within five minutes (IMO MSC.302(87), from memory).
+pub const WARNING_REPEATS: Duration = Duration::from_secs(300);
+/// An unacknowledged alarm is told again; our choice.
+pub const ALARM_REPEATS: Duration = Duration::from_secs(60);
+/// An unacknowledged emergency alarm is told again; our choice.
+pub const EMERGENCY_REPEATS: Duration = Duration::from_secs(30);
+/// An acknowledged emergency alarm goes on being told until it is stood down; our choice.
+pub const EMERGENCY_REMINDS: Duration = Duration::from_secs(300);
+/// Levels of escalation: the watch, the skipper, all hands.
+pub const LAST_LEVEL: u8 = 2;
+
+/// An alert: its order, its subject and its occurrence.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Alert {
+    /// Its number.
+    pub id: AlertId,
+    /// The order's name, or the built-in one's.
+    pub order: String,
+    /// What it is about.
+    pub subject: Subject,
+    /// Its priority now.
+    pub priority: Priority,
+    /// Its state.
+    pub state: AlertState,
+    /// What is told.
+    pub text: String,
+    /// Part of an exercise.
+    pub exercise: bool,
+    /// When it began.
+    pub began: Moment,
+    /// It began at least so long ago: a gap of unknown length lies between.
+    pub began_at_least: bool,
+    /// How far it has gone while nobody acknowledged: 0 the watch, 1 the skipper, 2 all hands.
+    pub level: u8,
+    /// Events so far.
+    pub seq: u32,
+}
+
+impl Alert {
+    /// The state as it is told: a notice has none.
+    pub fn state_told(&self) -> Option<AlertState> {
+        (self.priority != Priority::Notice).then_some(self.state)
+    }
+
+    /// Whether it stands: not over, its condition goes on.
+    pub fn is_active(&self) -> bool {
+        !matches!(self.state, AlertState::RectifiedUnacknowledged | AlertState::Normal)
+    }
+}
+
+/// How an event is carried to people.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Carry {
+    /// By these signals; `None`: by all that carry the alert's priority.
+    pub signals: Option<Vec<String>>,
+    /// The event calls for attention: a signal sounds anew.
+    pub aloud: bool,
+    /// It would have, but the limit of signals a minute was reached; it is told again when that allows.
+    pub held_back: bool,
+    /// How far it goes: 0 the watch, 1 the skipper, 2 all hands.
+    pub level: u8,
+    /// Other unacknowledged alerts of the same order that this one also stands for.
+    pub more: u32,
+}
+
+/// What happened to an alert.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AlertEvent {
+    /// When.
+    pub at: Moment,
+    /// What.
+    pub kind: EventKind,
+    /// Counts the events of this alert from 1.
+    pub seq: u32,
+    /// The alert after it.
+    pub alert: Alert,
+    /// Who is to be told, and how.
+    pub carry: Carry,
+}
+
+/// Why an act of the crew was refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+pub enum Refused {
+    /// No alert of that number stands.
+    #[error("no alert {} stands", .0.0)]
+    NoSuchAlert(AlertId),
+    /// No alert about that casualty stands.
+    #[error("no alert about casualty {} stands", .0.0)]
+    NoSuchCasualty(CasualtyId),
+    /// The alert's state does not allow it.
+    #[error("alert {} is {state}, and that cannot be done to it", id.0)]
+    WrongState {
+        /// Which.
+        id: AlertId,
+        /// Its state.
+        state: AlertState,
+    },
+}
+
+/// What an alert comes from.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Source {
+    /// A built-in condition.
+    BuiltIn(BuiltIn),
+    /// A standing order, by name.
+    Order(String),
+    /// An order that cannot be judged.
+    Unjudged(String),
+    /// Those of an order that are too many to be told one by one.
+    Crowd(String),
+}
+
+/// What is to be raised.
+pub struct Raise {
+    /// What it comes from.
+    pub source: Source,
+    /// The name told.
+    pub order: String,
+    /// What it is about.
+    pub subject: Subject,
+    /// Its priority.
+    pub priority: Priority,
+    /// What is told.
+    pub text: String,
+    /// Signals by name.
+    pub signals: Option<Vec<String>>,
+    /// Interval of telling again.
+    pub repeats: Option<Duration>,
+    /// Escalation.
+    pub escalation: Option<Escalation>,
+    /// How bad it is among those of its order; more is worse.
+    pub badness: f64,
+}
+
+/// An alert that is not over.
+#[derive(Debug, Clone, PartialEq)]
+struct Standing {
+    alert: Alert,
+    source: Source,
+    signals: Option<Vec<String>>,
+    repeats: Option<Duration>,
+    escalation: Option<Escalation>,
+    badness: f64,
+    silenced_until: Option<Moment>,
+    next_repeat: Option<Moment>,
+    next_escalation: Option<Moment>,
+    armed: Option<Moment>,
+}
+
+impl Standing {
+    fn due(&self) -> Option<Moment> {
+        [self.silenced_until, self.next_repeat, self.next_escalation].into_iter().flatten().min()
+    }
+
+    fn unheeded(&self) -> bool {
+        matches!(self.alert.state, AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced)
+    }
+
+    /// How soon it is told again in its state.
+    fn interval(&self) -> Option<Duration> {
+        match (self.alert.priority, self.alert.state) {
+            (Priority::EmergencyAlarm, AlertState::ActiveAcknowledged) => Some(EMERGENCY_REMINDS),
+            (_, AlertState::ActiveUnacknowledged) => {
+                Some(self.repeats.unwrap_or(match self.alert.priority {
+                    Priority::EmergencyAlarm => EMERGENCY_REPEATS,
+                    Priority::Alarm => ALARM_REPEATS,
+                    _ => WARNING_REPEATS,
+                }))
+            }
+            _ => None,
+        }
+    }
+
+    fn escalates_in(&self) -> Option<Duration> {
+        if self.alert.level >= LAST_LEVEL {
+            return None;
+        }
+        Some(self.escalation.map_or(
+            match self.alert.priority {
+                Priority::EmergencyAlarm => Duration::from_secs(60),
+                Priority::Alarm => Duration::from_secs(120),
+                _ => Duration::from_secs(600),
+            },
+            |e| e.after,
+        ))
+    }
+}
+
+/// All alerts that are not over, and what has happened to them since the events were last taken.
+#[derive(Debug, Default)]
+pub struct Alerts {
+    standing: BTreeMap<AlertId, Standing>,
+    by_source: BTreeMap<(Source, Subject), AlertId>,
+    due: BTreeSet<(Moment, AlertId)>,
+    events: Vec<AlertEvent>,
+    /// Moments of the last minute's signals; at most `signals_per_min`.
+    told: VecDeque<Moment>,
+    last_id: u32,
+    /// Signals a minute beyond which only emergencies sound.
+    signals_per_min: usize,
+    /// Everything raised now is part of an exercise.
+    exercise: bool,
+}
+
+impl Alerts {
+    /// None yet; numbers go on after the last of the logbook.
+    pub fn new(signals_per_min: usize, exercise: bool, last_id: u32) -> Self {
+        Self { signals_per_min, exercise, last_id, ..Self::default() }
+    }
+
+    /// Those of an order, whether raised, unjudged or in a crowd.
+    pub fn of_order(&self, name: &str) -> Vec<AlertId> {
+        let of = |s: &Source| match s {
+            Source::Order(n) | Source::Unjudged(n) | Source::Crowd(n) => n == name,
+            Source::BuiltIn(_) => false,
+        };
+        self.standing.iter().filter(|(_, s)| of(&s.source)).map(|(id, _)| *id).collect()
+    }
+
+    /// Those that are not over, in order of their numbers.
+    pub fn iter(&self) -> impl Iterator<Item = &Alert> {
+        self.standing.values().map(|s| &s.alert)
+    }
+
+    /// One of them.
+    pub fn get(&self, id: AlertId) -> Option<&Alert> {
+        self.standing.get(&id).map(|s| &s.alert)
+    }
+
+    /// What one comes from.
+    pub fn source(&self, id: AlertId) -> Option<&Source> {
+        self.standing.get(&id).map(|s| &s.source)
+    }
+
+    /// The one of a source about a subject.
+    pub fn find(&self, source: &Source, subject: Subject) -> Option<AlertId> {
+        self.by_source.get(&(source.clone(), subject)).copied()
+    }
+
+    /// How many stand of those that a test picks.
+    pub fn count(&self, pick: impl Fn(&Source) -> bool) -> usize {
+        self.standing.values().filter(|s| pick(&s.source)).count()
+    }
+
+    /// What happened since this was last asked.
+    pub fn take_events(&mut self) -> Vec<AlertEvent> {
+        std::mem::take(&mut self.events)
+    }
+
+    /// When something is due.
+    pub fn next_wake(&self) -> Option<Moment> {
+        self.due.first().map(|(at, _)| *at)
+    }
+
+    fn next_id(&mut self) -> AlertId {
+        self.last_id = self.last_id.saturating_add(1);
+        AlertId(self.last_id)
+    }
+
+    /// A condition begins, or begins again before anybody acknowledged the last time. A notice is only noted.
+    pub fn raise(&mut self, at: Moment, raise: Raise) -> AlertId {
+        if let Some(id) = self.find(&raise.source, raise.subject) {
+            self.raise_again(at, id, raise);
+            return id;
+        }
+        let id = self.next_id();
+        let state = match raise.priority {
+            Priority::Notice => AlertState::Normal,
+            Priority::Caution => AlertState::ActiveAcknowledged,
+            _ => AlertState::ActiveUnacknowledged,
+        };
+        let alert = Alert {
+            id,
+            order: raise.order,
+            subject: raise.subject,
+            priority: raise.priority,
+            state,
+            text: raise.text,
+            exercise: self.exercise,
+            began: at,
+            began_at_least: false,
+            level: 0,
+            seq: 0,
+        };
+        let kind = if raise.priority == Priority::Notice { EventKind::Noted } else { EventKind::Raised };
+        self.by_source.insert((raise.source.clone(), raise.subject), id);
+        self.standing.insert(
+            id,
+            Standing {
+                alert,
+                source: raise.source,
+                signals: raise.signals,
+                repeats: raise.repeats,
+                escalation: raise.escalation,
+                badness: raise.badness,
+                silenced_until: None,
+                next_repeat: None,
+                next_escalation: None,
+                armed: None,
+            },
+        );
+        self.start_clocks(at, id);
+        self.emit(at, id, kind, 0);
+        if raise.priority == Priority::Notice {
+            self.remove(id);
+        }
+        id
+    }
+
+    /// Told anew under the same number: the sound returns whatever was acknowledged before.
+    fn raise_again(&mut self, at: Moment, id: AlertId, raise: Raise) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            s.alert.text = raise.text;
+            s.badness = raise.badness;
+            if s.alert.priority > Priority::Caution {
+                s.alert.state = AlertState::ActiveUnacknowledged;
+                s.silenced_until = None;
+            } else if s.alert.is_active() {
+                return;
+            }
+        }
+        self.start_clocks(at, id);
+        self.emit(at, id, EventKind::Repeated, 0);
+    }
+
+    /// Sets the text and the badness of one that stands.
+    pub fn refresh(&mut self, id: AlertId, text: Option<String>, badness: f64) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            s.badness = badness;
+            if let Some(t) = text {
+                s.alert.text = t;
+            }
+        }
+    }
+
+    /// Told again in its state, with news.
+    pub fn retell(&mut self, at: Moment, id: AlertId, text: String) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            s.alert.text = text;
+            s.next_repeat = s.interval().map(|i| at + i);
+            self.emit(at, id, EventKind::Repeated, 0);
+            self.arm(id);
+        }
+    }
+
+    /// The condition has ended. An emergency alarm goes on: a person ends it.
+    pub fn rectify(&mut self, at: Moment, id: AlertId) {
+        let Some(s) = self.standing.get_mut(&id) else { return };
+        if s.alert.priority == Priority::EmergencyAlarm {
+            return;
+        }
+        match s.alert.state {
+            AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced => {
+                s.alert.state = AlertState::RectifiedUnacknowledged;
+                (s.silenced_until, s.next_repeat, s.next_escalation) = (None, None, None);
+                self.emit(at, id, EventKind::Rectified, 0);
+                self.arm(id);
+            }
+            AlertState::ActiveAcknowledged | AlertState::ResponsibilityTransferred => self.clear(at, id),
+            AlertState::RectifiedUnacknowledged | AlertState::Normal => {}
+        }
+    }
+
+    /// It is over, whatever its state: stood down, or its order is gone.
+    pub fn clear(&mut self, at: Moment, id: AlertId) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            s.alert.state = AlertState::Normal;
+            self.emit(at, id, EventKind::Cleared, 0);
+            self.remove(id);
+        }
+    }
+
+    fn remove(&mut self, id: AlertId) {
+        if let Some(s) = self.standing.remove(&id) {
+            self.by_source.remove(&(s.source, s.alert.subject));
+            if let Some(at) = s.armed {
+                self.due.remove(&(at, id));
+            }
+        }
+    }
+
+    /// The crew has seen it.
+    pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
+        match s.alert.state {
+            AlertState::ActiveUnacknowledged
+            | AlertState::ActiveSilenced
+            | AlertState::ResponsibilityTransferred => {
+                s.alert.state = AlertState::ActiveAcknowledged;
+                (s.silenced_until, s.next_escalation) = (None, None);
+                s.next_repeat = s.interval().map(|i| at + i);
+                self.emit(at, id, EventKind::Acknowledged, 0);
+                self.arm(id);
+            }
+            AlertState::RectifiedUnacknowledged => {
+                s.alert.state = AlertState::Normal;
+                self.emit(at, id, EventKind::Acknowledged, 0);
+                self.clear(at, id);
+            }
+            state => return Err(Refused::WrongState { id, state }),
+        }
+        Ok(())
+    }
+
+    /// Silences the sound for [`SOUND_RETURNS`].
+    pub fn silence(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
+        match s.alert.state {
+            AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced => {
+                s.alert.state = AlertState::ActiveSilenced;
+                s.silenced_until = Some(at + SOUND_RETURNS);
+                s.next_repeat = None;
+                self.emit(at, id, EventKind::Silenced, 0);
+                self.arm(id);
+                Ok(())
+            }
+            state => Err(Refused::WrongState { id, state }),
+        }
+    }
+
+    /// Somebody else takes it over. An emergency alarm and a caution cannot be passed on.
+    pub fn transfer(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
+        let state = s.alert.state;
+        let can = matches!(s.alert.priority, Priority::Warning | Priority::Alarm)
+            && matches!(
+                state,
+                AlertState::ActiveUnacknowledged
+                    | AlertState::ActiveSilenced
+                    | AlertState::ActiveAcknowledged
+            );
+        if !can {
+            return Err(Refused::WrongState { id, state });
+        }
+        s.alert.state = AlertState::ResponsibilityTransferred;
+        (s.silenced_until, s.next_repeat, s.next_escalation) = (None, None, None);
+        self.emit(at, id, EventKind::Transferred, 0);
+        self.arm(id);
+        Ok(())
+    }
+
+    fn start_clocks(&mut self, at: Moment, id: AlertId) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            s.next_repeat = s.interval().map(|i| at + i);
+            s.next_escalation = if s.unheeded() { s.escalates_in().map(|d| at + d) } else { None };
+        }
+        self.arm(id);
+    }
+
+    fn arm(&mut self, id: AlertId) {
+        let Some(s) = self.standing.get_mut(&id) else { return };
+        let due = s.due();
+        if s.armed != due {
+            if let Some(old) = s.armed {
+                self.due.remove(&(old, id));
+            }
+            if let Some(new) = due {
+                self.due.insert((new, id));
+            }
+            s.armed = due;
+        }
+    }
+
+    /// Passes on to a moment: returns sounds, repeats and escalates what is due. `text` gives the present words
+    /// of an alert.
+    pub fn advance(&mut self, at: Moment, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
+        while let Some(&(due, id)) = self.due.first() {
+            if due > at {
+                break;
+            }
+            let Some(s) = self.standing.get_mut(&id) else {
+                self.due.remove(&(due, id));
+                continue;
+            };
+            if s.next_escalation.is_some_and(|t| t <= at) {
+                self.reword(id, text);
+                self.escalate(at, id);
+            } else if s.silenced_until.is_some_and(|t| t <= at) {
+                s.silenced_until = None;
+                s.alert.state = AlertState::ActiveUnacknowledged;
+                s.next_repeat = s.interval().map(|i| at + i);
+                self.reword(id, text);
+                self.emit(at, id, EventKind::Repeated, 0);
+            } else {
+                let (worst, more) = self.worst_of_group(at, id);
+                self.reword(worst, text);
+                self.repeat_one(at, worst, more);
+            }
+            self.arm(id);
+        }
+    }
+
+    fn escalate(&mut self, at: Moment, id: AlertId) {
+        let Some(s) = self.standing.get_mut(&id) else { return };
+        s.alert.level = (s.alert.level + 1).min(LAST_LEVEL);
+        if let Some(to) = s.escalation.and_then(|e| e.to) {
+            s.alert.priority = s.alert.priority.max(to);
+        }
+        // Whoever silenced it did not acknowledge it: the next one is called aloud.
+        s.alert.state = AlertState::ActiveUnacknowledged;
+        s.silenced_until = None;
+        self.start_clocks(at, id);
+        self.emit(at, id, EventKind::Escalated, 0);
+    }
+
+    fn reword(&mut self, id: AlertId, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
+        if let Some(s) = self.standing.get_mut(&id)
+            && let Some(t) = text(&s.source, &s.alert)
+        {
+            s.alert.text = t;
+        }
+    }
+
+    /// The worst of an order's unacknowledged alerts, which is told for all of them, and how many others it stands
+    /// for; these wait another interval. Built-in alerts and emergencies stand for themselves.
+    fn worst_of_group(&mut self, at: Moment, id: AlertId) -> (AlertId, u32) {
+        let Some(first) = self.standing.get(&id) else { return (id, 0) };
+        if first.alert.priority == Priority::EmergencyAlarm || matches!(first.source, Source::BuiltIn(_)) {
+            return (id, 0);
+        }
+        let order = &first.alert.order;
+        let group: Vec<(AlertId, f64)> = self
+            .standing
+            .iter()
+            .filter(|(_, s)| s.alert.state == AlertState::ActiveUnacknowledged && s.alert.order == *order)
+            .map(|(id, s)| (*id, s.badness))
+            .collect();
+        let worst =
+            group.iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map_or(id, |(id, _)| *id);
+        for &(other, _) in group.iter().filter(|(other, _)| *other != worst) {
+            if let Some(s) = self.standing.get_mut(&other) {
+                s.next_repeat = s.interval().map(|i| at + i);
+            }
+            self.arm(other);
+        }
+        (worst, group.len().saturating_sub(1) as u32)
+    }
+
+    fn repeat_one(&mut self, at: Moment, id: AlertId, more: u32) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            s.next_repeat = s.interval().map(|i| at + i);
+        }
+        self.emit(at, id, EventKind::Repeated, more);
+        self.arm(id);
+    }
+
+    /// Writes an event down, and decides whether it may sound.
+    fn emit(&mut self, at: Moment, id: AlertId, kind: EventKind, more: u32) {
+        let Some(s) = self.standing.get_mut(&id) else { return };
+        s.alert.seq = s.alert.seq.saturating_add(1);
+        let wants =
+            matches!(kind, EventKind::Raised | EventKind::Repeated | EventKind::Escalated | EventKind::Noted);
+        while self.told.front().is_some_and(|t| at.since(*t) >= Duration::from_secs(60)) {
+            self.told.pop_front();
+        }
+        let exempt = s.alert.priority == Priority::EmergencyAlarm;
+        let room = exempt || self.told.len() < self.signals_per_min;
+        if wants && room && !exempt {
+            self.told.push_back(at);
+        }
+        if wants
+            && !room
+            && s.alert.state == AlertState::ActiveUnacknowledged
+            && let Some(first) = self.told.front()
+        {
+            // Told as soon as the minute has room again.
+            s.next_repeat = Some(*first + Duration::from_secs(60));
+        }
+        let mut alert = s.alert.clone();
+        if more > 0 {
+            alert.text = format!("{}; and {more} more", alert.text);
+        }
+        let carry = Carry {
+            signals: s.signals.clone(),
+            aloud: wants && room,
+            held_back: wants && !room,
+            level: s.alert.level,
+            more,
+        };
+        self.events.push(AlertEvent { at, kind, seq: alert.seq, alert, carry });
+        self.arm(id);
+    }
+}

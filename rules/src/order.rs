@@ -1,0 +1,148 @@
+//! Standing orders as read.
+
+use crate::alert::Priority;
+use crate::condition::{Condition, Measure, Only, Test};
+use std::ops::Range;
+use std::sync::Arc;
+use std::time::Duration;
+use terms::{Position, Problems, Whose};
+
+/// A part of an order's text.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Piece {
+    /// As written.
+    Words(String),
+    /// The subject's name.
+    Name,
+    /// The value of a measure.
+    Value(Measure),
+}
+
+/// Which of several subjects is worst, and so told first.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Worst {
+    /// By this measure.
+    pub by: Measure,
+    /// The highest value is worst; otherwise the lowest.
+    pub highest: bool,
+}
+
+/// One thing that the skipper wants to be called for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Order {
+    /// Its name; no two are alike in a file.
+    pub name: String,
+    /// Whose: own vessel, each target or each feed.
+    pub each: Whose,
+    /// Notice to alarm.
+    pub priority: Priority,
+    /// All tests of both conditions.
+    pub tests: Vec<Test>,
+    /// When to call.
+    pub when: Condition,
+    /// When it is over; `None`: as soon as `when` is false.
+    pub until: Option<Condition>,
+    /// `when` must be true so long before it calls.
+    pub held: Duration,
+    /// The end must be so for so long before it is over.
+    pub over_for: Duration,
+    /// What is told.
+    pub text: Vec<Piece>,
+    /// When it applies.
+    pub only: Only,
+    /// Signals by name; `None`: all that carry its priority.
+    pub signals: Option<Vec<String>>,
+    /// It says so when it could not be judged for so long; `None` never.
+    pub patience: Option<Duration>,
+    /// Told again at this interval while nobody acknowledges; `None` as its priority has it.
+    pub repeats: Option<Duration>,
+    /// Goes further when nobody has acknowledged for so long; `None` as its priority has it.
+    pub escalates: Option<Duration>,
+    /// Once acknowledged it does not call anew for so long.
+    pub rests: Duration,
+    /// Which subject is told first.
+    pub worst: Option<Worst>,
+}
+
+/// A signal's name as an order wrote it, for the check against the signals there are.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct NamedSignal {
+    pub name: String,
+    pub span: Range<usize>,
+    pub about: String,
+}
+
+/// A file of standing orders.
+#[derive(Debug, Clone, Default)]
+pub struct Orders {
+    pub(crate) orders: Vec<Arc<Order>>,
+    pub(crate) marks: Vec<(String, Position)>,
+    pub(crate) signals: Vec<NamedSignal>,
+    pub(crate) file_name: String,
+    pub(crate) text: String,
+}
+
+impl Orders {
+    /// Reads a file of orders.
+    ///
+    /// # Errors
+    /// Everything that is wrong with it, with line and column.
+    pub fn read(file_name: &str, text: &str) -> Result<Self, Problems> {
+        Self::read_with(file_name, text, &[])
+    }
+
+    /// Reads a file of orders that may also name marks of the boat's own file.
+    ///
+    /// # Errors
+    /// Everything that is wrong with it, with line and column.
+    pub fn read_with(file_name: &str, text: &str, marks: &[(String, Position)]) -> Result<Self, Problems> {
+        crate::read::orders(file_name, text, marks)
+    }
+
+    /// Checks that every signal named in the file is one of these.
+    ///
+    /// # Errors
+    /// Those that are not, with line and column.
+    pub fn check_signals<'a>(&self, known: impl IntoIterator<Item = &'a str>) -> Result<(), Problems> {
+        let known: Vec<&str> = known.into_iter().collect();
+        let mut problems = Problems::new(&self.file_name, &self.text);
+        for s in self.signals.iter().filter(|s| !known.contains(&s.name.as_str())) {
+            let hint = crate::read::did_you_mean(&s.name, known.iter().copied());
+            let expected = if known.is_empty() {
+                "none is configured".to_owned()
+            } else {
+                format!("expected {}", known.join(", "))
+            };
+            problems.add(
+                s.span.clone(),
+                format!("{}there is no signal \"{}\"; {expected}{hint}", s.about, s.name),
+            );
+        }
+        problems.or_else_ok(())
+    }
+
+    /// The orders, as they stand in the file.
+    pub fn list(&self) -> impl Iterator<Item = &Order> {
+        self.orders.iter().map(Arc::as_ref)
+    }
+
+    /// The marks that their conditions may name: the boat's and the file's own.
+    pub fn marks(&self) -> &[(String, Position)] {
+        &self.marks
+    }
+
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        self.orders.len()
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.orders.is_empty()
+    }
+
+    /// The text they were read from.
+    pub fn source(&self) -> &str {
+        &self.text
+    }
+}

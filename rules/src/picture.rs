@@ -1,0 +1,24 @@
+//! What the board must be able to ask of the lookout.
+
+use terms::{Dimension, Position, Quantity, Reading, Subject, Utc, Whose};
+
+/// The picture at one moment, as orders see it.
+pub trait Picture {
+    /// The last value of a quantity and when it was heard. For TCPA and the like: as of this moment.
+    fn reading(&self, subject: Subject, quantity: Quantity) -> Reading;
+
+    /// A named transducer's dimension and reading, in that dimension's own unit; `None` when never heard.
+    fn transducer(&self, name: &str) -> Option<(Dimension, Reading)>;
+
+    /// All subjects of a kind, in a fixed order.
+    fn subjects(&self, whose: Whose) -> Vec<Subject>;
+
+    /// What to call a subject in a text.
+    fn name_of(&self, subject: Subject) -> String;
+
+    /// UTC, where known.
+    fn utc(&self) -> Option<Utc>;
+
+    /// Own position, where known.
+    fn position(&self) -> Option<Position>;
+}

@@ -1,0 +1,11 @@
+//! Reading a file of orders: everything wrong with it is told at once, with line, column and what was expected.
+
+mod fields;
+mod file;
+mod number;
+mod order;
+mod phrase;
+mod source;
+
+pub use file::orders;
+pub use phrase::did_you_mean;

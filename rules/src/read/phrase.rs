@@ -1,0 +1,490 @@
+//! One condition as a person writes it ("CPA is under 1 nm"), read into a test.
+//!
+//! ```text
+//! condition = measure verb
+//! measure   = quantity | "age of" quantity | ("highest" | "lowest" | "mean") quantity "in" time
+//!           | ("distance to" | "bearing to") "mark" | "distance from anchor" | "transducer" "name"
+//!           | "time of day" | "time on watch"
+//! verb      = "is" ["not"] ("over" | "under" | "at least" | "at most") limit
+//!           | "is" ["not"] ("between" | "outside") limit "and" limit
+//!           | "is" ["not"] "within" direction "to" direction
+//!           | "is" ["not"] word {"or" word}
+//!           | "is missing for" time
+//!           | "is off its mean over" time "by" limit
+//!           | ("falls" | "rises" | "veers" | "backs" | "shifts") limit "in" time
+//! ```
+//! A limit is a number with its unit; letters count alike in either case. "are" is as good as "is".
+
+use super::number::{self, Tokens};
+use crate::condition::{Extent, Measure, Predicate, Test, Trend};
+use std::ops::Range;
+use std::time::Duration;
+use terms::{Dimension, Position, Quantity, Whose, nearest};
+
+/// What is wrong with a phrase, and with which of its bytes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PhraseError {
+    /// Bytes of the phrase.
+    pub span: Range<usize>,
+    /// What is wrong and what was expected.
+    pub message: String,
+}
+
+/// The result of reading a part.
+pub type Read<T> = Result<T, PhraseError>;
+
+/// A mark that a phrase may name.
+pub type Marks = [(String, Position)];
+
+/// Words after which a measure has ended.
+const VERBS: [&str; 7] = ["is", "are", "falls", "rises", "veers", "backs", "shifts"];
+/// What may follow "is".
+const AFTER_IS: [&str; 9] = [
+    "over",
+    "under",
+    "at least",
+    "at most",
+    "between",
+    "outside",
+    "within",
+    "missing for",
+    "off its mean over",
+];
+/// The longest window of time that is kept.
+const LONGEST_WINDOW: Duration = Duration::from_secs(7 * 86_400);
+
+/// Reads a whole condition.
+///
+/// # Errors
+/// The first thing that is wrong with it.
+pub fn test(text: &str, marks: &Marks) -> Read<Test> {
+    let mut t = Tokens::of(text)?;
+    let start = t.span_here();
+    let measure = measure(&mut t, marks)?;
+    let measured = start.start..t.span_before().end;
+    let predicate = predicate(&mut t, &measure, measured)?;
+    let (predicate, measure) = match predicate {
+        (p, Some(dimension)) => (p, with_dimension(measure, dimension)),
+        (p, None) => (p, measure),
+    };
+    t.end()?;
+    Ok(Test { measure, predicate })
+}
+
+/// Reads a measure alone, as it stands in the braces of a text.
+///
+/// # Errors
+/// The first thing that is wrong with it.
+pub fn measure_alone(text: &str, marks: &Marks) -> Read<Measure> {
+    let mut t = Tokens::of(text)?;
+    let m = measure(&mut t, marks)?;
+    t.end()?;
+    Ok(m)
+}
+
+fn with_dimension(measure: Measure, dimension: Dimension) -> Measure {
+    match measure {
+        Measure::Transducer(name, _) => Measure::Transducer(name, dimension),
+        m => m,
+    }
+}
+
+fn measure(t: &mut Tokens<'_>, marks: &Marks) -> Read<Measure> {
+    if t.take(&["age", "of"]) {
+        return Ok(Measure::Age(quantity(t)?));
+    }
+    for (word, extent) in [("highest", Extent::Highest), ("lowest", Extent::Lowest), ("mean", Extent::Mean)] {
+        if t.take(&[word]) {
+            let at = t.span_here();
+            let q = quantity(t)?;
+            if matches!(q.dimension(), Dimension::Word | Dimension::Place) {
+                return Err(error(at, format!("{q} has no {word} value; it is no number")));
+            }
+            if q.dimension() == Dimension::Direction && extent != Extent::Mean {
+                return Err(error(
+                    at,
+                    format!("{q} goes round the circle and has no {word} value; write \"mean {q} in …\""),
+                ));
+            }
+            t.expect(&["in"])?;
+            return Ok(Measure::Over(extent, q, window(t)?));
+        }
+    }
+    if t.take(&["distance", "to"]) {
+        let (name, position) = mark(t, marks)?;
+        return Ok(Measure::MarkRange(name, position));
+    }
+    if t.take(&["bearing", "to"]) {
+        let (name, position) = mark(t, marks)?;
+        return Ok(Measure::MarkBearing(name, position));
+    }
+    if t.take(&["distance", "from", "anchor"]) || t.take(&["distance", "from", "the", "anchor"]) {
+        return Ok(Measure::AnchorRange);
+    }
+    if t.take(&["transducer"]) {
+        return Ok(Measure::Transducer(t.quoted("the transducer's name")?.0, Dimension::Number));
+    }
+    if t.take(&["time", "of", "day"]) {
+        return Ok(Measure::TimeOfDay);
+    }
+    if t.take(&["time", "on", "watch"]) {
+        return Ok(Measure::TimeOnWatch);
+    }
+    quantity(t).map(Measure::Quantity)
+}
+
+fn mark(t: &mut Tokens<'_>, marks: &Marks) -> Read<(String, Position)> {
+    let (name, span) = t.quoted("the mark's name")?;
+    match marks.iter().find(|(n, _)| n.eq_ignore_ascii_case(&name)) {
+        Some(found) => Ok(found.clone()),
+        None => {
+            let hint = did_you_mean(&name, marks.iter().map(|(n, _)| n.as_str()));
+            Err(error(span, format!("no mark is named \"{name}\"; expected one of [[mark]]{hint}")))
+        }
+    }
+}
+
+/// The quantity with the longest name that stands here.
+fn quantity(t: &mut Tokens<'_>) -> Read<Quantity> {
+    let best = Quantity::ALL
+        .iter()
+        .filter(|q| t.stands(q.name()))
+        .max_by_key(|q| q.name().split(' ').count())
+        .copied();
+    if let Some(q) = best {
+        t.skip(q.name().split(' ').count());
+        return Ok(q);
+    }
+    let (words, span) = t.until(&VERBS);
+    if words.is_empty() {
+        return Err(error(span, "a quantity is missing here, such as CPA or depth below keel"));
+    }
+    let others = ["distance from anchor", "time of day", "time on watch"];
+    let hint = did_you_mean(&words, Quantity::ALL.iter().map(|q| q.name()).chain(others));
+    let hint = match alias(&words) {
+        Some(name) if hint.is_empty() => format!("; did you mean \"{name}\"?"),
+        _ => hint,
+    };
+    Err(error(
+        span,
+        format!("there is no quantity \"{words}\"; expected one such as CPA, SOG or pressure{hint}"),
+    ))
+}
+
+/// What people write for a quantity that has another name here.
+fn alias(words: &str) -> Option<&'static str> {
+    let names = [
+        ("speed", "SOG"),
+        ("speed over ground", "SOG"),
+        ("course", "COG"),
+        ("course over ground", "COG"),
+        ("stw", "speed through water"),
+        ("depth", "depth below keel"),
+        ("wind", "true wind speed"),
+        ("wind speed", "true wind speed"),
+        ("wind direction", "true wind direction"),
+        ("gust", "highest true wind speed in 10 min"),
+        ("rot", "rate of turn"),
+        ("xte", "cross-track error"),
+        ("barometer", "pressure"),
+        ("battery", "battery voltage"),
+        ("gps", "position"),
+        ("fix", "position"),
+        ("type", "ship type"),
+    ];
+    names.iter().find(|(n, _)| n.eq_ignore_ascii_case(words)).map(|(_, name)| *name)
+}
+
+/// What is said; for a transducer also what it measures, as its unit tells.
+fn predicate(
+    t: &mut Tokens<'_>,
+    m: &Measure,
+    measured: Range<usize>,
+) -> Read<(Predicate, Option<Dimension>)> {
+    for (word, trend) in [
+        ("falls", Trend::Falls),
+        ("rises", Trend::Rises),
+        ("veers", Trend::Veers),
+        ("backs", Trend::Backs),
+        ("shifts", Trend::Shifts),
+    ] {
+        let at = t.span_here();
+        if t.take(&[word]) {
+            return changes(t, m, trend, at);
+        }
+    }
+    if !t.take(&["is"]) && !t.take(&["are"]) {
+        let (found, span) = t.here();
+        let hint = did_you_mean(&found, VERBS);
+        let found = if found.is_empty() { "nothing".to_owned() } else { format!("\"{found}\"") };
+        return Err(error(
+            span,
+            format!("{found} after {m}; expected is, falls, rises, veers, backs or shifts{hint}"),
+        ));
+    }
+    let not = t.take(&["not"]);
+    let at = t.span_here();
+    if t.take(&["missing"]) {
+        if not {
+            return Err(error(at, "\"is not missing\" cannot be judged; put the condition under none = […]"));
+        }
+        t.expect(&["for"])?;
+        return Ok((Predicate::Missing(duration(t)?), None));
+    }
+    if t.take(&["off", "its", "mean"]) {
+        t.expect(&["over"])?;
+        numeric(m, at)?;
+        steady_measure(m, measured)?;
+        let over = window(t)?;
+        t.expect(&["by"])?;
+        let (by, dimension) = difference(t, m)?;
+        return Ok((Predicate::OffMean(by, over), dimension));
+    }
+    // "under way using engine" is a status, no limit.
+    let is_word = m.dimension() == Dimension::Word || *m == Measure::Quantity(Quantity::Identity);
+    if !is_word && let Some(p) = limits(t, m, not, at)? {
+        return Ok(p);
+    }
+    words(t, m, not)
+}
+
+/// The forms with limits, or `None` where a word stands.
+fn limits(
+    t: &mut Tokens<'_>,
+    m: &Measure,
+    not: bool,
+    at: Range<usize>,
+) -> Read<Option<(Predicate, Option<Dimension>)>> {
+    let over = t.take(&["over"]) || t.take(&["above"]) || t.take(&["more", "than"]);
+    if over || t.take(&["under"]) || t.take(&["below"]) || t.take(&["less", "than"]) {
+        numeric(m, at.clone())?;
+        on_a_line(m, at)?;
+        let (limit, d) = limit(t, m)?;
+        let p = match (over, not) {
+            (true, false) => Predicate::Over(limit),
+            (true, true) => Predicate::AtMost(limit),
+            (false, false) => Predicate::Under(limit),
+            (false, true) => Predicate::AtLeast(limit),
+        };
+        return Ok(Some((p, d)));
+    }
+    let least = t.take(&["at", "least"]);
+    if least || t.take(&["at", "most"]) {
+        numeric(m, at.clone())?;
+        on_a_line(m, at)?;
+        let (limit, d) = limit(t, m)?;
+        let p = match (least, not) {
+            (true, false) => Predicate::AtLeast(limit),
+            (true, true) => Predicate::Under(limit),
+            (false, false) => Predicate::AtMost(limit),
+            (false, true) => Predicate::Over(limit),
+        };
+        return Ok(Some((p, d)));
+    }
+    let between = t.take(&["between"]);
+    if between || t.take(&["outside"]) {
+        numeric(m, at.clone())?;
+        on_a_line(m, at.clone())?;
+        let (a, b, d) = pair(t, m, "and")?;
+        if a >= b && *m != Measure::TimeOfDay {
+            let span = at.start..t.span_before().end;
+            return Err(error(span, "the limits are in the wrong order; expected the smaller one first"));
+        }
+        let p = if between == not { Predicate::Outside(a, b) } else { Predicate::Between(a, b) };
+        return Ok(Some((p, d)));
+    }
+    if t.take(&["within"]) {
+        numeric(m, at.clone())?;
+        if !matches!(m.dimension(), Dimension::Direction | Dimension::Side) {
+            return Err(error(
+                at,
+                format!("{m} is no direction and has no sector; expected between … and …"),
+            ));
+        }
+        let (a, b, d) = pair(t, m, "to")?;
+        let p = if not { Predicate::NotWithin(a, b) } else { Predicate::Within(a, b) };
+        return Ok(Some((p, d)));
+    }
+    Ok(None)
+}
+
+fn words(t: &mut Tokens<'_>, m: &Measure, not: bool) -> Read<(Predicate, Option<Dimension>)> {
+    let q = match m {
+        Measure::Quantity(q) if q.dimension() == Dimension::Word || *q == Quantity::Identity => *q,
+        _ => {
+            let (found, span) = t.rest();
+            let hint = did_you_mean(found.split(' ').next().unwrap_or(""), AFTER_IS);
+            let expected = match m.dimension() {
+                Dimension::Direction => "within … to …, off its mean over … by … or missing for …",
+                Dimension::Word | Dimension::Place => "missing for …",
+                _ => "over, under, at least, at most, between … and …, outside … and …, or missing for …",
+            };
+            let found = if found.is_empty() { "nothing".to_owned() } else { format!("\"{found}\"") };
+            return Err(error(span, format!("{found} after \"is\"; expected {expected}{hint}")));
+        }
+    };
+    let mut list = Vec::new();
+    loop {
+        let (word, span) = match t.quoted("a word") {
+            Ok(quoted) => quoted,
+            Err(_) => t.until(&["or"]),
+        };
+        if word.is_empty() {
+            return Err(error(span, format!("a word is missing; expected {}", expected_words(q))));
+        }
+        list.push(known_word(q, &word, span)?);
+        if !t.take(&["or"]) {
+            break;
+        }
+    }
+    Ok((if not { Predicate::IsNot(list) } else { Predicate::Is(list) }, None))
+}
+
+fn expected_words(q: Quantity) -> String {
+    if q.words().is_empty() { "a word".to_owned() } else { q.words().join(", ") }
+}
+
+fn known_word(q: Quantity, word: &str, span: Range<usize>) -> Read<String> {
+    if q == Quantity::Identity {
+        return match terms::Mmsi::parse(word) {
+            Some(mmsi) => Ok(mmsi.to_string()),
+            None => Err(error(span, format!("\"{word}\" is no MMSI; expected nine digits"))),
+        };
+    }
+    if q.words().is_empty() {
+        return Ok(word.to_owned());
+    }
+    match q.words().iter().find(|w| w.eq_ignore_ascii_case(word)) {
+        Some(w) => Ok((*w).to_owned()),
+        None => {
+            let hint = did_you_mean(word, q.words().iter().copied());
+            Err(error(span, format!("{q} is never \"{word}\"; expected {}{hint}", expected_words(q))))
+        }
+    }
+}
+
+fn changes(
+    t: &mut Tokens<'_>,
+    m: &Measure,
+    trend: Trend,
+    at: Range<usize>,
+) -> Read<(Predicate, Option<Dimension>)> {
+    numeric(m, at.clone())?;
+    steady_measure(m, at.clone())?;
+    let turns = matches!(trend, Trend::Veers | Trend::Backs | Trend::Shifts);
+    if turns != (m.dimension() == Dimension::Direction) {
+        let expected = if turns { "falls or rises" } else { "veers, backs or shifts" };
+        let kind = if turns { "no direction" } else { "a direction" };
+        return Err(error(at, format!("{m} is {kind}; expected {expected}")));
+    }
+    let (by, dimension) = difference(t, m)?;
+    t.expect(&["in"])?;
+    Ok((Predicate::Changes(trend, by, window(t)?), dimension))
+}
+
+/// Windows are kept of what the picture reports, not of what is itself a window or a clock.
+fn steady_measure(m: &Measure, at: Range<usize>) -> Read<()> {
+    match m {
+        Measure::Over(..) | Measure::Age(_) | Measure::TimeOfDay | Measure::TimeOnWatch => Err(error(
+            at,
+            format!("{m} is not followed over a window; expected a quantity, such as pressure"),
+        )),
+        _ => Ok(()),
+    }
+}
+
+fn numeric(m: &Measure, at: Range<usize>) -> Read<()> {
+    match m.dimension() {
+        Dimension::Word => {
+            let q = if let Measure::Quantity(q) = m { expected_words(*q) } else { "a word".to_owned() };
+            Err(error(at, format!("{m} is a word and has no limits; expected {q}")))
+        }
+        Dimension::Place => Err(error(
+            at,
+            format!("{m} has no limits; expected \"is missing for …\", or \"age of {m} is over …\""),
+        )),
+        _ if *m == Measure::Quantity(Quantity::Identity) => {
+            Err(error(at, "an MMSI has no limits; expected nine digits"))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn on_a_line(m: &Measure, at: Range<usize>) -> Read<()> {
+    if m.dimension() == Dimension::Direction {
+        return Err(error(
+            at,
+            format!("{m} goes round the circle; expected a sector, \"is within 350 deg to 010 deg\""),
+        ));
+    }
+    Ok(())
+}
+
+/// Two limits; the first may leave its unit to the second.
+fn pair(t: &mut Tokens<'_>, m: &Measure, joint: &str) -> Read<(f64, f64, Option<Dimension>)> {
+    let (first, first_span) = t.number()?;
+    let unit = t.unit_unless(joint);
+    t.expect(&[joint])?;
+    let (b, dimension) = limit(t, m)?;
+    let unit = match unit {
+        Some(u) => Some(u),
+        None => t.last_unit(),
+    };
+    let (a, _) = number::in_own_unit(m, first, first_span, unit.as_ref(), dimension)?;
+    Ok((a, b, dimension))
+}
+
+fn limit(t: &mut Tokens<'_>, m: &Measure) -> Read<(f64, Option<Dimension>)> {
+    if *m == Measure::TimeOfDay {
+        return Ok((t.time_of_day()?, None));
+    }
+    let (n, span) = t.number()?;
+    let unit = t.unit_unless("and");
+    number::in_own_unit(m, n, span, unit.as_ref(), None)
+}
+
+/// How far a value moves: more than nothing, and without the offset of a temperature scale.
+fn difference(t: &mut Tokens<'_>, m: &Measure) -> Read<(f64, Option<Dimension>)> {
+    let (n, span) = t.number()?;
+    let unit = t.unit_unless("in");
+    let (by, dimension) = number::difference_in_own_unit(m, n, span.clone(), unit.as_ref())?;
+    if by <= 0.0 {
+        return Err(error(span, "a change is more than 0; the verb tells which way"));
+    }
+    if m.dimension() == Dimension::Direction && by > 170.0 {
+        return Err(error(span, "a direction cannot be told to turn by more than 170 deg one way"));
+    }
+    Ok((by, dimension))
+}
+
+fn duration(t: &mut Tokens<'_>) -> Read<Duration> {
+    number::duration(t)
+}
+
+fn window(t: &mut Tokens<'_>) -> Read<Duration> {
+    let at = t.span_here();
+    let d = duration(t)?;
+    if d < Duration::from_secs(1) || d > LONGEST_WINDOW {
+        return Err(error(at.start..t.span_before().end, "a window lasts from 1 s to 7 d"));
+    }
+    Ok(d)
+}
+
+/// An error at a place.
+pub fn error(span: Range<usize>, message: impl Into<String>) -> PhraseError {
+    PhraseError { span, message: message.into() }
+}
+
+/// The words "did you mean" with the nearest candidate, or nothing.
+pub fn did_you_mean<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> String {
+    nearest(word, candidates).map_or_else(String::new, |n| format!("; did you mean \"{n}\"?"))
+}
+
+/// Whose quantity it is, in words.
+pub fn owner(whose: Whose) -> &'static str {
+    match whose {
+        Whose::Own => "own vessel",
+        Whose::Target => "target",
+        Whose::Feed => "feed",
+    }
+}

@@ -1,0 +1,107 @@
+//! What a value did over a window of time, in a fixed number of buckets whatever the rate of reports.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+use terms::{Circular, Moment};
+
+/// Buckets of a window; one more is kept, since the oldest is only partly within it.
+const BUCKETS: u32 = 32;
+
+#[derive(Debug, Clone, Copy)]
+struct Bucket {
+    start: Moment,
+    lowest: f64,
+    highest: f64,
+    sum: f64,
+    count: f64,
+    directions: Circular,
+}
+
+/// The values of a quantity over the last so long.
+#[derive(Debug, Clone)]
+pub struct Window {
+    length: Duration,
+    width: Duration,
+    buckets: VecDeque<Bucket>,
+}
+
+impl Window {
+    /// An empty one.
+    pub fn new(length: Duration) -> Self {
+        let width = (length / BUCKETS).max(Duration::from_millis(1));
+        Self { length, width, buckets: VecDeque::new() }
+    }
+
+    /// How soon what it says may change by time alone.
+    pub fn width(&self) -> Duration {
+        self.width
+    }
+
+    /// Takes a value in.
+    pub fn add(&mut self, at: Moment, value: f64) {
+        self.forget(at);
+        let fresh = self.buckets.back().is_none_or(|b| at.since(b.start) >= self.width);
+        if fresh {
+            self.buckets.push_back(Bucket {
+                start: at,
+                lowest: value,
+                highest: value,
+                sum: 0.0,
+                count: 0.0,
+                directions: Circular::default(),
+            });
+        }
+        if let Some(b) = self.buckets.back_mut() {
+            b.lowest = b.lowest.min(value);
+            b.highest = b.highest.max(value);
+            b.sum += value;
+            b.count += 1.0;
+            b.directions.add(value, 1.0);
+        }
+    }
+
+    /// Drops what is older than the window.
+    pub fn forget(&mut self, at: Moment) {
+        let oldest = at - self.length - self.width;
+        while self.buckets.front().is_some_and(|b| b.start <= oldest)
+            || self.buckets.len() > BUCKETS as usize + 1
+        {
+            self.buckets.pop_front();
+        }
+    }
+
+    /// Whether it reaches back over half its length, enough for a mean.
+    pub fn has_mean(&self, at: Moment) -> bool {
+        self.buckets.front().is_some_and(|b| at.since(b.start) >= self.length / 2)
+    }
+
+    /// The greatest value.
+    pub fn highest(&self) -> Option<f64> {
+        self.buckets.iter().map(|b| b.highest).reduce(f64::max)
+    }
+
+    /// The least value.
+    pub fn lowest(&self) -> Option<f64> {
+        self.buckets.iter().map(|b| b.lowest).reduce(f64::min)
+    }
+
+    /// The mean, each stretch of time counting alike however many values it had.
+    pub fn mean(&self) -> Option<f64> {
+        let n = self.buckets.len() as f64;
+        (n > 0.0).then(|| self.buckets.iter().map(|b| b.sum / b.count.max(1.0)).sum::<f64>() / n)
+    }
+
+    /// The mean direction in [0, 360); `None` where they cancel out.
+    pub fn mean_direction(&self) -> Option<f64> {
+        let mut all = Circular::default();
+        for deg in self.bucket_directions() {
+            all.add(deg, 1.0);
+        }
+        all.mean_deg()
+    }
+
+    /// Mean direction of each stretch, oldest first.
+    pub fn bucket_directions(&self) -> impl Iterator<Item = f64> {
+        self.buckets.iter().filter_map(|b| b.directions.mean_deg())
+    }
+}

@@ -1,0 +1,69 @@
+//! Values in words: how a number with its unit is told.
+
+use crate::condition::Measure;
+use std::time::Duration;
+use terms::{Dimension, Quantity, Value};
+
+/// What is told where a value is not there.
+const NOT_KNOWN: &str = "not known";
+
+/// A value of a quantity as it is told, e.g. `0.42 nm`, `045°`, `12 min`.
+fn value(dimension: Dimension, value: &Value) -> String {
+    match value {
+        Value::Number(n) => number(dimension, *n),
+        Value::Word(w) => w.clone(),
+        Value::There => "known".to_owned(),
+    }
+}
+
+/// A measure's value or "not known". An identity keeps its nine digits, a time of day its colon.
+pub fn measure(m: &Measure, v: Option<&Value>) -> String {
+    match (m, v) {
+        (_, None) => NOT_KNOWN.to_owned(),
+        (Measure::Quantity(Quantity::Identity), Some(Value::Number(n))) => format!("{n:09.0}"),
+        (Measure::TimeOfDay, Some(Value::Number(n))) => {
+            format!("{:02.0}:{:02.0}", (n / 3600.0).floor(), (n % 3600.0 / 60.0).floor())
+        }
+        (m, Some(v)) => value(m.dimension(), v),
+    }
+}
+
+/// A number in the dimension's own unit, with the digits that mean something at sea.
+pub fn number(dimension: Dimension, n: f64) -> String {
+    // Minus nothing reads as an error.
+    let n = if n == 0.0 { 0.0 } else { n };
+    match dimension {
+        Dimension::Speed => format!("{n:.1} kn"),
+        Dimension::Distance if n.abs() < 10.0 => format!("{n:.2} nm"),
+        Dimension::Distance => format!("{n:.1} nm"),
+        Dimension::Length => format!("{n:.1} m"),
+        Dimension::Direction => format!("{:03.0}°", terms::normal_deg(n.round())),
+        Dimension::Side if n < 0.0 => format!("{:.0}° to port", -n),
+        Dimension::Side => format!("{n:.0}° to starboard"),
+        Dimension::TurnRate => format!("{n:.1}°/min"),
+        Dimension::Pressure => format!("{n:.1} hPa"),
+        Dimension::Temperature => format!("{n:.1} °C"),
+        Dimension::Voltage => format!("{n:.2} V"),
+        Dimension::Time if n < 0.0 => format!("{} ago", seconds(-n)),
+        Dimension::Time => seconds(n),
+        Dimension::Number | Dimension::Word | Dimension::Place => format!("{n}"),
+    }
+}
+
+/// A duration: seconds below two minutes, minutes below two hours, then hours and minutes.
+pub fn duration(d: Duration) -> String {
+    seconds(d.as_secs_f64())
+}
+
+fn seconds(s: f64) -> String {
+    let s = s.round();
+    if s < 120.0 {
+        format!("{s:.0} s")
+    } else if s < 7200.0 {
+        format!("{:.0} min", (s / 60.0).round())
+    } else {
+        let minutes = (s / 60.0).round();
+        let (h, min) = ((minutes / 60.0).floor(), minutes % 60.0);
+        if min == 0.0 { format!("{h:.0} h") } else { format!("{h:.0} h {min:.0} min") }
+    }
+}

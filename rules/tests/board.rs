@@ -1,0 +1,233 @@
+//! Orders at work: held, hysteresis, unknown values, windows, and what is told.
+
+mod table;
+
+use rules::EventKind::*;
+use rules::{BuiltIn, Declared, Doing, Orders, SHIPPED};
+use table::{SHIP, Table};
+use terms::{CasualtyId, Quantity as Q, Subject};
+
+const OWN: Subject = Subject::OwnVessel;
+
+const CLOSE: &str = r#"
+[[order]]
+name = "close approach"
+each = "target"
+priority = "alarm"
+when = { all = ["CPA is under 1 nm", "TCPA is between 0 min and 20 min", "kind is vessel"] }
+until = { any = ["CPA is over 1.3 nm", "TCPA is under 0 min"] }
+held = "5 s"
+text = "{name}: CPA {CPA} in {TCPA}, {range} off bearing {bearing}"
+"#;
+
+#[test]
+fn the_shipped_orders_are_sound() {
+    for (name, text) in SHIPPED {
+        let orders = Orders::read(name, text).unwrap_or_else(|p| panic!("{p}"));
+        assert!(orders.len() > 5, "{name}");
+    }
+}
+
+#[test]
+fn a_close_approach_is_held_told_and_ends_only_beyond_its_second_limit() {
+    let mut t = Table::with(CLOSE);
+    t.word(SHIP, Q::Kind, "vessel").set(SHIP, Q::Range, 3.0).set(SHIP, Q::Bearing, 45.0);
+    t.set(SHIP, Q::Tcpa, 600.0).set(SHIP, Q::Cpa, 0.4);
+    t.pass(4.9);
+    assert_eq!(t.kinds(), []);
+    t.pass(0.2);
+    assert_eq!(
+        t.told(),
+        ["Raised close approach: MV 230000001: CPA 0.40 nm in 10 min, 3.00 nm off bearing 045°"]
+    );
+    t.set(SHIP, Q::Cpa, 1.1);
+    assert_eq!(t.kinds(), [], "between the limits it goes on");
+    t.set(SHIP, Q::Cpa, 1.31);
+    assert_eq!(t.kinds(), [Rectified]);
+}
+
+#[test]
+fn a_short_dip_below_the_limit_does_not_call() {
+    let mut t = Table::with(CLOSE);
+    t.word(SHIP, Q::Kind, "vessel").set(SHIP, Q::Tcpa, 600.0).set(SHIP, Q::Cpa, 0.4);
+    t.pass(3.0).set(SHIP, Q::Cpa, 1.2).pass(1.0).set(SHIP, Q::Cpa, 0.4).pass(4.0);
+    assert_eq!(t.kinds(), []);
+}
+
+#[test]
+fn what_is_not_known_neither_begins_nor_ends_an_alert() {
+    let mut t = Table::with(CLOSE);
+    t.set(SHIP, Q::Tcpa, 600.0).set(SHIP, Q::Cpa, 0.4).pass(60.0);
+    assert_eq!(t.kinds(), [], "the kind is not known");
+    t.word(SHIP, Q::Kind, "vessel").pass(6.0);
+    assert_eq!(t.kinds(), [Raised]);
+    t.lose(SHIP, Q::Cpa).lose(SHIP, Q::Tcpa).pass(20.0);
+    assert_eq!(t.kinds(), [], "she is no less close for being heard badly");
+}
+
+#[test]
+fn the_time_to_the_closest_point_runs_down_between_reports() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "soon"
+        each = "target"
+        priority = "warning"
+        when = "TCPA is under 10 min"
+        "#,
+    );
+    t.set(SHIP, Q::Tcpa, 660.0);
+    // The picture counts down; the board asks to be woken when the limit is met.
+    assert_eq!(t.board.next_wake(), Some(terms::Moment(60_001)));
+}
+
+#[test]
+fn a_feed_that_says_nothing_is_missed_after_its_time() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "quiet"
+        priority = "warning"
+        when = "position is missing for 2 min"
+        "#,
+    );
+    t.pass(100.0).put(OWN, Q::Fix, terms::Value::There).lose(OWN, Q::Fix);
+    t.pass(119.0);
+    assert_eq!(t.kinds(), []);
+    t.pass(2.0);
+    assert_eq!(t.kinds(), [Raised]);
+    t.put(OWN, Q::Fix, terms::Value::There);
+    assert_eq!(t.kinds(), [Rectified]);
+}
+
+#[test]
+fn pressure_that_falls_within_its_window() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "fall"
+        priority = "warning"
+        when = "pressure falls 3 hPa in 3 h"
+        "#,
+    );
+    for i in 0..180 {
+        t.set(OWN, Q::Pressure, 1013.0 - f64::from(i) / 60.0).pass(60.0);
+    }
+    assert_eq!(t.kinds(), [], "2.98 hPa");
+    t.set(OWN, Q::Pressure, 1010.0);
+    assert_eq!(t.kinds(), [Raised]);
+    t.board.acknowledge(t.at(), t.first_alert()).unwrap();
+    t.pass(4.0 * 3600.0);
+    assert_eq!(t.kinds(), [Acknowledged, Cleared], "steady for three hours");
+}
+
+#[test]
+fn wind_that_veers_through_north_and_a_heading_off_its_mean() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "veer"
+        priority = "warning"
+        when = "true wind direction veers 40 deg in 10 min"
+        [[order]]
+        name = "back"
+        priority = "warning"
+        when = "true wind direction backs 40 deg in 10 min"
+        [[order]]
+        name = "course"
+        priority = "warning"
+        when = "heading is off its mean over 5 min by 20 deg"
+        "#,
+    );
+    for i in 0..10 {
+        t.set(OWN, Q::TrueWindDirection, f64::from(340 + i * 5 % 360).rem_euclid(360.0)).pass(60.0);
+        t.set(OWN, Q::Heading, if i % 2 == 0 { 355.0 } else { 5.0 });
+    }
+    assert_eq!(t.told(), ["Raised veer: veer: true wind direction 020°"]);
+    t.set(OWN, Q::Heading, 24.0);
+    assert_eq!(t.told(), ["Raised course: course: heading 024°"]);
+}
+
+#[test]
+fn orders_apply_as_declared_and_undeclared_is_the_stricter() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "depth"
+        priority = "alarm"
+        except = ["at anchor"]
+        when = "depth below keel is under 3 m"
+        "#,
+    );
+    t.set(OWN, Q::DepthBelowKeel, 2.0);
+    assert_eq!(t.kinds(), [Raised]);
+    t.board.declare(t.at(), Declared::Doing(Doing::AtAnchor), &t.chart);
+    assert_eq!(t.kinds(), [Rectified]);
+    t.board.declare(t.at(), Declared::Doing(Doing::UnderSail), &t.chart);
+    assert_eq!(t.kinds(), [Repeated], "it begins anew before anybody acknowledged");
+}
+
+#[test]
+fn an_order_that_cannot_be_judged_says_so_once_after_its_patience() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "depth"
+        priority = "alarm"
+        when = "depth below keel is under 3 m"
+        patience = "10 min"
+        "#,
+    );
+    t.pass(599.0);
+    assert_eq!(t.told(), [""; 0]);
+    t.pass(3600.0);
+    assert_eq!(t.told(), ["Raised depth: \"depth\" cannot be judged for 10 min: depth below keel not known"]);
+    t.set(OWN, Q::DepthBelowKeel, 9.0);
+    assert_eq!(t.kinds(), [Cleared]);
+}
+
+#[test]
+fn a_lost_target_ends_its_alert_but_it_stays_until_acknowledged() {
+    let mut t = Table::with(CLOSE);
+    t.word(SHIP, Q::Kind, "vessel").set(SHIP, Q::Tcpa, 600.0).set(SHIP, Q::Cpa, 0.4).pass(6.0);
+    let id = t.first_alert();
+    t.board.gone(t.at(), SHIP);
+    assert_eq!(t.kinds(), [Raised, Rectified]);
+    t.board.acknowledge(t.at(), id).unwrap();
+    assert_eq!(t.kinds(), [Acknowledged, Cleared]);
+    assert_eq!(t.board.alerts().count(), 0);
+}
+
+#[test]
+fn a_casualty_ends_by_a_person_alone_and_a_second_one_sounds_anew() {
+    let mut t = Table::with("");
+    let (first, second) = (CasualtyId(1), CasualtyId(2));
+    let id = t.board.call(t.at(), BuiltIn::PersonOverboard, Subject::Casualty(first), "overboard".into());
+    t.board.acknowledge(t.at(), id).unwrap();
+    t.board.over(t.at(), BuiltIn::PersonOverboard, Subject::Casualty(first));
+    assert_eq!(t.kinds(), [Raised, Acknowledged]);
+    let other = t.board.call(t.at(), BuiltIn::PersonOverboard, Subject::Casualty(second), "another".into());
+    assert_ne!(id, other);
+    assert_eq!(t.kinds(), [Raised]);
+    t.board.acknowledge(t.at(), other).unwrap();
+    t.kinds();
+    t.pass(300.0);
+    assert_eq!(t.kinds(), [Repeated, Repeated], "acknowledged, they go on being told");
+    t.board.stand_down(t.at(), first).unwrap();
+    assert_eq!(t.kinds(), [Cleared]);
+    assert!(t.board.stand_down(t.at(), first).is_err());
+    assert_eq!(t.board.alerts().count(), 1);
+}
+
+#[test]
+fn reloaded_orders_keep_what_did_not_change() {
+    let keep = "[[order]]\nname = \"keep\"\npriority = \"alarm\"\nwhen = \"SOG is over 5 kn\"\n";
+    let drop = "[[order]]\nname = \"drop\"\npriority = \"alarm\"\nwhen = \"SOG is over 6 kn\"\n";
+    let mut t = Table::with(&format!("{drop}{keep}"));
+    t.set(OWN, Q::Sog, 7.0);
+    assert_eq!(t.kinds(), [Raised, Raised]);
+    t.orders(keep);
+    assert_eq!(t.told(), ["Cleared drop: drop: SOG 7.0 kn"]);
+    t.set(OWN, Q::Sog, 1.0);
+    assert_eq!(t.told(), ["Rectified keep: keep: SOG 7.0 kn"]);
+}
