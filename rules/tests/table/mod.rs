@@ -1,4 +1,5 @@
 //! A picture set by hand, and a board that is fed from it.
+#![allow(clippy::panic, clippy::expect_used)]
 
 use rules::{AlertEvent, AlertId, Board, BoardSettings, EventKind, Orders, Picture};
 use std::collections::BTreeMap;
