@@ -13,6 +13,7 @@ import math
 import sys
 import tomllib
 from collections import defaultdict
+from datetime import datetime, timedelta
 
 import ais as libais
 import pyais
@@ -140,7 +141,9 @@ def main(file):
     for ship in plan.get("ship", []):
         messages = heard.pop(int(ship["mmsi"]), [])
         check("ship heard", messages, ship["mmsi"])
+        rhythm(plan, ship, truth, [m for m in messages if m[3]["msg_type"] in (1, 9, 18)])
         for message in messages:
+            check("a silent ship", not spans(ship, "silent", message[0]), message[0])
             report(ship, truth, message)
             straight(plan, truth, ship, message[0])
     for aid in plan.get("aid", []):
@@ -190,6 +193,8 @@ def report(ship, truth, message):
             check("ship heading", turn(m["heading"], heading) <= 1.01 + abs(want["turn_deg_min"]) / 60, (m, heading))
         elif kind != 9:
             check("no heading", m["heading"] == 511, m["heading"])
+        if kind == 9:
+            check("altitude", m["alt"] == ship.get("altitude_m", 4095) == other["alt"], m["alt"])
         if kind == 1 and abs(want["turn_deg_min"]) in (0, ship.get("turn_deg_min", 30)):
             # pyais gives degrees a minute; one step of the square root at 30°/min is 2.3°/min.
             near = [truth.at(ms + d, m["mmsi"])["turn_deg_min"] for d in (-1000, 0, 1000) if ms + d >= 0]
@@ -215,6 +220,34 @@ def report(ship, truth, message):
             sizes(ship, m, other)
     else:
         check("no other message", False, kind)
+
+
+# Seconds between two reports by class, ITU-R M.1371-5 annex 1 tables 1 and 2: upper speed limit, steady, turning.
+INTERVALS = {
+    "A": [(14, 10, 10 / 3), (23, 6, 2), (999, 2, 2)],
+    "B": [(2, 180, 180), (999, 30, 30)],
+    "B SO": [(2, 180, 180), (14, 30, 30), (23, 15, 15), (999, 5, 5)],
+    "SAR aircraft": [(9999, 10, 10)],
+}
+
+
+def rhythm(plan, ship, truth, messages):
+    """The reports of a ship whose motion and status did not change between them come at the standard's interval. Only
+    where a receiver hears all; others leave gaps."""
+    perfect = [f["name"] for f in plan["feed"] if f.get("hears", {}).get("probability") == 1.0]
+    times = [ms for ms, feed, *_ in messages if feed in perfect]
+    changes = [(1000 * seconds(leg["at"]), leg["nav_status"]) for leg in ship.get("leg", []) if "nav_status" in leg]
+    for a, b in zip(times, times[1:]):
+        if any(a <= at <= b for at, _ in changes) or any(spans(ship, "silent", t) for t in range(a, b, 1000)):
+            continue
+        status = [ship.get("nav_status", 0), *(status for at, status in changes if at < a)][-1]
+        wanted = set()
+        for m in [truth.at(t, int(ship["mmsi"])) for t in range(a, b + 1, 1000)]:
+            steady = next((s, t) for most, s, t in INTERVALS[ship["class"]] if m["sog_kn"] <= most)
+            wanted.add(180 if status in (1, 5) else steady[1] if abs(m["turn_deg_min"]) >= 10 else steady[0])
+        if len(wanted) == 1:
+            usual = wanted.pop()
+            check("interval", 0.89 * usual <= (b - a) / 1000 <= 1.11 * usual, f"{ship['mmsi']} {a} {b} {usual}")
 
 
 def sizes(station, m, other):
@@ -281,11 +314,16 @@ def base_report(plan, base, message):
     ms, _, _, m, other = message
     check("4 type", m["msg_type"] == 4, m)
     check("4 place", metres(m["lat"], m["lon"], *degrees(base["position"])) < 0.5, m)
-    from datetime import datetime, timedelta
     want = datetime.fromisoformat(plan["start"]) + timedelta(seconds=ms // 1000)
     got = tuple(m[k] for k in ("year", "month", "day", "hour", "minute", "second"))
     check("4 utc", got == (want.year, want.month, want.day, want.hour, want.minute, want.second), got)
     check("4 utc in libais", got == tuple(other[k] for k in ("year", "month", "day", "hour", "minute", "second")), other)
+
+
+def spans(table, key, ms):
+    """Whether a time lies in one of the table's spans."""
+    spans = (table or {}).get(key, [])
+    return any(seconds(s["from"]) <= ms / 1000 < seconds(s.get("until", "999:00")) for s in spans)
 
 
 KINDS = {970: "SART", 972: "MOB", 974: "EPIRB"}
@@ -300,6 +338,7 @@ def beacon_reports(beacon, truth, messages):
     fixed = None if began is None else began + round(1000 * overboard.get("first_fix_s", 60))
     check("beacon heard", bool(messages) == bool(tests or overboard), beacon["mmsi"])
     for ms, _, channel, m, other in messages:
+        check("a silent beacon", not spans(overboard, "silent", ms), ms)
         test = next((t for t in tests if t <= ms <= t + 14000), None)
         if test is None and began is None:
             check("beacon speaks in time", False, ms)
@@ -320,7 +359,13 @@ def beacon_reports(beacon, truth, messages):
             check("no fix yet", (m["lat"], m["lon"], m["second"]) == (91, 181, 63), m)
             check("no speed yet", m["speed"] > 102.25 and m["course"] == 360, m)
         else:
-            want = truth.at(start, m["mmsi"])
+            # Without a fix the last one is told, with second 63.
+            lost = spans(overboard, "no_fix", start)
+            at = start
+            while spans(overboard, "no_fix", at):
+                at -= 60000
+            check("second of a beacon", (m["second"] == 63) == lost, m)
+            want = truth.at(at, m["mmsi"])
             off = metres(m["lat"], m["lon"], want["latitude_deg"], want["longitude_deg"])
             check("beacon position", off < 6 * beacon.get("position_error_m", 10), f"{off:.1f} m")
 
@@ -385,7 +430,28 @@ def sentence(plan, truth, ms, feed, line):
     elif kind == "XDR":
         (volts,) = profile(plan["battery"], lambda p: (p["volts"],), at_s)
         check("XDR", abs(float(m.data[1]) - volts) < 0.08 and m.data[0] == "U", line)
-    elif kind not in ("RMC", "GGA", "GLL", "VTG", "ZDA", "ROT", "MWD"):
+    elif kind == "VTG":
+        if not blind and want["sog_kn"] > 1:
+            slack = math.degrees(0.4 / want["sog_kn"]) + abs(want["turn_deg_min"]) / 60 + 0.1
+            check("VTG cog", turn(float(m.true_track), want["cog_deg"]) < slack, (line, want))
+            check("VTG magnetic", turn(float(m.mag_track) + variation, float(m.true_track)) < 0.11, line)
+            check("VTG km/h", abs(float(m.spd_over_grnd_kmph) - 1.852 * float(m.spd_over_grnd_kts)) < 0.15, line)
+    elif kind == "ZDA":
+        told = m.datetime.replace(microsecond=0)
+        check("ZDA", told == datetime.fromisoformat(plan["start"]) + timedelta(seconds=ms // 1000), line)
+    elif kind == "ROT":
+        near = [truth.at(ms + d, int(own["mmsi"]))["turn_deg_min"] for d in (-1000, 0, 1000) if ms + d >= 0]
+        check("ROT", any(abs(float(m.rate_of_turn) - t) < 6.1 for t in near), (line, near))
+    elif kind == "MWD":
+        east, north = profile(plan["wind"], lambda p: vector(p["from_deg"], p["speed_kn"]), at_s)
+        speed = math.hypot(east, north)
+        slack = 9 * plan.get("instruments", {}).get("gust_kn", 0) + 0.1
+        check("MWD speed", abs(float(m.wind_speed_knots) - speed) < slack, (line, speed))
+        check("MWD m/s", abs(float(m.wind_speed_meters) * 1.943844 - float(m.wind_speed_knots)) < 0.16, line)
+        off = turn(float(m.direction_true), math.degrees(math.atan2(east, north)))
+        check("MWD direction", off < math.degrees(math.atan2(slack, speed)), (line, off))
+        check("MWD magnetic", turn(float(m.direction_magnetic) + variation, float(m.direction_true)) < 0.11, line)
+    elif kind not in ("RMC", "GGA", "GLL"):
         check("known sentence", False, line)
 
 
@@ -406,7 +472,6 @@ def tag_block(row):
         total ^= byte
     check("TAG checksum", int(checksum, 16) == total, row["line"])
     values = dict(part.split(":", 1) for part in text.split(","))
-    from datetime import datetime
     utc = datetime.fromisoformat(row["utc"]).timestamp()
     told = float(values["c"])
     told = told / 1000 if told > 1e11 else told

@@ -8,7 +8,7 @@ use terms::Moment;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let file = std::env::args().nth(1).ok_or("usage: lines FILE")?;
-    let scenario = Scenario::read(&file, &std::fs::read_to_string(&file)?)?;
+    let scenario = Scenario::read(&file, &std::fs::read_to_string(&file)?).map_err(|p| p.to_string())?;
     let mut out = BufWriter::new(std::io::stdout().lock());
     for timed in scenario.play() {
         let object = match timed.what {

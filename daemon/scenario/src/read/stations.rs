@@ -45,7 +45,7 @@ fn ship(mut t: Table<'_>) -> Option<Ship> {
     let nav_status = t.whole("nav_status", 0..=15).unwrap_or(0) as u8;
     let altitude_m = t.whole("altitude_m", 0..=4_095).map(|n| n as u16);
     let turn_deg_min = t.number("turn_deg_min", 1.0..=720.0).unwrap_or(30.0);
-    let crab_deg = t.number("crab_deg", -180.0..=180.0).unwrap_or(0.0);
+    let crab_deg = t.number("crab_deg", -360.0..=360.0).unwrap_or(0.0);
     let has_heading = t.flag("has_heading").unwrap_or(class == Some(Class::A));
     let legs = legs(&mut t, most_kn, None);
     let silent = spans(&mut t, "silent");
@@ -81,14 +81,15 @@ fn place(ship: &mut Table<'_>) -> Option<Place> {
     let at = if t.has("at") { t.moment("at") } else { Some(Moment::ZERO) };
     let position = t.position("position");
     let (bearing, range) = (t.number("bearing_deg", 0.0..=360.0), t.number("range_nm", 0.0..=500.0));
-    let place = match (position, bearing.zip(range)) {
-        (Some(position), None) => at.map(|at| Place::At { at, position }),
-        (None, Some((bearing_deg, range_nm))) => at.map(|at| Place::FromOwn { at, bearing_deg, range_nm }),
-        _ => {
-            t.tell(t.span(), "place has either position, or bearing_deg and range_nm from own vessel");
-            None
-        }
-    };
+    let from_own = t.has("bearing_deg") && t.has("range_nm");
+    if t.has("position") == (t.has("bearing_deg") || t.has("range_nm")) || !(t.has("position") || from_own) {
+        t.tell(t.span(), "place has either position, or bearing_deg and range_nm from own vessel");
+    }
+    let at_position = at.zip(position).map(|(at, position)| Place::At { at, position });
+    let place = at_position.or_else(|| {
+        let ((at, bearing_deg), range_nm) = at.zip(bearing).zip(range)?;
+        Some(Place::FromOwn { at, bearing_deg, range_nm })
+    });
     t.finish();
     place
 }

@@ -100,7 +100,10 @@ impl<'t> Table<'t> {
             None => self.wrong(
                 entry.span(),
                 key,
-                &format!("a whole number from {} to {}", range.start(), range.end()),
+                &match (range.start(), range.end()) {
+                    (only, end) if only == end => only.to_string(),
+                    (start, end) => format!("a whole number from {start} to {end}"),
+                },
             ),
         }
     }
