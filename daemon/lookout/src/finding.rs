@@ -19,8 +19,8 @@ pub enum Finding {
     },
     /// A beacon under test: no casualty.
     BeaconTest {
-        /// Its identity.
-        mmsi: Mmsi,
+        /// Its identity, where it has one.
+        mmsi: Option<Mmsi>,
         /// What to write down.
         text: String,
     },

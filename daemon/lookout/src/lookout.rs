@@ -1,5 +1,7 @@
 //! The lookout: takes what the sentences say, keeps the picture, tells what changed.
 
+mod distress;
+
 use crate::casualty::{Casualties, Known, OwnContext, RelativeTo, WindFrom};
 use crate::kind::Kind;
 use crate::motion::{Closest, Motion, Sight, closest};
@@ -74,7 +76,7 @@ impl Lookout {
         }
         match report {
             Report::Ais(ais) => self.hear_ais(at, source, ais),
-            Report::Time { utc } => self.hear_time(at, source.feed, SentTime::Utc(*utc)),
+            Report::Time { utc: Some(utc) } => self.hear_time(at, source.feed, SentTime::Utc(*utc)),
             _ => {
                 if let Report::Fix(Fix { time: Some(time), .. }) = report {
                     self.hear_time(at, source.feed, *time);
@@ -84,6 +86,7 @@ impl Lookout {
                 self.own.hear(&mut hearing, report);
                 let own = self.context(at);
                 self.casualties.hear(at, report, &own);
+                self.gather_news();
             }
         }
         self.notice_motion(at);
@@ -115,7 +118,9 @@ impl Lookout {
             return;
         }
         let own = self.context(at);
-        if self.casualties.hear_ais(at, report, &own) {
+        let beacon = self.casualties.hear_ais(at, report, &own);
+        self.gather_news();
+        if beacon {
             return;
         }
         self.hear_target(at, report);
@@ -229,6 +234,7 @@ impl Lookout {
             self.findings.push(Finding::Changed(Subject::OwnVessel, q));
         }
         self.advanced = self.advanced.max(at);
+        self.advance_casualties(at);
         self.notice_motion(at);
         // Each judgement sets the target's next one later than `at`, so this ends after one round of the table.
         while let Some((due, mmsi)) = self.table.next_due() {
@@ -243,7 +249,7 @@ impl Lookout {
     pub fn next_wake(&self) -> Option<Moment> {
         let own = self.own.next_wake(self.advanced);
         let target = self.table.next_due().map(|(due, _)| due);
-        [own, target].into_iter().flatten().min()
+        [own, target, self.casualties.next_wake()].into_iter().flatten().min()
     }
 
     /// What was found since this was last asked.

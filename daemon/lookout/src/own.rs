@@ -90,12 +90,12 @@ impl OwnVessel {
                 self.number(h, Q::WaterTemperature, w.water_temperature_c, 0);
             }
             Report::CrossTrack { cross_track_error_nm } => {
-                self.number(h, Q::CrossTrackError, Some(*cross_track_error_nm), 0);
+                self.number(h, Q::CrossTrackError, *cross_track_error_nm, 0);
             }
             Report::RateOfTurn { rate_of_turn_deg_min } => {
-                self.number(h, Q::RateOfTurn, Some(*rate_of_turn_deg_min), 0);
+                self.number(h, Q::RateOfTurn, *rate_of_turn_deg_min, 0);
             }
-            Report::Rudder { rudder_deg } => self.number(h, Q::Rudder, Some(*rudder_deg), 0),
+            Report::Rudder { rudder_deg } => self.number(h, Q::Rudder, *rudder_deg, 0),
             _ => {}
         }
     }
