@@ -131,7 +131,10 @@ impl Casualties {
         let measured =
             call.position_of_day_min.map_or(at, |min| moment_of_day(at, i64::from(min) * 60_000, own));
         let message = Message {
-            identity: whose.map_or_else(|| Identity::Emitter("DSC".to_owned()), Identity::Mmsi),
+            // Own radio's call is a button pushed aboard, and no second person.
+            identity: whose
+                .filter(|_| whose != own.mmsi)
+                .map_or_else(|| Identity::Emitter("DSC".to_owned()), Identity::Mmsi),
             kind,
             source: Source::Dsc,
             test: false,
@@ -146,7 +149,9 @@ impl Casualties {
         };
         if let Some(position) = call.position {
             self.waiting_calls.retain(|w| w.caller != call.caller && at.since(w.at) <= REFINED_WITHIN);
-            self.waiting_calls.truncate(WAITING_CALLS - 1);
+            if self.waiting_calls.len() >= WAITING_CALLS {
+                self.waiting_calls.remove(0);
+            }
             let message = Message { mark: None, ..message.clone() };
             self.waiting_calls.push(WaitingCall { at, caller: call.caller, message, position, measured });
         }

@@ -187,7 +187,8 @@ pub(crate) struct Case {
     /// When its beacon's own AIS message was last heard; only those come every minute.
     pub burst: Option<Moment>,
     pub silence_told: bool,
-    pub under_test_told: bool,
+    /// A notice was given: that its beacon says test now, or still sends after it was stood down.
+    pub noted: bool,
     /// How often the button was pushed for it.
     pub pushed: u32,
     pub battery_low: Option<bool>,
@@ -199,6 +200,33 @@ pub(crate) struct Case {
 }
 
 impl Case {
+    /// One that begins: nothing heard of it yet.
+    pub fn new(id: CasualtyId, kind: Kind, source: Source, why: Why, raised: Moment, began: Moment) -> Self {
+        Self {
+            id,
+            kind,
+            source,
+            why,
+            identity: None,
+            also: None,
+            crew: None,
+            raised,
+            began: began.min(raised),
+            elapsed_is: ElapsedIs::Exact,
+            mark: None,
+            fixes: Fixes::default(),
+            heard: None,
+            burst: None,
+            silence_told: false,
+            noted: false,
+            pushed: 0,
+            battery_low: None,
+            heard_to_nm: None,
+            stood_down: None,
+            gap_ended: None,
+        }
+    }
+
     /// The identity as an MMSI.
     pub fn mmsi(&self) -> Option<Mmsi> {
         match self.identity {

@@ -32,6 +32,15 @@ impl Placed {
     }
 }
 
+/// Getting somewhere at a speed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reach {
+    /// In knots.
+    pub speed_kn: f64,
+    /// How long it takes.
+    pub time: Duration,
+}
+
 /// A casualty at a moment. `None` is not available.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CasualtyState {
@@ -73,10 +82,10 @@ pub struct CasualtyState {
     pub drift: Option<SetDrift>,
     /// How fast the range closes; negative while it opens.
     pub closing_kn: Option<f64>,
-    /// Time to get there straight at the present speed.
-    pub reach_at_present: Option<Duration>,
-    /// Time to get there straight under engine.
-    pub reach_under_engine: Option<Duration>,
+    /// Getting there straight at the present speed.
+    pub reach_at_present: Option<Reach>,
+    /// Getting there straight under engine.
+    pub reach_under_engine: Option<Reach>,
     /// Age of the last message of its beacon.
     pub heard_age: Option<Duration>,
     /// Age of its last good fix.
@@ -85,8 +94,10 @@ pub struct CasualtyState {
     pub doubtful: Option<(Position, Doubt)>,
     /// Its beacon's battery is low.
     pub battery_low: Option<bool>,
-    /// The furthest at which its beacon was heard, in this case and in tests.
+    /// The furthest at which its beacon was heard in this case.
     pub heard_to_nm: Option<f64>,
+    /// The furthest at which a test of its beacon was heard.
+    pub tested_to_nm: Option<f64>,
     /// Stood down, when and why.
     pub stood_down: Option<(Moment, StandDown)>,
 }
@@ -130,7 +141,8 @@ pub(crate) fn of(case: &Case, at: Moment, own: &OwnContext, tested_to_nm: Option
         fix_age: age(case.fixes.last().map(|f| f.at)),
         doubtful: case.fixes.doubtful().map(|(f, d)| (f.position, d)),
         battery_low: case.battery_low,
-        heard_to_nm: [case.heard_to_nm, tested_to_nm].into_iter().flatten().reduce(f64::max),
+        heard_to_nm: case.heard_to_nm,
+        tested_to_nm,
         stood_down: case.stood_down,
     }
 }
@@ -177,9 +189,9 @@ fn closing_kn(
 }
 
 /// Time for a distance at a speed; `None` below a tenth of a knot.
-fn reach(range_nm: Option<f64>, speed_kn: Option<f64>) -> Option<Duration> {
+fn reach(range_nm: Option<f64>, speed_kn: Option<f64>) -> Option<Reach> {
     let (range_nm, speed_kn) = range_nm.zip(speed_kn)?;
     let hours = range_nm / speed_kn;
-    (speed_kn >= 0.1 && hours.is_finite() && hours < 1e5)
-        .then(|| Duration::from_secs_f64(hours.max(0.0) * 3600.0))
+    let possible = speed_kn >= 0.1 && hours.is_finite() && hours < 1e5;
+    possible.then(|| Reach { speed_kn, time: Duration::from_secs_f64(hours.max(0.0) * 3600.0) })
 }

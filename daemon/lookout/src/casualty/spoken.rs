@@ -1,0 +1,160 @@
+//! A casualty in one line that can be read aloud.
+
+use super::case::{ElapsedIs, Kind};
+use super::nature;
+use super::own::{RelativeTo, SetDrift};
+use super::state::{CasualtyState, Placed};
+use std::time::Duration;
+use terms::{METRES_PER_NM, turn_deg};
+
+/// Below this, ranges are told in metres.
+const NEAR_NM: f64 = 0.25;
+/// Slower than this, a range is neither closing nor opening.
+const STEADY_KN: f64 = 0.2;
+/// A test heard no further off than this was made aboard and tells nothing of the radio's range.
+const TELLING_TEST_NM: f64 = 0.2;
+
+/// The casualty in one line: who, where from here, how long, whither it drifts, and how to get there. What is
+/// not known is left out, except the position, of which it is said.
+pub fn spoken(s: &CasualtyState) -> String {
+    let mut parts = vec![who(s), place(s)];
+    let since = if s.elapsed_is == ElapsedIs::AtLeast { "at least " } else { "" };
+    parts.push(format!("{since}{} ago", duration_words(s.elapsed)));
+    if let Some(d) = s.drift {
+        parts.push(drift_words(d));
+    }
+    parts.extend(s.closing_kn.map(|kn| match kn {
+        kn if kn > STEADY_KN => format!("closing at {kn:.1} knots"),
+        kn if kn < -STEADY_KN => format!("opening at {:.1} knots", -kn),
+        _ => "range steady".to_owned(),
+    }));
+    parts.extend(reach(s));
+    parts.extend(radio(s));
+    if s.battery_low == Some(true) {
+        parts.push("beacon battery low".to_owned());
+    }
+    let line = parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", ");
+    // A name or text from outside must not break the line.
+    line.replace(|c: char| c.is_control(), " ")
+}
+
+/// What it is, and whose.
+pub(crate) fn who(s: &CasualtyState) -> String {
+    let number = match (s.beacon_mmsi, s.emitter.as_deref()) {
+        (Some(m), _) => format!(" {m}"),
+        (None, Some(e)) => format!(" {e}"),
+        (None, None) => String::new(),
+    };
+    match (s.kind, s.crew.as_deref()) {
+        (Kind::PersonOverboard, Some(name)) => format!("{name} overboard"),
+        (Kind::PersonOverboard, None) if number.is_empty() => "person overboard".to_owned(),
+        (Kind::PersonOverboard, None) => format!("person overboard, beacon{number}"),
+        (Kind::Sart, _) => format!("search and rescue transmitter{number} active"),
+        (Kind::Epirb, _) => format!("position-indicating beacon EPIRB{number} active"),
+        (Kind::VesselInDistress(n), _) => format!("vessel{number} in distress, {}", nature::words(n)),
+        (Kind::ManyBeacons { count }, _) => {
+            format!("{count} or more further beacons active, too many to tell apart")
+        }
+    }
+}
+
+/// Where it is from here.
+fn place(s: &CasualtyState) -> String {
+    let Some(range_nm) = s.range_nm else {
+        return match s.place {
+            Some(p) => format!("{}at {p}, own position not known", estimated(s)),
+            None => "position not known".to_owned(),
+        };
+    };
+    let mut text = format!("{}range {}", estimated(s), range_words(range_nm));
+    if let Some(b) = s.bearing_deg {
+        text.push_str(&format!(", bearing {} true", three_digits(b)));
+    }
+    if let Some(b) = s.bearing_magnetic_deg {
+        text.push_str(&format!(", {} magnetic", three_digits(b)));
+    }
+    if let Some(relative) = s.relative_bearing_deg {
+        let from = if s.relative_to == Some(RelativeTo::Cog) { " by her course" } else { "" };
+        text.push_str(&format!(", {}{from}", relative_words(relative)));
+    }
+    text
+}
+
+/// That a place is no report, where it is none.
+fn estimated(s: &CasualtyState) -> &'static str {
+    if s.position == Placed::Estimated { "estimated " } else { "" }
+}
+
+/// A range in words: metres when near.
+pub(crate) fn range_words(range_nm: f64) -> String {
+    if range_nm < NEAR_NM {
+        let step = if range_nm * METRES_PER_NM < 100.0 { 5.0 } else { 10.0 };
+        format!("{:.0} metres", (range_nm * METRES_PER_NM / step).round() * step)
+    } else if range_nm < 3.0 {
+        format!("{range_nm:.2} nautical miles")
+    } else {
+        format!("{range_nm:.1} nautical miles")
+    }
+}
+
+/// A direction in three figures.
+pub(crate) fn three_digits(deg: f64) -> String {
+    format!("{:03}", (deg.round() as i64).rem_euclid(360))
+}
+
+/// A relative bearing [0, 360) in words, to the nearest five degrees.
+pub(crate) fn relative_words(relative_deg: f64) -> String {
+    let angle = turn_deg(0.0, relative_deg);
+    let side = if angle < 0.0 { "port" } else { "starboard" };
+    match (angle.abs() / 5.0).round() as i64 * 5 {
+        0 => "dead ahead".to_owned(),
+        180 => "dead astern".to_owned(),
+        90 => format!("on the {side} beam"),
+        a @ ..90 => format!("{a} degrees on the {side} bow"),
+        a => format!("{} degrees abaft the {side} beam", a - 90),
+    }
+}
+
+/// A length of time in words: seconds below ten minutes, else minutes, hours.
+pub(crate) fn duration_words(d: Duration) -> String {
+    let s = d.as_secs();
+    let many = |n: u64, unit: &str| format!("{n} {unit}{}", if n == 1 { "" } else { "s" });
+    let two = |a: String, n: u64, unit: &str| if n == 0 { a } else { format!("{a} {}", many(n, unit)) };
+    match s {
+        0..60 => many(s, "second"),
+        60..600 => two(many(s / 60, "minute"), s % 60, "second"),
+        600..3600 => many(s / 60, "minute"),
+        3600..86_400 => two(many(s / 3600, "hour"), s % 3600 / 60, "minute"),
+        _ => two(many(s / 86_400, "day"), s % 86_400 / 3600, "hour"),
+    }
+}
+
+/// Set and drift in words.
+pub(crate) fn drift_words(d: SetDrift) -> String {
+    format!("drifting toward {} at {:.1} knots", three_digits(d.set_deg), d.drift_kn)
+}
+
+/// How long it takes to get there.
+fn reach(s: &CasualtyState) -> Option<String> {
+    let words = |r: super::state::Reach| format!("{} at {:.1} knots", duration_words(r.time), r.speed_kn);
+    match (s.reach_under_engine, s.reach_at_present) {
+        (Some(e), Some(p)) => Some(format!("to reach: {} under engine, {} as now", words(e), words(p))),
+        (Some(e), None) => Some(format!("to reach: {} under engine", words(e))),
+        (None, Some(p)) => Some(format!("to reach: {} as now", words(p))),
+        (None, None) => None,
+    }
+}
+
+/// How far the boat is from losing the beacon, by the ranges at which tests of it were heard.
+fn radio(s: &CasualtyState) -> Option<String> {
+    let (range_nm, tested_nm) = s.range_nm.zip(s.tested_to_nm)?;
+    if tested_nm < TELLING_TEST_NM || s.heard_to_nm.is_some_and(|h| h > tested_nm) {
+        return None;
+    }
+    Some(if range_nm <= tested_nm {
+        let left = range_words(tested_nm - range_nm);
+        format!("{left} left of the {} to which tests of this beacon were heard", range_words(tested_nm))
+    } else {
+        format!("beyond the {} to which tests of this beacon were heard", range_words(tested_nm))
+    })
+}
