@@ -1,7 +1,10 @@
 //! Priorities, states and events of an alert.
 
+use crate::builtin::BuiltIn;
 use serde::{Deserialize, Serialize};
 use std::fmt;
+use terms::{CasualtyId, Moment, Subject};
+use thiserror::Error;
 
 /// An alert's number in this logbook, counted from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -90,4 +93,105 @@ pub enum EventKind {
     Cleared,
     /// A notice; no alert.
     Noted,
+}
+
+/// An alert: its order, its subject and its occurrence.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Alert {
+    /// Its number.
+    pub id: AlertId,
+    /// The order's name, or the built-in one's.
+    pub order: String,
+    /// What it is about.
+    pub subject: Subject,
+    /// Its priority now.
+    pub priority: Priority,
+    /// Its state.
+    pub state: AlertState,
+    /// What is told.
+    pub text: String,
+    /// Part of an exercise.
+    pub exercise: bool,
+    /// When it began.
+    pub began: Moment,
+    /// It began at least so long ago: a gap of unknown length lies between.
+    pub began_at_least: bool,
+    /// How far it has gone while nobody acknowledged: 0 the watch, 1 the skipper, 2 all hands.
+    pub level: u8,
+    /// Events so far.
+    pub seq: u32,
+}
+
+impl Alert {
+    /// The state as it is told: a notice has none.
+    pub fn state_told(&self) -> Option<AlertState> {
+        (self.priority != Priority::Notice).then_some(self.state)
+    }
+
+    /// Whether it stands: not over, its condition goes on.
+    pub fn is_active(&self) -> bool {
+        !matches!(self.state, AlertState::RectifiedUnacknowledged | AlertState::Normal)
+    }
+}
+
+/// How an event is carried to people.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Carry {
+    /// By these signals; `None`: by all that carry the alert's priority.
+    pub signals: Option<Vec<String>>,
+    /// The event calls for attention: a signal sounds anew.
+    pub aloud: bool,
+    /// It would have, but the limit of signals a minute was reached; it is told again when that allows.
+    pub held_back: bool,
+    /// How far it goes: 0 the watch, 1 the skipper, 2 all hands.
+    pub level: u8,
+    /// Other unacknowledged alerts of the same order that this one also stands for.
+    pub more: u32,
+}
+
+/// What happened to an alert.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AlertEvent {
+    /// When.
+    pub at: Moment,
+    /// What.
+    pub kind: EventKind,
+    /// Counts the events of this alert from 1.
+    pub seq: u32,
+    /// The alert after it.
+    pub alert: Alert,
+    /// Who is to be told, and how.
+    pub carry: Carry,
+}
+
+/// Why an act of the crew was refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+pub enum Refused {
+    /// No alert of that number stands.
+    #[error("no alert {} stands", .0.0)]
+    NoSuchAlert(AlertId),
+    /// No alert about that casualty stands.
+    #[error("no alert about casualty {} stands", .0.0)]
+    NoSuchCasualty(CasualtyId),
+    /// The alert's state does not allow it.
+    #[error("alert {} is {state}, and that cannot be done to it", id.0)]
+    WrongState {
+        /// Which.
+        id: AlertId,
+        /// Its state.
+        state: AlertState,
+    },
+}
+
+/// What an alert comes from.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Source {
+    /// A built-in condition.
+    BuiltIn(BuiltIn),
+    /// A standing order, by name.
+    Order(String),
+    /// An order that cannot be judged.
+    Unjudged(String),
+    /// Those of an order that are too many to be told one by one.
+    Crowd(String),
 }

@@ -3,14 +3,13 @@
 mod timers;
 mod watched;
 
-use crate::alert::AlertId;
+use crate::alert::{Alert, AlertEvent, AlertId, Priority, Refused, Source};
 use crate::builtin::BuiltIn;
 use crate::declared::{Declared, Doing, Waters};
 use crate::judge::Sight;
-use crate::life::{Alert, AlertEvent, Alerts, Raise, Refused, Source};
-use crate::order::Orders;
+use crate::life::{Alerts, Raise};
+use crate::order::{Order, Orders};
 use crate::picture::Picture;
-use crate::{Order, Priority};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use terms::{CasualtyId, Moment, Position, Quantity, Subject, Value, Whose};

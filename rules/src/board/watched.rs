@@ -1,11 +1,11 @@
 //! One order at work: what it remembers of each subject, and the step from truth to alert.
 
 use super::timers::Timers;
-use crate::alert::{AlertId, Priority};
+use crate::alert::{Alert, AlertId, Priority, Source};
 use crate::builtin::Escalation;
 use crate::condition::Truth;
 use crate::judge::{Sight, TestState};
-use crate::life::{Alert, Alerts, Raise, Source};
+use crate::life::{Alerts, Raise};
 use crate::order::{Order, Piece};
 use crate::wording;
 use std::collections::{BTreeMap, BTreeSet};

@@ -50,6 +50,8 @@ const AFTER_IS: [&str; 9] = [
     "missing for",
     "off its mean over",
 ];
+/// Kinds that "ship" stands for: whoever is met at sea and has a closest point of approach.
+const SHIPS: [&str; 5] = ["vessel", "associated-craft", "group", "radar", "other"];
 /// The longest window of time that is kept.
 const LONGEST_WINDOW: Duration = Duration::from_secs(7 * 86_400);
 
@@ -332,7 +334,11 @@ fn words(t: &mut Tokens<'_>, m: &Measure, not: bool) -> Read<(Predicate, Option<
         if word.is_empty() {
             return Err(error(span, format!("a word is missing; expected {}", expected_words(q))));
         }
-        list.push(known_word(q, &word, span)?);
+        if q == Quantity::Kind && word.eq_ignore_ascii_case("ship") {
+            list.extend(SHIPS.iter().map(|w| (*w).to_owned()));
+        } else {
+            list.push(known_word(q, &word, span)?);
+        }
         if !t.take(&["or"]) {
             break;
         }
@@ -341,7 +347,11 @@ fn words(t: &mut Tokens<'_>, m: &Measure, not: bool) -> Read<(Predicate, Option<
 }
 
 fn expected_words(q: Quantity) -> String {
-    if q.words().is_empty() { "a word".to_owned() } else { q.words().join(", ") }
+    match q {
+        Quantity::Kind => format!("ship, {}", q.words().join(", ")),
+        q if q.words().is_empty() => "a word".to_owned(),
+        q => q.words().join(", "),
+    }
 }
 
 fn known_word(q: Quantity, word: &str, span: Range<usize>) -> Read<String> {
