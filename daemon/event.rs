@@ -1,5 +1,6 @@
 //! The event record: one shape for `replay --json`, the webhook's body and the logbook.
 
+use lookout::casualty::RelativeTo;
 use rules::{AlertId, AlertState, EventKind, Priority};
 use serde::Serialize;
 use terms::{CasualtyId, Mmsi, Utc};
@@ -59,16 +60,6 @@ pub struct OwnPart {
     pub sog_kn: Option<f64>,
     /// Heading, true.
     pub heading_deg: Option<f64>,
-}
-
-/// What a relative bearing is measured from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum RelativeTo {
-    /// The bow.
-    Heading,
-    /// The course over ground.
-    Cog,
 }
 
 /// The target of an event.

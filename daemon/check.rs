@@ -1,0 +1,172 @@
+//! `check`: every problem of the boat and orders files, and with `--live` a trial of feeds and signals.
+
+use crate::cli::{self, Outcome};
+use crate::config::{self, Boat, Means};
+use crate::feeds::{CHUNK, Opened};
+use crate::signals;
+use rules::Orders;
+use sentence::{Framer, FramerOptions};
+use serde_json::json;
+use std::path::Path;
+use std::time::Duration;
+use terms::Problems;
+
+/// How long a live trial listens to each feed.
+const LISTEN: Duration = Duration::from_secs(12);
+
+/// What was looked at, and how it stands.
+struct Line {
+    what: String,
+    good: bool,
+    words: String,
+}
+
+/// Checks the files, and with `live` the feeds and signals.
+pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: bool, json: bool) -> Outcome {
+    let mut lines = Vec::new();
+    let mut bad_file = false;
+    // Asked for nothing in particular, the installed files are meant.
+    let boat = boat.or_else(|| orders.is_none().then_some(Path::new(cli::BOAT)));
+    let mut read_boat = None;
+    if let Some(path) = boat {
+        match read_file(path, config::read) {
+            Ok(b) => {
+                lines.push(Line { what: path.display().to_string(), good: true, words: summary(&b) });
+                read_boat = Some(b);
+            }
+            Err(why) => {
+                bad_file = true;
+                lines.push(Line { what: path.display().to_string(), good: false, words: why });
+            }
+        }
+    }
+    let named = read_boat.as_ref().and_then(|b| b.orders.clone());
+    let orders = orders.map(Path::to_owned).or(named);
+    if let Some(path) = orders {
+        match read_file(&path, Orders::read) {
+            Ok(o) => {
+                let words = format!("{} orders", o.len());
+                lines.push(Line { what: path.display().to_string(), good: true, words });
+            }
+            Err(why) => {
+                bad_file = true;
+                lines.push(Line { what: path.display().to_string(), good: false, words: why });
+            }
+        }
+    }
+    let mut failed = false;
+    if let (true, Some(boat)) = (live, &read_boat) {
+        for line in trial(boat) {
+            failed |= !line.good;
+            lines.push(line);
+        }
+    }
+    let mut text = String::new();
+    for l in &lines {
+        if json {
+            text += &format!("{}\n", json!({"what": l.what, "good": l.good, "words": l.words}));
+        } else if l.good {
+            text += &format!("{}: good, {}\n", l.what, l.words);
+        } else {
+            text += &format!("{}\n", l.words);
+        }
+    }
+    let printed = cli::print(&text);
+    match (bad_file, failed) {
+        (true, _) => Outcome::BadFile,
+        (false, true) => Outcome::Failed,
+        (false, false) => printed,
+    }
+}
+
+/// What the orders are called that come with the program.
+pub const BUILT_IN: &str = "the built-in orders for ocean waters";
+
+/// The orders that come with the program, for ocean waters.
+pub fn built_in_orders() -> Orders {
+    let (name, text) = rules::SHIPPED[0];
+    // A test reads the shipped files; were they bad all the same, the watch would stand by no orders but the built-in alerts.
+    Orders::read(name, text).unwrap_or_default()
+}
+
+/// Reads a file and takes it apart; what is wrong comes back in words.
+pub fn read_file<T>(path: &Path, read: impl Fn(&str, &str) -> Result<T, Problems>) -> Result<T, String> {
+    let name = path.display().to_string();
+    let bytes = std::fs::read(path).map_err(|e| format!("{name}: cannot be read: {e}"))?;
+    let text = String::from_utf8(bytes).map_err(|e| {
+        let line = 1 + e.as_bytes()[..e.utf8_error().valid_up_to()].iter().filter(|&&b| b == b'\n').count();
+        format!("{name}:{line}: this is not text in UTF-8")
+    })?;
+    read(&name, &text).map_err(|p| p.to_string())
+}
+
+fn summary(b: &Boat) -> String {
+    format!("{} feeds, {} signals, {} crew", b.feeds.len(), b.signals.len(), b.crew.len())
+}
+
+/// Opens each feed and listens for a while, all at once; then tries each signal with words that say it is a test.
+fn trial(boat: &Boat) -> Vec<Line> {
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(r) => r,
+        Err(e) => return vec![Line { what: "trial".into(), good: false, words: e.to_string() }],
+    };
+    runtime.block_on(async {
+        let mut trials = Vec::new();
+        for feed in boat.feeds.clone() {
+            trials.push(tokio::spawn(async move {
+                let heard = listen(&feed).await;
+                let what = format!("feed {}", feed.name);
+                match heard {
+                    Ok(0) => {
+                        let words = format!("{what}: no sentence in {} s", LISTEN.as_secs());
+                        Line { what, good: false, words }
+                    }
+                    Ok(n) => {
+                        Line { what, good: true, words: format!("{n} sentences in at most {} s", LISTEN.as_secs()) }
+                    }
+                    Err(e) => Line { words: format!("{what}: {e}"), what, good: false },
+                }
+            }));
+        }
+        let mut lines = Vec::new();
+        for t in trials {
+            match t.await {
+                Ok(line) => lines.push(line),
+                Err(e) => lines.push(Line { what: "trial".into(), good: false, words: e.to_string() }),
+            }
+        }
+        for s in &boat.signals {
+            let kind = if matches!(s.means, Means::Command(_)) { "ran" } else { "answered" };
+            let what = format!("signal {}", s.name);
+            lines.push(match signals::trial(s).await {
+                Ok(()) => Line { what, good: true, words: kind.to_owned() },
+                Err(e) => Line { words: format!("{what}: {e}"), what, good: false },
+            });
+        }
+        lines
+    })
+}
+
+/// Sentences heard from a feed within a while; ends early once ten have come.
+async fn listen(feed: &config::Feed) -> std::io::Result<u64> {
+    let mut framer = Framer::new(FramerOptions { checksum_optional: feed.checksum_optional });
+    let reading = async {
+        let mut from = Opened::open(&feed.source).await?;
+        let mut chunk = vec![0; CHUNK];
+        while framer.counts().sentences < 10 {
+            let n = from.read(&mut chunk).await?;
+            framer.push(&chunk[..n], &mut |_| {});
+            if n == 0 || from.whole_lines() {
+                framer.finish(&mut |_| {});
+            }
+            if n == 0 && !from.whole_lines() {
+                break;
+            }
+        }
+        Ok(())
+    };
+    match tokio::time::timeout(LISTEN, reading).await {
+        Ok(Err(e)) => Err(e),
+        Ok(Ok(())) | Err(_) => Ok(framer.counts().sentences),
+    }
+}

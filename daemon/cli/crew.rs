@@ -1,0 +1,128 @@
+//! The verbs that talk to the running daemon.
+
+use super::{CONTROL, Outcome};
+use crate::act::Act;
+use crate::control;
+use clap::Subcommand;
+use rules::AlertId;
+use serde_json::{Value, json};
+use std::path::PathBuf;
+use terms::CasualtyId;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct To {
+    /// The daemon's control socket
+    #[arg(long, default_value = CONTROL, value_name = "PATH")]
+    control: PathBuf,
+    /// The answer as one JSON object
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Verb {
+    /// The picture as it is now
+    Status {
+        #[command(flatten)]
+        to: To,
+    },
+    /// Acknowledge one alert, or all that are open
+    Acknowledge {
+        /// Number of the alert
+        alert: Option<u32>,
+        #[command(flatten)]
+        to: To,
+    },
+    /// Stop the sound of one alert, or of all, for 30 seconds
+    Silence {
+        /// Number of the alert
+        alert: Option<u32>,
+        #[command(flatten)]
+        to: To,
+    },
+    /// Somebody has gone over the side
+    Overboard {
+        /// Who
+        #[arg(long)]
+        who: Option<String>,
+        /// How many seconds ago
+        #[arg(long, default_value_t = 0.0, value_name = "SECONDS")]
+        late: f64,
+        #[command(flatten)]
+        to: To,
+    },
+    /// Close the case of a casualty
+    StandDown {
+        /// Number of the casualty; needed where there are several
+        casualty: Option<u32>,
+        /// recovered, false activation, test, or handed over
+        #[arg(long)]
+        reason: String,
+        #[command(flatten)]
+        to: To,
+    },
+    /// Declare what the vessel does (under sail, under power, hove to, at anchor, moored) or the waters (ocean, coastal)
+    Declare {
+        /// In the words above
+        #[arg(required = true)]
+        what: Vec<String>,
+        #[command(flatten)]
+        to: To,
+    },
+    /// Write a remark into the logbook
+    Note {
+        /// The remark
+        #[arg(required = true)]
+        text: Vec<String>,
+        #[command(flatten)]
+        to: To,
+    },
+    /// Read the orders file anew
+    Reload {
+        #[command(flatten)]
+        to: To,
+    },
+}
+
+impl Verb {
+    pub(super) fn ask(self) -> Outcome {
+        let (to, act) = match self {
+            Self::Status { to } => return exchange(&to, "/status", None, |v| crate::status::screen(v)),
+            Self::Reload { to } => return exchange(&to, "/reload", Some(json!({})), told),
+            Self::Acknowledge { alert, to } => (to, Act::Acknowledge { alert: alert.map(AlertId), order: None }),
+            Self::Silence { alert, to } => (to, Act::Silence { alert: alert.map(AlertId), order: None }),
+            Self::Overboard { who, late, to } => (to, Act::Overboard { late_s: late, who }),
+            Self::StandDown { casualty, reason, to } => {
+                (to, Act::StandDown { casualty: casualty.map(CasualtyId), reason })
+            }
+            Self::Declare { what, to } => (to, Act::Declare { what: what.join(" ") }),
+            Self::Note { text, to } => (to, Act::Note { text: text.join(" ") }),
+        };
+        // An act is made of numbers and texts, which always have a form in JSON.
+        let body = serde_json::to_value(act).unwrap_or(Value::Null);
+        exchange(&to, "/act", Some(body), told)
+    }
+}
+
+/// What the daemon says it has done.
+fn told(answer: &Value) -> String {
+    format!("{}\n", answer["done"].as_str().unwrap_or("done"))
+}
+
+fn exchange(to: &To, path: &str, body: Option<Value>, print: impl Fn(&Value) -> String) -> Outcome {
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(r) => r,
+        Err(e) => {
+            eprintln!("middlewatch: {e}");
+            return Outcome::Failed;
+        }
+    };
+    match runtime.block_on(control::request(&to.control, path, body.as_ref())) {
+        Ok(answer) if to.json => super::print(&format!("{answer}\n")),
+        Ok(answer) => super::print(&print(&answer)),
+        Err(e) => {
+            eprintln!("middlewatch: {e}");
+            Outcome::Failed
+        }
+    }
+}

@@ -1,0 +1,170 @@
+//! The command line.
+
+mod crew;
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Where `run` looks for the boat when it is not told.
+pub const BOAT: &str = "/etc/middlewatch/boat.toml";
+/// Where the standing orders lie when the boat doesn't say.
+pub const ORDERS: &str = "/etc/middlewatch/orders.toml";
+/// Where the logbook lies when the boat doesn't say.
+pub const LOGBOOK: &str = "/var/lib/middlewatch/logbook.db";
+/// Where the control socket is when the boat doesn't say.
+pub const CONTROL: &str = "/run/middlewatch/control.sock";
+
+/// Said once by every report: what this is not.
+pub const CAUTION: &str = "An aid only: it does not replace a proper lookout, the vessel's own procedures, the collision \
+                           regulations, local rules or licensed practice.";
+
+/// How a verb ended, as the exit code says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// 0.
+    Done,
+    /// 1.
+    Failed,
+    /// 78: a bad configuration or orders file (EX_CONFIG of sysexits.h).
+    BadFile,
+}
+
+impl From<Outcome> for ExitCode {
+    fn from(o: Outcome) -> Self {
+        Self::from(match o {
+            Outcome::Done => 0,
+            Outcome::Failed => 1,
+            Outcome::BadFile => 78,
+        })
+    }
+}
+
+/// The electronic lookout of a small boat.
+///
+/// Hears overboard beacons and ships that will pass too close, watches what the standing orders say, keeps the logbook.
+/// An aid only: it does not replace a proper lookout, the vessel's own procedures, the collision regulations, local
+/// rules or licensed practice.
+#[derive(Debug, Parser)]
+#[command(name = "middlewatch", version)]
+struct Cli {
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    /// Stand the watch
+    Run {
+        /// The boat: her crew, wires and sounders
+        #[arg(long, default_value = BOAT)]
+        config: PathBuf,
+    },
+    /// Run recorded sentences or a scenario through the watch, as fast as it goes
+    Replay(Replay),
+    /// Tell what each sentence says
+    Listen {
+        /// One JSON object a line
+        #[arg(long)]
+        json: bool,
+        /// Files, '-' for standard input, serial:PATH@BAUD, tcp:HOST:PORT or udp:ADDRESS:PORT
+        #[arg(required = true, value_name = "INPUT")]
+        inputs: Vec<String>,
+    },
+    /// Find every problem of the boat and orders files
+    Check {
+        /// The boat
+        #[arg(long)]
+        config: Option<PathBuf>,
+        /// The standing orders
+        #[arg(long)]
+        orders: Option<PathBuf>,
+        /// Try the feeds and signals too
+        #[arg(long)]
+        live: bool,
+        /// One JSON object a line
+        #[arg(long)]
+        json: bool,
+    },
+    /// Tell what the night was like
+    Review(Review),
+    #[command(flatten)]
+    Crew(crew::Verb),
+}
+
+/// `replay`.
+#[derive(Debug, Args)]
+pub struct Replay {
+    /// The boat; without it her own position comes from the sentences alone
+    #[arg(long)]
+    pub config: Option<PathBuf>,
+    /// The standing orders; without it those for ocean waters
+    #[arg(long)]
+    pub orders: Option<PathBuf>,
+    /// Write the logbook here; one written by a replay is replaced, any other is refused
+    #[arg(long)]
+    pub logbook: Option<PathBuf>,
+    /// UTC of the first line where the sentences tell no time
+    #[arg(long, value_name = "UTC")]
+    pub start: Option<String>,
+    /// Event records, one JSON object a line
+    #[arg(long)]
+    pub json: bool,
+    /// Files of sentences, scenarios (.toml), or '-' for standard input
+    #[arg(required = true, value_name = "INPUT")]
+    pub inputs: Vec<PathBuf>,
+}
+
+/// `review`.
+#[derive(Debug, Args)]
+pub struct Review {
+    /// The logbook
+    #[arg(long, default_value = LOGBOOK)]
+    pub logbook: PathBuf,
+    /// From this UTC on, e.g. 2026-11-01T18:00:00Z
+    #[arg(long, value_name = "UTC")]
+    pub since: Option<String>,
+    /// Until this UTC
+    #[arg(long, value_name = "UTC")]
+    pub until: Option<String>,
+    /// One JSON object
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Parses the command line and does what it says.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(e) => {
+            let _ = e.print();
+            // clap's own codes are 0 for help and 2 for wrong usage.
+            return ExitCode::from(if e.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let outcome = match cli.verb {
+        Verb::Run { config } => crate::run::run(&config),
+        Verb::Replay(replay) => crate::replay::replay(&replay),
+        Verb::Listen { json, inputs } => crate::listen::listen(&inputs, json),
+        Verb::Check { config, orders, live, json } => {
+            crate::check::check(config.as_deref(), orders.as_deref(), live, json)
+        }
+        Verb::Review(review) => crate::review::verb(&review),
+        Verb::Crew(verb) => verb.ask(),
+    };
+    outcome.into()
+}
+
+/// Writes to standard output. A reader that has gone away (a closed pipe) ends the verb without an outcry.
+pub fn print(text: &str) -> Outcome {
+    use std::io::Write;
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Ok(()) => Outcome::Done,
+        Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => Outcome::Done,
+        Err(e) => {
+            eprintln!("middlewatch: standard output: {e}");
+            Outcome::Failed
+        }
+    }
+}

@@ -1,0 +1,155 @@
+//! `boat.toml`: the boat, her crew, her wires and her sounders. Strict: an unknown key, a wrong type or a value that
+//! makes no sense is a problem with line and column, and all of them are told at once.
+
+mod read;
+
+pub use read::read;
+
+use lookout::casualty::CrewMember;
+use lookout::{Dimensions, Settings};
+use rules::Priority;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::PathBuf;
+use std::time::Duration;
+use terms::Mmsi;
+
+/// Where a feed that says nothing is called silent, unless its entry says otherwise.
+pub const SILENT_AFTER: Duration = Duration::from_secs(60);
+
+/// Everything `boat.toml` says, resolved.
+#[derive(Debug, Clone, Default)]
+pub struct Boat {
+    /// The vessel.
+    pub vessel: Vessel,
+    /// Her crew, at most 64.
+    pub crew: Vec<Crew>,
+    /// Her wires and connections, at most 32.
+    pub feeds: Vec<Feed>,
+    /// Who or what is to be told, at most 32.
+    pub signals: Vec<Signal>,
+    /// The standing orders; `None` for the default place.
+    pub orders: Option<PathBuf>,
+    /// The logbook; `None` for the default place.
+    pub logbook: Option<PathBuf>,
+    /// The control socket; `None` for the default place.
+    pub control: Option<PathBuf>,
+}
+
+/// The vessel.
+#[derive(Debug, Clone, Default)]
+pub struct Vessel {
+    /// Her name, for reports.
+    pub name: Option<String>,
+    /// Her identity: never a target.
+    pub mmsi: Option<Mmsi>,
+    /// Identities of tenders and vessels in company, which are no ships to be called for.
+    pub fleet: Vec<Mmsi>,
+    /// Transducer below the surface, metres.
+    pub transducer_depth_m: Option<f64>,
+    /// Keel below the surface, metres.
+    pub draught_m: Option<f64>,
+    /// Speed she makes under engine.
+    pub motoring_speed_kn: Option<f64>,
+    /// Variation where nothing better is known, east positive.
+    pub variation_deg: Option<f64>,
+    /// GPS antenna to bow, stern, port side, starboard side, metres.
+    pub dimensions_m: Option<[f64; 4]>,
+    /// Anemometer above the water, metres.
+    pub masthead_m: Option<f64>,
+}
+
+/// One of the crew.
+#[derive(Debug, Clone)]
+pub struct Crew {
+    /// As it is to be called out.
+    pub name: String,
+    /// Identity of the life jacket's beacon.
+    pub beacon: Option<Mmsi>,
+}
+
+/// A wire or connection.
+#[derive(Debug, Clone)]
+pub struct Feed {
+    /// As alerts and reports call it.
+    pub name: String,
+    /// What it is.
+    pub source: Source,
+    /// Lines without a checksum are taken.
+    pub checksum_optional: bool,
+    /// Sentences in simulator mode are taken.
+    pub simulator: bool,
+    /// Silence after which an alert is raised.
+    pub silent_after: Duration,
+}
+
+/// Where a feed's bytes come from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Source {
+    /// A serial line.
+    Serial {
+        /// Device.
+        path: PathBuf,
+        /// Bits a second; IEC 61162-1 has 4800, IEC 61162-2 and AIS 38400.
+        baud: u32,
+    },
+    /// A server that sends sentences, as host:port.
+    Tcp(String),
+    /// Datagrams, unicast, broadcast or of a group.
+    Udp {
+        /// Address to listen on.
+        bind: SocketAddr,
+        /// Multicast group to join.
+        group: Option<Ipv4Addr>,
+        /// Interface to join it on.
+        interface: Option<Ipv4Addr>,
+    },
+    /// A file or named pipe, read from the start and then followed.
+    File(PathBuf),
+    /// Standard input.
+    StandardInput,
+}
+
+/// Who or what is to be told.
+#[derive(Debug, Clone)]
+pub struct Signal {
+    /// As orders and reports call it.
+    pub name: String,
+    /// What it is.
+    pub means: Means,
+    /// Carries this priority and those above.
+    pub from: Priority,
+    /// One attempt may take so long.
+    pub timeout: Duration,
+}
+
+/// How a signal tells.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Means {
+    /// A program and its arguments; the text on its standard input, never through a shell.
+    Command(Vec<String>),
+    /// An http address that event records are posted to.
+    Webhook(String),
+}
+
+/// What the lookout is told of the boat.
+pub fn lookout_settings(boat: &Boat) -> Settings {
+    let v = &boat.vessel;
+    let crew = boat.crew.iter().map(|c| CrewMember { name: c.name.clone(), mmsi: c.beacon }).collect();
+    let defaults = Settings::default();
+    Settings {
+        own_mmsi: v.mmsi,
+        crew,
+        fleet: v.fleet.clone(),
+        transducer_to_waterline_m: v.transducer_depth_m,
+        transducer_to_keel_m: v.draught_m.zip(v.transducer_depth_m).map(|(keel, transducer)| keel - transducer),
+        variation_deg: v.variation_deg,
+        dimensions: v.dimensions_m.map(|[bow_m, stern_m, port_m, starboard_m]| Dimensions {
+            bow_m,
+            stern_m,
+            port_m,
+            starboard_m,
+        }),
+        motoring_speed_kn: v.motoring_speed_kn.unwrap_or(defaults.motoring_speed_kn),
+        ..defaults
+    }
+}

@@ -1,0 +1,425 @@
+//! Reading `boat.toml`.
+
+use super::{Boat, Crew, Feed, Means, SILENT_AFTER, Signal, Source, Vessel};
+use rules::Priority;
+use serde::Deserialize;
+use serde::de::IntoDeserializer;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::ops::Range;
+use std::path::PathBuf;
+use std::time::Duration;
+use terms::{Dimension, Mmsi, Problems, nearest};
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// The version of the file's form that is read.
+const VERSION: u32 = 1;
+/// The most feeds, and the most signals.
+const MOST_LINES: usize = 32;
+/// The most crew.
+const MOST_CREW: usize = 64;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawVessel {
+    name: Option<String>,
+    mmsi: Option<Spanned<String>>,
+    #[serde(default)]
+    fleet: Vec<Spanned<String>>,
+    transducer_depth_m: Option<Spanned<f64>>,
+    draught_m: Option<Spanned<f64>>,
+    motoring_speed_kn: Option<Spanned<f64>>,
+    variation_deg: Option<Spanned<f64>>,
+    dimensions_m: Option<Spanned<[f64; 4]>>,
+    masthead_m: Option<Spanned<f64>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawCrew {
+    name: Spanned<String>,
+    beacon: Option<Spanned<String>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawFeed {
+    name: Spanned<String>,
+    serial: Option<PathBuf>,
+    baud: Option<Spanned<u32>>,
+    tcp: Option<Spanned<String>>,
+    udp: Option<Spanned<String>>,
+    group: Option<Spanned<String>>,
+    interface: Option<Spanned<String>>,
+    file: Option<PathBuf>,
+    standard_input: Option<bool>,
+    #[serde(default)]
+    checksum_optional: bool,
+    #[serde(default)]
+    simulator: bool,
+    silent_after: Option<Spanned<String>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawSignal {
+    name: Spanned<String>,
+    command: Option<Spanned<Vec<String>>>,
+    webhook: Option<Spanned<String>>,
+    from: Option<Spanned<String>>,
+    timeout: Option<Spanned<String>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawPlace {
+    path: PathBuf,
+}
+
+/// Keys of the file's top level.
+const TOP: [&str; 8] = ["version", "vessel", "crew", "feed", "signal", "orders", "logbook", "control"];
+
+/// Reads the text of a `boat.toml`; `file` is its name in messages.
+///
+/// # Errors
+/// Every problem of the file.
+pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
+    let mut problems = Problems::new(file, text);
+    let (table, syntax) = DeTable::parse_recoverable(text);
+    for e in &syntax {
+        problems.add(e.span().unwrap_or(0..0), e.message());
+    }
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    let mut r = Reader { problems, seen: Vec::new() };
+    let mut boat = Boat::default();
+    let mut version = None;
+    for (key, value) in table.into_inner() {
+        let span = key.span();
+        match key.get_ref().as_ref() {
+            "version" => version = r.take::<Spanned<u32>>(value),
+            "vessel" => boat.vessel = r.take(value).map(|v| r.vessel(v)).unwrap_or_default(),
+            "crew" => boat.crew = r.each(value, MOST_CREW, Reader::crew),
+            "feed" => boat.feeds = r.each(value, MOST_LINES, Reader::feed),
+            "signal" => boat.signals = r.each(value, MOST_LINES, Reader::signal),
+            "orders" => boat.orders = r.take::<RawPlace>(value).map(|p| p.path),
+            "logbook" => boat.logbook = r.take::<RawPlace>(value).map(|p| p.path),
+            "control" => boat.control = r.take::<RawPlace>(value).map(|p| p.path),
+            other => {
+                let hint = nearest(other, TOP).map_or(String::new(), |n| format!("; did you mean `{n}`?"));
+                r.problems.add(span, format!("`{other}` is not known here{hint}"));
+            }
+        }
+    }
+    match version {
+        Some(v) if *v.get_ref() != VERSION => r.problems.add(
+            v.span(),
+            format!("version {} is not one this program reads: it reads version {VERSION}", v.get_ref()),
+        ),
+        None if r.problems.is_empty() => {
+            r.problems.add(0..0, format!("the file says no version: its first line should be `version = {VERSION}`"));
+        }
+        _ => {}
+    }
+    r.problems.or_else_ok(boat)
+}
+
+/// Collects problems while values are taken apart.
+struct Reader {
+    problems: Problems,
+    /// Names already given away, with what they name.
+    seen: Vec<(&'static str, String)>,
+}
+
+impl Reader {
+    /// A value as `T`, or a problem.
+    fn take<'de, T: Deserialize<'de>>(&mut self, value: Spanned<DeValue<'de>>) -> Option<T> {
+        let whole = value.span();
+        match T::deserialize(value.into_deserializer()) {
+            Ok(t) => Some(t),
+            Err(e) => {
+                self.problems.add(e.span().unwrap_or(whole), with_hint(e.message()));
+                None
+            }
+        }
+    }
+
+    /// The tables of an array of tables, each read on its own so that one bad entry doesn't hide the next.
+    fn each<'de, Raw: Deserialize<'de>, T>(
+        &mut self,
+        value: Spanned<DeValue<'de>>,
+        most: usize,
+        resolve: impl Fn(&mut Self, Raw, Range<usize>) -> Option<T>,
+    ) -> Vec<T> {
+        let span = value.span();
+        let DeValue::Array(entries) = value.into_inner() else {
+            self.problems.add(span, "this is a list: each entry begins with its name in double brackets");
+            return Vec::new();
+        };
+        if entries.len() > most {
+            self.problems.add(span, format!("{} entries: at most {most} are taken", entries.len()));
+        }
+        entries
+            .into_iter()
+            .take(most)
+            .filter_map(|e| {
+                let span = e.span();
+                self.take(e).and_then(|raw| resolve(self, raw, span))
+            })
+            .collect()
+    }
+
+    fn vessel(&mut self, v: RawVessel) -> Vessel {
+        let mut within = |value: Option<Spanned<f64>>, what: &str, least: f64, most: f64| {
+            let v = value?;
+            let n = *v.get_ref();
+            if (least..=most).contains(&n) {
+                Some(n)
+            } else {
+                self.problems.add(v.span(), format!("{what} is from {least} to {most}, not {n}"));
+                None
+            }
+        };
+        let transducer_depth_m = within(v.transducer_depth_m, "the transducer's depth in metres", 0.0, 20.0);
+        let draught_m = within(v.draught_m, "the draught in metres", 0.0, 20.0);
+        let motoring_speed_kn = within(v.motoring_speed_kn, "the speed under engine in knots", 0.5, 40.0);
+        let variation_deg = within(v.variation_deg, "variation in degrees, east positive,", -180.0, 180.0);
+        let masthead_m = within(v.masthead_m, "the anemometer's height in metres", 1.0, 60.0);
+        let dimensions_m = v.dimensions_m.and_then(|d| {
+            let ok = d.get_ref().iter().all(|m| (0.0..=100.0).contains(m));
+            if !ok {
+                self.problems.add(d.span(), "dimensions are metres from the GPS antenna to bow, stern, port and starboard");
+            }
+            ok.then_some(*d.get_ref())
+        });
+        Vessel {
+            name: v.name,
+            mmsi: v.mmsi.and_then(|m| self.mmsi(&m)),
+            fleet: v.fleet.iter().filter_map(|m| self.mmsi(m)).collect(),
+            transducer_depth_m,
+            draught_m,
+            motoring_speed_kn,
+            variation_deg,
+            dimensions_m,
+            masthead_m,
+        }
+    }
+
+    fn crew(&mut self, c: RawCrew, _: Range<usize>) -> Option<Crew> {
+        let beacon = c.beacon.as_ref().and_then(|b| self.mmsi(b));
+        if let (Some(b), Some(written)) = (beacon, &c.beacon) {
+            self.once("beacon", &b.to_string(), written.span());
+        }
+        Some(Crew { name: self.name("crew member", &c.name)?, beacon })
+    }
+
+    fn feed(&mut self, f: RawFeed, span: Range<usize>) -> Option<Feed> {
+        let name = self.name("feed", &f.name);
+        let ways = [f.serial.is_some(), f.tcp.is_some(), f.udp.is_some(), f.file.is_some(), f.standard_input == Some(true)];
+        if ways.iter().filter(|w| **w).count() != 1 {
+            self.problems.add(
+                f.name.span(),
+                "a feed has exactly one of `serial`, `tcp`, `udp`, `file`, `standard_input = true`",
+            );
+            return None;
+        }
+        if f.serial.is_none()
+            && let Some(b) = &f.baud
+        {
+            self.problems.add(b.span(), "`baud` belongs to a serial line");
+        }
+        if f.udp.is_none()
+            && let Some(g) = f.group.as_ref().or(f.interface.as_ref())
+        {
+            self.problems.add(g.span(), "`group` and `interface` belong to a `udp` feed");
+        }
+        let source = if let Some(path) = f.serial {
+            let baud = f.baud.map_or(4800, |b| {
+                if !(300..=4_000_000).contains(b.get_ref()) {
+                    self.problems.add(b.span(), "baud is from 300 to 4000000; 4800 and 38400 are usual");
+                }
+                *b.get_ref()
+            });
+            Source::Serial { path, baud }
+        } else if let Some(address) = f.tcp {
+            if address.get_ref().rsplit_once(':').is_none_or(|(h, p)| h.is_empty() || p.parse::<u16>().is_err()) {
+                self.problems.add(address.span(), "a server is written as \"host:port\"");
+            }
+            Source::Tcp(address.into_inner())
+        } else if let Some(address) = f.udp {
+            let bind = self.parsed::<SocketAddr>(&address, "an address to listen on is written as \"0.0.0.0:port\"");
+            let group = f.group.and_then(|g| {
+                let parsed = self.parsed::<Ipv4Addr>(&g, "a group is an IPv4 address from 224.0.0.0 to 239.255.255.255")?;
+                if !parsed.is_multicast() {
+                    self.problems.add(g.span(), "a group is an IPv4 address from 224.0.0.0 to 239.255.255.255");
+                }
+                Some(parsed)
+            });
+            let interface = f.interface.and_then(|i| self.parsed(&i, "an interface is named by its own IPv4 address"));
+            Source::Udp { bind: bind?, group, interface }
+        } else if let Some(path) = f.file {
+            Source::File(path)
+        } else {
+            self.once("input", "standard input", span);
+            Source::StandardInput
+        };
+        let silent_after = f.silent_after.and_then(|s| self.duration(&s)).unwrap_or(SILENT_AFTER);
+        Some(Feed {
+            name: name?,
+            source,
+            checksum_optional: f.checksum_optional,
+            simulator: f.simulator,
+            silent_after,
+        })
+    }
+
+    fn signal(&mut self, s: RawSignal, _: Range<usize>) -> Option<Signal> {
+        let name = self.name("signal", &s.name);
+        let means = match (s.command, s.webhook) {
+            (Some(c), None) => {
+                if c.get_ref().first().is_none_or(String::is_empty) {
+                    self.problems.add(c.span(), "a command is a list: the program, then its arguments");
+                }
+                Means::Command(c.into_inner())
+            }
+            (None, Some(w)) => {
+                if let Err(why) = crate::signals::address(w.get_ref()) {
+                    self.problems.add(w.span(), why.to_string());
+                }
+                Means::Webhook(w.into_inner())
+            }
+            _ => {
+                self.problems.add(s.name.span(), "a signal has exactly one of `command`, `webhook`");
+                return None;
+            }
+        };
+        let from = s.from.and_then(|p| self.priority(&p));
+        let default = match means {
+            Means::Command(_) => Priority::Warning,
+            Means::Webhook(_) => Priority::Notice,
+        };
+        let timeout = s.timeout.and_then(|t| self.duration(&t)).unwrap_or(Duration::from_secs(10));
+        Some(Signal { name: name?, means, from: from.unwrap_or(default), timeout })
+    }
+
+    /// A name: not empty, one line, and not given twice to the same kind of thing.
+    fn name(&mut self, what: &'static str, name: &Spanned<String>) -> Option<String> {
+        let text = name.get_ref().trim();
+        if text.is_empty() || text.len() > 60 || text.chars().any(char::is_control) {
+            self.problems.add(name.span(), format!("a {what} has a name of one to 60 letters on one line"));
+            return None;
+        }
+        self.once(what, text, name.span());
+        Some(text.to_owned())
+    }
+
+    /// Notes that a thing of this name is there, and a problem where it was already.
+    fn once(&mut self, what: &'static str, name: &str, span: Range<usize>) {
+        if self.seen.iter().any(|(w, n)| *w == what && n == name) {
+            self.problems.add(span, format!("there is a {what} `{name}` already"));
+        }
+        self.seen.push((what, name.to_owned()));
+    }
+
+    fn mmsi(&mut self, text: &Spanned<String>) -> Option<Mmsi> {
+        let found = (text.get_ref().len() == 9).then(|| Mmsi::parse(text.get_ref())).flatten();
+        if found.is_none() {
+            self.problems.add(text.span(), "an MMSI is nine digits in quotes");
+        }
+        found
+    }
+
+    fn parsed<T: std::str::FromStr>(&mut self, text: &Spanned<String>, expected: &str) -> Option<T> {
+        let found = text.get_ref().parse().ok();
+        if found.is_none() {
+            self.problems.add(text.span(), expected);
+        }
+        found
+    }
+
+    fn priority(&mut self, text: &Spanned<String>) -> Option<Priority> {
+        let all =
+            [Priority::Notice, Priority::Caution, Priority::Warning, Priority::Alarm, Priority::EmergencyAlarm];
+        let found = all.into_iter().find(|p| p.to_string() == *text.get_ref());
+        if found.is_none() {
+            self.problems.add(text.span(), "a priority is notice, caution, warning, alarm or emergency alarm");
+        }
+        found
+    }
+
+    /// A time with its unit, more than nothing and at most a day.
+    fn duration(&mut self, text: &Spanned<String>) -> Option<Duration> {
+        let found = parse_duration(text.get_ref()).filter(|d| !d.is_zero() && *d <= Duration::from_secs(86_400));
+        if found.is_none() {
+            self.problems.add(text.span(), "a time is a number and s, min or h, at most 24 h: \"90 s\"");
+        }
+        found
+    }
+}
+
+/// A time as written: a number and one of the units of time, a space between them or not. `None` when it is not that,
+/// or negative.
+pub fn parse_duration(text: &str) -> Option<Duration> {
+    let text = text.trim();
+    let unit_at = text.find(|c: char| c.is_ascii_alphabetic())?;
+    let number: f64 = text[..unit_at].trim().parse().ok()?;
+    let seconds = Dimension::Time.in_own_unit(number, &text[unit_at..])?;
+    Duration::try_from_secs_f64(seconds).ok()
+}
+
+/// serde's message, with "did you mean" where it is about an unknown key.
+fn with_hint(message: &str) -> String {
+    let quoted: Vec<&str> = message.split('`').skip(1).step_by(2).collect();
+    match quoted.split_first() {
+        Some((word, known)) if message.starts_with("unknown field") => {
+            let hint = nearest(word, known.iter().copied());
+            let hint = hint.map_or(format!("known are {}", known.join(", ")), |n| format!("did you mean `{n}`?"));
+            format!("`{word}` is not known here; {hint}")
+        }
+        _ => message.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn all_problems_of_a_file_at_once() {
+        let text = "version = 1\n[vessel]\nmmsi = \"12\"\n[[feed]]\nname = \"a\"\nserial = \"/dev/x\"\nbuad = 4800\n\
+                    [[feed]]\nname = \"b\"\n[[signal]]\nname = \"s\"\nwebhook = \"ftp://x\"\n[logbok]\npath = \"x\"\n";
+        let told = read("boat.toml", text).unwrap_err().to_string();
+        for part in [
+            "boat.toml:3:8: an MMSI is nine digits",
+            "boat.toml:7:1: `buad` is not known here; did you mean `baud`?",
+            "boat.toml:9:8: a feed has exactly one of",
+            "boat.toml:12:11: ",
+            "boat.toml:13:2: `logbok` is not known here; did you mean `logbook`?",
+        ] {
+            assert!(told.contains(part), "{part} is not in\n{told}");
+        }
+    }
+
+    #[test]
+    fn a_boat_is_read() {
+        let text = "version = 1\n[vessel]\nname = \"Wendelin\"\nmmsi = \"211000001\"\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n\
+            [[feed]]\nname = \"bus\"\nserial = \"/dev/ttyUSB0\"\nbaud = 38400\nsilent_after = \"30 s\"\n\
+            [[feed]]\nname = \"net\"\nudp = \"0.0.0.0:60001\"\ngroup = \"239.192.0.4\"\n\
+            [[signal]]\nname = \"horn\"\ncommand = [\"aplay\", \"x.wav\"]\nfrom = \"emergency alarm\"\n";
+        let boat = read("boat.toml", text).unwrap();
+        assert_eq!(boat.feeds[0].source, Source::Serial { path: "/dev/ttyUSB0".into(), baud: 38400 });
+        assert_eq!(boat.feeds[0].silent_after, Duration::from_secs(30));
+        assert_eq!(boat.signals[0].from, Priority::EmergencyAlarm);
+        assert_eq!(boat.crew[0].beacon, Mmsi::new(972_000_001));
+    }
+
+    #[test]
+    fn durations() {
+        assert_eq!(parse_duration("1.5 min"), Some(Duration::from_secs(90)));
+        assert_eq!(parse_duration("20s"), Some(Duration::from_secs(20)));
+        for bad in ["", "20", "s", "-1 s", "1 fortnight", "nan s", "inf h"] {
+            assert_eq!(parse_duration(bad), None, "{bad}");
+        }
+    }
+}

@@ -1,0 +1,45 @@
+//! The control socket: HTTP/1.1 on a Unix socket, JSON both ways. The command line is its client.
+
+mod client;
+mod server;
+
+pub use client::{ClientError, request};
+pub use server::{ControlError, Server};
+
+use crate::act::{Act, ActError};
+use serde_json::Value;
+use tokio::sync::{mpsc, oneshot};
+
+/// Requests that may wait for the watch.
+const WAITING: usize = 64;
+/// Connections at one time; more wait in the kernel's queue.
+const CONNECTIONS: usize = 32;
+/// Bytes of a request's body.
+const BODY: usize = 16 * 1024;
+/// Time for a request to arrive and to be answered.
+const PATIENCE: std::time::Duration = std::time::Duration::from_secs(10);
+
+/// What is asked of the watch.
+#[derive(Debug)]
+pub enum Ask {
+    /// An act of the crew.
+    Act(Act),
+    /// The picture as it is.
+    Status,
+    /// Read the orders anew.
+    Reload,
+}
+
+/// A question and the way back for its answer.
+#[derive(Debug)]
+pub struct Question {
+    /// What is asked.
+    pub ask: Ask,
+    /// Takes the answer; dropped when nobody waits for it any more.
+    pub reply: oneshot::Sender<Result<Value, ActError>>,
+}
+
+/// Both ends of the queue of questions; bounded.
+pub fn questions() -> (mpsc::Sender<Question>, mpsc::Receiver<Question>) {
+    mpsc::channel(WAITING)
+}

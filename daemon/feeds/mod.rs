@@ -1,0 +1,116 @@
+//! Feeds: bytes off wires and connections, framed into lines and queued for the watch. A feed that fails is tried
+//! again for ever, with a bounded back-off; none of them can end the daemon or fill its memory.
+
+mod intake;
+mod net;
+mod source;
+
+pub use intake::{FeedStatus, Line, Lines};
+
+use intake::{Intake, Urgency};
+pub use source::Opened;
+
+use crate::clock::Clock;
+use crate::config::{Feed, Source};
+use sentence::{Framed, Framer, FramerOptions};
+use std::io;
+use std::sync::Arc;
+use std::time::Duration;
+use terms::{FeedId, Mmsi};
+
+/// First wait before a feed that failed is tried again; it doubles up to [`LONGEST_WAIT`].
+const FIRST_WAIT: Duration = Duration::from_millis(500);
+/// The longest wait before a feed that failed is tried again.
+const LONGEST_WAIT: Duration = Duration::from_secs(15);
+/// Bytes read at once; the largest datagram fits.
+pub const CHUNK: usize = 65_536;
+
+/// One feed on its way: reads, frames, queues.
+pub struct Runner {
+    feed: Feed,
+    framer: Framer,
+    intake: Intake,
+    clock: Clock,
+}
+
+impl Runner {
+    /// A feed that hands its lines to `lines`. Those of `crew` identities take the beacons' lane.
+    pub fn new(id: FeedId, feed: Feed, crew: Vec<Mmsi>, lines: &Lines, clock: Clock) -> (Self, Arc<FeedStatus>) {
+        let patient = matches!(feed.source, Source::File(_) | Source::StandardInput);
+        let intake = lines.intake(id, patient, crew);
+        let status = intake.status();
+        let framer = Framer::new(FramerOptions { checksum_optional: feed.checksum_optional });
+        (Self { feed, framer, intake, clock }, status)
+    }
+
+    /// Runs until the task is dropped, or until a standard input has ended.
+    pub async fn run(mut self) {
+        let mut wait = FIRST_WAIT;
+        loop {
+            let before = self.framer.counts().sentences;
+            let outcome = self.once().await;
+            if self.framer.counts().sentences > before {
+                wait = FIRST_WAIT;
+            }
+            let why = match outcome {
+                Ok(()) if self.feed.source == Source::StandardInput => {
+                    self.intake.state("ended");
+                    return;
+                }
+                Ok(()) => "closed by the other side".to_owned(),
+                Err(e) => e.to_string(),
+            };
+            tracing::warn!(feed = %self.feed.name, %why, again_in_s = wait.as_secs_f64(), "feed lost");
+            self.intake.state(&format!("down: {why}"));
+            tokio::time::sleep(wait).await;
+            wait = (wait * 2).min(LONGEST_WAIT);
+        }
+    }
+
+    /// Opens the feed and reads it to its end.
+    async fn once(&mut self) -> io::Result<()> {
+        let mut opened = Opened::open(&self.feed.source).await?;
+        self.intake.state("up");
+        let mut chunk = vec![0; CHUNK];
+        loop {
+            let n = opened.read(&mut chunk).await?;
+            self.take(&chunk[..n]).await;
+            if n == 0 || opened.whole_lines() {
+                self.end_line().await;
+            }
+            if n == 0 && !opened.whole_lines() {
+                return Ok(());
+            }
+        }
+    }
+
+    /// Frames bytes and queues the lines.
+    async fn take(&mut self, bytes: &[u8]) {
+        let mut lines = Vec::new();
+        self.framer.push(bytes, &mut |f| keep(&f, self.intake.crew(), &mut lines));
+        self.queue(lines).await;
+    }
+
+    /// What stands in the framer without a line end is a line now.
+    async fn end_line(&mut self) {
+        let mut lines = Vec::new();
+        self.framer.finish(&mut |f| keep(&f, self.intake.crew(), &mut lines));
+        self.queue(lines).await;
+    }
+
+    async fn queue(&mut self, lines: Vec<(Box<[u8]>, Urgency)>) {
+        let at = self.clock.now();
+        for (line, urgency) in lines {
+            self.intake.put(at, line, urgency).await;
+        }
+        self.intake.counts(self.framer.counts());
+    }
+}
+
+/// Keeps a checked line; a refused one has been counted by the framer.
+fn keep(framed: &Framed<'_>, crew: &[Mmsi], lines: &mut Vec<(Box<[u8]>, Urgency)>) {
+    if let Framed::Sentence(s) = framed {
+        let urgency = if s.is_urgent(crew) { Urgency::Beacon } else { Urgency::Ordinary };
+        lines.push((s.as_bytes().into(), urgency));
+    }
+}

@@ -1,0 +1,120 @@
+//! A feed's source, opened: serial line, socket, file or standard input behind one way to read.
+
+use super::net;
+use crate::config::Source;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::pin::Pin;
+use std::task::{Context, Poll};
+use std::time::Duration;
+use tokio::fs::File;
+use tokio::io::{AsyncRead, AsyncReadExt, ReadBuf};
+use tokio::net::UdpSocket;
+use tokio_serial::{SerialPortBuilderExt, SerialStream};
+
+/// How long a file that has no more bytes rests before it is looked at again.
+const LOOK_AGAIN: Duration = Duration::from_millis(500);
+
+/// A connection that brings no byte for so long is closed and opened anew: its peer may be gone without a word.
+const QUIET_CONNECTION: Duration = Duration::from_secs(60);
+
+/// A source that has been opened.
+pub enum Opened {
+    /// Bytes in a row; they may end.
+    Stream(Box<dyn AsyncRead + Send + Unpin>),
+    /// A connection to a server.
+    Connection(tokio::net::TcpStream),
+    /// Datagrams of whole lines; they never end.
+    Datagrams(UdpSocket),
+}
+
+impl Opened {
+    /// Opens a source.
+    ///
+    /// # Errors
+    /// What the system says, with the place it is about.
+    pub async fn open(source: &Source) -> io::Result<Self> {
+        Ok(match source {
+            Source::Serial { path, baud } => Self::Stream(Box::new(serial(path, *baud)?)),
+            Source::Tcp(address) => Self::Connection(net::connect(address).await?),
+            Source::Udp { bind, group, interface } => Self::Datagrams(net::bind(*bind, *group, *interface)?),
+            Source::File(path) => Self::Stream(Box::new(Followed::open(path).await?)),
+            Source::StandardInput => Self::Stream(Box::new(tokio::io::stdin())),
+        })
+    }
+
+    /// Reads what has come, at most a bufferful; nothing at the end of a stream.
+    ///
+    /// # Errors
+    /// What the system says, and a connection that brings nothing for a minute.
+    pub async fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        match self {
+            Self::Stream(s) => s.read(into).await,
+            Self::Datagrams(s) => s.recv(into).await,
+            Self::Connection(s) => tokio::time::timeout(QUIET_CONNECTION, s.read(into)).await.map_err(|_| {
+                io::Error::new(io::ErrorKind::TimedOut, format!("no byte for {} s", QUIET_CONNECTION.as_secs()))
+            })?,
+        }
+    }
+
+    /// Whether each read brings whole lines: what a datagram doesn't end never will be.
+    pub fn whole_lines(&self) -> bool {
+        matches!(self, Self::Datagrams(_))
+    }
+}
+
+/// Opens a serial line, exclusively: 8 data bits, no parity, one stop bit (IEC 61162-1 clause 5). Its hang-up, as when
+/// an adapter is unplugged, reads as an end.
+fn serial(path: &Path, baud: u32) -> io::Result<SerialStream> {
+    tokio_serial::new(path.to_string_lossy(), baud).open_native_async().map_err(|e| {
+        let kind = match e.kind() {
+            tokio_serial::ErrorKind::Io(kind) => kind,
+            tokio_serial::ErrorKind::NoDevice => io::ErrorKind::NotFound,
+            _ => io::ErrorKind::Other,
+        };
+        io::Error::new(kind, format!("{}: {e}", path.display()))
+    })
+}
+
+/// A file read from its start and then followed as it grows; begun anew when it is cut short or replaced.
+struct Followed {
+    path: PathBuf,
+    file: File,
+    rest: Option<Pin<Box<tokio::time::Sleep>>>,
+    read: u64,
+}
+
+impl Followed {
+    /// Opens it; a named pipe is waited for.
+    async fn open(path: &Path) -> io::Result<Self> {
+        let file = File::open(path).await.map_err(|e| io::Error::new(e.kind(), format!("{}: {e}", path.display())))?;
+        Ok(Self { path: path.to_owned(), file, rest: None, read: 0 })
+    }
+
+    /// Whether the path names another file by now, or fewer bytes than were read.
+    fn replaced(&self) -> bool {
+        std::fs::metadata(&self.path).is_ok_and(|m| m.is_file() && m.len() < self.read)
+    }
+}
+
+impl AsyncRead for Followed {
+    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+        loop {
+            if let Some(rest) = &mut self.rest {
+                std::task::ready!(rest.as_mut().poll(cx));
+                self.rest = None;
+            }
+            let before = buf.filled().len();
+            std::task::ready!(Pin::new(&mut self.file).poll_read(cx, buf))?;
+            let n = buf.filled().len() - before;
+            self.read += n as u64;
+            if n > 0 {
+                return Poll::Ready(Ok(()));
+            }
+            if self.replaced() {
+                return Poll::Ready(Err(io::Error::other(format!("{} was cut short", self.path.display()))));
+            }
+            self.rest = Some(Box::pin(tokio::time::sleep(LOOK_AGAIN)));
+        }
+    }
+}

@@ -1,0 +1,305 @@
+//! `listen`: what each sentence says, for a person who commissions a wire or for a program.
+
+use crate::cli::Outcome;
+use crate::clock::Clock;
+use crate::config::Source;
+use crate::feeds::{CHUNK, Opened};
+use sentence::{Counts, Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, Sentence};
+use serde_json::{Map, Value, json};
+use std::collections::BTreeMap;
+use std::io::{self, Write};
+use std::path::PathBuf;
+use terms::Moment;
+
+/// Formatters, talkers and stations that the summary keeps count of; further ones are only counted together.
+const MOST_KINDS: usize = 256;
+
+/// Listens to inputs, one after the other, and prints what each line says. A live feed goes on until interrupted.
+pub fn listen(inputs: &[String], json: bool) -> Outcome {
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(r) => r,
+        Err(e) => {
+            eprintln!("middlewatch: {e}");
+            return Outcome::Failed;
+        }
+    };
+    let mut outcome = Outcome::Done;
+    for input in inputs {
+        let source = match source(input) {
+            Ok(s) => s,
+            Err(why) => {
+                eprintln!("middlewatch: {input}: {why}");
+                outcome = Outcome::Failed;
+                continue;
+            }
+        };
+        match runtime.block_on(one(input, source, json)) {
+            Ok(()) => {}
+            Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return outcome,
+            Err(e) => {
+                eprintln!("middlewatch: {input}: {e}");
+                outcome = Outcome::Failed;
+            }
+        }
+    }
+    outcome
+}
+
+/// A feed as the command line names it.
+fn source(input: &str) -> Result<Source, &'static str> {
+    match input.split_once(':') {
+        _ if input == "-" => Ok(Source::StandardInput),
+        Some(("serial", rest)) => {
+            let (path, baud) = rest.rsplit_once('@').unwrap_or((rest, "4800"));
+            let baud = baud.parse().map_err(|_| "a serial line is written as serial:/dev/ttyUSB0@38400")?;
+            Ok(Source::Serial { path: path.into(), baud })
+        }
+        Some(("tcp", address)) => Ok(Source::Tcp(address.to_owned())),
+        Some(("udp", address)) => {
+            let bind = address.parse().map_err(|_| "a datagram feed is written as udp:0.0.0.0:60001")?;
+            Ok(Source::Udp { bind, group: None, interface: None })
+        }
+        _ => Ok(Source::File(PathBuf::from(input))),
+    }
+}
+
+async fn one(name: &str, source: Source, json: bool) -> io::Result<()> {
+    let clock = Clock;
+    // A file that is listened to is read to its end; it is the running watch that follows it.
+    let mut from = match &source {
+        Source::File(path) => Opened::Stream(Box::new(tokio::fs::File::open(path).await?)),
+        other => Opened::open(other).await?,
+    };
+    let mut ear = Ear::new(name, json);
+    let mut chunk = vec![0; CHUNK];
+    let interrupted = tokio::signal::ctrl_c();
+    tokio::pin!(interrupted);
+    loop {
+        let n = tokio::select! {
+            biased;
+            _ = &mut interrupted => break,
+            n = from.read(&mut chunk) => n?,
+        };
+        let ended = n == 0 && !from.whole_lines();
+        ear.take(clock.now(), &chunk[..n], ended || from.whole_lines())?;
+        if ended {
+            break;
+        }
+    }
+    ear.summary()
+}
+
+/// One feed being listened to.
+struct Ear<'n> {
+    name: &'n str,
+    json: bool,
+    out: io::BufWriter<io::Stdout>,
+    framer: Framer,
+    /// Counts the decoder's refusals; the framer counts its own.
+    refused: Counts,
+    decoder: Decoder,
+    line: u64,
+    kinds: BTreeMap<String, u64>,
+    stations: BTreeMap<String, u64>,
+    own: Option<terms::Position>,
+    farthest_nm: Option<f64>,
+    first: Option<Moment>,
+    last: Moment,
+}
+
+impl<'n> Ear<'n> {
+    fn new(name: &'n str, json: bool) -> Self {
+        Self {
+            name,
+            json,
+            out: io::BufWriter::new(io::stdout()),
+            framer: Framer::new(FramerOptions::default()),
+            refused: Counts::default(),
+            decoder: Decoder::new(DecoderOptions { simulator: true }),
+            line: 1,
+            kinds: BTreeMap::new(),
+            stations: BTreeMap::new(),
+            own: None,
+            farthest_nm: None,
+            first: None,
+            last: Moment::ZERO,
+        }
+    }
+
+    /// Takes bytes line by line, so that each sentence is told with the number of its line.
+    fn take(&mut self, at: Moment, bytes: &[u8], end: bool) -> io::Result<()> {
+        self.first.get_or_insert(at);
+        self.last = at;
+        let mut result = Ok(());
+        for piece in bytes.split_inclusive(|&b| b == b'\n') {
+            let mut framer = std::mem::replace(&mut self.framer, Framer::new(FramerOptions::default()));
+            framer.push(piece, &mut |f| {
+                let told = self.tell(at, &f);
+                if result.is_ok() {
+                    result = told;
+                }
+            });
+            self.framer = framer;
+            self.line += u64::from(piece.ends_with(b"\n"));
+        }
+        if end {
+            let mut framer = std::mem::replace(&mut self.framer, Framer::new(FramerOptions::default()));
+            framer.finish(&mut |f| {
+                let told = self.tell(at, &f);
+                if result.is_ok() {
+                    result = told;
+                }
+            });
+            self.framer = framer;
+        }
+        result.and_then(|()| self.out.flush())
+    }
+
+    fn tell(&mut self, at: Moment, framed: &Framed<'_>) -> io::Result<()> {
+        match framed {
+            Framed::Refused { line, why } => self.refuse(line, *why),
+            Framed::Sentence(s) => match self.decoder.read(at, s) {
+                Ok(report) => self.heard(s, &report),
+                Err(why) => {
+                    self.refused.refuse(why);
+                    self.refuse(s.as_bytes(), why)
+                }
+            },
+        }
+    }
+
+    fn refuse(&mut self, line: &[u8], why: Refusal) -> io::Result<()> {
+        if self.json {
+            writeln!(self.out, "{}", json!({"line": self.line, "refused": why.text()}))
+        } else {
+            let shown: String = String::from_utf8_lossy(line).chars().map(shown).take(82).collect();
+            writeln!(self.out, "{:>6}  refused, {}: {shown}", self.line, why.text())
+        }
+    }
+
+    fn heard(&mut self, s: &Sentence<'_>, report: &Report) -> io::Result<()> {
+        self.count(s, report);
+        let fields = match serde_json::to_value(report) {
+            Ok(Value::Object(fields)) => fields,
+            _ => Map::new(),
+        };
+        if !self.json {
+            let words: Vec<String> = fields.iter().filter_map(|(k, v)| word(k, v)).collect();
+            let words = match report {
+                Report::Fragment => "part of an AIS message".to_owned(),
+                Report::Unread => "counted, not read".to_owned(),
+                _ if words.is_empty() => "nothing available".to_owned(),
+                _ => words.join(", "),
+            };
+            return writeln!(self.out, "{:>6}  {}{}  {words}", self.line, s.talker(), s.formatter());
+        }
+        let mut record = Map::new();
+        record.insert("line".into(), self.line.into());
+        record.insert("feed".into(), self.name.into());
+        if !matches!(report, Report::Ais(_)) {
+            record.insert("talker".into(), s.talker().into());
+            record.insert("formatter".into(), s.formatter().into());
+        }
+        match report {
+            Report::Fragment => drop(record.insert("fragment".into(), true.into())),
+            Report::Unread => drop(record.insert("unread".into(), true.into())),
+            _ => record.extend(fields),
+        }
+        writeln!(self.out, "{}", Value::Object(record))
+    }
+
+    fn count(&mut self, s: &Sentence<'_>, report: &Report) {
+        let mut add = |table: &mut BTreeMap<String, u64>, key: String| {
+            let key = if table.len() < MOST_KINDS || table.contains_key(&key) { key } else { "others".to_owned() };
+            *table.entry(key).or_default() += 1;
+        };
+        add(&mut self.kinds, format!("{}{}", s.talker(), s.formatter()));
+        match report {
+            Report::Fix(f) => self.own = f.position.or(self.own),
+            Report::Ais(a) if a.own_vessel => self.own = a.position.or(self.own),
+            Report::Ais(a) => {
+                add(&mut self.stations, a.mmsi.to_string());
+                if let (Some(own), Some(there)) = (self.own, a.position) {
+                    let range = own.range_and_bearing(there).0;
+                    self.farthest_nm = Some(self.farthest_nm.map_or(range, |f| f.max(range)));
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// What the feed brought, on standard output for a person, on standard error where that is a program's.
+    fn summary(&mut self) -> io::Result<()> {
+        let counts = self.framer.counts();
+        let mut text = format!("\n{}: {} bytes, {} sentences", self.name, counts.bytes, counts.sentences);
+        let seconds = self.first.map_or(0.0, |f| self.last.seconds_from(f));
+        if seconds >= 10.0 {
+            text += &format!(", {:.1} a second", counts.sentences as f64 / seconds);
+        }
+        for (kind, n) in &self.kinds {
+            text += &format!("\n  {kind:<8} {n}");
+        }
+        if !self.stations.is_empty() {
+            text += &format!("\n  {} stations heard by AIS", self.stations.len());
+            if let Some(range) = self.farthest_nm {
+                text += &format!(", the farthest at {range:.1} nm");
+            }
+        }
+        for why in Refusal::ALL {
+            let n = counts.refused(*why) + self.refused.refused(*why);
+            if n > 0 {
+                text += &format!("\n  refused, {}: {n}", why.text());
+            }
+        }
+        text += "\n";
+        if self.json { io::stderr().write_all(text.as_bytes()) } else { self.out.write_all(text.as_bytes()) }?;
+        self.out.flush()
+    }
+}
+
+/// A character as it can safely be shown on a terminal.
+fn shown(c: char) -> char {
+    if c.is_control() || c == char::REPLACEMENT_CHARACTER { '·' } else { c }
+}
+
+/// Endings of names that are units, with the sign a person reads.
+const UNITS: [(&str, &str); 14] = [
+    ("_deg_min", "°/min"),
+    ("_per_min", "/min"),
+    ("_of_day_min", " min of the day"),
+    ("_of_day_ms", " ms of the day"),
+    ("_deg", "°"),
+    ("_kn", " kn"),
+    ("_nm", " nm"),
+    ("_hpa", " hPa"),
+    ("_min", "′"),
+    ("_ms", " ms"),
+    ("_m", " m"),
+    ("_s", " s"),
+    ("_c", " °C"),
+    ("_v", " V"),
+];
+
+/// A named quantity for a person; nothing where it is not available.
+fn word(key: &str, value: &Value) -> Option<String> {
+    let (name, unit) = UNITS.iter().find_map(|(end, sign)| Some((key.strip_suffix(end)?, *sign))).unwrap_or((key, ""));
+    let name = if name.is_empty() { key } else { name }.replace('_', " ");
+    match value {
+        Value::Null => None,
+        Value::Bool(false) => None,
+        Value::Bool(true) => Some(name),
+        Value::Number(n) => Some(match n.as_f64().filter(|_| n.is_f64()) {
+            Some(f) => format!("{name} {}{unit}", (f * 1e5).round() / 1e5),
+            None => format!("{name} {n}{unit}"),
+        }),
+        Value::String(s) => Some(format!("{name} {}{unit}", s.chars().map(shown).collect::<String>())),
+        Value::Array(list) => {
+            let all: Vec<String> = list.iter().filter_map(|v| word("", v)).collect();
+            (!all.is_empty()).then(|| format!("{name} {}", all.join("; ")))
+        }
+        Value::Object(map) => {
+            let all: Vec<String> = map.iter().filter_map(|(k, v)| word(k, v)).collect();
+            (!all.is_empty()).then(|| format!("{name} ({})", all.join(" ")).trim().to_owned())
+        }
+    }
+}

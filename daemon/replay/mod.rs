@@ -1,0 +1,350 @@
+//! `replay`: recorded sentences or a scenario through the watch, as fast as it goes.
+
+mod timeline;
+
+use crate::act::Act;
+use crate::check::{BUILT_IN, built_in_orders, read_file};
+use crate::cli::{self, Outcome, Replay};
+use crate::config::{self, Boat};
+use crate::event::EventRecord;
+use crate::logbook::{Logbook, LogbookError, LogbookSettings, Pace, Stamp};
+use crate::watch::{FeedSetting, Numbers, Output, Watch};
+use crate::{review, words};
+use rules::{EventKind, Orders, Priority};
+use scenario::{Scenario, Verb, What};
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use terms::{FeedId, Moment, Utc};
+use timeline::{Input, Steady};
+
+/// Why a replay could not go on.
+#[derive(Debug, thiserror::Error)]
+enum ReplayError {
+    /// A configuration, orders or scenario file is bad.
+    #[error("{0}")]
+    BadFile(String),
+    /// An input cannot be read.
+    #[error("{0}: {1}")]
+    Input(String, io::Error),
+    /// The logbook cannot be written.
+    #[error("{0}")]
+    Logbook(#[from] LogbookError),
+    /// A logbook lies there that was not written by a replay.
+    #[error("{0}: this logbook was kept at sea and is not replaced; name another file")]
+    KeptAtSea(PathBuf),
+    /// Something else.
+    #[error("{0}")]
+    Other(String),
+    /// Nobody reads the output any more.
+    #[error("standard output: {0}")]
+    Output(io::Error),
+}
+
+/// Replays the inputs.
+pub fn replay(args: &Replay) -> Outcome {
+    match run(args) {
+        Ok(()) => Outcome::Done,
+        Err(ReplayError::Output(e)) if e.kind() == io::ErrorKind::BrokenPipe => Outcome::Done,
+        Err(ReplayError::BadFile(why)) => {
+            eprintln!("{why}");
+            Outcome::BadFile
+        }
+        Err(e) => {
+            eprintln!("middlewatch: {e}");
+            Outcome::Failed
+        }
+    }
+}
+
+fn run(args: &Replay) -> Result<(), ReplayError> {
+    let boat = args.config.as_deref().map(|p| read_file(p, config::read)).transpose().map_err(ReplayError::BadFile)?;
+    let boat = boat.unwrap_or_default();
+    let path = args.orders.clone().or_else(|| boat.orders.clone());
+    let orders = path.as_deref().map(|p| read_file(p, Orders::read)).transpose().map_err(ReplayError::BadFile)?;
+    let from = path.as_ref().map_or_else(|| BUILT_IN.to_owned(), |p| p.display().to_string());
+    let start = match &args.start {
+        Some(text) => Some(Utc::parse(text).ok_or_else(|| {
+            ReplayError::Other(format!("--start {text}: a time is written as 2026-11-01T18:00:00Z"))
+        })?),
+        None => None,
+    };
+    let mut sources = Vec::new();
+    for path in &args.inputs {
+        sources.push(Source::open(path, start)?);
+    }
+    let mut play = Play::new(&boat, orders.unwrap_or_else(built_in_orders), &from, args)?;
+    // An input that breaks off is told after what came before it.
+    let played = play.run(&mut sources);
+    play.end(&sources)?;
+    played
+}
+
+/// One input: recorded lines, or a scenario that makes them.
+enum Source {
+    Lines { name: String, input: Box<Input>, feeds: BTreeMap<usize, FeedId> },
+    Scenario(Box<Scenario>),
+}
+
+impl Source {
+    fn open(path: &Path, start: Option<Utc>) -> Result<Self, ReplayError> {
+        let name = path.display().to_string();
+        if path.extension().is_some_and(|e| e == "toml") {
+            let scenario = read_file(path, Scenario::read).map_err(ReplayError::BadFile)?;
+            return Ok(Self::Scenario(Box::new(scenario)));
+        }
+        let reader: Box<dyn io::Read> = if name == "-" {
+            Box::new(io::stdin())
+        } else {
+            Box::new(File::open(path).map_err(|e| ReplayError::Input(name.clone(), e))?)
+        };
+        let name = if name == "-" {
+            "standard input".to_owned()
+        } else {
+            path.file_stem().map_or(name, |s| s.to_string_lossy().into_owned())
+        };
+        Ok(Self::Lines { name, input: Box::new(Input::new(reader, start)), feeds: BTreeMap::new() })
+    }
+}
+
+/// A replay under way.
+struct Play {
+    watch: Watch,
+    logbook: Option<Logbook>,
+    logbook_path: Option<PathBuf>,
+    out: io::BufWriter<io::Stdout>,
+    json: bool,
+    lines: u64,
+    now: Moment,
+    told: BTreeMap<Priority, u64>,
+    casualties_open: usize,
+}
+
+impl Play {
+    fn new(boat: &Boat, orders: Orders, from: &str, args: &Replay) -> Result<Self, ReplayError> {
+        let logbook = args.logbook.as_deref().map(open_logbook).transpose()?;
+        let mut watch = Watch::new(Moment::ZERO, boat, &[], Numbers::default());
+        watch.set_orders(Moment::ZERO, orders, from);
+        Ok(Self {
+            watch,
+            logbook,
+            logbook_path: args.logbook.clone(),
+            out: io::BufWriter::new(io::stdout()),
+            json: args.json,
+            lines: 0,
+            now: Moment::ZERO,
+            told: BTreeMap::new(),
+            casualties_open: 0,
+        })
+    }
+
+    /// Plays all inputs, merged by time; the first in the list goes first where times are the same.
+    fn run(&mut self, sources: &mut [Source]) -> Result<(), ReplayError> {
+        let mut plays: Vec<Option<scenario::Play<'_>>> = Vec::new();
+        let mut scenario_feeds: Vec<BTreeMap<String, FeedId>> = Vec::new();
+        // Scenarios and recorded lines are kept apart, so that each is borrowed only by its own kind.
+        let (mut inputs, mut scenarios) = (Vec::new(), Vec::new());
+        for s in sources {
+            match s {
+                Source::Lines { name, input, feeds } => inputs.push((name, input, feeds)),
+                Source::Scenario(scenario) => scenarios.push(&**scenario),
+            }
+        }
+        for s in &scenarios {
+            plays.push(Some(s.play()));
+            scenario_feeds.push(BTreeMap::new());
+        }
+        let mut waiting: Vec<Option<scenario::Timed<'_>>> =
+            plays.iter_mut().map(|p| p.as_mut().and_then(Iterator::next)).collect();
+        let mut steady = Steady::default();
+        loop {
+            // The earliest of all; undated inputs count from their own start, which is that of the replay.
+            let mut first: Option<(i64, usize, bool)> = None;
+            for (n, (name, input, _)) in inputs.iter_mut().enumerate() {
+                let next = input.peek().map_err(|e| ReplayError::Input(name.clone(), e))?;
+                if let Some((ms, _)) = next
+                    && first.is_none_or(|f| ms < f.0)
+                {
+                    first = Some((ms, n, false));
+                }
+            }
+            for (n, timed) in waiting.iter().enumerate() {
+                if let Some(t) = timed
+                    && first.is_none_or(|f| t.utc.0 < f.0)
+                {
+                    first = Some((t.utc.0, n, true));
+                }
+            }
+            let Some((ms, n, made)) = first else { return Ok(()) };
+            let (at, broken) = steady.at(ms);
+            self.advance(at)?;
+            if made {
+                let Some(timed) = waiting[n].take() else { return Ok(()) };
+                waiting[n] = plays[n].as_mut().and_then(Iterator::next);
+                if broken {
+                    self.watch.system_utc(at, timed.utc);
+                }
+                match timed.what {
+                    What::Line { feed, line } => {
+                        let id = *scenario_feeds[n]
+                            .entry(feed.to_owned())
+                            .or_insert_with(|| self.watch.add_feed(at, replayed(feed)));
+                        self.lines += 1;
+                        self.watch.hear(at, id, line.as_bytes());
+                    }
+                    What::Act(act) => self.act(at, act),
+                }
+            } else {
+                let (name, input, feeds) = &mut inputs[n];
+                let Some(heard) = input.next().map_err(|e| ReplayError::Input(name.clone(), e))? else { continue };
+                let id = *feeds.entry(heard.source).or_insert_with(|| {
+                    let own = input.source_name(heard.source);
+                    self.watch.add_feed(at, replayed(own.unwrap_or(name)))
+                });
+                if broken && heard.dated {
+                    self.watch.system_utc(at, Utc(heard.ms));
+                }
+                self.lines += 1;
+                match heard.report {
+                    Ok(report) => self.watch.hear_report(at, id, &report),
+                    Err(why) => self.watch.refused(id, why),
+                }
+            }
+            self.put_out()?;
+        }
+    }
+
+    /// Lets every timer fire that lies before a moment, each at its own time.
+    fn advance(&mut self, at: Moment) -> Result<(), ReplayError> {
+        if at > self.now {
+            self.watch.advance(at);
+            self.now = at;
+            self.put_out()?;
+        }
+        Ok(())
+    }
+
+    fn act(&mut self, at: Moment, act: &scenario::Act) {
+        let words = act.words.trim();
+        let some = |w: &str| (!w.is_empty()).then(|| w.to_owned());
+        let act = match act.verb {
+            Verb::Acknowledge => Act::Acknowledge { alert: None, order: some(words) },
+            Verb::Silence => Act::Silence { alert: None, order: some(words) },
+            Verb::Overboard => Act::Overboard { late_s: 0.0, who: some(words) },
+            Verb::StandDown => Act::StandDown { casualty: None, reason: words.to_owned() },
+            Verb::Declare => Act::Declare { what: words.to_owned() },
+            Verb::Handover => Act::Note { text: format!("Watch handed over: {words}") },
+            Verb::Note => Act::Note { text: words.to_owned() },
+        };
+        if let Err(why) = self.watch.act(at, act) {
+            eprintln!("an act at {} s: {why}", at.as_s());
+        }
+    }
+
+    fn put_out(&mut self) -> Result<(), ReplayError> {
+        for output in self.watch.take_outputs() {
+            let Output::Event { at, mut record, .. } = output else {
+                if let Some(logbook) = &self.logbook {
+                    output.write(logbook);
+                }
+                continue;
+            };
+            if let Some(logbook) = &self.logbook {
+                record.log_id = Some(logbook.event(at, &record, Vec::new()).blocking_recv().unwrap_or(Err(LogbookError::Closed))?);
+            }
+            if matches!(record.event, EventKind::Raised | EventKind::Noted) {
+                *self.told.entry(record.alert.priority).or_default() += 1;
+            }
+            self.tell(&record).map_err(ReplayError::Output)?;
+        }
+        Ok(())
+    }
+
+    fn tell(&mut self, record: &EventRecord) -> io::Result<()> {
+        if self.json {
+            serde_json::to_writer(&mut self.out, record)?;
+            return self.out.write_all(b"\n");
+        }
+        writeln!(self.out, "{}", words::event(record))
+    }
+
+    /// The summary, and the review where a logbook was written.
+    fn end(&mut self, sources: &[Source]) -> Result<(), ReplayError> {
+        let now = self.now;
+        self.casualties_open = self.watch.open_casualties(now).len();
+        let mut refused = 0;
+        for s in sources {
+            if let Source::Lines { input, .. } = s {
+                refused += input.counts().all_refused();
+            }
+        }
+        refused += self.watch.all_refused();
+        self.out.flush().map_err(ReplayError::Output)?;
+        if let Some(logbook) = self.logbook.take() {
+            let closed = logbook.close(self.watch.stamp(now));
+            drop(logbook);
+            closed.blocking_recv().map_err(|_| LogbookError::Closed)??;
+        }
+        let mut text = format!(
+            "\n{} sentences in {} of steady time, {refused} refused.",
+            self.lines,
+            words::span(now.since(Moment::ZERO))
+        );
+        for (priority, n) in self.told.iter().rev() {
+            text += &format!(" {}: {n}.", words::capital(&priority.to_string()));
+        }
+        if self.casualties_open > 0 {
+            text += &format!(" {} not stood down.", words::count(self.casualties_open, "casualty", "casualties"));
+        }
+        text += "\n";
+        if self.json {
+            // Standard output holds one record a line; the summary is for whoever watches.
+            eprint!("{}", text.trim_start());
+            return Ok(());
+        }
+        if let Some(path) = &self.logbook_path {
+            match review::read(path, review::Span::default()) {
+                Ok(night) => text += &format!("\n{}", night.print()),
+                Err(e) => return Err(ReplayError::Other(e.to_string())),
+            }
+        } else {
+            text += &format!("{}\n", cli::CAUTION);
+        }
+        self.out.write_all(text.as_bytes()).and_then(|()| self.out.flush()).map_err(ReplayError::Output)
+    }
+}
+
+/// A replayed feed: its end is the end of the recording and no silence.
+fn replayed(name: &str) -> FeedSetting {
+    FeedSetting { name: name.to_owned(), checksum_optional: false, simulator: true, silent_after: None }
+}
+
+/// A new logbook for a replay. One that an earlier replay wrote is replaced.
+fn open_logbook(path: &Path) -> Result<Logbook, ReplayError> {
+    let Ok(there) = std::fs::metadata(path) else { return new_logbook(path) };
+    if there.len() > 0 && !review::was_replayed(path).map_err(|e| ReplayError::Other(e.to_string()))? {
+        return Err(ReplayError::KeptAtSea(path.to_owned()));
+    }
+    for end in ["", "-wal", "-shm"] {
+        let mut name = path.as_os_str().to_owned();
+        name.push(end);
+        match std::fs::remove_file(&name) {
+            Err(e) if e.kind() != io::ErrorKind::NotFound => {
+                return Err(ReplayError::Input(path.display().to_string(), e));
+            }
+            _ => {}
+        }
+    }
+    new_logbook(path)
+}
+
+fn new_logbook(path: &Path) -> Result<Logbook, ReplayError> {
+    let settings = LogbookSettings {
+        boot: None,
+        opened: Stamp { steady: Moment::ZERO, utc: None },
+        pace: Pace::Replay,
+        limit_bytes: None,
+    };
+    Ok(Logbook::open(path, settings)?.0)
+}

@@ -1,0 +1,265 @@
+//! Recorded lines in the order of their times, from one or several inputs.
+//!
+//! The time of a line is the first that applies: its TAG block's, the feed's dated sentence's, a time-only sentence's
+//! with the last date, and else `--start` (or an unknown UTC) and an even spacing. A line without a time of its own
+//! has that of the line before it.
+
+use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, SentTime};
+use std::collections::{BTreeMap, VecDeque};
+use std::io::{self, Read};
+use terms::{Moment, Utc};
+
+/// Lines that are held back at the start of an input until one tells the time.
+const HELD_BACK: usize = 2000;
+/// Between lines of an input that tells no time.
+const SPACING_MS: i64 = 100;
+/// Bytes read at once.
+const CHUNK: usize = 65_536;
+/// Sources in one file that are kept apart; further ones share the file's own.
+const SOURCES: usize = 32;
+
+/// What a line said, and when.
+#[derive(Debug)]
+pub struct Heard {
+    /// Milliseconds: of UTC where `dated`, else since the input's first line.
+    pub ms: i64,
+    /// Whether that is UTC.
+    pub dated: bool,
+    /// Which source of this input: 0 for lines whose TAG block names none.
+    pub source: usize,
+    /// What it said.
+    pub report: Result<Report, Refusal>,
+}
+
+/// One input being read.
+pub struct Input {
+    reader: Box<dyn Read>,
+    framer: Framer,
+    options: DecoderOptions,
+    sources: BTreeMap<String, usize>,
+    decoders: Vec<Decoder>,
+    /// Lines ready to be handed out, in order.
+    ready: VecDeque<Heard>,
+    ended: bool,
+    now_ms: i64,
+    dated: bool,
+    lines: u64,
+    chunk: Vec<u8>,
+}
+
+impl Input {
+    /// An input. Recorded values of a simulator are as good as any here.
+    pub fn new(reader: Box<dyn Read>, start: Option<Utc>, checksum_optional: bool) -> Self {
+        let options = DecoderOptions { simulator: true };
+        Self {
+            reader,
+            framer: Framer::new(FramerOptions { checksum_optional }),
+            options,
+            sources: BTreeMap::new(),
+            decoders: vec![Decoder::new(options)],
+            ready: VecDeque::new(),
+            ended: false,
+            now_ms: start.map_or(0, |t| t.0),
+            dated: start.is_some(),
+            lines: 0,
+            chunk: vec![0; CHUNK],
+        }
+    }
+
+    /// Names of the sources that TAG blocks have told, by number.
+    pub fn source_name(&self, source: usize) -> Option<&str> {
+        self.sources.iter().find(|(_, n)| **n == source).map(|(name, _)| name.as_str())
+    }
+
+    /// Bytes, sentences and refusals of the framing.
+    pub fn counts(&self) -> &sentence::Counts {
+        self.framer.counts()
+    }
+
+    /// Time of the next line, without taking it.
+    ///
+    /// # Errors
+    /// When the input cannot be read on.
+    pub fn peek(&mut self) -> io::Result<Option<(i64, bool)>> {
+        self.fill()?;
+        Ok(self.ready.front().map(|h| (h.ms, h.dated)))
+    }
+
+    /// The next line.
+    ///
+    /// # Errors
+    /// When the input cannot be read on.
+    pub fn next(&mut self) -> io::Result<Option<Heard>> {
+        self.fill()?;
+        Ok(self.ready.pop_front())
+    }
+
+    /// Reads until a line is ready: at the start of an undated input, until one tells the time.
+    fn fill(&mut self) -> io::Result<()> {
+        while !self.ended && (self.ready.is_empty() || (!self.dated && self.ready.len() < HELD_BACK)) {
+            let n = match self.reader.read(&mut self.chunk) {
+                Err(e) if e.kind() == io::ErrorKind::Interrupted => continue,
+                other => other?,
+            };
+            let mut taken = Taken {
+                options: self.options,
+                sources: &mut self.sources,
+                decoders: &mut self.decoders,
+                ready: &mut self.ready,
+                now_ms: &mut self.now_ms,
+                dated: &mut self.dated,
+                lines: &mut self.lines,
+            };
+            if n == 0 {
+                self.ended = true;
+                self.framer.finish(&mut |f| taken.framed(&f));
+            } else {
+                self.framer.push(&self.chunk[..n], &mut |f| taken.framed(&f));
+            }
+        }
+        Ok(())
+    }
+}
+
+/// The parts of an input that its framer's lines go to.
+struct Taken<'i> {
+    options: DecoderOptions,
+    sources: &'i mut BTreeMap<String, usize>,
+    decoders: &'i mut Vec<Decoder>,
+    ready: &'i mut VecDeque<Heard>,
+    now_ms: &'i mut i64,
+    dated: &'i mut bool,
+    lines: &'i mut u64,
+}
+
+impl Taken<'_> {
+    fn framed(&mut self, framed: &Framed<'_>) {
+        let Framed::Sentence(s) = framed else { return };
+        let source = self.source(s.tag().and_then(|t| t.source));
+        let report = self.decoders[source].read(Moment(*self.now_ms), s);
+        let tagged = s.tag().and_then(|t| t.time).map(|t| t.0);
+        if let Some(ms) = tagged.or_else(|| self.told(&report)) {
+            self.set(ms);
+        } else if !*self.dated && *self.lines > 0 {
+            *self.now_ms += SPACING_MS;
+        }
+        *self.lines += 1;
+        self.ready.push_back(Heard { ms: *self.now_ms, dated: *self.dated, source, report });
+    }
+
+    fn source(&mut self, name: Option<&str>) -> usize {
+        let Some(name) = name else { return 0 };
+        if let Some(&known) = self.sources.get(name) {
+            return known;
+        }
+        if self.decoders.len() >= SOURCES {
+            return 0;
+        }
+        let number = self.decoders.len();
+        self.decoders.push(Decoder::new(self.options));
+        self.sources.insert(name.to_owned(), number);
+        number
+    }
+
+    /// UTC that a sentence tells: its own date, or the time of day nearest to the time so far.
+    fn told(&self, report: &Result<Report, Refusal>) -> Option<i64> {
+        match report {
+            Ok(Report::Time { utc }) => Some(utc.0),
+            Ok(Report::Fix(f)) => match f.time? {
+                SentTime::Utc(utc) => Some(utc.0),
+                SentTime::OfDayMs(ms) if *self.dated => {
+                    let day = 86_400_000;
+                    let off = (i64::from(ms) - Utc(*self.now_ms).ms_of_day() + day / 2).rem_euclid(day) - day / 2;
+                    Some(*self.now_ms + off)
+                }
+                SentTime::OfDayMs(_) => None,
+            },
+            _ => None,
+        }
+    }
+
+    /// Sets the time; lines held back until now get it too.
+    fn set(&mut self, ms: i64) {
+        if !*self.dated {
+            *self.dated = true;
+            for held in self.ready.iter_mut() {
+                held.ms = ms;
+                held.dated = true;
+            }
+        }
+        *self.now_ms = ms;
+    }
+}
+
+/// Steady time of a replay, made from recorded times that may jump. It starts at zero and never goes back; a jump back
+/// of more than an hour or on of more than a day is a break in the recording and counts as one second.
+#[derive(Debug, Default)]
+pub struct Steady {
+    last_ms: Option<i64>,
+    now: i64,
+}
+
+impl Steady {
+    /// Steady time of a recorded one, and whether the recorded time broke here.
+    pub fn at(&mut self, ms: i64) -> (Moment, bool) {
+        const BACK: i64 = -3_600_000;
+        const ON: i64 = 86_400_000;
+        let Some(last) = self.last_ms else {
+            self.last_ms = Some(ms);
+            return (Moment(self.now), true);
+        };
+        let step = ms.saturating_sub(last);
+        let broken = !(BACK..=ON).contains(&step);
+        if broken {
+            self.now += 1000;
+            self.last_ms = Some(ms);
+        } else if step > 0 {
+            self.now += step;
+            self.last_ms = Some(ms);
+        }
+        (Moment(self.now), broken)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn input(text: &str, start: Option<Utc>) -> Vec<(i64, bool)> {
+        let mut input = Input::new(Box::new(io::Cursor::new(text.to_owned())), start, true);
+        let mut times = Vec::new();
+        while let Some(h) = input.next().unwrap() {
+            times.push((h.ms, h.dated));
+        }
+        times
+    }
+
+    #[test]
+    fn time_of_a_line_by_precedence() {
+        // Lines without checksum, as the option allows, keep the example readable.
+        let text = "$IIHDT,10.0,T\n$GPZDA,235959.50,31,12,2025,00,00\n$IIHDT,11.0,T\n$GPGLL,4900.00,N,00600.00,W,000001.00,A,A\n";
+        let midnight = Utc::parse("2026-01-01T00:00:00Z").unwrap().0;
+        assert_eq!(
+            input(text, None),
+            [(midnight - 500, true), (midnight - 500, true), (midnight - 500, true), (midnight + 1000, true)]
+        );
+    }
+
+    #[test]
+    fn lines_without_any_time_are_evenly_spaced() {
+        let text = "$IIHDT,10.0,T\n$IIHDT,11.0,T\n";
+        assert_eq!(input(text, None), [(0, false), (100, false)]);
+        assert_eq!(input(text, Some(Utc(5000))).first(), Some(&(5000, true)));
+    }
+
+    #[test]
+    fn steady_time_never_goes_back() {
+        let mut s = Steady::default();
+        assert_eq!(s.at(1_000_000), (Moment(0), true));
+        assert_eq!(s.at(1_002_000), (Moment(2000), false));
+        assert_eq!(s.at(1_001_000), (Moment(2000), false), "a little disorder is no step");
+        assert_eq!(s.at(1_003_000), (Moment(3000), false));
+        assert_eq!(s.at(1_003_000 + 86_400_001), (Moment(4000), true), "a break in the recording");
+        assert_eq!(s.at(0), (Moment(5000), true));
+    }
+}

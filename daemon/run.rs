@@ -1,0 +1,363 @@
+//! `run`: stands the watch until it is told to stop.
+
+use crate::act::ActError;
+use crate::check::read_file;
+use crate::cli::{self, Outcome};
+use crate::clock::{self, Clock};
+use crate::config::{self, Boat};
+use crate::control::{self, Ask, Question};
+use crate::feeds::{FeedStatus, Line, Lines, Runner};
+use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
+use crate::signals::{News, Signals};
+use crate::watch::{FeedSetting, Numbers, Output, Watch};
+use lookout::casualty::Gap;
+use rules::{AlertId, BuiltIn, Orders};
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use terms::{FeedId, Mmsi, Moment, Subject, UtcSource};
+use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::mpsc;
+
+/// News of signals that may wait for the watch.
+const NEWS: usize = 64;
+/// Lines handed to the watch before it looks at its other inputs again.
+const AT_ONCE: usize = 256;
+/// Everything that waits for the disk when the daemon is stopped has so long to get there.
+const LAST_WRITE: Duration = Duration::from_millis(1800);
+/// Keys of the logbook's saved states.
+const LAST_GOOD_ORDERS: &str = "last good orders";
+const CASUALTIES: &str = "casualties";
+
+/// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
+pub fn run(config: &Path) -> Outcome {
+    tracing_subscriber::fmt().with_writer(std::io::stderr).with_max_level(tracing::Level::INFO).with_ansi(false).init();
+    let boat = match read_file(config, config::read) {
+        Ok(b) => b,
+        Err(why) => {
+            eprintln!("{why}");
+            return Outcome::BadFile;
+        }
+    };
+    let runtime = match tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build() {
+        Ok(r) => r,
+        Err(e) => {
+            eprintln!("middlewatch: {e}");
+            return Outcome::Failed;
+        }
+    };
+    let outcome = runtime.block_on(stand(boat));
+    // A read of standard input that never ends must not keep the daemon from stopping.
+    runtime.shutdown_timeout(Duration::from_millis(100));
+    match outcome {
+        Ok(()) => Outcome::Done,
+        Err(why) => {
+            eprintln!("middlewatch: {why}");
+            Outcome::Failed
+        }
+    }
+}
+
+/// The standing orders as they are to be had: the file, else the last good copy, else the built-in ones.
+struct Found {
+    orders: Orders,
+    from: String,
+    /// What is wrong with the file.
+    trouble: Option<String>,
+    /// The text of a good file, to be kept.
+    text: Option<String>,
+}
+
+fn find_orders(path: &Path, last_good: Option<&str>) -> Found {
+    let name = path.display().to_string();
+    let why = match read_file(path, |name, text| Orders::read(name, text).map(|o| (o, text.to_owned()))) {
+        Ok((orders, text)) => return Found { orders, from: name, trouble: None, text: Some(text) },
+        Err(why) => why,
+    };
+    let copy = last_good.and_then(|text| Some((Orders::read("the last good copy", text).ok()?, text)));
+    let (orders, from) = match copy {
+        Some((orders, _)) => (orders, "the last good copy".to_owned()),
+        None => (crate::check::built_in_orders(), crate::check::BUILT_IN.to_owned()),
+    };
+    let trouble = Some(format!("The watch stands by other orders ({from}). {why}"));
+    Found { orders, from, trouble, text: None }
+}
+
+async fn stand(boat: Boat) -> Result<(), String> {
+    let clock = Clock;
+    let began = clock.now();
+    let socket = boat.control.clone().unwrap_or_else(|| PathBuf::from(cli::CONTROL));
+    let server = control::Server::bind(&socket).await.map_err(|e| e.to_string())?;
+
+    let path = boat.logbook.clone().unwrap_or_else(|| PathBuf::from(cli::LOGBOOK));
+    let settings = LogbookSettings {
+        boot: Some(clock::boot_id()),
+        opened: Stamp { steady: began, utc: Some((clock.utc(), UtcSource::System)) },
+        pace: Pace::Live,
+        limit_bytes: None,
+    };
+    if let Some(folder) = path.parent() {
+        // Where that fails, opening the logbook says why.
+        let _ = std::fs::create_dir_all(folder);
+    }
+    let (logbook, recovered, _) = Logbook::open_or_wait(&path, settings);
+
+    let orders_path = boat.orders.clone().unwrap_or_else(|| PathBuf::from(cli::ORDERS));
+    let found = find_orders(&orders_path, recovered.states.get(LAST_GOOD_ORDERS).map(String::as_str));
+
+    let (news, mut signal_news) = mpsc::channel(NEWS);
+    let signals = Signals::start(&boat.signals, &logbook, clock, &news);
+    let (questions, mut asked) = control::questions();
+    tokio::spawn(server.run(questions));
+
+    let mut lines = Lines::default();
+    let crew: Vec<Mmsi> = boat.crew.iter().filter_map(|c| c.beacon).collect();
+    let mut feeds = Vec::new();
+    for (feed, n) in boat.feeds.iter().zip(0..) {
+        let (runner, status) = Runner::new(FeedId(n), feed.clone(), crew.clone(), &lines, clock);
+        feeds.push((Arc::from(feed.name.as_str()), status));
+        tokio::spawn(runner.run());
+    }
+
+    let mut daemon = Daemon::new(boat, clock, logbook, signals, feeds, orders_path, &recovered);
+    daemon.begin(began, &recovered, found);
+
+    let mut terminate = signal(SignalKind::terminate()).map_err(|e| e.to_string())?;
+    let mut interrupt = signal(SignalKind::interrupt()).map_err(|e| e.to_string())?;
+    let mut hang_up = signal(SignalKind::hangup()).map_err(|e| e.to_string())?;
+    let mut health = daemon.logbook.health();
+    tracing::info!(orders = %daemon.watch.orders_from(), logbook = %path.display(), "the watch stands");
+    loop {
+        tokio::select! {
+            biased;
+            _ = terminate.recv() => break,
+            _ = interrupt.recv() => break,
+            _ = hang_up.recv() => drop(daemon.reload()),
+            Some(question) = asked.recv() => daemon.answer(question),
+            Some(line) = lines.next() => daemon.hear(line, &mut lines),
+            Some(news) = signal_news.recv() => daemon.signal_news(news),
+            Ok(()) = health.changed() => daemon.logbook_health(),
+            () = clock.until(daemon.watch.next_wake()) => {}
+        }
+        daemon.pass();
+    }
+    daemon.stop().await;
+    Ok(())
+}
+
+/// The watch and what it speaks through.
+struct Daemon {
+    boat: Boat,
+    clock: Clock,
+    watch: Watch,
+    logbook: Logbook,
+    signals: Signals,
+    feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
+    orders_path: PathBuf,
+    failing_signals: Vec<bool>,
+    logbook_failing: bool,
+    feeds_told: Moment,
+}
+
+impl Daemon {
+    fn new(
+        boat: Boat,
+        clock: Clock,
+        logbook: Logbook,
+        signals: Signals,
+        feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
+        orders_path: PathBuf,
+        recovered: &Recovered,
+    ) -> Self {
+        let settings: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
+        let now = clock.now();
+        let last = Numbers {
+            alert: recovered.next_alert.saturating_sub(1),
+            casualty: recovered.next_casualty.saturating_sub(1),
+        };
+        let watch = Watch::new(now, &boat, &settings, last);
+        let failing_signals = vec![false; boat.signals.len()];
+        Self {
+            boat,
+            clock,
+            watch,
+            logbook,
+            signals,
+            feeds,
+            orders_path,
+            failing_signals,
+            logbook_failing: false,
+            feeds_told: now,
+        }
+    }
+
+    /// Takes up what an earlier run left, then stands by the orders.
+    fn begin(&mut self, at: Moment, recovered: &Recovered, found: Found) {
+        self.watch.system_utc(at, self.clock.utc());
+        let gap = if recovered.last_sign_same_boot { Gap::SameClock } else { Gap::Unknown };
+        if let Some(casualties) = recovered.states.get(CASUALTIES)
+            && let Err(why) = self.watch.restore(at, casualties, gap)
+        {
+            tracing::warn!(%why, "the open casualties of the run before could not be read");
+        }
+        let words = if recovered.stopped_in_order { "The watch begins" } else { "The watch begins again after an interruption" };
+        self.watch.enter(at, EntryKind::Lookout, words.to_owned());
+        self.put_in_force(at, found);
+        self.logbook_health();
+        self.pass();
+    }
+
+    fn put_in_force(&mut self, at: Moment, found: Found) {
+        self.watch.set_orders(at, found.orders, &found.from);
+        if let Some(text) = found.text {
+            self.logbook.save_state(self.watch.stamp(at), LAST_GOOD_ORDERS, &text);
+            self.watch.enter(at, EntryKind::Orders, format!("Orders read: {}", found.from));
+        }
+        self.watch.trouble(at, BuiltIn::OrdersNotLoaded, Subject::Lookout, found.trouble);
+    }
+
+    /// Reads the orders anew: all or nothing. Those in force stay where the file is bad.
+    fn reload(&mut self) -> Result<Value, ActError> {
+        let at = self.clock.now();
+        match read_file(&self.orders_path, |name, text| Orders::read(name, text).map(|o| (o, text.to_owned()))) {
+            Ok((orders, text)) => {
+                let (count, from) = (orders.len(), self.orders_path.display().to_string());
+                self.put_in_force(at, Found { orders, from: from.clone(), trouble: None, text: Some(text) });
+                Ok(json!({"done": format!("{count} orders in force, from {from}")}))
+            }
+            Err(why) => {
+                let told = format!("The orders in force stay. {why}");
+                self.watch.trouble(at, BuiltIn::OrdersNotLoaded, Subject::Lookout, Some(told.clone()));
+                Err(ActError::Wrong(told))
+            }
+        }
+    }
+
+    fn answer(&mut self, question: Question) {
+        let at = self.clock.now();
+        self.watch.advance(at);
+        let answer = match question.ask {
+            Ask::Act(act) => self.watch.act(at, act).map(|done| json!({"done": done})),
+            Ask::Reload => self.reload(),
+            Ask::Status => Ok(self.status(at)),
+        };
+        // Whoever asked may have gone; what was done stays done.
+        let _ = question.reply.send(answer);
+    }
+
+    fn status(&self, at: Moment) -> Value {
+        let mut status = self.watch.status(at);
+        if let Some(feeds) = status["feeds"].as_array_mut() {
+            for (n, (told, (_, feed))) in feeds.iter_mut().zip(&self.feeds).enumerate() {
+                let counts = feed.counts();
+                let refused = told["refused"].as_u64().unwrap_or(0) + counts.all_refused();
+                told["state"] = feed.state().into();
+                told["bytes"] = counts.bytes.into();
+                told["sentences"] = counts.sentences.into();
+                told["refused"] = refused.into();
+                told["refusals"] = self.watch.refusals(n, &counts);
+                told["dropped"] = feed.dropped().into();
+            }
+        }
+        let health = self.logbook.health().borrow().clone();
+        status["logbook"] = json!({
+            "failing": health.failing.map(|e| e.to_string()),
+            "waiting": health.waiting,
+            "dropped": health.dropped,
+            "deliveries_waiting": self.logbook.deliveries_waiting(),
+        });
+        status["vessel"] = json!(self.boat.vessel.name);
+        status
+    }
+
+    /// Hands a line to the watch, and as many as are ready behind it, up to a bound.
+    fn hear(&mut self, first: Line, lines: &mut Lines) {
+        let mut next = Some(first);
+        for _ in 0..AT_ONCE {
+            let Some(line) = next else { break };
+            self.watch.hear(line.at, line.feed, &line.bytes);
+            // What it raised goes out before the next line is looked at.
+            self.put_out();
+            next = lines.ready();
+        }
+        if let Some(line) = next {
+            self.watch.hear(line.at, line.feed, &line.bytes);
+        }
+    }
+
+    fn signal_news(&mut self, news: News) {
+        let n = usize::from(news.signal.0);
+        let Some(failing) = self.failing_signals.get_mut(n) else { return };
+        if *failing == news.outcome.is_err() {
+            return;
+        }
+        *failing = news.outcome.is_err();
+        let words = news.outcome.err().map(|why| format!("Signal {} fails: {why}", self.boat.signals[n].name));
+        self.watch.trouble(self.clock.now(), BuiltIn::SignalFailing, Subject::Signal(news.signal), words);
+    }
+
+    fn logbook_health(&mut self) {
+        let health = self.logbook.health().borrow().clone();
+        let at = self.clock.now();
+        if self.logbook_failing == health.is_good() {
+            self.logbook_failing = !health.is_good();
+            let words = health.failing.map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
+            self.watch.trouble(at, BuiltIn::LogbookFailing, Subject::Logbook, words);
+        }
+    }
+
+    /// Ends a pass of the loop: timers that fell due, and everything that came out.
+    fn pass(&mut self) {
+        let at = self.clock.now();
+        self.watch.system_utc(at, self.clock.utc());
+        self.watch.advance(at);
+        self.put_out();
+        if at.since(self.feeds_told) >= Duration::from_secs(60) {
+            self.feeds_told = at;
+            self.tell_feeds(at);
+        }
+    }
+
+    fn tell_feeds(&self, at: Moment) {
+        for (name, feed) in &self.feeds {
+            let counts = feed.counts();
+            let row = FeedRow {
+                feed: name.clone(),
+                bytes: counts.bytes,
+                sentences: counts.sentences,
+                refused: counts.all_refused(),
+                dropped: feed.dropped(),
+            };
+            self.logbook.feed(self.watch.stamp(at), row);
+        }
+    }
+
+    fn put_out(&mut self) {
+        for output in self.watch.take_outputs() {
+            match output {
+                Output::Event { at, record, carry } => {
+                    let (AlertId(alert), text) = (record.alert.id, &record.alert.text);
+                    tracing::info!(event = ?record.event, priority = %record.alert.priority, alert, "{text}");
+                    if record.casualty.is_some() {
+                        // Saved first, so that it reaches the disk together with the event it belongs to.
+                        self.logbook.save_state(at, CASUALTIES, &self.watch.snapshot(at.steady));
+                    }
+                    self.signals.tell(at, *record, &carry);
+                }
+                other => other.write(&self.logbook),
+            }
+        }
+    }
+
+    async fn stop(mut self) {
+        let at = self.clock.now();
+        self.watch.enter(at, EntryKind::Lookout, "The watch was told to stop".to_owned());
+        self.tell_feeds(at);
+        self.put_out();
+        let stamp = self.watch.stamp(at);
+        if tokio::time::timeout(LAST_WRITE, self.logbook.close(stamp)).await.is_err() {
+            tracing::warn!("the logbook did not take everything in time");
+        }
+    }
+}

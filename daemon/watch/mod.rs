@@ -1,0 +1,478 @@
+//! The watch: lines and acts of the crew in, events and rows for the logbook out. It carries from one room to the next and
+//! decides nothing: the lookout keeps the picture, the board judges the orders and lives the alerts. Live daemon,
+//! replay and tests run this same code; only feed and clock differ.
+
+mod record;
+mod status;
+mod view;
+
+use crate::act::{Act, ActError};
+use crate::config::{self, Boat};
+use crate::event::EventRecord;
+use crate::logbook::{Entry, EntryKind, Logbook, OwnRow, Stamp, TargetRow};
+use crate::words;
+use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, StandDown};
+use lookout::{Finding, Lookout};
+use record::target_row;
+use rules::{AlertId, Board, BoardSettings, BuiltIn, Carry, Declared, Orders};
+use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
+use std::time::Duration;
+use terms::{CasualtyId, FeedId, Moment, Quantity, Subject, Utc};
+use view::View;
+
+/// What the watch gives to the outside.
+#[derive(Debug)]
+pub enum Output {
+    /// An event of an alert, for the signals and the logbook.
+    Event {
+        /// When.
+        at: Stamp,
+        /// The record.
+        record: Box<EventRecord>,
+        /// Who is to be told, and how.
+        carry: Carry,
+    },
+    /// Own vessel, for the logbook.
+    Own(Stamp, OwnRow),
+    /// A target, for the logbook.
+    Target(Stamp, TargetRow),
+    /// A reading of own vessel's instruments, for the logbook.
+    Instrument(Stamp, Quantity, f64),
+    /// A line for the logbook.
+    Entry(Stamp, Entry),
+}
+
+impl Output {
+    /// Hands a row or a line to the logbook. An event is not written here: it goes out with its deliveries.
+    pub fn write(self, logbook: &Logbook) {
+        match self {
+            Self::Event { .. } => {}
+            Self::Own(at, row) => logbook.own(at, row),
+            Self::Target(at, row) => logbook.target(at, row),
+            Self::Instrument(at, quantity, value) => logbook.instrument(at, quantity, value),
+            Self::Entry(at, entry) => logbook.entry(at, entry),
+        }
+    }
+}
+
+/// What is known of a feed inside the watch.
+struct Ear {
+    name: String,
+    framing: FramerOptions,
+    decoder: Decoder,
+    /// Refusals of the decoder; the framer counts its own at the feed.
+    refused: Counts,
+    /// Silence of the feed that is an alert; `None` where silence means nothing (a replayed file that has ended).
+    silent_after: Option<Duration>,
+    heard: Option<Moment>,
+    since: Moment,
+    silent: bool,
+}
+
+/// A feed as the watch is told of it.
+#[derive(Debug, Clone)]
+pub struct FeedSetting {
+    /// Its name.
+    pub name: String,
+    /// Lines without a checksum are taken.
+    pub checksum_optional: bool,
+    /// Sentences in simulator mode are taken.
+    pub simulator: bool,
+    /// Silence after which an alert is raised, if any.
+    pub silent_after: Option<Duration>,
+}
+
+/// No fix for so long is an alert.
+const FIX_LOST_AFTER: Duration = Duration::from_secs(30);
+
+/// The watch.
+pub struct Watch {
+    lookout: Lookout,
+    board: Board,
+    ears: Vec<Ear>,
+    outputs: Vec<Output>,
+    began: Moment,
+    had_fix: Option<Moment>,
+    fix_lost: bool,
+    orders_from: String,
+}
+
+/// The last numbers used in a logbook; none is used twice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Numbers {
+    /// Of an alert.
+    pub alert: u32,
+    /// Of a casualty.
+    pub casualty: u32,
+}
+
+impl FeedSetting {
+    /// As the boat's configuration has it.
+    pub fn of(feed: &config::Feed) -> Self {
+        Self {
+            name: feed.name.clone(),
+            checksum_optional: feed.checksum_optional,
+            simulator: feed.simulator,
+            silent_after: Some(feed.silent_after),
+        }
+    }
+}
+
+impl Watch {
+    /// A watch that begins at a moment, with no orders yet. Its alerts and casualties are numbered on from the last
+    /// ones of the logbook.
+    pub fn new(at: Moment, boat: &Boat, feeds: &[FeedSetting], last: Numbers) -> Self {
+        let mut watch = Self {
+            lookout: Lookout::new(config::lookout_settings(boat)),
+            board: Board::new(BoardSettings { last_alert: last.alert, ..BoardSettings::default() }),
+            ears: Vec::new(),
+            outputs: Vec::new(),
+            began: at,
+            had_fix: None,
+            fix_lost: false,
+            orders_from: String::new(),
+        };
+        watch.lookout.number_casualties_from(last.casualty.saturating_add(1));
+        for f in feeds {
+            watch.add_feed(at, f.clone());
+        }
+        watch
+    }
+
+    /// What must outlast a restart, as JSON.
+    pub fn snapshot(&self, at: Moment) -> String {
+        // Numbers, texts and tables keyed by texts always have a form in JSON.
+        serde_json::to_string(&self.lookout.casualties_snapshot(at)).unwrap_or_default()
+    }
+
+    /// Takes up the casualties that an earlier run left: each sounds anew, because nobody knows who heard it before.
+    ///
+    /// # Errors
+    /// When the text is not a snapshot.
+    pub fn restore(&mut self, at: Moment, snapshot: &str, gap: Gap) -> Result<(), serde_json::Error> {
+        let snapshot = serde_json::from_str(snapshot)?;
+        self.lookout.restore_casualties(at, snapshot, gap);
+        for c in self.open_casualties(at) {
+            self.casualty(at, c.id, CasualtyNews::Raised);
+        }
+        self.pump(at);
+        Ok(())
+    }
+
+    /// Where the orders in force come from.
+    pub fn orders_from(&self) -> &str {
+        &self.orders_from
+    }
+
+    /// Adds a feed that sentences may come by, and names it for `hear`. At most 65,535.
+    pub fn add_feed(&mut self, at: Moment, f: FeedSetting) -> FeedId {
+        let id = FeedId(u16::try_from(self.ears.len()).unwrap_or(u16::MAX));
+        self.ears.push(Ear {
+            name: f.name,
+            framing: FramerOptions { checksum_optional: f.checksum_optional },
+            decoder: Decoder::new(DecoderOptions { simulator: f.simulator }),
+            refused: Counts::default(),
+            silent_after: f.silent_after,
+            heard: None,
+            since: at,
+            silent: false,
+        });
+        id
+    }
+
+    /// Puts orders in force; those before end.
+    pub fn set_orders(&mut self, at: Moment, orders: Orders, from: &str) {
+        from.clone_into(&mut self.orders_from);
+        let view = View { at, lookout: &self.lookout, ears: &self.ears };
+        self.board.set_orders(at, &orders, &view);
+        self.pump(at);
+    }
+
+    /// Takes a checked line of a feed. What the decoder refuses is counted.
+    pub fn hear(&mut self, at: Moment, feed: FeedId, line: &[u8]) {
+        let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { return };
+        let report = Sentence::check(line, &ear.framing).and_then(|s| ear.decoder.read(at, &s));
+        match report {
+            Ok(report) => self.hear_report(at, feed, &report),
+            Err(why) => self.refused(feed, why),
+        }
+    }
+
+    /// Counts a line of a feed that was not taken.
+    pub fn refused(&mut self, feed: FeedId, why: Refusal) {
+        if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
+            ear.refused.refuse(why);
+        }
+    }
+
+    /// Takes what a line of a feed says.
+    pub fn hear_report(&mut self, at: Moment, feed: FeedId, report: &Report) {
+        if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
+            ear.heard = Some(at);
+            if std::mem::take(&mut ear.silent) {
+                self.board.over(at, BuiltIn::FeedSilent, Subject::Feed(feed));
+            }
+        }
+        self.lookout.hear(at, feed, report);
+        self.pump(at);
+    }
+
+    /// The system's UTC: a hint until satellites tell it.
+    pub fn system_utc(&mut self, at: Moment, utc: Utc) {
+        self.lookout.system_utc(at, utc);
+    }
+
+    /// Runs every timer that has come due, in the order of their times.
+    pub fn advance(&mut self, at: Moment) {
+        // Each turn moves one of the timers on; the bound keeps a fault in one of them from stopping the watch.
+        for _ in 0..10_000 {
+            let Some(due) = self.next_wake().filter(|d| *d <= at) else { break };
+            self.advance_to(due);
+        }
+        self.advance_to(at);
+    }
+
+    fn advance_to(&mut self, at: Moment) {
+        self.lookout.advance(at);
+        self.pump(at);
+        self.look_for_silence(at);
+        let view = View { at, lookout: &self.lookout, ears: &self.ears };
+        self.board.advance(at, &view);
+        self.pump(at);
+    }
+
+    /// When it wants to be advanced next.
+    pub fn next_wake(&self) -> Option<Moment> {
+        let silence = self.ears.iter().filter(|e| !e.silent).filter_map(Ear::silent_at).min();
+        let fix = (!self.fix_lost).then(|| self.fix_lost_at()).flatten();
+        [self.lookout.next_wake(), self.board.next_wake(), silence, fix].into_iter().flatten().min()
+    }
+
+    /// Feeds that have been silent too long, and a fix that is gone.
+    fn look_for_silence(&mut self, at: Moment) {
+        for (ear, n) in self.ears.iter_mut().zip(0..) {
+            if !ear.silent && ear.silent_at().is_some_and(|s| s <= at) {
+                ear.silent = true;
+                let words = match ear.heard {
+                    Some(h) => format!("{}: no sentence for {}", ear.name, words::span(at.since(h))),
+                    None => format!("{}: no sentence since the watch began", ear.name),
+                };
+                self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(FeedId(n)), words);
+            }
+        }
+        if !self.fix_lost && self.fix_lost_at().is_some_and(|s| s <= at) {
+            self.fix_lost = true;
+            let words = match self.had_fix {
+                Some(_) => "Position lost: no fix by satellite any more. Close approach and casualties are judged from the last one",
+                None => "No fix by satellite since the watch began: nothing can be said about ranges and close approach",
+            };
+            self.board.call(at, BuiltIn::FixLost, Subject::OwnVessel, words.to_owned());
+        }
+    }
+
+    /// When the fix counts as lost, if nothing comes; never where no feed is there to bring one.
+    fn fix_lost_at(&self) -> Option<Moment> {
+        let live = self.ears.iter().any(|e| e.silent_after.is_some());
+        match self.had_fix {
+            Some(last) => Some(last + FIX_LOST_AFTER),
+            None => live.then(|| self.began + FIX_LOST_AFTER * 4),
+        }
+    }
+
+    /// Hands on what the lookout found, and collects what the board says.
+    fn pump(&mut self, at: Moment) {
+        let findings = self.lookout.take_findings();
+        for f in findings {
+            match f {
+                Finding::Changed(subject, quantity) => self.changed(at, subject, quantity),
+                Finding::Gone(subject) => self.board.gone(at, subject),
+                Finding::Casualty { id, news } => self.casualty(at, id, news),
+                Finding::BeaconTest { text, mmsi } => {
+                    let subject = mmsi.map_or(Subject::Lookout, Subject::Target);
+                    self.board.note(at, BuiltIn::BeaconTest.name(), subject, text);
+                }
+                Finding::Noted { subject, text } => drop(self.board.note(at, "lookout", subject, text)),
+            }
+        }
+        for e in self.board.take_events() {
+            let output = self.event(e);
+            self.outputs.push(output);
+        }
+    }
+
+    fn changed(&mut self, at: Moment, subject: Subject, quantity: Quantity) {
+        let view = View { at, lookout: &self.lookout, ears: &self.ears };
+        self.board.changed(at, subject, quantity, &view);
+        match subject {
+            Subject::OwnVessel if quantity == Quantity::Fix => self.fix(at),
+            Subject::OwnVessel => {
+                let reading = self.lookout.reading(at, subject, quantity);
+                if let Some(v) = reading.value.and_then(|v| v.number()) {
+                    self.outputs.push(Output::Instrument(self.stamp(at), quantity, v));
+                }
+            }
+            Subject::Target(mmsi) if quantity == Quantity::Report => {
+                if let Some(t) = self.lookout.target(at, mmsi) {
+                    self.outputs.push(Output::Target(self.stamp(at), target_row(&t)));
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// A fix came, or expired.
+    fn fix(&mut self, at: Moment) {
+        let own = self.lookout.own(at);
+        if own.position.is_none() {
+            return;
+        }
+        self.had_fix = Some(at);
+        if std::mem::take(&mut self.fix_lost) {
+            self.board.over(at, BuiltIn::FixLost, Subject::OwnVessel);
+        }
+        let row = OwnRow {
+            position: own.position,
+            cog_deg: own.cog_deg,
+            sog_kn: own.sog_kn,
+            heading_deg: own.heading_deg,
+        };
+        self.outputs.push(Output::Own(self.stamp(at), row));
+    }
+
+    fn casualty(&mut self, at: Moment, id: CasualtyId, news: CasualtyNews) {
+        let Some(state) = self.lookout.casualty(at, id) else { return };
+        let subject = Subject::Casualty(id);
+        if let CasualtyNews::StoodDown(_) = news {
+            // The board was told by the act itself.
+            return;
+        }
+        let order = match state.kind {
+            Kind::PersonOverboard => BuiltIn::PersonOverboard,
+            Kind::Sart => BuiltIn::SearchTransmitter,
+            Kind::Epirb => BuiltIn::Epirb,
+            Kind::VesselInDistress(_) => BuiltIn::VesselInDistress,
+            Kind::ManyBeacons { .. } => BuiltIn::TooManyBeacons,
+        };
+        self.board.call(at, order, subject, words::casualty(&state));
+    }
+
+    /// Does what the crew asks; says in words what was done.
+    ///
+    /// # Errors
+    /// When there is nothing to do it to, or it makes no sense.
+    pub fn act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
+        let done = self.do_act(at, act);
+        self.pump(at);
+        done
+    }
+
+    fn do_act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
+        let nothing = |e: rules::Refused| ActError::Nothing(e.to_string());
+        match act {
+            Act::Acknowledge { alert: Some(id), .. } => {
+                self.board.acknowledge(at, id).map_err(nothing)?;
+                Ok(format!("alert {} acknowledged", id.0))
+            }
+            Act::Silence { alert: Some(id), .. } => {
+                self.board.silence(at, id).map_err(nothing)?;
+                Ok(format!("alert {} silenced for 30 s", id.0))
+            }
+            Act::Acknowledge { alert: None, order } => {
+                let open = self.open_alerts(order.as_deref());
+                let n = open.into_iter().filter(|id| self.board.acknowledge(at, *id).is_ok()).count();
+                Ok(format!("{n} acknowledged"))
+            }
+            Act::Silence { alert: None, order } => {
+                let open = self.open_alerts(order.as_deref());
+                let n = open.into_iter().filter(|id| self.board.silence(at, *id).is_ok()).count();
+                Ok(format!("{n} silenced for 30 s"))
+            }
+            Act::Overboard { late_s, who } => {
+                if !(0.0..=3600.0).contains(&late_s) {
+                    return Err(ActError::Wrong("how many seconds ago is a number from 0 to 3600".into()));
+                }
+                let id = self.lookout.overboard(at, Duration::from_secs_f64(late_s), who);
+                Ok(format!("casualty {} marked", id.0))
+            }
+            Act::StandDown { casualty, reason } => self.stand_down(at, casualty, &reason),
+            Act::Declare { what } => {
+                let declared = Declared::named(&what).ok_or_else(|| {
+                    let known: Vec<&str> = Declared::ALL.iter().map(|d| d.name()).collect();
+                    ActError::Wrong(format!("`{what}` cannot be declared: it is one of {}", known.join(", ")))
+                })?;
+                let view = View { at, lookout: &self.lookout, ears: &self.ears };
+                self.board.declare(at, declared, &view);
+                self.enter(at, EntryKind::Declared, declared.to_string());
+                Ok(format!("declared {declared}"))
+            }
+            Act::Note { text } => {
+                let text = text.trim().to_owned();
+                if text.is_empty() || text.len() > 1000 {
+                    return Err(ActError::Wrong("a remark has one to 1000 letters".into()));
+                }
+                self.enter(at, EntryKind::Note, text);
+                Ok("written into the logbook".to_owned())
+            }
+        }
+    }
+
+    fn open_alerts(&self, order: Option<&str>) -> Vec<AlertId> {
+        self.board.alerts().filter(|a| order.is_none_or(|o| a.order == o)).map(|a| a.id).collect()
+    }
+
+    fn stand_down(&mut self, at: Moment, which: Option<CasualtyId>, reason: &str) -> Result<String, ActError> {
+        let reason = StandDown::parse(reason).ok_or_else(|| {
+            ActError::Wrong("a reason is recovered, false activation, test, or handed over".to_owned())
+        })?;
+        let open: Vec<CasualtyId> = self.open_casualties(at).iter().map(|c| c.id).collect();
+        let id = match (which, open.as_slice()) {
+            (Some(id), _) => id,
+            (None, [only]) => *only,
+            (None, []) => return Err(ActError::Nothing("there is no casualty".to_owned())),
+            (None, _) => return Err(ActError::Wrong("there are several casualties: say which".to_owned())),
+        };
+        self.lookout.stand_down(at, id, reason).map_err(|e| ActError::Nothing(e.to_string()))?;
+        self.board.stand_down(at, id).map_err(|e| ActError::Nothing(e.to_string()))?;
+        Ok(format!("casualty {} stood down: {}", id.0, reason.as_str()))
+    }
+
+    /// Something is wrong, or right again, outside the picture: a signal, the logbook, the orders file.
+    pub fn trouble(&mut self, at: Moment, what: BuiltIn, subject: Subject, words: Option<String>) {
+        match words {
+            Some(words) => drop(self.board.call(at, what, subject, words)),
+            None => self.board.over(at, what, subject),
+        }
+        self.pump(at);
+    }
+
+    /// Writes a line into the logbook.
+    pub fn enter(&mut self, at: Moment, kind: EntryKind, text: String) {
+        self.outputs.push(Output::Entry(self.stamp(at), Entry { kind, who: None, text }));
+    }
+
+    /// What has come out since this was last asked, in order.
+    pub fn take_outputs(&mut self) -> Vec<Output> {
+        std::mem::take(&mut self.outputs)
+    }
+
+    /// Steady time and UTC of a moment.
+    pub fn stamp(&self, at: Moment) -> Stamp {
+        Stamp { steady: at, utc: self.lookout.utc(at) }
+    }
+
+    /// Casualties that have not been stood down.
+    pub fn open_casualties(&self, at: Moment) -> Vec<CasualtyState> {
+        self.lookout.casualties(at)
+    }
+
+    /// Lines of all feeds that the decoders refused.
+    pub fn all_refused(&self) -> u64 {
+        self.ears.iter().map(|e| e.refused.all_refused()).sum()
+    }
+}
+
+impl Ear {
+    fn silent_at(&self) -> Option<Moment> {
+        Some(self.heard.unwrap_or(self.since) + self.silent_after?)
+    }
+}

@@ -1,0 +1,103 @@
+//! The picture as `status` tells it.
+
+use super::Watch;
+use super::record::casualty_part;
+use crate::words;
+use rules::Declared;
+use sentence::{Counts, Refusal};
+use serde_json::{Map, Value, json};
+use terms::Moment;
+
+/// Targets in the answer.
+const WORST: usize = 20;
+
+impl Watch {
+    /// What the watch knows of each feed; what the feed itself counts is added by who runs it.
+    fn feeds_status(&self, at: Moment) -> Vec<Value> {
+        let feed = |e: &super::Ear| {
+            json!({
+                "name": e.name,
+                "silent_s": e.heard.map(|h| at.since(h).as_secs_f64()),
+                "refused": e.refused.all_refused(),
+            })
+        };
+        self.ears.iter().map(feed).collect()
+    }
+
+    /// Refusals of a feed by reason: those of its framer, given, and those of its decoder.
+    pub fn refusals(&self, feed: usize, framed: &Counts) -> Value {
+        let decoded = self.ears.get(feed).map(|e| &e.refused);
+        let count = |why: Refusal| framed.refused(why) + decoded.map_or(0, |d| d.refused(why));
+        let counted = Refusal::ALL.iter().map(|&why| (why, count(why))).filter(|(_, n)| *n > 0);
+        Value::Object(counted.map(|(why, n)| (why.text().to_owned(), n.into())).collect())
+    }
+
+    /// The picture at a moment.
+    pub fn status(&self, at: Moment) -> Value {
+        let own = self.lookout.own(at);
+        let mut own_part = to_map(&super::record::own_part(&own));
+        own_part.extend(
+            [
+                ("position", json!(own.position.map(|p| p.to_string()))),
+                ("position_age_s", json!(own.position_age_s)),
+                ("heading_age_s", json!(own.heading_age_s)),
+                ("speed_through_water_kn", json!(own.speed_through_water_kn)),
+                ("depth_m", json!(own.depth_below_surface_m.or(own.depth_below_transducer_m))),
+                ("depth_age_s", json!(own.depth_age_s)),
+                ("true_wind_kn", json!(own.true_wind_kn)),
+                ("true_wind_direction_deg", json!(own.true_wind_direction_deg)),
+                ("pressure_hpa", json!(own.pressure_hpa)),
+            ]
+            .map(|(k, v)| (k.to_owned(), v)),
+        );
+        let casualties: Vec<Value> = self
+            .open_casualties(at)
+            .iter()
+            .map(|c| {
+                let mut part = to_map(&casualty_part(c));
+                part.insert("words".into(), words::casualty(c).into());
+                Value::Object(part)
+            })
+            .collect();
+        let mut alerts: Vec<_> = self.board.alerts().collect();
+        alerts.sort_by_key(|a| (std::cmp::Reverse(a.priority), a.id));
+        let alerts: Vec<Value> = alerts
+            .iter()
+            .map(|a| {
+                json!({
+                    "id": a.id, "order": a.order, "priority": a.priority, "state": a.state_told(), "text": a.text,
+                    "exercise": a.exercise, "began_s": at.since(a.began).as_secs_f64(),
+                })
+            })
+            .collect();
+        let targets: Vec<Value> = self.targets(at).iter().take(WORST).map(|t| Value::Object(to_map(t))).collect();
+        let utc = self.lookout.utc(at);
+        let (doing, waters) = self.board.declared();
+        let declared: Vec<String> = [doing.map(Declared::Doing), waters.map(Declared::Waters)]
+            .into_iter()
+            .flatten()
+            .map(|d| d.to_string())
+            .collect();
+        json!({
+            "version": 1,
+            "at": utc.map(|(t, _)| t),
+            "utc_from": utc.map(|(_, s)| s),
+            "steady_s": at.as_s(),
+            "casualties": casualties,
+            "alerts": alerts,
+            "targets": targets,
+            "own": own_part,
+            "feeds": self.feeds_status(at),
+            "declared": declared,
+            "orders": self.orders_from,
+        })
+    }
+}
+
+/// The fields of a record; a struct of numbers and texts always has them.
+fn to_map(of: &impl serde::Serialize) -> Map<String, Value> {
+    match serde_json::to_value(of) {
+        Ok(Value::Object(map)) => map,
+        _ => Map::new(),
+    }
+}

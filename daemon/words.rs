@@ -1,0 +1,86 @@
+//! Words for people.
+
+use crate::event::EventRecord;
+use lookout::casualty::{CasualtyState, Kind, Placed};
+use rules::EventKind;
+use std::time::Duration;
+use terms::METRES_PER_NM;
+
+/// A span of time as it is said: seconds below two minutes, minutes below two hours.
+pub fn span(d: Duration) -> String {
+    match d.as_secs() {
+        s @ 0..120 => format!("{s} s"),
+        s @ 120..7200 => format!("{} min", s / 60),
+        s => format!("{} h {} min", s / 3600, s / 60 % 60),
+    }
+}
+
+/// A casualty on one line that can be read aloud.
+pub fn casualty(c: &CasualtyState) -> String {
+    let what = match c.kind {
+        Kind::PersonOverboard => "Person overboard",
+        Kind::Sart => "Search and rescue transmitter",
+        Kind::Epirb => "Emergency beacon (EPIRB)",
+        Kind::VesselInDistress(_) => "Another vessel in distress",
+        Kind::ManyBeacons { .. } => "Many beacons at once",
+    };
+    let who = match (&c.crew, c.beacon_mmsi) {
+        (Some(name), _) => format!(": {name}"),
+        (None, Some(m)) => format!(", MMSI {m}"),
+        (None, None) => String::new(),
+    };
+    let place = match (c.range_nm, c.bearing_deg) {
+        (Some(range), Some(bearing)) => {
+            let estimated = if c.position == Placed::Estimated { "estimated " } else { "" };
+            let far = if range < 0.5 {
+                format!("{:.0} metres", range * METRES_PER_NM)
+            } else {
+                format!("{range:.1} miles")
+            };
+            format!("{estimated}{far}, bearing {bearing:03.0}")
+        }
+        _ if c.position == Placed::None => "position not known yet".to_owned(),
+        _ => "own position not known".to_owned(),
+    };
+    format!("{what}{who}. {place}, {} ago.", span(c.elapsed))
+}
+
+/// An event on one plain line.
+pub fn event(r: &EventRecord) -> String {
+    let time = r.at.map_or_else(|| format!("{:>9.0} s", r.steady_s), |t| t.to_string()[11..19].to_owned());
+    let kind = match r.event {
+        EventKind::Noted => "noted".to_owned(),
+        kind => format!("{} {}", capital(&r.alert.priority.to_string()), past(kind)),
+    };
+    format!("{time}  {kind:<28} {}", one_line(&r.alert.text))
+}
+
+fn past(kind: EventKind) -> &'static str {
+    match kind {
+        EventKind::Raised => "raised",
+        EventKind::Repeated => "repeated",
+        EventKind::Escalated => "escalated",
+        EventKind::Silenced => "silenced",
+        EventKind::Acknowledged => "acknowledged",
+        EventKind::Transferred => "transferred",
+        EventKind::Rectified => "rectified",
+        EventKind::Cleared => "cleared",
+        EventKind::Noted => "noted",
+    }
+}
+
+/// A text without anything that would break its line or steer a terminal.
+pub fn one_line(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+/// With a capital first letter.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// So many of a thing.
+pub fn count(n: usize, one: &str, more: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { more })
+}

@@ -1,0 +1,227 @@
+//! A daemon aboard: the built binary with real wires, a real receiver and a folder of its own.
+#![allow(dead_code, reason = "each test file uses its own part")]
+
+use serde_json::Value;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{SocketAddr, TcpListener};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::sync::mpsc;
+use std::time::{Duration, Instant};
+
+/// Long enough for a loaded machine; a test that passes does not wait for it.
+pub const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Asks again and again until there is an answer.
+///
+/// # Panics
+/// When there is none within [`PATIENCE`].
+pub fn until<T>(what: &str, mut ask: impl FnMut() -> Option<T>) -> T {
+    let end = Instant::now() + PATIENCE;
+    loop {
+        if let Some(t) = ask() {
+            return t;
+        }
+        assert!(Instant::now() < end, "waited in vain for {what}");
+        std::thread::yield_now();
+        std::thread::park_timeout(Duration::from_millis(10));
+    }
+}
+
+/// A folder that goes when it is dropped.
+pub struct Folder(pub PathBuf);
+
+impl Folder {
+    pub fn new(name: &str) -> Self {
+        // Short, because the path of a Unix socket holds 108 bytes.
+        let path = std::env::temp_dir().join(format!("mw-{name}-{}", std::process::id()));
+        let _ = std::fs::remove_dir_all(&path);
+        std::fs::create_dir_all(&path).unwrap();
+        Self(path)
+    }
+
+    pub fn write(&self, name: &str, text: &str) -> PathBuf {
+        let path = self.0.join(name);
+        std::fs::write(&path, text).unwrap();
+        path
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+/// The built binary.
+pub fn middlewatch() -> Command {
+    Command::new(env!("CARGO_BIN_EXE_middlewatch"))
+}
+
+/// Runs a verb to its end.
+pub fn verb(arguments: &[&str]) -> Output {
+    middlewatch().args(arguments).stdin(Stdio::null()).output().unwrap()
+}
+
+pub fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+/// A daemon that stands its watch.
+pub struct Daemon {
+    pub folder: Folder,
+    child: Child,
+}
+
+impl Daemon {
+    /// Starts `run` with a boat.toml made of `body` and places inside the folder, and waits until it answers.
+    pub fn start(name: &str, body: &str) -> Self {
+        Self::start_in(Folder::new(name), body)
+    }
+
+    pub fn start_in(folder: Folder, body: &str) -> Self {
+        let places = format!(
+            "version = 1\n{body}\n[logbook]\npath = {:?}\n[control]\npath = {:?}\n",
+            folder.0.join("logbook.db"),
+            folder.0.join("control.sock")
+        );
+        let places = if body.contains("[orders]") {
+            places
+        } else {
+            format!("{places}[orders]\npath = {:?}\n", Path::new(env!("CARGO_MANIFEST_DIR")).join("rules/orders/ocean.toml"))
+        };
+        let boat = folder.write("boat.toml", &places);
+        let log = std::fs::File::create(folder.0.join("stderr")).unwrap();
+        let child = middlewatch()
+            .args(["run", "--config"])
+            .arg(boat)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(log)
+            .spawn()
+            .unwrap();
+        let daemon = Self { folder, child };
+        until("the daemon to answer", || daemon.try_status());
+        daemon
+    }
+
+    fn socket(&self) -> PathBuf {
+        self.folder.0.join("control.sock")
+    }
+
+    pub fn try_status(&self) -> Option<Value> {
+        let out = middlewatch().args(["status", "--json", "--control"]).arg(self.socket()).output().unwrap();
+        serde_json::from_slice(&out.stdout).ok()
+    }
+
+    pub fn status(&self) -> Value {
+        self.try_status().expect("the daemon answers")
+    }
+
+    /// A verb of the crew.
+    pub fn tell(&self, arguments: &[&str]) -> Output {
+        middlewatch().args(arguments).arg("--control").arg(self.socket()).output().unwrap()
+    }
+
+    pub fn logbook(&self) -> PathBuf {
+        self.folder.0.join("logbook.db")
+    }
+
+    /// Waits for an open alert of an order.
+    pub fn alert(&self, order: &str) -> Value {
+        until(order, || {
+            let status = self.try_status()?;
+            status["alerts"].as_array()?.iter().find(|a| a["order"] == order).cloned()
+        })
+    }
+
+    pub fn pid(&self) -> i32 {
+        i32::try_from(self.child.id()).unwrap()
+    }
+
+    /// Ends it as systemd would and waits.
+    pub fn stop(mut self) -> Folder {
+        nix::sys::signal::kill(nix::unistd::Pid::from_raw(self.pid()), nix::sys::signal::Signal::SIGTERM).unwrap();
+        let status = self.child.wait().unwrap();
+        assert!(status.success(), "{status}: {}", self.stderr());
+        std::mem::replace(&mut self.folder, Folder(PathBuf::new()))
+    }
+
+    pub fn stderr(&self) -> String {
+        std::fs::read_to_string(self.folder.0.join("stderr")).unwrap_or_default()
+    }
+}
+
+impl Drop for Daemon {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+        if std::thread::panicking() {
+            eprintln!("the daemon said:\n{}", self.stderr());
+        }
+    }
+}
+
+/// An HTTP receiver on loopback that answers each POST with the next status it is told to, 200 when told nothing.
+pub struct Receiver {
+    pub address: SocketAddr,
+    bodies: mpsc::Receiver<(String, Value)>,
+}
+
+impl Receiver {
+    /// `statuses`: answers of the first requests, in order.
+    pub fn start(statuses: &[u16]) -> Self {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let address = listener.local_addr().unwrap();
+        let (to, bodies) = mpsc::channel();
+        let mut statuses = statuses.to_vec().into_iter();
+        std::thread::spawn(move || {
+            for stream in listener.incoming() {
+                let Ok(mut stream) = stream else { return };
+                let mut reader = BufReader::new(stream.try_clone().unwrap());
+                let (mut head, mut length) = (String::new(), 0);
+                loop {
+                    let mut line = String::new();
+                    if reader.read_line(&mut line).unwrap_or(0) == 0 || line == "\r\n" {
+                        break;
+                    }
+                    if let Some(n) = line.to_lowercase().strip_prefix("content-length:") {
+                        length = n.trim().parse().unwrap();
+                    }
+                    head += &line;
+                }
+                let mut body = vec![0; length];
+                if reader.read_exact(&mut body).is_err() {
+                    continue;
+                }
+                let status = statuses.next().unwrap_or(200);
+                let _ = write!(stream, "HTTP/1.1 {status} x\r\ncontent-length: 0\r\n\r\n");
+                if status == 200 && to.send((head, serde_json::from_slice(&body).unwrap())).is_err() {
+                    return;
+                }
+            }
+        });
+        Self { address, bodies }
+    }
+
+    /// The next record that was taken with status 200.
+    pub fn next(&self) -> Value {
+        self.bodies.recv_timeout(PATIENCE).expect("a record at the receiver").1
+    }
+
+    /// The next record that `wanted` likes.
+    pub fn wait_for(&self, wanted: impl Fn(&Value) -> bool) -> Value {
+        loop {
+            let v = self.next();
+            if wanted(&v) {
+                return v;
+            }
+        }
+    }
+}
+
+/// A sentence with its checksum and line end.
+pub fn sentence(body: &str) -> String {
+    let start = if body.starts_with("AI") { '!' } else { '$' };
+    format!("{start}{body}*{:02X}\r\n", body.bytes().fold(0, |a, b| a ^ b))
+}

@@ -1,0 +1,203 @@
+//! From wire to alert through the built binary: serial line, TCP, UDP, a command, a webhook, the control socket.
+
+mod aboard;
+
+use aboard::{Daemon, Receiver, sentence, text, until};
+use nix::pty::openpty;
+use serde_json::json;
+use std::fs::File;
+use std::io::Write;
+use std::net::{TcpListener, UdpSocket};
+use std::os::unix::fs::symlink;
+
+/// Person overboard beacon under test and active: shared check value, from open test suites (decoded alike by two libraries);
+/// the active one is a report of the same shape whose status is 14.
+const MOB_TEST: &str = "!AIVDM,1,1,,A,>>O5`4tlt:1@E=@,2*15\r\n";
+const MOB_STATUS_15: &str = "!AIVDM,1,1,,B,1>O5`4wP01:F?39b6mD>4?w81P00,0*0D\r\n";
+const SART_STATUS_14: &str = "!AIVDM,1,1,,B,1>M46P>P00Os:IfM5ITf4?w60<00,0*37\r\n";
+
+/// Own position near that beacon, 50.8 N 1.1 W.
+fn own_position() -> String {
+    sentence("GPRMC,021407.00,A,5048.000,N,00106.000,W,5.0,090.0,011126,,,A")
+}
+
+/// A serial line: a pseudo-terminal behind a name of its own, as an adapter has.
+struct SerialLine {
+    master: File,
+    _slave: File,
+}
+
+impl SerialLine {
+    fn plug(link: &std::path::Path) -> Self {
+        let pty = openpty(None, None).unwrap();
+        let (master, slave) = (File::from(pty.master), File::from(pty.slave));
+        let name = nix::unistd::ttyname(&slave).unwrap();
+        let _ = std::fs::remove_file(link);
+        symlink(name, link).unwrap();
+        Self { master, _slave: slave }
+    }
+}
+
+#[test]
+fn a_beacon_on_a_serial_line_reaches_command_and_webhook() {
+    let folder = aboard::Folder::new("serial");
+    let device = folder.0.join("ais");
+    let mut line = SerialLine::plug(&device);
+    let receiver = Receiver::start(&[]);
+    let heard = folder.0.join("heard");
+    let daemon = Daemon::start_in(
+        folder,
+        &format!(
+            "[[feed]]\nname = \"ais\"\nserial = {device:?}\nbaud = 38400\n\
+             [[signal]]\nname = \"voice\"\ncommand = [\"tee\", \"-a\", {heard:?}]\n\
+             [[signal]]\nname = \"helm\"\nwebhook = \"http://{}/alerts\"\n",
+            receiver.address
+        ),
+    );
+    until("the feed to come up", || (daemon.status()["feeds"][0]["state"] == "up").then_some(()));
+    line.master.write_all(own_position().as_bytes()).unwrap();
+    // The quiet ones first: they must not raise.
+    line.master.write_all(MOB_TEST.as_bytes()).unwrap();
+    line.master.write_all(MOB_STATUS_15.as_bytes()).unwrap();
+    line.master.write_all(SART_STATUS_14.as_bytes()).unwrap();
+    let record = receiver.wait_for(|r| r["alert"]["priority"] == "emergency alarm");
+    assert_eq!(record["event"], "raised");
+    assert_eq!(record["casualty"]["beacon_mmsi"], 970_000_000);
+    assert_eq!(record["casualty"]["source"], "ais");
+    assert_eq!(record["version"], 1);
+    assert!(record["log_id"].is_i64(), "on disk before it was told: {record}");
+    let range = record["casualty"]["range_nm"].as_f64().unwrap();
+    // Geodesic from 50.8 N 1.1 W to 50.82862 N 1.05676 W (GeographicLib): 2.370 nm.
+    assert!((range - 2.370).abs() < 0.05, "{range}");
+    until("the voice", || std::fs::read_to_string(&heard).ok().filter(|h| !h.is_empty()));
+    let open = daemon.status()["alerts"].as_array().unwrap().iter().filter(|a| a["priority"] == "emergency alarm").count();
+    assert_eq!(open, 1, "the beacon under test raised nothing");
+
+    // It ends only by stand-down.
+    assert!(daemon.tell(&["acknowledge"]).status.success());
+    receiver.wait_for(|r| r["event"] == "acknowledged" && r["alert"]["priority"] == "emergency alarm");
+    assert_eq!(daemon.status()["casualties"].as_array().unwrap().len(), 1);
+    let wrong = daemon.tell(&["stand-down", "--reason", "tired"]);
+    assert!(!wrong.status.success(), "a reason out of nowhere is refused");
+    let stood_down = daemon.tell(&["stand-down", "--reason", "false activation"]);
+    assert!(stood_down.status.success(), "{}", text(&stood_down.stderr));
+    receiver.wait_for(|r| r["event"] == "cleared" && r["alert"]["priority"] == "emergency alarm");
+    assert_eq!(daemon.status()["casualties"], json!([]));
+
+    let review = aboard::verb(&["review", "--logbook", daemon.logbook().to_str().unwrap()]);
+    assert!(review.status.success(), "{}", text(&review.stderr));
+    assert!(text(&review.stdout).contains("970000000"), "{}", text(&review.stdout));
+}
+
+#[test]
+fn an_adapter_that_is_unplugged_and_plugged_in_again_comes_back_by_itself() {
+    let folder = aboard::Folder::new("replug");
+    let device = folder.0.join("gps");
+    let line = SerialLine::plug(&device);
+    let daemon = Daemon::start_in(folder, &format!("[[feed]]\nname = \"gps\"\nserial = {device:?}\n"));
+    until("up", || (daemon.status()["feeds"][0]["state"] == "up").then_some(()));
+    drop(line);
+    until("down", || daemon.status()["feeds"][0]["state"].as_str()?.starts_with("down").then_some(()));
+    let mut line = SerialLine::plug(&device);
+    until("up again", || (daemon.status()["feeds"][0]["state"] == "up").then_some(()));
+    until("a fix", || {
+        line.master.write_all(own_position().as_bytes()).unwrap();
+        daemon.status()["own"]["latitude_deg"].as_f64()
+    });
+    daemon.stop();
+}
+
+#[test]
+fn tcp_and_udp_feeds_bring_sentences_and_a_lost_server_is_tried_again() {
+    let server = TcpListener::bind("127.0.0.1:0").unwrap();
+    let udp = UdpSocket::bind("127.0.0.1:0").unwrap();
+    let port = udp.local_addr().unwrap().port();
+    drop(udp);
+    let daemon = Daemon::start(
+        "net",
+        &format!(
+            "[[feed]]\nname = \"mux\"\ntcp = \"{}\"\n[[feed]]\nname = \"net\"\nudp = \"127.0.0.1:{port}\"\n\
+             [[feed]]\nname = \"group\"\nudp = \"0.0.0.0:{}\"\ngroup = \"239.192.0.4\"\ninterface = \"127.0.0.1\"\n",
+            server.local_addr().unwrap(),
+            port ^ 1
+        ),
+    );
+    let (first, _) = server.accept().unwrap();
+    drop(first);
+    let (mut second, _) = server.accept().unwrap();
+    // Split in the middle of a sentence, and with garbage before it.
+    let line = own_position();
+    second.write_all(b"\x00\xff garbage").unwrap();
+    second.write_all(&line.as_bytes()[..20]).unwrap();
+    second.write_all(&line.as_bytes()[20..]).unwrap();
+    until("a fix over TCP", || daemon.status()["own"]["latitude_deg"].as_f64());
+
+    let sender = UdpSocket::bind("127.0.0.1:0").unwrap();
+    sender.set_multicast_ttl_v4(0).unwrap();
+    until("a sentence by datagram", || {
+        // No line end: the datagram's end is the sentence's. One bad line in front is counted and no more.
+        sender.send_to(format!("$IIHDT,1*00\r\n{}", sentence("IIHDT,123.4,T").trim()).as_bytes(), ("127.0.0.1", port)).unwrap();
+        let status = daemon.status();
+        assert!(status["feeds"][1]["refused"].is_u64());
+        (status["own"]["heading_deg"] == 123.4 && status["feeds"][1]["refused"].as_u64()? > 0).then_some(())
+    });
+    let multicast = socket2::SockRef::from(&sender);
+    multicast.set_multicast_if_v4(&std::net::Ipv4Addr::LOCALHOST).unwrap();
+    multicast.set_multicast_loop_v4(true).unwrap();
+    until("a sentence by multicast", || {
+        sender.send_to(sentence("IIHDT,12.5,T").as_bytes(), ("239.192.0.4", port ^ 1)).unwrap();
+        (daemon.status()["feeds"][2]["sentences"].as_u64()? > 0).then_some(())
+    });
+}
+
+#[test]
+fn a_receiver_that_fails_gets_every_alarm_once_it_is_back() {
+    let receiver = Receiver::start(&[500, 503]);
+    let daemon =
+        Daemon::start("retry", &format!("[[signal]]\nname = \"helm\"\nwebhook = \"http://{}/\"\n", receiver.address));
+    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
+    let record = receiver.wait_for(|r| r["casualty"]["source"] == "button");
+    assert_eq!(record["casualty"]["crew"], "Ada");
+    assert_eq!(record["casualty"]["position"], "none", "no fix was ever heard");
+}
+
+#[test]
+fn a_second_daemon_on_the_same_socket_is_refused() {
+    let daemon = Daemon::start("second", "");
+    let out = aboard::verb(&["run", "--config", daemon.folder.0.join("boat.toml").to_str().unwrap()]);
+    assert_eq!(out.status.code(), Some(1));
+    assert!(text(&out.stderr).contains("another middlewatch stands its watch here"), "{}", text(&out.stderr));
+}
+
+#[test]
+fn bad_files_are_told_with_line_and_column_and_78() {
+    let folder = aboard::Folder::new("bad");
+    let boat = folder.write("boat.toml", "version = 1\n[[feed]]\nname = \"a\"\nbuad = 3\n");
+    for arguments in [["run", "--config"], ["check", "--config"]] {
+        let out = aboard::verb(&[arguments[0], arguments[1], boat.to_str().unwrap()]);
+        assert_eq!(out.status.code(), Some(78), "{arguments:?}");
+        let said = text(&out.stdout) + &text(&out.stderr);
+        assert!(said.contains("boat.toml:4:1: `buad` is not known here; did you mean `baud`?"), "{said}");
+    }
+}
+
+#[test]
+fn bad_orders_do_not_keep_the_watch_from_standing() {
+    let folder = aboard::Folder::new("orders");
+    let orders = folder.write("orders.toml", "version = 1\n[[order]]\nname = 3\n");
+    let daemon = Daemon::start_in(folder, &format!("[orders]\npath = {orders:?}\n"));
+    let alert = daemon.alert("orders not loaded");
+    assert_eq!(alert["priority"], "warning");
+    std::fs::write(
+        &orders,
+        "version = 1\n[[order]]\nname = \"anything\"\npriority = \"caution\"\nwhen = \"SOG is over 1 kn\"\ntext = \"x\"\n",
+    )
+    .unwrap();
+    let out = daemon.tell(&["reload"]);
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    until("the warning to end", || {
+        let open = daemon.status();
+        let state = open["alerts"].as_array()?.iter().find(|a| a["order"] == "orders not loaded")?["state"].clone();
+        (state == "rectified-unacknowledged").then_some(())
+    });
+}
