@@ -14,7 +14,7 @@ pub use error::ReviewError;
 pub use night::{
     Alert, Approach, Blind, Casualty, Feed, Minute, Night, OwnPoint, Passage, Remark, Run, Span, Told,
 };
-pub use read::read;
+pub use read::{read, was_replayed};
 pub use when::When;
 
 /// What a review can never be; printed once in each.

@@ -123,6 +123,22 @@ pub fn read(path: impl AsRef<Path>, span: Span) -> Result<Night, ReviewError> {
     Ok(night)
 }
 
+/// Whether only replays have written into a logbook: then nothing of a real passage is lost with it.
+///
+/// # Errors
+/// When there is no logbook, or it cannot be read.
+pub fn was_replayed(path: impl AsRef<Path>) -> Result<bool, ReviewError> {
+    let path = path.as_ref();
+    let sql = "SELECT NOT EXISTS (SELECT 1 FROM boot_rows WHERE boot IS NOT NULL)";
+    let connection = open(path)?;
+    // An empty file has no tables yet.
+    if check_form(&connection, path)? == 0 {
+        return Ok(true);
+    }
+    let answer = connection.query_row(sql, [], |r| r.get(0));
+    answer.map_err(|e| ReviewError::Logbook(disk_error(path, &e)))
+}
+
 /// The span of the whole logbook, for those who asked for another.
 fn what_there_is(runs: &[Run]) -> String {
     match (runs.first(), runs.last()) {
