@@ -3,79 +3,19 @@
 // A test may stop where its footing is missing.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use middlewatch::event::{AlertPart, EventRecord, OwnPart};
 use middlewatch::logbook::{
-    Delivery, Entry, EntryKind, Logbook, LogbookError, LogbookSettings, OwnRow, Pace, Recovered, Stamp,
-    TargetRow, Trouble,
+    Entry, EntryKind, Logbook, LogbookError, LogbookSettings, OwnRow, Pace, Stamp, TargetRow, Trouble,
 };
-use rules::{AlertId, AlertState, EventKind, Priority};
+use rules::Priority;
 use std::io::{BufRead, BufReader, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 use terms::{Mmsi, Moment, Position, Quantity, Utc, UtcSource};
 
-/// A directory of its own for a test, removed at the end.
-struct Desk(PathBuf);
+mod desk;
 
-impl Desk {
-    fn new(name: &str) -> Self {
-        let dir = std::env::temp_dir().join(format!("middlewatch-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&dir);
-        std::fs::create_dir_all(&dir).unwrap();
-        Self(dir)
-    }
-    fn file(&self) -> PathBuf {
-        self.0.join("logbook.db")
-    }
-}
-
-impl Drop for Desk {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-/// 2026-11-01T00:00:00Z (`date -u -d 2026-11-01 +%s` prints 1793491200).
-const EVENING: i64 = 1_793_491_200_000;
-
-fn at(s: i64) -> Stamp {
-    Stamp { steady: Moment(s * 1000), utc: Some((Utc(EVENING + s * 1000), UtcSource::Satellite)) }
-}
-
-fn settings(boot: &str, s: i64) -> LogbookSettings {
-    LogbookSettings { boot: Some(boot.to_owned()), opened: at(s), pace: Pace::Live, limit_bytes: None }
-}
-
-fn open(path: &Path, boot: &str, s: i64) -> (Logbook, Recovered) {
-    Logbook::open(path, settings(boot, s)).unwrap()
-}
-
-fn record(alert: u32, seq: u32, priority: Priority, s: i64) -> EventRecord {
-    EventRecord {
-        version: 1,
-        log_id: None,
-        seq,
-        event: if seq == 1 { EventKind::Raised } else { EventKind::Repeated },
-        at: Some(Utc(EVENING + s * 1000)),
-        steady_s: s as f64,
-        alert: AlertPart {
-            id: AlertId(alert),
-            order: "close approach".to_owned(),
-            priority,
-            state: Some(AlertState::ActiveUnacknowledged),
-            text: format!("alert {alert}"),
-            exercise: false,
-        },
-        own: OwnPart::default(),
-        target: None,
-        casualty: None,
-    }
-}
-
-fn to(signal: &str) -> Vec<Delivery> {
-    vec![Delivery { signal: signal.to_owned(), body: None }]
-}
+use desk::{Desk, EVENING, at, open, record, settings, to};
 
 fn log(logbook: &Logbook, alert: u32, priority: Priority, s: i64) -> Result<i64, LogbookError> {
     logbook.event(at(s), &record(alert, 1, priority, s), to("shore")).blocking_recv().unwrap()
@@ -451,6 +391,11 @@ fn a_replay_waits_for_room_and_drops_nothing() {
     log(&logbook, 1, Priority::Alarm, 1_000_000).unwrap();
     logbook.close(at(1_000_000)).blocking_recv().unwrap().unwrap();
     assert_eq!(ask::<i64>(&desk.file(), "SELECT count(*) FROM own"), 100_000);
+    let left: Vec<_> = std::fs::read_dir(&desk.0).unwrap().map(|e| e.unwrap().file_name()).collect();
+    assert_eq!(left, ["logbook.db"], "nothing is left beside it");
+    assert!(middlewatch::review::was_replayed(desk.file()).unwrap());
+    open(&desk.file(), "at sea", 0).0.close(at(1)).blocking_recv().unwrap().unwrap();
+    assert!(!middlewatch::review::was_replayed(desk.file()).unwrap());
     assert_eq!(logbook.health().borrow().dropped, 0);
 }
 

@@ -23,6 +23,8 @@ mod writer;
 pub use error::{LogbookError, LogbookHealth, Trouble};
 pub use record::{Delivery, DeliveryId, Due, Entry, EntryKind, FeedRow, OwnRow, Stamp, TargetRow};
 
+pub(crate) use schema::{disk_error, form as check_form};
+
 use crate::event::EventRecord;
 use inbox::{Record, Request, Shared};
 use record::{EventItem, Row};

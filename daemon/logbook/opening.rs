@@ -9,6 +9,7 @@ use super::{LogbookSettings, Pace, Recovered};
 use rules::Priority;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 use std::fs::{File, TryLockError};
+use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use terms::Moment;
@@ -27,7 +28,7 @@ pub(super) struct Store {
     boot: i64,
     run: i64,
     /// Held as long as the store lives.
-    _hold: File,
+    _hold: Hold,
 }
 
 /// The path with something behind its name.
@@ -37,8 +38,24 @@ fn beside(path: &Path, suffix: &str) -> PathBuf {
     name.into()
 }
 
-/// Takes the lock file beside the logbook. A lock on the logbook itself would cost SQLite its own locks.
-fn hold(path: &Path) -> Result<File, LogbookError> {
+/// The lock file beside the logbook, held by one process and gone when it lets go. A lock on the logbook itself
+/// would cost SQLite its own locks whenever it is closed.
+struct Hold {
+    path: PathBuf,
+    _file: File,
+}
+
+impl Drop for Hold {
+    fn drop(&mut self) {
+        // Removed while it is still locked; whoever opened it meanwhile sees that it is no longer there.
+        let _ = std::fs::remove_file(&self.path);
+    }
+}
+
+/// Another process may remove the lock file between our opening and locking it so many times.
+const HOLD_TRIES: usize = 10;
+
+fn hold(path: &Path) -> Result<Hold, LogbookError> {
     let lock_path = beside(path, "-lock");
     let cannot = |e: std::io::Error| {
         let why = match e.kind() {
@@ -50,12 +67,20 @@ fn hold(path: &Path) -> Result<File, LogbookError> {
         };
         LogbookError::Disk { path: path.to_owned(), why, detail: e.to_string() }
     };
-    let file = File::options().create(true).truncate(false).write(true).open(&lock_path).map_err(cannot)?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => Err(LogbookError::InUse { path: path.to_owned() }),
-        Err(TryLockError::Error(e)) => Err(cannot(e)),
+    for _ in 0..HOLD_TRIES {
+        let file =
+            File::options().create(true).truncate(false).write(true).open(&lock_path).map_err(cannot)?;
+        match file.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => break,
+            Err(TryLockError::Error(e)) => return Err(cannot(e)),
+        }
+        let ours = file.metadata().map_err(cannot)?.ino();
+        if std::fs::metadata(&lock_path).is_ok_and(|there| there.ino() == ours) {
+            return Ok(Hold { path: lock_path, _file: file });
+        }
     }
+    Err(LogbookError::InUse { path: path.to_owned() })
 }
 
 /// Renames a damaged file and what belongs to it, by the first free number. Nothing is deleted.

@@ -110,6 +110,8 @@ pub enum EntryKind {
     Declared,
     /// Orders were read, or refused.
     Orders,
+    /// A casualty was stood down by `who`; the text is the reason.
+    StandDown,
     /// The daemon's own doings: begun, stopped, a step of UTC.
     Lookout,
 }
@@ -122,6 +124,7 @@ impl EntryKind {
             Self::Handover => "handover",
             Self::Declared => "declared",
             Self::Orders => "orders",
+            Self::StandDown => "stand-down",
             Self::Lookout => "lookout",
         }
     }

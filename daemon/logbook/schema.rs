@@ -14,7 +14,7 @@ const STEPS: &[&str] = &[include_str!("schema/1.sql")];
 pub(super) const NEWEST: i64 = STEPS.len() as i64;
 
 /// Turns an error of SQLite's into the logbook's.
-pub(super) fn disk_error(path: &Path, error: &rusqlite::Error) -> LogbookError {
+pub(crate) fn disk_error(path: &Path, error: &rusqlite::Error) -> LogbookError {
     LogbookError::Disk { path: path.to_owned(), why: Trouble::of(error), detail: error.to_string() }
 }
 
@@ -22,7 +22,7 @@ pub(super) fn disk_error(path: &Path, error: &rusqlite::Error) -> LogbookError {
 ///
 /// # Errors
 /// When it is a newer one, no logbook, or cannot be read.
-pub(super) fn form(connection: &Connection, path: &Path) -> Result<i64, LogbookError> {
+pub(crate) fn form(connection: &Connection, path: &Path) -> Result<i64, LogbookError> {
     let pragma = |name: &str| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
     let read = || -> rusqlite::Result<(i64, i64, i64)> {
         let tables = connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;

@@ -1,0 +1,94 @@
+//! The closest that each target came.
+
+use super::night::{Alert, Approach, OwnPoint};
+use super::read::{Reader, position_udeg};
+use super::when::When;
+use std::collections::BTreeMap;
+use terms::Mmsi;
+
+/// A CPA counts as foretold when it was told at least so long before.
+const FORETOLD_S: i64 = 180;
+/// Both slower than this lie at anchor or in harbour: that is no approach.
+const AT_REST_KN: f64 = 0.5;
+/// What does not move, or is no vessel's hull. Casualties are told elsewhere.
+const NO_APPROACH: [&str; 6] = ["base", "aton", "sar-aircraft", "mob", "sart", "epirb"];
+
+/// Reads all targets' rows and keeps the nearest of each; the nearest target comes first.
+pub(super) fn read(
+    reader: &mut Reader,
+    alerts: &[Alert],
+    own: &[OwnPoint],
+) -> rusqlite::Result<Vec<Approach>> {
+    let mut nearest: BTreeMap<u32, Approach> = BTreeMap::new();
+    let mut foretold: BTreeMap<u32, f64> = BTreeMap::new();
+    let sql = "SELECT boot, steady_ms, utc_ms, utc_source, mmsi, range_mnm, tcpa_s, cpa_mnm, bearing_ddeg, latitude_udeg,
+               longitude_udeg, cog_ddeg, sog_ckn FROM target_rows WHERE boot = ?1 AND steady_ms BETWEEN ?2 AND ?3";
+    reader.each(sql, |at, r| {
+        let number: u32 = r.get(4)?;
+        let (tcpa_s, cpa_mnm): (Option<i64>, Option<i64>) = (r.get(6)?, r.get(7)?);
+        if let (Some(tcpa), Some(cpa)) = (tcpa_s, cpa_mnm)
+            && tcpa >= FORETOLD_S
+        {
+            let cpa_nm = cpa as f64 / 1000.0;
+            foretold.entry(number).and_modify(|least| *least = least.min(cpa_nm)).or_insert(cpa_nm);
+        }
+        let (Some(range), Some(mmsi)) = (r.get::<_, Option<i64>>(5)?, Mmsi::new(number)) else {
+            return Ok(());
+        };
+        let range_nm = range as f64 / 1000.0;
+        if nearest.get(&number).is_none_or(|a| range_nm < a.range_nm) {
+            let of = |column: usize, parts: f64| {
+                r.get::<_, Option<i64>>(column).map(|v| v.map(|v| v as f64 / parts))
+            };
+            let approach = Approach {
+                mmsi,
+                name: None,
+                kind: None,
+                at,
+                range_nm,
+                bearing_deg: of(8, 10.0)?,
+                position: position_udeg(r.get(9)?, r.get(10)?),
+                cog_deg: of(11, 10.0)?,
+                sog_kn: of(12, 100.0)?,
+                foretold_cpa_nm: None,
+                alert: None,
+            };
+            nearest.insert(number, approach);
+        }
+        Ok(())
+    })?;
+    name(reader, &mut nearest)?;
+    let mut all: Vec<Approach> = nearest
+        .into_values()
+        .filter(|a| !a.mmsi.is_beacon() && a.kind.as_deref().is_none_or(|k| !NO_APPROACH.contains(&k)))
+        .filter(|a| a.sog_kn.is_none_or(|s| s > AT_REST_KN) || !at_rest(own, &a.at))
+        .collect();
+    for a in &mut all {
+        a.foretold_cpa_nm = foretold.get(&a.mmsi.number()).copied();
+        a.alert = alerts
+            .iter()
+            .find(|alert| alert.mmsi == Some(a.mmsi) && alert.casualty.is_none())
+            .map(|alert| alert.id);
+    }
+    all.sort_by(|a, b| a.range_nm.total_cmp(&b.range_nm).then(a.at.cmp(&b.at)));
+    Ok(all)
+}
+
+fn name(reader: &Reader, nearest: &mut BTreeMap<u32, Approach>) -> rusqlite::Result<()> {
+    let mut statement = reader.connection.prepare("SELECT mmsi, name, kind FROM target_names")?;
+    let mut rows = statement.query([])?;
+    while let Some(row) = rows.next()? {
+        if let Some(a) = nearest.get_mut(&row.get(0)?) {
+            a.name = row.get(1)?;
+            a.kind = row.get(2)?;
+        }
+    }
+    Ok(())
+}
+
+/// Whether own vessel lay still then.
+fn at_rest(own: &[OwnPoint], at: &When) -> bool {
+    let after = own.partition_point(|p| p.at < *at);
+    let sog = own.get(after).or(own.last()).and_then(|p| p.sog_kn);
+    sog.is_some_and(|s| f64::from(s) <= AT_REST_KN)
+}

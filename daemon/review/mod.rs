@@ -1,0 +1,22 @@
+//! The morning after: what the logbook has to say of a night, read through a connection that cannot write.
+
+mod approach;
+mod casualty;
+mod error;
+mod night;
+mod passage;
+mod print;
+mod read;
+mod weather;
+mod when;
+
+pub use error::ReviewError;
+pub use night::{
+    Alert, Approach, Blind, Casualty, Feed, Minute, Night, OwnPoint, Passage, Remark, Run, Span, Told,
+};
+pub use read::{read, was_replayed};
+pub use when::When;
+
+/// What a review can never be; printed once in each.
+pub const CAUTION: &str = "This lookout is an aid. It replaces neither a person who keeps watch by sight and hearing, \
+nor the collision regulations, nor your own procedures for a person overboard.";

@@ -1,0 +1,275 @@
+//! The night as the review knows it.
+
+use super::when::When;
+use rules::Priority;
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use terms::{Mmsi, Position, Quantity, Utc};
+
+/// What to review: `None` for 24 hours back, and for the end of the logbook.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Span {
+    /// From here.
+    pub since: Option<Utc>,
+    /// To here.
+    pub until: Option<Utc>,
+}
+
+/// One run of the daemon within the span.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Run {
+    /// Its beginning, or that of the span.
+    pub from: When,
+    /// Its last sign of life, or the end of the span.
+    pub to: When,
+    /// Whether it was ended in order.
+    pub stopped: bool,
+}
+
+/// A time when nobody was on lookout here.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Blind {
+    /// Last sign of life before it.
+    pub from: When,
+    /// First one after it.
+    pub to: When,
+    /// Why, in words.
+    pub why: &'static str,
+}
+
+/// Own vessel at a moment.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct OwnPoint {
+    /// When.
+    pub at: When,
+    /// Where.
+    pub position: Option<Position>,
+    /// Course over ground.
+    pub cog_deg: Option<f32>,
+    /// Speed over ground.
+    pub sog_kn: Option<f32>,
+    /// Heading, true.
+    pub heading_deg: Option<f32>,
+}
+
+/// One quantity over one minute.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Minute {
+    /// Its first reading.
+    pub at: When,
+    /// Least; of a direction, farthest to port.
+    pub least: f64,
+    /// Mean; `None` for directions that cancel out.
+    pub mean: Option<f64>,
+    /// Greatest; of a direction, farthest to starboard.
+    pub greatest: f64,
+    /// Last.
+    pub last: f64,
+}
+
+/// Something that happened to an alert.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Told {
+    /// Number in the logbook.
+    pub log_id: i64,
+    /// When.
+    pub at: When,
+    /// The word of the record: raised, repeated, …
+    pub event: String,
+    /// What was told.
+    pub text: String,
+    /// State after it.
+    pub state: Option<String>,
+    /// Own position.
+    pub own: Option<Position>,
+    /// Where the target or the casualty was.
+    pub other: Option<Position>,
+    /// Its range from own vessel.
+    pub range_nm: Option<f64>,
+}
+
+/// An alert from its beginning to its end, as far as they lie within the span.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Alert {
+    /// Its number.
+    pub id: u32,
+    /// The order, or the built-in one.
+    pub order: String,
+    /// The highest priority it had.
+    pub priority: Priority,
+    /// Part of an exercise.
+    pub exercise: bool,
+    /// The target it is about.
+    pub mmsi: Option<Mmsi>,
+    /// That target's name.
+    pub name: Option<String>,
+    /// The casualty it is about.
+    pub casualty: Option<u32>,
+    /// When it was raised; `None` when before the span.
+    pub raised: Option<When>,
+    /// When it was first acknowledged or taken over.
+    pub acknowledged: Option<When>,
+    /// When its condition ended.
+    pub rectified: Option<When>,
+    /// When it was over; `None` when it goes on after the span.
+    pub over: Option<When>,
+    /// Its events, in order.
+    pub told: Vec<Told>,
+}
+
+impl Alert {
+    /// The text it began with.
+    pub fn text(&self) -> &str {
+        self.told.first().map_or("", |t| &t.text)
+    }
+
+    /// Seconds from raised to acknowledged.
+    pub fn acknowledged_after_s(&self) -> Option<f64> {
+        self.acknowledged?.seconds_from(&self.raised?)
+    }
+
+    /// Whether somebody had to acknowledge it.
+    pub fn needs_acknowledgement(&self) -> bool {
+        self.priority >= Priority::Warning
+    }
+}
+
+/// A person overboard or a beacon.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Casualty {
+    /// Its number.
+    pub id: u32,
+    /// The crew member, the beacon's identity, or what is known.
+    pub who: String,
+    /// ais, mob-sentence, dsc or button.
+    pub source: String,
+    /// Part of an exercise.
+    pub exercise: bool,
+    /// When it was raised; `None` when before the span.
+    pub raised: Option<When>,
+    /// Its first position, and whether that was reported or estimated.
+    pub first_position: Option<(When, Position, String)>,
+    /// Where it was at each event that knew, and its range from own vessel.
+    pub track: Vec<(When, Position, Option<f64>)>,
+    /// The least range from own vessel.
+    pub nearest: Option<(When, f64)>,
+    /// When it was stood down, and why.
+    pub stood_down: Option<(When, String)>,
+    /// The alerts that called it.
+    pub alerts: Vec<u32>,
+}
+
+/// The closest that a target came.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Approach {
+    /// Its identity.
+    pub mmsi: Mmsi,
+    /// Its name.
+    pub name: Option<String>,
+    /// Kind of station or ship.
+    pub kind: Option<String>,
+    /// When.
+    pub at: When,
+    /// How close.
+    pub range_nm: f64,
+    /// True, from own vessel.
+    pub bearing_deg: Option<f64>,
+    /// Its position then.
+    pub position: Option<Position>,
+    /// Its course then.
+    pub cog_deg: Option<f64>,
+    /// Its speed then.
+    pub sog_kn: Option<f64>,
+    /// The least CPA that was foretold while it was to come, at least three minutes ahead.
+    pub foretold_cpa_nm: Option<f64>,
+    /// The alert that called it.
+    pub alert: Option<u32>,
+}
+
+/// Something written into the log that is no alert.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Remark {
+    /// When.
+    pub at: When,
+    /// note, handover, declared, orders, stand-down or lookout.
+    pub kind: String,
+    /// Whose.
+    pub who: Option<String>,
+    /// In words.
+    pub text: String,
+}
+
+/// What a feed brought.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Feed {
+    /// Its name.
+    pub name: String,
+    /// Sentences that were good.
+    pub sentences: i64,
+    /// Lines refused.
+    pub refused: i64,
+    /// Sentences dropped under flood.
+    pub dropped: i64,
+    /// Bytes.
+    pub bytes: i64,
+}
+
+/// What own vessel did.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Passage {
+    /// First position.
+    pub from: Option<(When, Position)>,
+    /// Last position.
+    pub to: Option<(When, Position)>,
+    /// Over the ground; gaps of more than ten minutes are not counted.
+    pub distance_nm: f64,
+    /// How long the positions cover, without those gaps.
+    pub under_way_s: f64,
+    /// Greatest speed over ground.
+    pub greatest_sog: Option<(When, f64)>,
+}
+
+impl Passage {
+    /// Mean speed over ground.
+    pub fn mean_sog_kn(&self) -> Option<f64> {
+        (self.under_way_s >= 60.0).then(|| self.distance_nm / self.under_way_s * 3600.0)
+    }
+}
+
+/// All of it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Night {
+    /// The file.
+    pub logbook: PathBuf,
+    /// The first moment told of.
+    pub from: When,
+    /// The last.
+    pub to: When,
+    /// Runs of the daemon.
+    pub runs: Vec<Run>,
+    /// Gaps between them.
+    pub blind: Vec<Blind>,
+    /// Alerts and notices in order of their beginning.
+    pub alerts: Vec<Alert>,
+    /// Casualties.
+    pub casualties: Vec<Casualty>,
+    /// The closest of each target, nearest first.
+    pub approaches: Vec<Approach>,
+    /// Own track.
+    #[serde(skip)]
+    pub own: Vec<OwnPoint>,
+    /// What own vessel did.
+    pub passage: Passage,
+    /// Instruments by the minute.
+    #[serde(skip)]
+    pub instruments: BTreeMap<Quantity, Vec<Minute>>,
+    /// Remarks.
+    pub remarks: Vec<Remark>,
+    /// Feeds.
+    pub feeds: Vec<Feed>,
+    /// Deliveries that have not reached their signal.
+    pub undelivered: i64,
+    /// Rows that could not be read: the file is damaged.
+    pub unreadable: usize,
+}

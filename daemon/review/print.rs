@@ -1,0 +1,335 @@
+//! The night on half a page of plain text.
+
+use super::night::{Alert, Approach, Casualty, Night};
+use super::when::{When, hours, spoken};
+use super::{CAUTION, weather};
+use rules::Priority;
+use std::fmt::Write;
+
+/// Lines of a kind that are printed; the rest is counted.
+const LINES: usize = 5;
+/// An approach beyond this is not worth a line, unless an alert called it.
+const APPROACH_NM: f64 = 2.0;
+/// Alerts by which the lookout itself was in trouble.
+pub(super) const FAILURES: [&str; 9] = [
+    "fix lost",
+    "position doubtful",
+    "feed silent",
+    "AIS silent",
+    "own transmitter not heard",
+    "logbook failing",
+    "signal failing",
+    "orders not loaded",
+    "clock not known",
+];
+
+impl Night {
+    /// Alerts that are no notices, no exercise and no failure of the lookout itself.
+    pub fn dangers(&self) -> impl Iterator<Item = &Alert> {
+        self.alerts.iter().filter(|a| a.priority > Priority::Notice && !a.exercise && !a.is_failure())
+    }
+
+    /// Alerts by which the lookout told that it, or what it depends on, failed.
+    pub fn failures(&self) -> impl Iterator<Item = &Alert> {
+        self.alerts.iter().filter(|a| a.is_failure())
+    }
+
+    /// Half a page of text: danger, watch, boat, weather, failures. Times are UTC.
+    pub fn print(&self) -> String {
+        let mut page = String::new();
+        let long = self.to.seconds_from(&self.from).map_or(String::new(), |s| format!(", {}", hours(s)));
+        line(&mut page, format!("From {} to {} UTC{long}", dated(&self.from), dated(&self.to)));
+        self.print_danger(&mut page);
+        self.print_watch(&mut page);
+        self.print_boat(&mut page);
+        self.print_weather(&mut page);
+        self.print_failures(&mut page);
+        page.push('\n');
+        page.push_str(&wrap(CAUTION, 100));
+        page.push('\n');
+        page
+    }
+
+    fn print_danger(&self, page: &mut String) {
+        heading(page, "Danger");
+        if self.casualties.is_empty() {
+            item(page, "nobody overboard, no beacon heard".to_owned());
+        }
+        self.casualties.iter().for_each(|c| item(page, casualty_line(c)));
+        let called: Vec<&Alert> =
+            self.dangers().filter(|a| a.casualty.is_none() && a.priority >= Priority::Warning).collect();
+        for priority in [Priority::EmergencyAlarm, Priority::Alarm, Priority::Warning] {
+            let of: Vec<&&Alert> = called.iter().filter(|a| a.priority == priority).collect();
+            if !of.is_empty() {
+                item(page, format!("{}: {}", plural(of.len(), &priority.to_string()), list(&of)));
+            }
+        }
+        if called.is_empty() && self.casualties.is_empty() {
+            item(page, "no alarm and no warning".to_owned());
+        }
+        let close = |a: &&Approach| a.range_nm <= APPROACH_NM || a.alert.is_some();
+        let closest: Vec<&Approach> = self.approaches.iter().filter(close).collect();
+        closest.iter().take(LINES).for_each(|a| item(page, approach_line(a)));
+        match (closest.len(), self.approaches.first()) {
+            (0, Some(a)) => item(page, format!("no ship within {APPROACH_NM:.0} nm; {}", approach_line(a))),
+            (0, None) => item(page, "no ship heard".to_owned()),
+            (n, _) if n > LINES => item(page, format!("and {} more within {APPROACH_NM:.0} nm", n - LINES)),
+            _ => {}
+        }
+    }
+
+    fn print_watch(&self, page: &mut String) {
+        heading(page, "Watch");
+        let asked: Vec<&Alert> =
+            self.alerts.iter().filter(|a| a.needs_acknowledgement() && a.raised.is_some()).collect();
+        let mut times: Vec<(f64, &Alert)> =
+            asked.iter().filter_map(|a| Some((a.acknowledged_after_s()?, *a))).collect();
+        times.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let never: Vec<&&Alert> = asked.iter().filter(|a| a.acknowledged.is_none()).collect();
+        if let (Some(median), Some((most, slowest))) = (times.get(times.len() / 2), times.last()) {
+            let (median, most) = (spoken(median.0), spoken(*most));
+            let when = slowest.raised.map_or(String::new(), |t| format!(" at {}", t.hm()));
+            let text = format!(
+                "{} acknowledged, half of them within {median}, the slowest after {most} ({}{when})",
+                plural(times.len(), "alert"),
+                slowest.order
+            );
+            item(page, text);
+        } else if asked.is_empty() {
+            item(page, "nothing had to be acknowledged".to_owned());
+        }
+        if !never.is_empty() {
+            item(page, format!("{} never acknowledged: {}", plural(never.len(), "alert"), list(&never)));
+        }
+        let handed = self.remarks.iter().filter(|r| r.kind == "handover").count();
+        if handed > 0 {
+            item(page, format!("the watch was handed over {}", times_over(handed)));
+        }
+    }
+
+    fn print_boat(&self, page: &mut String) {
+        heading(page, "Boat");
+        let p = &self.passage;
+        let (Some((_, from)), Some((_, to))) = (p.from, p.to) else {
+            item(page, "no position".to_owned());
+            return;
+        };
+        item(page, format!("{from} to {to}"));
+        let mean = p.mean_sog_kn().map_or(String::new(), |m| format!(", mean {m:.1} kn"));
+        let most =
+            p.greatest_sog.map_or(String::new(), |(at, s)| format!(", at most {s:.1} kn at {}", at.hm()));
+        item(
+            page,
+            format!("{:.1} nm over the ground in {}{mean}{most}", p.distance_nm, hours(p.under_way_s)),
+        );
+    }
+
+    fn print_weather(&self, page: &mut String) {
+        heading(page, "Weather");
+        let mut any = false;
+        if let Some((w, from)) = weather::wind(self) {
+            let from = from.map_or(String::new(), |deg| format!(" from {}", bearing(deg)));
+            let (at, most) = w.greatest;
+            item(
+                page,
+                format!(
+                    "{} {:.0} kn{from} in the mean, at most {most:.0} kn at {}",
+                    w.quantity,
+                    w.mean,
+                    at.hm()
+                ),
+            );
+            any = true;
+        }
+        if let Some((p, fall, rise)) = weather::pressure(self) {
+            let (change, verb) = if fall >= rise { (fall, "falling") } else { (rise, "rising") };
+            let text = format!(
+                "pressure {:.0} to {:.0} hPa, least {:.0} at {}; at its fastest {} ({change:.1} hPa in 3 h)",
+                p.first,
+                p.last,
+                p.least.1,
+                p.least.0.hm(),
+                weather::tendency(change, verb)
+            );
+            item(page, text);
+            any = true;
+        }
+        if let Some(d) = weather::depth(self) {
+            item(
+                page,
+                format!(
+                    "{} least {:.1} m at {}, greatest {:.1} m",
+                    d.quantity,
+                    d.least.1,
+                    d.least.0.hm(),
+                    d.greatest.1
+                ),
+            );
+            any = true;
+        }
+        if !any {
+            item(page, "not measured".to_owned());
+        }
+    }
+
+    fn print_failures(&self, page: &mut String) {
+        heading(page, "Failures");
+        let failures: Vec<&Alert> = self.failures().collect();
+        failures.iter().take(LINES).for_each(|a| item(page, failure_line(a)));
+        if failures.len() > LINES {
+            item(page, format!("and {} more", failures.len() - LINES));
+        }
+        for b in self.blind.iter().take(LINES) {
+            let long = b.to.seconds_from(&b.from).map_or("an unknown time".to_owned(), spoken);
+            item(page, format!("{} no lookout for {long}: {}", b.from.hm(), b.why));
+        }
+        if self.blind.len() > LINES {
+            item(page, format!("and {} more such gaps", self.blind.len() - LINES));
+        }
+        if self.undelivered > 0 {
+            item(page, format!("{} not delivered yet", plural(self.undelivered as usize, "message")));
+        }
+        if self.unreadable > 0 {
+            item(
+                page,
+                format!(
+                    "{} of the logbook could not be read: the file is damaged",
+                    plural(self.unreadable, "row")
+                ),
+            );
+        }
+        if failures.is_empty() && self.blind.is_empty() && self.undelivered == 0 && self.unreadable == 0 {
+            item(page, "none known".to_owned());
+        }
+    }
+}
+
+impl Alert {
+    /// Whether it tells of a failure of the lookout itself.
+    pub fn is_failure(&self) -> bool {
+        FAILURES.contains(&self.order.as_str())
+    }
+}
+
+fn line(page: &mut String, text: impl AsRef<str>) {
+    page.push_str(text.as_ref());
+    page.push('\n');
+}
+
+fn heading(page: &mut String, text: &str) {
+    // Writing to a string does not fail.
+    let _ = write!(page, "\n{text}\n");
+}
+
+fn item(page: &mut String, text: String) {
+    for (n, part) in wrap(&text, 96).lines().enumerate() {
+        line(page, format!("{}{part}", if n == 0 { "  " } else { "    " }));
+    }
+}
+
+/// Breaks at blanks.
+fn wrap(text: &str, width: usize) -> String {
+    let (mut out, mut column) = (String::new(), 0);
+    for word in text.split(' ') {
+        let long = word.chars().count();
+        if column > 0 && column + 1 + long > width {
+            out.push('\n');
+            column = 0;
+        } else if column > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += long;
+    }
+    out
+}
+
+/// A direction in three digits; 359.9° is north.
+pub(super) fn bearing(deg: f64) -> String {
+    format!("{:03}°", (deg.round() as i64).rem_euclid(360))
+}
+
+pub(super) fn plural(n: usize, word: &str) -> String {
+    if n == 1 { format!("1 {word}") } else { format!("{n} {word}s") }
+}
+
+fn times_over(n: usize) -> String {
+    match n {
+        1 => "once".to_owned(),
+        2 => "twice".to_owned(),
+        n => format!("{n} times"),
+    }
+}
+
+fn dated(at: &When) -> String {
+    at.utc.and_then(terms::Utc::civil).map_or_else(|| at.hm(), |t| t.format("%-d %b %Y %H:%M").to_string())
+}
+
+/// Alerts by order and time, the first few.
+fn list(alerts: &[&&Alert]) -> String {
+    let name = |a: &Alert| match &a.name {
+        Some(name) => format!("{} {name}", a.order),
+        None => a.order.clone(),
+    };
+    let told = alerts
+        .iter()
+        .take(LINES)
+        .map(|a| format!("{} {}", a.raised.map_or("earlier".to_owned(), |t| t.hm()), name(a)));
+    let mut text = told.collect::<Vec<_>>().join(", ");
+    if alerts.len() > LINES {
+        let _ = write!(text, " and {} more", alerts.len() - LINES);
+    }
+    text
+}
+
+fn casualty_line(c: &Casualty) -> String {
+    let raised = c.raised.map_or("before the span".to_owned(), |t| t.hms());
+    let mut text = format!(
+        "{raised} {}overboard: {} (by {})",
+        if c.exercise { "exercise, " } else { "" },
+        c.who,
+        c.source
+    );
+    if let Some((at, position, how)) = &c.first_position {
+        let _ = write!(text, "; first position {} {position} ({how})", at.hms());
+    }
+    if let Some((at, nm)) = c.nearest {
+        let _ = write!(text, "; nearest {nm:.2} nm at {}", at.hms());
+    }
+    match &c.stood_down {
+        Some((at, why)) => {
+            let _ = write!(text, "; stood down {}: {why}", at.hms());
+        }
+        None => text.push_str("; NOT STOOD DOWN"),
+    }
+    text
+}
+
+pub(super) fn who(name: Option<&str>, mmsi: terms::Mmsi) -> String {
+    name.map_or_else(|| format!("MMSI {mmsi}"), str::to_owned)
+}
+
+fn approach_line(a: &Approach) -> String {
+    let bearing = a.bearing_deg.map_or(String::new(), |b| format!(" in {}", bearing(b)));
+    let foretold = a.foretold_cpa_nm.map_or(String::new(), |c| format!(", CPA foretold {c:.2} nm"));
+    let alert = a.alert.map_or(String::new(), |id| format!(", alert {id}"));
+    format!(
+        "{} {} passed at {:.2} nm{bearing}{foretold}{alert}",
+        a.at.hm(),
+        who(a.name.as_deref(), a.mmsi),
+        a.range_nm
+    )
+}
+
+fn failure_line(a: &Alert) -> String {
+    let from = a.raised.map_or("earlier".to_owned(), |t| t.hm());
+    let long = match (a.raised, a.rectified) {
+        (Some(from), Some(to)) => {
+            to.seconds_from(&from).map_or(String::new(), |s| format!(" for {}", spoken(s)))
+        }
+        (_, Some(to)) => format!(" until {}", to.hm()),
+        (_, None) => ", still so at the end".to_owned(),
+    };
+    format!("{from} {}{long}: {}", a.order, a.text())
+}

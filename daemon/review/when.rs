@@ -1,0 +1,128 @@
+//! When things happened, as the review tells it: UTC by the best that the boot ever knew.
+
+use serde::{Serialize, Serializer};
+use std::cmp::Ordering;
+use std::collections::BTreeMap;
+use std::fmt;
+use terms::{Moment, Utc};
+
+/// A moment in the logbook. Boot and steady time order it; UTC is told, and `None` where no boot ever knew it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct When {
+    /// Number of the boot in the logbook.
+    pub boot: i64,
+    /// Steady time of that boot.
+    pub steady: Moment,
+    /// UTC.
+    pub utc: Option<Utc>,
+}
+
+impl When {
+    /// Seconds from an earlier moment to this: steady time within a boot, UTC from one to another.
+    pub fn seconds_from(&self, earlier: &Self) -> Option<f64> {
+        if self.boot == earlier.boot {
+            Some(self.steady.seconds_from(earlier.steady))
+        } else {
+            Some((self.utc?.0.saturating_sub(earlier.utc?.0)) as f64 / 1000.0)
+        }
+    }
+
+    /// Hours and minutes, or how long after its boot it was.
+    pub fn hm(&self) -> String {
+        match self.utc.and_then(Utc::civil) {
+            Some(t) => t.format("%H:%M").to_string(),
+            None => format!("start+{}", hours(self.steady.as_s())),
+        }
+    }
+
+    /// Hours, minutes and seconds.
+    pub fn hms(&self) -> String {
+        match self.utc.and_then(Utc::civil) {
+            Some(t) => t.format("%H:%M:%S").to_string(),
+            None => self.hm(),
+        }
+    }
+
+    /// Day and month, hours and minutes.
+    pub fn day_hm(&self) -> String {
+        match self.utc.and_then(Utc::civil) {
+            Some(t) => t.format("%-d %b %H:%M").to_string(),
+            None => self.hm(),
+        }
+    }
+}
+
+impl Ord for When {
+    fn cmp(&self, other: &Self) -> Ordering {
+        (self.boot, self.steady).cmp(&(other.boot, other.steady))
+    }
+}
+
+impl PartialOrd for When {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl fmt::Display for When {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.utc {
+            Some(utc) => utc.fmt(f),
+            None => write!(f, "boot {} + {:.3} s", self.boot, self.steady.as_s()),
+        }
+    }
+}
+
+impl Serialize for When {
+    /// As UTC, or null.
+    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        self.utc.serialize(s)
+    }
+}
+
+/// A duration as hours and minutes.
+pub(super) fn hours(s: f64) -> String {
+    let minutes = (s.max(0.0) / 60.0).round() as i64;
+    format!("{} h {:02} min", minutes / 60, minutes % 60)
+}
+
+/// A duration as people say it: seconds under two minutes, minutes under two hours.
+pub(super) fn spoken(s: f64) -> String {
+    match s.max(0.0) {
+        s if s < 119.5 => format!("{s:.0} s"),
+        s if s < 7200.0 => format!("{:.0} min", s / 60.0),
+        s => hours(s),
+    }
+}
+
+/// What each boot knows of UTC.
+#[derive(Debug, Default)]
+pub(super) struct Clocks {
+    /// Milliseconds to add to steady time, and whether satellites told them.
+    boots: BTreeMap<i64, (i64, bool)>,
+}
+
+impl Clocks {
+    /// Takes note of a moment at which a boot knew UTC. Satellites outweigh the system, later outweighs earlier.
+    pub fn note(&mut self, boot: i64, steady_ms: i64, utc_ms: Option<i64>, source: Option<i64>) {
+        let Some(utc_ms) = utc_ms else { return };
+        let by_satellite = source == Some(1);
+        let known = self.boots.get(&boot).is_some_and(|(_, sat)| *sat && !by_satellite);
+        if !known {
+            self.boots.insert(boot, (utc_ms.saturating_sub(steady_ms), by_satellite));
+        }
+    }
+
+    /// A row's moment. What a satellite told at the time stands; else what the boot came to know; else what the
+    /// system's clock said.
+    pub fn when(&self, boot: i64, steady_ms: i64, utc_ms: Option<i64>, source: Option<i64>) -> When {
+        let told = utc_ms.filter(|_| source == Some(1));
+        let derived = self.boots.get(&boot).map(|(offset, _)| steady_ms.saturating_add(*offset));
+        When { boot, steady: Moment(steady_ms), utc: told.or(derived).or(utc_ms).map(Utc) }
+    }
+
+    /// The steady time of a boot at a UTC.
+    pub fn steady_ms(&self, boot: i64, utc: Utc) -> Option<i64> {
+        self.boots.get(&boot).map(|(offset, _)| utc.0.saturating_sub(*offset))
+    }
+}

@@ -1,0 +1,400 @@
+//! The morning after: a night with a known truth is written into a logbook, and the review must tell it.
+
+// A test may stop where its footing is missing.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+// Not every test file needs all of the desk.
+#[allow(dead_code)]
+mod desk;
+
+use desk::{Desk, EVENING, at, open, record, settings};
+use middlewatch::event::{CasualtyPart, EventRecord, TargetPart};
+use middlewatch::logbook::{
+    Entry, EntryKind, FeedRow, Logbook, LogbookSettings, OwnRow, Pace, Stamp, TargetRow,
+};
+use middlewatch::review::{self, ReviewError, Span};
+use rules::{AlertState, EventKind, Priority};
+use terms::{CasualtyId, Mmsi, Position, Quantity, Utc};
+
+const SHIP: u32 = 235_000_017;
+const BEACON: u32 = 972_000_001;
+
+/// 50° N, 6.5° W at midnight, 5 kn to the north-east.
+fn own_at(s: i64) -> Position {
+    Position::new(50.0, -6.5).unwrap().at(45.0, 5.0 * s as f64 / 3600.0)
+}
+
+fn event(logbook: &Logbook, s: i64, record: EventRecord) {
+    logbook.event(at(s), &record, Vec::new()).blocking_recv().unwrap().unwrap();
+}
+
+fn told(mut r: EventRecord, kind: EventKind, state: AlertState, order: &str, text: &str) -> EventRecord {
+    r.event = kind;
+    r.alert.state = Some(state);
+    r.alert.order = order.to_owned();
+    r.alert.text = text.to_owned();
+    r
+}
+
+fn with_ship(mut r: EventRecord) -> EventRecord {
+    r.target = Some(TargetPart {
+        mmsi: Mmsi::new(SHIP).unwrap(),
+        name: Some("TORDIS".to_owned()),
+        kind: Some("vessel".to_owned()),
+        latitude_deg: Some(50.1),
+        longitude_deg: Some(-6.3),
+        cog_deg: None,
+        sog_kn: None,
+        range_nm: Some(3.0),
+        bearing_deg: None,
+        relative_bearing_deg: None,
+        relative_to: None,
+        cpa_nm: Some(0.4),
+        tcpa_s: Some(700.0),
+        age_s: None,
+    });
+    r
+}
+
+fn with_casualty(mut r: EventRecord, position: Option<Position>, range_nm: Option<f64>) -> EventRecord {
+    r.alert.priority = Priority::EmergencyAlarm;
+    r.casualty = Some(CasualtyPart {
+        id: CasualtyId(1),
+        beacon_mmsi: Mmsi::new(BEACON),
+        crew: Some("Ines".to_owned()),
+        source: "ais".to_owned(),
+        position: if position.is_some() { "reported" } else { "none" }.to_owned(),
+        latitude_deg: position.map(Position::latitude_deg),
+        longitude_deg: position.map(Position::longitude_deg),
+        range_nm,
+        bearing_deg: None,
+        relative_bearing_deg: None,
+        relative_to: None,
+        elapsed_s: 0.0,
+        elapsed_is: "exact".to_owned(),
+        set_deg: None,
+        drift_kn: None,
+        radius95_nm: None,
+    });
+    r
+}
+
+/// Six hours from midnight. 02:00 a ship passes at 0.40 nm; 03:00 somebody goes overboard and is back at 03:30; the
+/// wind rises to 34 kn at 04:00; from 04:10 to 04:25 the daemon is dead; 05:00 a feed is silent for ten minutes.
+fn write_the_night(path: &std::path::Path) {
+    let fast = |s| LogbookSettings { pace: Pace::Replay, ..settings("a", s) };
+    let (logbook, _) = Logbook::open(path, fast(0)).unwrap();
+    hours(&logbook, 0, 15_000);
+    logbook.close(at(15_000)).blocking_recv().unwrap().unwrap();
+    // As a power cut leaves it.
+    let file = rusqlite::Connection::open(path).unwrap();
+    file.execute("UPDATE run_rows SET stopped = 0", []).unwrap();
+    drop(file);
+    let (logbook, _) = Logbook::open(path, fast(15_900)).unwrap();
+    hours(&logbook, 15_900, 21_600);
+    logbook.close(at(21_600)).blocking_recv().unwrap().unwrap();
+}
+
+fn hours(logbook: &Logbook, from: i64, to: i64) {
+    use AlertState as S;
+    use EventKind as K;
+    let casualty_at = own_at(10_800);
+    for s in (from..=to).step_by(10) {
+        logbook.own(
+            at(s),
+            OwnRow {
+                position: Some(own_at(s)),
+                cog_deg: Some(45.0),
+                sog_kn: Some(if s == 9000 { 7.5 } else { 5.0 }),
+                heading_deg: Some(47.0),
+            },
+        );
+        logbook.instrument(at(s), Quantity::TrueWindSpeed, if s == 14_400 { 34.0 } else { 12.0 });
+        logbook.instrument(at(s), Quantity::TrueWindDirection, if s % 20 == 0 { 350.0 } else { 10.0 });
+        // 1018 hPa, falling by 2 hPa an hour.
+        logbook.instrument(at(s), Quantity::Pressure, 1018.0 - s as f64 / 1800.0);
+        logbook.instrument(at(s), Quantity::DepthBelowKeel, if s == 3600 { 4.2 } else { 60.0 });
+        // Crosses the bow at 10 kn: 0.40 nm off at 02:00.
+        let off = 10.0 * (s - 7200) as f64 / 3600.0;
+        logbook.target(
+            at(s),
+            TargetRow {
+                mmsi: Mmsi::new(SHIP).unwrap(),
+                name: Some("TORDIS".into()),
+                kind: Some("vessel".into()),
+                position: Some(own_at(s).at(0.0, 0.4).at(90.0, off)),
+                cog_deg: Some(90.0),
+                sog_kn: Some(10.0),
+                range_nm: Some(0.4_f64.hypot(off)),
+                bearing_deg: Some(0.0),
+                cpa_nm: Some(0.4),
+                tcpa_s: Some((7200 - s) as f64),
+            },
+        );
+        let fed = FeedRow {
+            feed: "masthead".into(),
+            bytes: (s - from) as u64 * 80,
+            sentences: (s - from) as u64,
+            refused: 2,
+            dropped: 0,
+        };
+        logbook.feed(at(s), fed);
+        match s {
+            6600 => event(
+                logbook,
+                s,
+                with_ship(told(
+                    record(1, 1, Priority::Alarm, s),
+                    K::Raised,
+                    S::ActiveUnacknowledged,
+                    "close approach",
+                    "TORDIS will pass at 0.4 nm",
+                )),
+            ),
+            6640 => event(
+                logbook,
+                s,
+                with_ship(told(
+                    record(1, 2, Priority::Alarm, s),
+                    K::Acknowledged,
+                    S::ActiveAcknowledged,
+                    "close approach",
+                    "TORDIS",
+                )),
+            ),
+            7300 => event(
+                logbook,
+                s,
+                with_ship(told(
+                    record(1, 3, Priority::Alarm, s),
+                    K::Cleared,
+                    S::Normal,
+                    "close approach",
+                    "TORDIS is past",
+                )),
+            ),
+            10_800 => event(
+                logbook,
+                s,
+                with_casualty(
+                    told(
+                        record(2, 1, Priority::EmergencyAlarm, s),
+                        K::Raised,
+                        S::ActiveUnacknowledged,
+                        "person overboard",
+                        "Ines overboard",
+                    ),
+                    None,
+                    None,
+                ),
+            ),
+            10_810 => event(
+                logbook,
+                s,
+                with_casualty(
+                    told(
+                        record(2, 2, Priority::EmergencyAlarm, s),
+                        K::Acknowledged,
+                        S::ActiveAcknowledged,
+                        "person overboard",
+                        "Ines overboard",
+                    ),
+                    Some(casualty_at),
+                    Some(0.02),
+                ),
+            ),
+            12_000 => event(
+                logbook,
+                s,
+                with_casualty(
+                    told(
+                        record(2, 3, Priority::EmergencyAlarm, s),
+                        K::Repeated,
+                        S::ActiveAcknowledged,
+                        "person overboard",
+                        "Ines overboard",
+                    ),
+                    Some(casualty_at),
+                    Some(0.01),
+                ),
+            ),
+            12_600 => {
+                logbook.entry(
+                    at(s),
+                    Entry {
+                        kind: EntryKind::StandDown,
+                        who: Some("Jorn".to_owned()),
+                        text: "recovered".to_owned(),
+                    },
+                );
+                event(
+                    logbook,
+                    s,
+                    with_casualty(
+                        told(
+                            record(2, 4, Priority::EmergencyAlarm, s),
+                            K::Cleared,
+                            S::Normal,
+                            "person overboard",
+                            "stood down",
+                        ),
+                        Some(casualty_at),
+                        Some(0.05),
+                    ),
+                );
+            }
+            18_000 => event(
+                logbook,
+                s,
+                told(
+                    record(3, 1, Priority::Warning, s),
+                    K::Raised,
+                    S::ActiveUnacknowledged,
+                    "feed silent",
+                    "masthead says nothing",
+                ),
+            ),
+            18_600 => event(
+                logbook,
+                s,
+                told(
+                    record(3, 2, Priority::Warning, s),
+                    K::Rectified,
+                    S::RectifiedUnacknowledged,
+                    "feed silent",
+                    "masthead is back",
+                ),
+            ),
+            _ => {}
+        }
+    }
+}
+
+#[test]
+fn the_night_is_told_as_it_was() {
+    let desk = Desk::new("night");
+    write_the_night(&desk.file());
+    let night = review::read(desk.file(), Span::default()).unwrap();
+
+    assert_eq!((night.from.hms().as_str(), night.to.hms().as_str()), ("00:00:00", "06:00:00"));
+    // The truth: 5 kn for six hours but for the quarter of an hour nobody saw.
+    let seen_h = (15_000.0 + 5_700.0) / 3600.0;
+    assert!((night.passage.distance_nm - 5.0 * seen_h).abs() < 0.05, "{}", night.passage.distance_nm);
+    assert!((night.passage.mean_sog_kn().unwrap() - 5.0).abs() < 0.01);
+    let (fastest, sog) = night.passage.greatest_sog.unwrap();
+    assert_eq!((fastest.hm().as_str(), sog), ("02:30", 7.5));
+
+    assert_eq!(night.blind.len(), 1);
+    assert_eq!((night.blind[0].from.hm().as_str(), night.blind[0].to.hm().as_str()), ("04:10", "04:25"));
+    assert_eq!(night.blind[0].why, "the lookout was cut off");
+
+    let nearest = &night.approaches[0];
+    assert_eq!((nearest.mmsi.number(), nearest.at.hm().as_str(), nearest.range_nm), (SHIP, "02:00", 0.4));
+    assert_eq!((nearest.foretold_cpa_nm, nearest.alert), (Some(0.4), Some(1)));
+
+    let alert = night.alerts.iter().find(|a| a.id == 1).unwrap();
+    assert_eq!(alert.acknowledged_after_s(), Some(40.0));
+    assert_eq!(alert.over.unwrap().hms(), "02:01:40");
+
+    let casualty = &night.casualties[0];
+    assert_eq!((casualty.who.as_str(), casualty.raised.unwrap().hms().as_str()), ("Ines", "03:00:00"));
+    let (first, position, how) = casualty.first_position.clone().unwrap();
+    assert_eq!((first.hms().as_str(), how.as_str()), ("03:00:10", "reported"));
+    assert!(position.range_and_bearing(own_at(10_800)).0 < 1e-6);
+    assert_eq!(casualty.nearest.unwrap().1, 0.01);
+    let (stood_down, why) = casualty.stood_down.clone().unwrap();
+    assert_eq!((stood_down.hms().as_str(), why.as_str()), ("03:30:00", "recovered"));
+
+    assert_eq!((night.feeds[0].sentences, night.feeds[0].refused), (20_700, 4));
+    assert_eq!(night.unreadable, 0);
+}
+
+#[test]
+fn half_a_page_says_it_in_the_order_of_need() {
+    let desk = Desk::new("page");
+    write_the_night(&desk.file());
+    let page = review::read(desk.file(), Span::default()).unwrap().print();
+    println!("{page}");
+    let words = page.split_whitespace().collect::<Vec<_>>().join(" ");
+    let mut rest = words.as_str();
+    for part in [
+        "From 1 Nov 2026 00:00 to 1 Nov 2026 06:00 UTC, 6 h 00 min",
+        "Danger",
+        "03:00:00 overboard: Ines (by ais); first position 03:00:10 50°",
+        "nearest 0.01 nm at 03:20:00; stood down 03:30:00:",
+        "1 alarm: 01:50 close approach TORDIS",
+        "02:00 TORDIS passed at 0.40 nm in 000°, CPA foretold 0.40 nm, alert 1",
+        "Watch",
+        "2 alerts acknowledged",
+        "slowest after 40 s (close approach at 01:50)",
+        "1 alert never acknowledged: 05:00 feed silent",
+        "Boat",
+        "28.8 nm over the ground in 5 h 45 min, mean 5.0 kn, at most 7.5 kn at 02:30",
+        "Weather",
+        "true wind speed 12 kn from 000° in the mean, at most 34 kn at 04:00",
+        "pressure 1018 to 1006 hPa, least 1006 at 06:00; at its fastest falling quickly (6.0 hPa in 3 h)",
+        "depth below keel least 4.2 m at 01:00",
+        "Failures",
+        "05:00 feed silent for 10 min: masthead says nothing",
+        "04:10 no lookout for 15 min: the lookout was cut off",
+        "This lookout is an aid.",
+    ] {
+        let at = rest.find(part).unwrap_or_else(|| panic!("{part:?} is missing or out of order in\n{page}"));
+        rest = &rest[at + part.len()..];
+    }
+    assert!(page.lines().count() <= 35, "half a page");
+    assert_eq!(page.matches("is an aid").count(), 1);
+}
+
+#[test]
+fn a_span_cuts_the_night() {
+    let desk = Desk::new("span");
+    write_the_night(&desk.file());
+    let utc = |s: i64| Some(Utc(EVENING + s * 1000));
+    let night = review::read(desk.file(), Span { since: utc(7000), until: utc(9000) }).unwrap();
+    assert_eq!((night.from.hms().as_str(), night.to.hms().as_str()), ("01:56:40", "02:30:00"));
+    assert_eq!(night.alerts.len(), 1);
+    assert_eq!((night.alerts[0].raised, night.alerts[0].over.is_some()), (None, true));
+    assert!((night.passage.distance_nm - 5.0 * 2000.0 / 3600.0).abs() < 0.03);
+    assert!(night.casualties.is_empty() && night.blind.is_empty());
+    let error = review::read(desk.file(), Span { since: utc(90_000), until: None }).unwrap_err();
+    assert!(
+        matches!(&error, ReviewError::Nothing { has, .. } if has.contains("2026-11-01T06:00:00.000Z")),
+        "{error}"
+    );
+    assert!(matches!(review::read(desk.0.join("none"), Span::default()), Err(ReviewError::NoLogbook { .. })));
+}
+
+#[test]
+fn a_night_that_began_without_utc_is_told_in_utc() {
+    let desk = Desk::new("no-utc");
+    let blind = |s: i64| Stamp { utc: None, ..at(s) };
+    let (logbook, _) =
+        Logbook::open(desk.file(), LogbookSettings { opened: blind(0), ..settings("a", 0) }).unwrap();
+    logbook
+        .event(blind(60), &record(1, 1, Priority::Alarm, 60), Vec::new())
+        .blocking_recv()
+        .unwrap()
+        .unwrap();
+    // The computer's own clock is a year off; then satellites tell.
+    let wrong = Stamp { utc: Some((Utc(EVENING - 31_536_000_000), terms::UtcSource::System)), ..at(90) };
+    logbook.event(wrong, &record(2, 1, Priority::Alarm, 90), Vec::new()).blocking_recv().unwrap().unwrap();
+    logbook.event(at(120), &record(3, 1, Priority::Alarm, 120), Vec::new()).blocking_recv().unwrap().unwrap();
+    logbook.close(at(180)).blocking_recv().unwrap().unwrap();
+    let night = review::read(desk.file(), Span::default()).unwrap();
+    let times: Vec<String> = night.alerts.iter().map(|a| a.raised.unwrap().hms()).collect();
+    assert_eq!(times, ["00:01:00", "00:01:30", "00:02:00"]);
+}
+
+#[test]
+fn a_review_reads_while_the_daemon_writes_and_leaves_the_file_alone() {
+    let desk = Desk::new("beside");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    logbook.event(at(5), &record(1, 1, Priority::Alarm, 5), Vec::new()).blocking_recv().unwrap().unwrap();
+    assert_eq!(review::read(desk.file(), Span::default()).unwrap().alerts.len(), 1);
+    logbook.event(at(6), &record(2, 1, Priority::Alarm, 6), Vec::new()).blocking_recv().unwrap().unwrap();
+    assert_eq!(review::read(desk.file(), Span::default()).unwrap().alerts.len(), 2);
+    logbook.close(at(9)).blocking_recv().unwrap().unwrap();
+    let before = std::fs::read(desk.file()).unwrap();
+    review::read(desk.file(), Span::default()).unwrap();
+    assert_eq!(std::fs::read(desk.file()).unwrap(), before);
+}
