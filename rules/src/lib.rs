@@ -19,7 +19,9 @@ pub use board::{Board, BoardSettings};
 pub use builtin::{BuiltIn, Escalation};
 pub use condition::{Condition, Extent, Measure, Only, Predicate, Test, Trend, Truth};
 pub use declared::{Declared, Doing, Waters};
-pub use life::{ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, SOUND_RETURNS, WARNING_REPEATS};
+pub use life::{
+    ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, SOUND_RETURNS, WARNING_REPEATS,
+};
 pub use order::{Order, Orders, Piece, Worst};
 pub use picture::Picture;
 pub use shipped::SHIPPED;

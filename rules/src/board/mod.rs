@@ -1,5 +1,6 @@
 //! The board: the orders in force, judged as the picture changes, and the alerts that stand.
 
+mod hold;
 mod timers;
 mod watched;
 

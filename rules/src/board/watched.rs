@@ -1,16 +1,17 @@
 //! One order at work: what it remembers of each subject, and the step from truth to alert.
 
+mod telling;
+
+use super::hold::Hold;
 use super::timers::Timers;
-use crate::alert::{Alert, AlertId, Priority, Source};
+use crate::alert::{AlertId, Priority, Source};
 use crate::builtin::Escalation;
 use crate::condition::Truth;
 use crate::judge::{Sight, TestState};
 use crate::life::{Alerts, Raise};
-use crate::order::{Order, Piece};
-use crate::wording;
+use crate::order::Order;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
-use std::time::Duration;
 use terms::{Moment, Subject, Whose};
 
 /// Subjects one order keeps a state of; further ones are not judged, and the crowd alert says so.
@@ -31,32 +32,6 @@ enum Phase {
     On,
     /// Told; the end has begun but not yet lasted long enough.
     Falling(Hold),
-}
-
-/// How long something has been so; time in which it is not known does not count.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-struct Hold {
-    gathered: Duration,
-    since: Option<Moment>,
-}
-
-impl Hold {
-    fn so_far(&self, at: Moment) -> Duration {
-        self.gathered + self.since.map_or(Duration::ZERO, |s| at.since(s))
-    }
-
-    fn running(self, at: Moment) -> Self {
-        Self { since: self.since.or(Some(at)), ..self }
-    }
-
-    fn paused(self, at: Moment) -> Self {
-        Self { gathered: self.so_far(at), since: None }
-    }
-
-    /// When it will have lasted so long.
-    fn reaches(&self, at: Moment, length: Duration) -> Moment {
-        at + length.saturating_sub(self.so_far(at))
-    }
 }
 
 /// What an order remembers of one subject.
@@ -410,137 +385,6 @@ impl Watched {
             ends.filter(|t| *t > desk.sight.at)
         });
         desk.timers.set((self.place, None), sooner(self.shared_due, patient_until));
-    }
-
-    fn settle_patience(&mut self, desk: &mut Desk<'_>) {
-        let Some(patience) = self.order.patience else { return };
-        let at = desk.sight.at;
-        let source = Source::Unjudged(self.order.name.clone());
-        let standing = desk.alerts.find(&source, Subject::Lookout);
-        let worn_out = self.unknown.first().is_some_and(|(since, _)| at >= *since + patience);
-        match (worn_out, standing) {
-            (true, None) => {
-                let text = self.unjudged_text(patience, &desk.sight);
-                let raise =
-                    Raise { priority: Priority::Caution, ..self.raise(source, Subject::Lookout, text, 0.0) };
-                desk.alerts.raise(at, raise);
-            }
-            (false, Some(id)) => desk.alerts.rectify(at, id),
-            _ => {}
-        }
-    }
-
-    fn unjudged_text(&self, patience: Duration, sight: &Sight<'_>) -> String {
-        let lost: Vec<Subject> =
-            self.unknown.iter().filter(|(since, _)| sight.at >= *since + patience).map(|(_, s)| *s).collect();
-        let mut text =
-            format!("\"{}\" cannot be judged for {}", self.order.name, wording::duration(patience));
-        if self.order.each != Whose::Own {
-            let names: Vec<String> =
-                lost.iter().take(MOST_NAMED).map(|s| sight.picture.name_of(*s)).collect();
-            let more = lost.len().saturating_sub(MOST_NAMED);
-            let rest = if more > 0 { format!(" and {more} more") } else { String::new() };
-            text = format!("{text}, for {}{rest}", names.join(", "));
-        }
-        let subject = lost.first().copied().unwrap_or(Subject::OwnVessel);
-        let states = self.entries.get(&subject).map(|e| e.tests.as_slice()).unwrap_or_default();
-        let mut missing: Vec<String> = Vec::new();
-        for (i, t) in self.order.tests.iter().enumerate() {
-            let name = t.measure.to_string();
-            let value = sight.measure(&t.measure, subject, states.get(i)).value;
-            if value.is_none() && !missing.contains(&name) {
-                missing.push(name);
-            }
-        }
-        if missing.is_empty() { text } else { format!("{text}: {} not known", missing.join(", ")) }
-    }
-
-    fn settle_crowd(&mut self, desk: &mut Desk<'_>) {
-        let at = desk.sight.at;
-        // Places that came free go to the worst of the crowd.
-        while !self.crowd.is_empty()
-            && self.entries.values().filter(|e| e.alert.is_some()).count() < MOST_ALERTS
-        {
-            let worst = self
-                .crowd
-                .iter()
-                .map(|s| (*s, self.badness(*s, &desk.sight)))
-                .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
-            let Some((subject, _)) = worst else { break };
-            self.crowd.remove(&subject);
-            self.begin(subject, desk);
-        }
-        let source = Source::Crowd(self.order.name.clone());
-        let standing = desk.alerts.find(&source, Subject::Lookout);
-        let wanted = !self.crowd.is_empty() || self.unwatched;
-        match (wanted, standing) {
-            (true, None) => {
-                let text = self.crowd_text();
-                let raise = self.raise(source, Subject::Lookout, text, f64::NEG_INFINITY);
-                desk.alerts.raise(at, raise);
-            }
-            (true, Some(id)) => desk.alerts.refresh(id, Some(self.crowd_text()), f64::NEG_INFINITY),
-            (false, Some(id)) => desk.alerts.rectify(at, id),
-            (false, None) => {}
-        }
-    }
-
-    fn crowd_text(&self) -> String {
-        let unwatched = if self.unwatched {
-            format!("; more than {MOST_SUBJECTS} cannot be watched")
-        } else {
-            String::new()
-        };
-        format!("{}: {} more besides {MOST_ALERTS}{unwatched}", self.order.name, self.crowd.len())
-    }
-
-    /// The order's text about a subject, with the values of this moment.
-    pub fn text(&self, subject: Subject, sight: &Sight<'_>) -> String {
-        let entry = self.entries.get(&subject);
-        let mut out = String::new();
-        for piece in &self.order.text {
-            match piece {
-                Piece::Words(w) => out.push_str(w),
-                Piece::Name => out.push_str(&sight.picture.name_of(subject)),
-                Piece::Value(m) => {
-                    let place = self.order.tests.iter().position(|t| t.measure == *m);
-                    let state = place.and_then(|i| {
-                        if self.is_shared(i) {
-                            self.shared.get(i)
-                        } else {
-                            entry.and_then(|e| e.tests.get(i))
-                        }
-                    });
-                    let value = sight.measure(m, subject, state).value;
-                    out.push_str(&wording::measure(m, value.as_ref()));
-                }
-            }
-        }
-        out
-    }
-
-    /// The words of one of this order's alerts now.
-    pub fn reword(&self, source: &Source, alert: &Alert, sight: &Sight<'_>) -> Option<String> {
-        match source {
-            Source::Order(_) if alert.is_active() => Some(self.text(alert.subject, sight)),
-            Source::Crowd(_) => Some(self.crowd_text()),
-            _ => None,
-        }
-    }
-
-    fn badness(&self, subject: Subject, sight: &Sight<'_>) -> f64 {
-        let Some(w) = &self.order.worst else { return 0.0 };
-        let value = sight.measure(&w.by, subject, None).value.and_then(|v| v.number());
-        value.map_or(f64::NEG_INFINITY, |v| if w.highest { v } else { -v })
-    }
-
-    /// Tells the alerts how bad each of this order's is now.
-    pub fn weigh(&self, sight: &Sight<'_>, alerts: &mut Alerts) {
-        for (subject, e) in &self.entries {
-            if let Some(id) = e.alert {
-                alerts.refresh(id, None, self.badness(*subject, sight));
-            }
-        }
     }
 }
 

@@ -111,8 +111,7 @@ impl<'a> Tokens<'a> {
             return Ok(());
         }
         let (found, span) = self.here();
-        let found = if found.is_empty() { "the condition ends".to_owned() } else { format!("\"{found}\"") };
-        Err(error(span, format!("{found}; expected \"{}\"", words.join(" "))))
+        Err(error(span, format!("{}; expected \"{}\"", met(&found), words.join(" "))))
     }
 
     /// Takes a name in quotation marks.
@@ -127,8 +126,7 @@ impl<'a> Tokens<'a> {
             }
             _ => {
                 let (found, span) = self.here();
-                let found = if found.is_empty() { "the condition ends".to_owned() } else { found };
-                Err(error(span, format!("{found}: expected {what} in quotation marks")))
+                Err(error(span, format!("{}; expected {what} in quotation marks", met(&found))))
             }
         }
     }
@@ -243,6 +241,11 @@ impl<'a> Tokens<'a> {
         };
         Err(error(span, format!("\"{rest}\" is too much; the condition was complete before it{hint}")))
     }
+}
+
+/// What stands where something else should.
+fn met(found: &str) -> String {
+    if found.is_empty() { "the condition ends".to_owned() } else { format!("found \"{found}\"") }
 }
 
 /// Seconds since midnight of a time as `22:30`.

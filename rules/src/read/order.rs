@@ -84,6 +84,14 @@ impl Reader<'_, '_> {
         let over_for = f.duration("over_for", c).unwrap_or_default();
         let patience = match f.get("patience").and_then(|v| v.get_ref().as_str()) {
             Some("never") => None,
+            Some(word) if !word.starts_with(|first: char| first.is_ascii_digit()) => {
+                let span = f.get("patience").map_or(f.span(), Spanned::span);
+                c.add(
+                    span,
+                    format!("\"{word}\" is no patience; expected a time such as \"10 min\", or \"never\""),
+                );
+                None
+            }
             _ => Some(f.duration("patience", c).unwrap_or(PATIENCE)),
         };
         let repeats = at_least_5_s(&f, "repeats", c);
@@ -213,6 +221,9 @@ impl Reader<'_, '_> {
                 None => sound = false,
             }
         }
+        if sound && groups.is_empty() && !t.is_empty() {
+            return None;
+        }
         if sound && groups.is_empty() {
             self.complaints.add(span, "a condition is missing; expected all, any or none");
             return None;
@@ -251,7 +262,7 @@ impl Reader<'_, '_> {
 
     fn signals(&mut self, f: &Fields<'_, '_>) -> Option<Vec<String>> {
         let list = f.strings("signals", self.complaints)?;
-        if list.is_empty() {
+        if f.get("signals").and_then(|v| v.get_ref().as_array()).is_some_and(|a| a.is_empty()) {
             let span = f.get("signals").map_or(f.span(), Spanned::span);
             self.complaints
                 .add(span, "no signal is named; leave the field out for all that carry the priority");
@@ -427,6 +438,10 @@ fn pieces(text: &str, each: Whose, marks: &Marks, tests: &[Test]) -> Result<Vec<
             let at = |e: PhraseError| PhraseError { span: shifted(e.span, open + 1), ..e };
             let m = phrase::measure_alone(inside, marks).map_err(at)?;
             belongs(&m, each, inside).map_err(at)?;
+            if matches!(m, Measure::Over(..)) && !tests.iter().any(|t| t.measure == m) {
+                let message = format!("{m} is followed only where a condition asks for it");
+                return Err(at(error(0..inside.len(), message)));
+            }
             Piece::Value(with_tested_dimension(m, tests))
         });
         rest = close + 1;

@@ -432,6 +432,11 @@ fn on_a_line(m: &Measure, at: Range<usize>) -> Read<()> {
 
 /// Two limits; the first may leave its unit to the second.
 fn pair(t: &mut Tokens<'_>, m: &Measure, joint: &str) -> Read<(f64, f64, Option<Dimension>)> {
+    if *m == Measure::TimeOfDay {
+        let from = t.time_of_day()?;
+        t.expect(&[joint])?;
+        return Ok((from, t.time_of_day()?, None));
+    }
     let (first, first_span) = t.number()?;
     let unit = t.unit_unless(joint);
     t.expect(&[joint])?;

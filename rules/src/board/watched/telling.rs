@@ -1,0 +1,145 @@
+//! What an order tells: its text with the values of the moment, its patience, and its crowd.
+
+use super::{Desk, MOST_ALERTS, MOST_NAMED, MOST_SUBJECTS, Watched};
+use crate::alert::{Alert, Priority, Source};
+use crate::judge::Sight;
+use crate::life::{Alerts, Raise};
+use crate::order::Piece;
+use crate::wording;
+use std::time::Duration;
+use terms::{Subject, Whose};
+
+impl Watched {
+    /// Says that the order cannot be judged once its patience is worn out, and takes that back.
+    pub(super) fn settle_patience(&mut self, desk: &mut Desk<'_>) {
+        let Some(patience) = self.order.patience else { return };
+        let at = desk.sight.at;
+        let source = Source::Unjudged(self.order.name.clone());
+        let standing = desk.alerts.find(&source, Subject::Lookout);
+        let worn_out = self.unknown.first().is_some_and(|(since, _)| at >= *since + patience);
+        match (worn_out, standing) {
+            (true, None) => {
+                let text = self.unjudged_text(patience, &desk.sight);
+                let raise =
+                    Raise { priority: Priority::Caution, ..self.raise(source, Subject::Lookout, text, 0.0) };
+                desk.alerts.raise(at, raise);
+            }
+            (false, Some(id)) => desk.alerts.rectify(at, id),
+            _ => {}
+        }
+    }
+
+    fn unjudged_text(&self, patience: Duration, sight: &Sight<'_>) -> String {
+        let lost: Vec<Subject> =
+            self.unknown.iter().filter(|(since, _)| sight.at >= *since + patience).map(|(_, s)| *s).collect();
+        let mut text =
+            format!("\"{}\" cannot be judged for {}", self.order.name, wording::duration(patience));
+        if self.order.each != Whose::Own {
+            let names: Vec<String> =
+                lost.iter().take(MOST_NAMED).map(|s| sight.picture.name_of(*s)).collect();
+            let more = lost.len().saturating_sub(MOST_NAMED);
+            let rest = if more > 0 { format!(" and {more} more") } else { String::new() };
+            text = format!("{text}, for {}{rest}", names.join(", "));
+        }
+        let subject = lost.first().copied().unwrap_or(Subject::OwnVessel);
+        let states = self.entries.get(&subject).map(|e| e.tests.as_slice()).unwrap_or_default();
+        let mut missing: Vec<String> = Vec::new();
+        for (i, t) in self.order.tests.iter().enumerate() {
+            let name = t.measure.to_string();
+            let value = sight.measure(&t.measure, subject, states.get(i)).value;
+            if value.is_none() && !missing.contains(&name) {
+                missing.push(name);
+            }
+        }
+        if missing.is_empty() { text } else { format!("{text}: {} not known", missing.join(", ")) }
+    }
+
+    /// Tells those beyond the number told one by one together, and one by one as places come free.
+    pub(super) fn settle_crowd(&mut self, desk: &mut Desk<'_>) {
+        let at = desk.sight.at;
+        // Places that came free go to the worst of the crowd.
+        while !self.crowd.is_empty()
+            && self.entries.values().filter(|e| e.alert.is_some()).count() < MOST_ALERTS
+        {
+            let worst = self
+                .crowd
+                .iter()
+                .map(|s| (*s, self.badness(*s, &desk.sight)))
+                .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
+            let Some((subject, _)) = worst else { break };
+            self.crowd.remove(&subject);
+            self.begin(subject, desk);
+        }
+        let source = Source::Crowd(self.order.name.clone());
+        let standing = desk.alerts.find(&source, Subject::Lookout);
+        let wanted = !self.crowd.is_empty() || self.unwatched;
+        match (wanted, standing) {
+            (true, None) => {
+                let text = self.crowd_text();
+                let raise = self.raise(source, Subject::Lookout, text, f64::NEG_INFINITY);
+                desk.alerts.raise(at, raise);
+            }
+            (true, Some(id)) => desk.alerts.refresh(id, Some(self.crowd_text()), f64::NEG_INFINITY),
+            (false, Some(id)) => desk.alerts.rectify(at, id),
+            (false, None) => {}
+        }
+    }
+
+    fn crowd_text(&self) -> String {
+        let unwatched = if self.unwatched {
+            format!("; more than {MOST_SUBJECTS} cannot be watched")
+        } else {
+            String::new()
+        };
+        format!("{}: {} more besides {MOST_ALERTS}{unwatched}", self.order.name, self.crowd.len())
+    }
+
+    /// The order's text about a subject, with the values of this moment.
+    pub fn text(&self, subject: Subject, sight: &Sight<'_>) -> String {
+        let entry = self.entries.get(&subject);
+        let mut out = String::new();
+        for piece in &self.order.text {
+            match piece {
+                Piece::Words(w) => out.push_str(w),
+                Piece::Name => out.push_str(&sight.picture.name_of(subject)),
+                Piece::Value(m) => {
+                    let place = self.order.tests.iter().position(|t| t.measure == *m);
+                    let state = place.and_then(|i| {
+                        if self.is_shared(i) {
+                            self.shared.get(i)
+                        } else {
+                            entry.and_then(|e| e.tests.get(i))
+                        }
+                    });
+                    let value = sight.measure(m, subject, state).value;
+                    out.push_str(&wording::measure(m, value.as_ref()));
+                }
+            }
+        }
+        out
+    }
+
+    /// The words of one of this order's alerts now.
+    pub fn reword(&self, source: &Source, alert: &Alert, sight: &Sight<'_>) -> Option<String> {
+        match source {
+            Source::Order(_) if alert.is_active() => Some(self.text(alert.subject, sight)),
+            Source::Crowd(_) => Some(self.crowd_text()),
+            _ => None,
+        }
+    }
+
+    pub(super) fn badness(&self, subject: Subject, sight: &Sight<'_>) -> f64 {
+        let Some(w) = &self.order.worst else { return 0.0 };
+        let value = sight.measure(&w.by, subject, None).value.and_then(|v| v.number());
+        value.map_or(f64::NEG_INFINITY, |v| if w.highest { v } else { -v })
+    }
+
+    /// Tells the alerts how bad each of this order's is now.
+    pub fn weigh(&self, sight: &Sight<'_>, alerts: &mut Alerts) {
+        for (subject, e) in &self.entries {
+            if let Some(id) = e.alert {
+                alerts.refresh(id, None, self.badness(*subject, sight));
+            }
+        }
+    }
+}
