@@ -4,7 +4,7 @@ use super::error::ReviewError;
 use super::night::{Alert, Blind, Feed, Minute, Night, OwnPoint, Remark, Run, Span, Told};
 use super::when::{Clocks, When};
 use super::{approach, casualty, passage};
-use crate::logbook::{LogbookError, check_form, disk_error};
+use crate::logbook::{check_form, disk_error};
 use rules::Priority;
 use rusqlite::{Connection, OpenFlags, Row};
 use serde::Deserialize;
@@ -77,25 +77,27 @@ pub(super) fn position_udeg(latitude: Option<i64>, longitude: Option<i64>) -> Op
     position(latitude.map(|v| v as f64 / 1e6), longitude.map(|v| v as f64 / 1e6))
 }
 
-/// Opens for reading only; a file on a read-only disk that no daemon has open is taken as it stands.
+/// Whether a daemon has the file open, or had when its power was cut, and when the file was last written.
+fn marks(path: &Path) -> (bool, Option<std::time::SystemTime>) {
+    let mut wal = path.as_os_str().to_owned();
+    wal.push("-wal");
+    (Path::new(&wal).exists(), std::fs::metadata(path).and_then(|m| m.modified()).ok())
+}
+
+/// Opens for reading only. A file that nobody has open is taken as it stands, which leaves nothing beside it and
+/// works on a read-only disk; who does so looks afterwards whether the marks are still the same.
 fn open(path: &Path) -> Result<Connection, ReviewError> {
     if !path.exists() {
         return Err(ReviewError::NoLogbook { path: path.to_owned() });
     }
     let fail = |e: rusqlite::Error| ReviewError::Logbook(disk_error(path, &e));
-    let opened = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(fail)?;
+    let (in_use, _) = marks(path);
+    let name = format!("file:{}?{}", uri(path), if in_use { "mode=ro" } else { "immutable=1" });
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
+    let opened = Connection::open_with_flags(name, flags).map_err(fail)?;
     opened.busy_timeout(std::time::Duration::from_secs(2)).map_err(fail)?;
-    match check_form(&opened, path) {
-        Ok(_) => Ok(opened),
-        Err(LogbookError::Disk { .. }) => {
-            let as_it_stands = format!("file:{}?immutable=1", uri(path));
-            let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
-            let opened = Connection::open_with_flags(as_it_stands, flags).map_err(fail)?;
-            check_form(&opened, path)?;
-            Ok(opened)
-        }
-        Err(other) => Err(other.into()),
-    }
+    check_form(&opened, path)?;
+    Ok(opened)
 }
 
 /// A path as a URI wants it.
@@ -109,6 +111,13 @@ fn uri(path: &Path) -> String {
 /// When there is no logbook, it cannot be read, or it has nothing of that time.
 pub fn read(path: impl AsRef<Path>, span: Span) -> Result<Night, ReviewError> {
     let path = path.as_ref();
+    let before = marks(path);
+    let night = read_once(path, span);
+    // A daemon that began meanwhile may have written into what was taken as it stood: then it is read beside it.
+    if !before.0 && marks(path) != before { read_once(path, span) } else { night }
+}
+
+fn read_once(path: &Path, span: Span) -> Result<Night, ReviewError> {
     let fail = |e: rusqlite::Error| ReviewError::Logbook(disk_error(path, &e));
     let connection = open(path)?;
     // All of it as it was at one moment.
