@@ -1,6 +1,7 @@
 //! What the lookout has found since it was last asked.
 
 use crate::casualty::CasualtyNews;
+use crate::own::Trouble;
 use terms::{CasualtyId, Mmsi, Quantity, Subject};
 
 /// Something that changed in the picture.
@@ -23,6 +24,22 @@ pub enum Finding {
         mmsi: Option<Mmsi>,
         /// What to write down.
         text: String,
+    },
+    /// An instrument cannot be right: a caution.
+    Trouble {
+        /// Whose instrument.
+        subject: Subject,
+        /// What is wrong.
+        trouble: Trouble,
+        /// In words.
+        text: String,
+    },
+    /// That has ended.
+    Mended {
+        /// Whose instrument.
+        subject: Subject,
+        /// What was wrong.
+        trouble: Trouble,
     },
     /// Worth a line in the logbook, and no more.
     Noted {

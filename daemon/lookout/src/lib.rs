@@ -2,14 +2,18 @@
 //! input, no clock is read here and no I/O done; the daemon hears sentences and wakes it when it asks.
 
 pub mod casualty;
+mod duplicate;
 mod finding;
+mod judging;
 mod kind;
 mod lookout;
 mod motion;
 mod own;
+mod reading;
 mod settings;
 mod source;
 mod state;
+mod sun;
 mod table;
 mod target;
 mod utc;
@@ -18,6 +22,7 @@ pub use finding::Finding;
 pub use kind::Kind;
 pub use lookout::Lookout;
 pub use motion::{Closest, Motion, closest};
+pub use own::Trouble;
 pub use settings::{Dimensions, Settings};
-pub use source::Source;
+pub use source::{Origin, Source};
 pub use state::{OwnState, TargetState};

@@ -1,7 +1,8 @@
 //! What the lookout is told of the boat before it starts.
 
-use crate::casualty::CrewMember;
-use terms::{FeedId, Mmsi, Utc};
+use crate::casualty::{CrewMember, SetDrift};
+use std::collections::BTreeMap;
+use terms::{FeedId, Mmsi, Quantity, Utc};
 
 /// Where a vessel's reference point (the antenna that a position is of) lies in her, in metres.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -43,8 +44,18 @@ pub struct Settings {
     pub dimensions: Option<Dimensions>,
     /// Speed that she makes under power, in knots.
     pub motoring_speed_kn: f64,
+    /// Height of the wind sensor above the water, in metres.
+    pub wind_height_m: Option<f64>,
+    /// Set and drift of the water, where the skipper gives them.
+    pub current: Option<SetDrift>,
     /// Feeds in the order in which they are believed, best first; those not named come after, in order of number.
     pub feed_order: Vec<FeedId>,
+    /// What feeds are called.
+    pub feed_names: BTreeMap<FeedId, String>,
+    /// Which quantity a transducer of that name (XDR) measures, where its name does not tell it.
+    pub transducers: BTreeMap<String, Quantity>,
+    /// Two positions of own vessel further apart than this, for half a minute, are told.
+    pub positions_differ_nm: f64,
     /// At most so many targets are kept; beyond that the least dangerous, and of those the oldest, goes.
     pub targets_max: usize,
     /// UTC is never earlier: a date before it is a receiver's week counter that has rolled over.
@@ -65,7 +76,12 @@ impl Default for Settings {
             variation_deg: None,
             dimensions: None,
             motoring_speed_kn: 5.0,
+            wind_height_m: None,
+            current: None,
             feed_order: Vec::new(),
+            feed_names: BTreeMap::new(),
+            transducers: BTreeMap::new(),
+            positions_differ_nm: 0.1,
             targets_max: 4_096,
             earliest_utc: EARLIEST_UTC,
         }
@@ -73,6 +89,11 @@ impl Default for Settings {
 }
 
 impl Settings {
+    /// What a feed is called.
+    pub(crate) fn feed_name(&self, feed: FeedId) -> String {
+        self.feed_names.get(&feed).cloned().unwrap_or_else(|| format!("feed {}", feed.0 + 1))
+    }
+
     /// How much a feed is believed: lower is better.
     pub(crate) fn rank(&self, feed: FeedId) -> usize {
         let named = self.feed_order.iter().position(|&f| f == feed);

@@ -9,21 +9,50 @@ const SOURCES_MAX: usize = 8;
 /// A better source must have been heard so often in a row before it takes over from one that still talks.
 const STEADY: u32 = 5;
 
+/// What kind of source it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub enum Origin {
+    /// An instrument's sentence.
+    #[default]
+    Instrument,
+    /// Own AIS transmitter's report (VDO).
+    Transmitter,
+    /// Worked out here from other quantities.
+    Computed,
+}
+
 /// Who measured something.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Source {
     /// The wire it came by.
     pub feed: FeedId,
-    /// Which device on that wire, by its talker, where it is known; `None` for own AIS transmitter as well.
+    /// Which device on that wire, by its talker, where it is known.
     pub talker: Option<[u8; 2]>,
-    /// Own AIS transmitter's report (VDO).
-    pub transmitter: bool,
+    /// What kind of source.
+    pub origin: Origin,
 }
 
 impl Source {
     /// A sentence of that wire whose talker is not told.
     pub const fn of(feed: FeedId) -> Self {
-        Self { feed, talker: None, transmitter: false }
+        Self { feed, talker: None, origin: Origin::Instrument }
+    }
+
+    /// The same wire, but of that kind.
+    pub(crate) const fn as_origin(self, origin: Origin) -> Self {
+        Self { origin, ..self }
+    }
+
+    /// What to call it.
+    pub(crate) fn describe(self, settings: &Settings) -> String {
+        let feed = settings.feed_name(self.feed);
+        let talker = self.talker.map(|t| t.escape_ascii().to_string());
+        match (self.origin, talker) {
+            (Origin::Instrument, Some(t)) => format!("{feed} (talker {t})"),
+            (Origin::Instrument, None) => feed,
+            (Origin::Transmitter, _) => format!("own AIS transmitter on {feed}"),
+            (Origin::Computed, _) => format!("computed from {feed}"),
+        }
     }
 }
 
@@ -33,8 +62,8 @@ pub(crate) struct Heard<T> {
     pub source: Source,
     pub value: T,
     pub at: Moment,
-    /// Lower is better.
-    quality: u8,
+    /// Lower is better; two sentences of one device that differ in it count as two sources.
+    pub quality: u8,
     /// How often in a row, without a silence.
     in_a_row: u32,
 }
@@ -44,10 +73,12 @@ pub(crate) struct Heard<T> {
 pub(crate) enum Verdict {
     /// It is the one in use.
     Used,
-    /// It is the one in use from now on; before it was the other.
+    /// It is the one in use from now on.
     TakenOver {
-        /// The source used until now.
+        /// The one used until now.
         from: Source,
+        /// It had fallen silent; else it only was the worse of the two.
+        silent: bool,
     },
     /// Another source is in use.
     Aside,
@@ -76,40 +107,52 @@ impl<T: Copy> Channel<T> {
         quality: u8,
         settings: &Settings,
     ) -> Verdict {
-        let new = match self.heard.iter().position(|h| h.source == source) {
-            Some(i) => i,
-            None if self.heard.len() < SOURCES_MAX => {
-                self.heard.push(Heard { source, value, at, quality, in_a_row: 0 });
-                self.heard.len() - 1
-            }
-            None => return Verdict::Aside,
+        let known = self.heard.iter().position(|h| h.source == source && h.quality == quality);
+        let Some(new) = known.or_else(|| self.room(at)) else { return Verdict::Aside };
+        let before = known.and_then(|i| self.heard.get(i)).map(|h| (h.at, h.in_a_row));
+        let in_a_row = match before {
+            Some((then, n)) if at.since(then) <= self.silence => n.saturating_add(1),
+            _ => 1,
         };
-        let Some(h) = self.heard.get_mut(new) else { return Verdict::Aside };
-        let broken = at.since(h.at) > self.silence;
-        let in_a_row = if broken { 1 } else { h.in_a_row.saturating_add(1) };
-        *h = Heard { source, value, at, quality, in_a_row };
-        let h = *h;
-        if new == self.chosen {
-            return Verdict::Used;
+        let h = Heard { source, value, at, quality, in_a_row };
+        let used = self.current().copied();
+        match self.heard.get_mut(new) {
+            Some(place) => *place = h,
+            None => self.heard.push(h),
         }
-        let Some(used) = self.current() else { return Verdict::Aside };
+        let Some(used) = used.filter(|_| new != self.chosen) else { return Verdict::Used };
         let silent = at.since(used.at) > self.silence;
-        if silent || (h.in_a_row >= STEADY && order(&h, settings) < order(used, settings)) {
-            let from = used.source;
+        if silent || (in_a_row >= STEADY && order(&h, settings) < order(&used, settings)) {
             self.chosen = new;
-            return Verdict::TakenOver { from };
+            return Verdict::TakenOver { from: used.source, silent };
         }
         Verdict::Aside
+    }
+
+    /// A place for a source not heard before: a new one, or that of one silent for long.
+    fn room(&self, at: Moment) -> Option<usize> {
+        if self.heard.len() < SOURCES_MAX {
+            return Some(self.heard.len());
+        }
+        let silent = |(i, h): &(usize, &Heard<T>)| *i != self.chosen && at.since(h.at) > self.silence;
+        self.heard.iter().enumerate().find(silent).map(|(i, _)| i)
     }
 
     /// The last value of the source in use.
     pub fn current(&self) -> Option<&Heard<T>> {
         self.heard.get(self.chosen)
     }
+
+    /// The last values of all sources.
+    pub fn all(&self) -> &[Heard<T>] {
+        &self.heard
+    }
 }
 
-/// Lower is better: the settings' order where it names feeds, else the quality first.
-fn order<T>(h: &Heard<T>, settings: &Settings) -> (usize, usize) {
+/// Lower is better. What is measured goes before what own transmitter repeats, and that before what is computed;
+/// among equals the settings' order decides where it names feeds, else the quality.
+fn order<T>(h: &Heard<T>, settings: &Settings) -> (Origin, usize, usize) {
     let (rank, quality) = (settings.rank(h.source.feed), usize::from(h.quality));
-    if settings.feed_order.is_empty() { (quality, rank) } else { (rank, quality) }
+    let (first, second) = if settings.feed_order.is_empty() { (quality, rank) } else { (rank, quality) };
+    (h.source.origin, first, second)
 }

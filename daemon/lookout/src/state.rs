@@ -21,6 +21,8 @@ pub struct OwnState {
     pub heading_deg: Option<f64>,
     /// Seconds since it was heard.
     pub heading_age_s: Option<f64>,
+    /// Magnetic variation, east positive.
+    pub variation_deg: Option<f64>,
     /// Speed through water.
     pub speed_through_water_kn: Option<f64>,
     /// Seconds since it was heard.
@@ -37,10 +39,20 @@ pub struct OwnState {
     pub apparent_wind_kn: Option<f64>,
     /// Apparent wind angle off the bow, port negative.
     pub apparent_wind_angle_deg: Option<f64>,
-    /// True wind speed.
+    /// True wind speed, over the water.
     pub true_wind_kn: Option<f64>,
-    /// Direction the true wind comes from.
+    /// Its angle off the bow, port negative.
+    pub true_wind_angle_deg: Option<f64>,
+    /// Direction it comes from.
     pub true_wind_direction_deg: Option<f64>,
+    /// The true wind is worked out of the apparent one, not heard.
+    pub true_wind_computed: bool,
+    /// Wind speed over the ground.
+    pub ground_wind_kn: Option<f64>,
+    /// Direction it comes from.
+    pub ground_wind_direction_deg: Option<f64>,
+    /// The wind over the ground is worked out of the apparent one, not heard.
+    pub ground_wind_computed: bool,
     /// Seconds since any wind was heard.
     pub wind_age_s: Option<f64>,
     /// Air pressure.
@@ -51,6 +63,8 @@ pub struct OwnState {
     pub water_temperature_c: Option<f64>,
     /// Battery voltage.
     pub battery_v: Option<f64>,
+    /// Whether the sun is up at the boat.
+    pub sun_up: Option<bool>,
 }
 
 /// A target. `None` is not available.

@@ -1,12 +1,13 @@
 //! One target: what she has sent of herself, and how she moves.
 
+use crate::duplicate::Recent;
 use crate::kind::{Kind, ship_type_word, status_word};
 use crate::motion::{Closest, Motion};
 use crate::own::STILL_KN;
 use crate::{Dimensions, Settings};
 use sentence::ais::AisReport;
 use std::time::Duration;
-use terms::{Mmsi, Moment, Position, Quantity};
+use terms::{FeedId, Mmsi, Moment, Position, Quantity};
 
 /// A target that has not been heard for so long is forgotten.
 pub(crate) const FORGOTTEN: Duration = Duration::from_secs(30 * 60);
@@ -27,10 +28,10 @@ pub(crate) struct PositionReport {
 /// How a target lay and moved when it was last judged.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Judgement {
-    pub at: Moment,
     /// Range in nautical miles and true bearing.
     pub seen: Option<(f64, f64)>,
     pub closest: Option<Closest>,
+    pub lost: bool,
 }
 
 /// One target.
@@ -53,7 +54,7 @@ pub(crate) struct Target {
     pub due: Moment,
     /// How dangerous it was at the last judgement; 0 is not at all.
     pub rank: u8,
-    pub lost: bool,
+    recent: Recent,
 }
 
 impl Target {
@@ -73,13 +74,22 @@ impl Target {
             judged: None,
             due: at,
             rank: 0,
-            lost: false,
+            recent: Recent::default(),
         }
     }
 
-    /// Takes a message of hers; tells what it changed.
-    pub fn hear(&mut self, at: Moment, report: &AisReport, settings: &Settings) -> Vec<Quantity> {
+    /// Takes a message of hers; tells what it changed, or `None` when it was heard already by another receiver.
+    pub fn hear(
+        &mut self,
+        at: Moment,
+        feed: FeedId,
+        report: &AisReport,
+        settings: &Settings,
+    ) -> Option<Vec<Quantity>> {
         use Quantity as Q;
+        if self.recent.is_repetition(at, feed, report) {
+            return None;
+        }
         let mut changes = Vec::new();
         let mut set = |differs: bool, q: Q| {
             if differs {
@@ -119,9 +129,8 @@ impl Target {
             set(true, Q::Report);
             set(old.is_none_or(|o| o.sog_kn != new.sog_kn), Q::TargetSog);
             set(old.is_none_or(|o| o.cog_deg != new.cog_deg), Q::TargetCog);
-            self.lost = false;
         }
-        changes
+        Some(changes)
     }
 
     /// How she moves, as far as her last report tells and while it can be carried on.

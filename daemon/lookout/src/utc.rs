@@ -2,6 +2,7 @@
 
 use sentence::SentTime;
 use std::collections::BTreeMap;
+use std::time::Duration;
 use terms::{FeedId, Moment, Utc, UtcSource};
 
 /// Weeks until a receiver's ten-bit week counter starts anew (IS-GPS-200).
@@ -9,17 +10,26 @@ const WEEK_COUNTER_MS: i64 = 1024 * 7 * 86_400_000;
 const DAY_MS: i64 = 86_400_000;
 /// Feeds whose dated stream is followed.
 const FEEDS_MAX: usize = 64;
+/// Another feed tells UTC when the one in use has told nothing for so long.
+const SILENCE: Duration = Duration::from_secs(10);
+/// A time that differs by more is a step, and believed only when told so often in a row.
+const STEP_MS: i64 = 2_000;
+const STEP_TOLD: u32 = 3;
 
 /// Runs UTC on steady time.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct UtcKeeper {
     set: Option<(Moment, Utc, UtcSource)>,
+    /// The feed in use, and when it last told UTC.
+    feed: Option<(FeedId, Moment)>,
     /// The last dated moment of each feed, from which its time-only sentences take their date.
     dated: BTreeMap<FeedId, (Moment, Utc)>,
+    /// A step that the feed in use has told, and how often in a row.
+    step: Option<(i64, u32)>,
 }
 
 impl UtcKeeper {
-    /// UTC at a moment, and where it comes from.
+    /// UTC at a moment, and who told it.
     pub fn utc(&self, at: Moment) -> Option<(Utc, UtcSource)> {
         let (then, utc, source) = self.set?;
         Some((utc.plus_ms(at.0.saturating_sub(then.0)), source))
@@ -32,8 +42,8 @@ impl UtcKeeper {
         }
     }
 
-    /// Takes the time of a sentence; returns it with its date where that is known.
-    pub fn hear(&mut self, at: Moment, feed: FeedId, time: SentTime, earliest: Utc) -> Option<Utc> {
+    /// Takes the time of a satellite receiver's sentence; returns words for the logbook when UTC steps by it.
+    pub fn hear(&mut self, at: Moment, feed: FeedId, time: SentTime, earliest: Utc) -> Option<String> {
         let utc = match time {
             SentTime::Utc(utc) => mended(utc, earliest),
             SentTime::OfDayMs(ms) => {
@@ -44,8 +54,31 @@ impl UtcKeeper {
         if self.dated.len() < FEEDS_MAX || self.dated.contains_key(&feed) {
             self.dated.insert(feed, (at, utc));
         }
+        let in_use = self.feed.is_none_or(|(f, heard)| f == feed || at.since(heard) > SILENCE);
+        if !in_use {
+            return None;
+        }
+        self.feed = Some((feed, at));
+        let off_ms = match self.utc(at) {
+            Some((running, UtcSource::Satellite)) => utc.0.saturating_sub(running.0),
+            _ => 0,
+        };
+        let note = if off_ms.abs() > STEP_MS {
+            let told = match self.step {
+                Some((before_ms, n)) if (before_ms - off_ms).abs() <= STEP_MS => n + 1,
+                _ => 1,
+            };
+            self.step = Some((off_ms, told));
+            if told < STEP_TOLD {
+                return None;
+            }
+            Some(format!("UTC by satellite stepped by {:.1} s", off_ms as f64 / 1000.0))
+        } else {
+            None
+        };
+        self.step = None;
         self.set = Some((at, utc, UtcSource::Satellite));
-        Some(utc)
+        note
     }
 }
 

@@ -103,7 +103,7 @@ fn utc_is_the_satellites_and_keeps_its_date_across_midnight() {
     lookout.hear(at(2.0), BUS, &of_day(43_200_000));
     assert_eq!(lookout.utc(at(2.0)).unwrap().1, UtcSource::System, "no date yet");
     let dated = Utc::parse("2026-05-31T23:59:58Z").unwrap();
-    lookout.hear(at(3.0), BUS, &Report::Time { utc: dated });
+    lookout.hear(at(3.0), BUS, &Report::Time { utc: Some(dated) });
     lookout.hear(at(6.0), BUS, &of_day(1_000));
     let midnight = Utc::parse("2026-06-01T00:00:01Z").unwrap();
     assert_eq!(lookout.utc(at(6.0)), Some((midnight, UtcSource::Satellite)));
@@ -111,8 +111,13 @@ fn utc_is_the_satellites_and_keeps_its_date_across_midnight() {
     lookout.hear(at(7.0), RADIO, &ais(base));
     assert_eq!(lookout.utc(at(6.0)), Some((midnight, UtcSource::Satellite)));
     // A week counter that rolled over shows 1024 weeks too early.
-    lookout.hear(at(8.0), BUS, &Report::Time { utc: midnight.plus_ms(2_000 - 1024 * 7 * 86_400_000) });
+    let early = midnight.plus_ms(2_000 - 1024 * 7 * 86_400_000);
+    lookout.hear(at(8.0), BUS, &Report::Time { utc: Some(early) });
     assert_eq!(lookout.utc(at(8.0)), Some((midnight.plus_ms(2_000), UtcSource::Satellite)));
+    // One sentence that is days off is not believed, nor a second receiver while the first tells.
+    lookout.hear(at(9.0), BUS, &Report::Time { utc: Some(midnight.plus_ms(900_000_000)) });
+    lookout.hear(at(9.0), FeedId(7), &Report::Time { utc: Some(midnight.plus_ms(1_500_000_000)) });
+    assert_eq!(lookout.utc(at(9.0)), Some((midnight.plus_ms(3_000), UtcSource::Satellite)));
 }
 
 #[test]

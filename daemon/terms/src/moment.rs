@@ -91,6 +91,11 @@ impl Utc {
         DateTime::from_timestamp_millis(self.0)
     }
 
+    /// The year of the civil date.
+    pub fn year(self) -> Option<i32> {
+        self.civil().map(|t| chrono::Datelike::year(&t))
+    }
+
     /// Milliseconds since the last midnight.
     pub fn ms_of_day(self) -> i64 {
         self.0.rem_euclid(86_400_000)

@@ -271,6 +271,8 @@ quantities! {
     Identity "MMSI" Target Number;
     /// A target's last position report; its age is what an order asks.
     Report "report" Target Place;
+    /// Whether a target's reports go on, as a word.
+    Contact "contact" Target Word;
     /// A feed's sentences; their age is what an order asks.
     Sentences "sentences" Feed Place;
     /// Health of a feed, as a word.
@@ -338,6 +340,7 @@ impl Quantity {
                 "beacon active",
                 "not defined",
             ],
+            Self::Contact => &["held", "lost"],
             Self::Health => &["working", "silent", "garbled", "closed"],
             _ => &[],
         }

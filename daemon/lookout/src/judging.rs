@@ -1,0 +1,72 @@
+//! The judgement of a target: how it lies, how close it will come, whether it is lost.
+
+use crate::motion::{Closest, closest};
+use crate::target::{FORGOTTEN, Judgement, Target};
+use crate::{Finding, Lookout};
+use std::time::Duration;
+use terms::{Mmsi, Moment, Quantity, Subject};
+
+/// A target is judged anew so often without a new report.
+const JUDGED_EVERY: Duration = Duration::from_secs(10);
+/// The same for one that is near, or soon will be.
+const JUDGED_NEAR_EVERY: Duration = Duration::from_secs(2);
+/// A target without a position is looked at so often.
+const LOOKED_AT_EVERY: Duration = Duration::from_secs(60);
+/// Near: within this range, or closing to `CLOSE_NM` within `SOON_S`.
+const NEAR_NM: f64 = 3.0;
+pub(crate) const CLOSE_NM: f64 = 2.0;
+pub(crate) const SOON_S: f64 = 15.0 * 60.0;
+
+impl Lookout {
+    /// Judges a target anew and sets the moment of its next judgement.
+    pub(crate) fn judge(&mut self, at: Moment, mmsi: Mmsi) {
+        let Some(target) = self.table.get(mmsi) else { return };
+        if at.since(target.heard) > FORGOTTEN {
+            self.table.remove(mmsi);
+            self.findings.push(Finding::Gone(Subject::Target(mmsi)));
+            self.findings.push(Finding::Changed(Subject::OwnVessel, Quantity::TargetCount));
+            return;
+        }
+        let old = target.judged;
+        let seen = self.sight(at, target).map(|s| (s.range_nm(), s.bearing_deg()));
+        let lost = target.is_lost(at);
+        let new = Judgement { seen, closest: self.closest_of(at, target), lost };
+        let lost_at = target.report.map(|r| r.at + target.lost_after() + Duration::from_millis(1));
+        let soon = new.closest.is_some_and(|c| c.cpa_nm <= CLOSE_NM && (0.0..=SOON_S).contains(&c.tcpa_s));
+        let (rank, every) = match seen {
+            Some((range_nm, _)) if range_nm <= NEAR_NM || soon => (3, JUDGED_NEAR_EVERY),
+            Some(_) => (2, JUDGED_EVERY),
+            None if target.report.is_some() => (1, JUDGED_EVERY),
+            None => (0, LOOKED_AT_EVERY),
+        };
+        let differs = |of: fn(&Judgement) -> Option<f64>| old.as_ref().and_then(of) != of(&new);
+        let met = |of: fn(&Closest) -> f64| {
+            old.and_then(|j| j.closest).map(|c| of(&c)) != new.closest.map(|c| of(&c))
+        };
+        let turned = differs(|j| j.seen.map(|s| s.1));
+        let changes = [
+            (Quantity::Range, differs(|j| j.seen.map(|s| s.0))),
+            (Quantity::Bearing, turned),
+            (Quantity::RelativeBearing, turned),
+            (Quantity::Cpa, met(|c| c.cpa_nm)),
+            (Quantity::Tcpa, met(|c| c.tcpa_s)),
+            (Quantity::Contact, old.is_some_and(|j| j.lost) != lost),
+        ];
+        self.findings.extend(
+            changes.iter().filter(|(_, c)| *c).map(|(q, _)| Finding::Changed(Subject::Target(mmsi), *q)),
+        );
+        self.table.change(mmsi, |t| {
+            t.judged = Some(new);
+            t.rank = rank;
+            t.due = lost_at.filter(|&l| l > at).map_or(at + every, |l| l.min(at + every));
+        });
+    }
+
+    /// The closest point of approach; only ships have one.
+    pub(crate) fn closest_of(&self, at: Moment, target: &Target) -> Option<Closest> {
+        if !target.kind.is_ship() {
+            return None;
+        }
+        Some(closest(&self.own.motion(at)?, &target.motion(at)?, at))
+    }
+}

@@ -1,0 +1,114 @@
+//! Own vessel's instruments that cannot be right: each is told when it begins and when it ends.
+
+use crate::Finding;
+use std::collections::BTreeMap;
+use std::time::Duration;
+use terms::{Moment, Subject};
+
+/// What is wrong with an instrument.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Trouble {
+    /// Two receivers give positions too far apart.
+    PositionsDiffer,
+    /// A position jumped further than she can have moved.
+    PositionJumps,
+    /// The heading does not change while she turns.
+    CompassFrozen,
+    /// The log shows next to nothing while she makes way over the ground.
+    LogFouled,
+    /// Own AIS transmitter sends a position that is not ours.
+    TransmitterPosition,
+    /// Own AIS transmitter sends another identity.
+    TransmitterIdentity,
+    /// Own AIS transmitter was heard and is heard no more.
+    TransmitterSilent,
+}
+
+impl Trouble {
+    /// Short name, stable.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::PositionsDiffer => "positions differ",
+            Self::PositionJumps => "position jumps",
+            Self::CompassFrozen => "compass frozen",
+            Self::LogFouled => "log fouled",
+            Self::TransmitterPosition => "own AIS position wrong",
+            Self::TransmitterIdentity => "own AIS identity wrong",
+            Self::TransmitterSilent => "own AIS silent",
+        }
+    }
+
+    /// It must hold so long before it is told, and be gone so long before its end is told.
+    const fn patience(self) -> (Duration, Duration) {
+        let s = Duration::from_secs;
+        match self {
+            Self::PositionsDiffer => (s(30), s(30)),
+            Self::PositionJumps | Self::TransmitterIdentity | Self::TransmitterSilent => (s(0), s(0)),
+            Self::CompassFrozen => (s(0), s(10)),
+            Self::LogFouled => (s(600), s(120)),
+            Self::TransmitterPosition => (s(60), s(60)),
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+enum State {
+    Holds {
+        since: Moment,
+        told: bool,
+    },
+    /// It was told, and does not hold any more since then.
+    Ends {
+        since: Moment,
+    },
+}
+
+/// Troubles that hold or were told.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Doubts {
+    states: BTreeMap<Trouble, State>,
+}
+
+impl Doubts {
+    /// Takes whether a trouble holds now.
+    pub fn weigh(&mut self, at: Moment, t: Trouble, holds: Option<String>, findings: &mut Vec<Finding>) {
+        let (begin, end) = t.patience();
+        let state = self.states.get(&t).copied();
+        match (state, holds) {
+            (None, None) => {}
+            (None, Some(text)) => {
+                let told = begin.is_zero();
+                if told {
+                    findings.push(Finding::Trouble { subject: Subject::OwnVessel, trouble: t, text });
+                }
+                self.states.insert(t, State::Holds { since: at, told });
+            }
+            (Some(State::Holds { since, told: false }), Some(text)) => {
+                if at.since(since) >= begin {
+                    findings.push(Finding::Trouble { subject: Subject::OwnVessel, trouble: t, text });
+                    self.states.insert(t, State::Holds { since, told: true });
+                }
+            }
+            (Some(State::Holds { told: true, .. }), Some(_)) => {}
+            (Some(State::Holds { told: false, .. }), None) => {
+                self.states.remove(&t);
+            }
+            (Some(State::Ends { .. }), Some(_)) => {
+                self.states.insert(t, State::Holds { since: at, told: true });
+            }
+            (Some(State::Holds { told: true, .. }), None) if !end.is_zero() => {
+                self.states.insert(t, State::Ends { since: at });
+            }
+            (Some(State::Ends { since }), None) if at.since(since) < end => {}
+            (Some(_), None) => {
+                self.states.remove(&t);
+                findings.push(Finding::Mended { subject: Subject::OwnVessel, trouble: t });
+            }
+        }
+    }
+
+    /// Those that have been told and not ended.
+    pub fn told(&self) -> impl Iterator<Item = Trouble> + '_ {
+        self.states.iter().filter(|(_, s)| !matches!(s, State::Holds { told: false, .. })).map(|(&t, _)| t)
+    }
+}

@@ -1,0 +1,400 @@
+//! Own vessel: what her instruments say, one source of each quantity in use.
+
+mod doubt;
+mod review;
+mod transducer;
+mod variation;
+mod wind;
+
+pub use doubt::Trouble;
+
+use crate::motion::Motion;
+use crate::source::{Channel, Heard, Origin, Source, Verdict};
+use crate::{Finding, Settings};
+use doubt::Doubts;
+use review::Watched;
+use sentence::ais::{AisReport, PositionSource};
+use sentence::{Depth, Fix, FixQuality, Heading, Report, Transducer, Wind, WindReference};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use terms::{Dimension, Mmsi, Moment, Position, Quantity, Reading, Subject, Utc, Value, normal_deg};
+use transducer::{Transducers, quantity_of};
+use variation::Variation;
+use wind::{WindVector, over_ground, over_water};
+
+/// Another source takes over after so long a silence of the one in use.
+const SILENCE: Duration = Duration::from_secs(10);
+/// The same for weather and batteries, which are told rarely.
+const SLOW_SILENCE: Duration = Duration::from_secs(60);
+/// A value this old is no longer believed.
+const BELIEVED: Duration = Duration::from_secs(60);
+/// The same for weather and batteries.
+const SLOW_BELIEVED: Duration = Duration::from_secs(15 * 60);
+/// Instruments that a wind is worked out of must have been heard within this.
+const TOGETHER: Duration = Duration::from_secs(5);
+/// After its last fix own vessel is carried on so long by course and speed; then her place is not known.
+const CARRIED_ON: Duration = Duration::from_secs(180);
+/// Below this speed a missing course does not matter: she lies still.
+pub(crate) const STILL_KN: f64 = 0.3;
+
+/// Whether a quantity changes slowly and is told rarely.
+fn is_slow(q: Quantity) -> bool {
+    use Quantity as Q;
+    matches!(q, Q::WaterTemperature | Q::AirTemperature | Q::Pressure | Q::BatteryVoltage)
+}
+
+/// How long a value of it is believed.
+pub(crate) fn believed(q: Quantity) -> Duration {
+    if is_slow(q) { SLOW_BELIEVED } else { BELIEVED }
+}
+
+/// Lower is better.
+fn fix_quality(quality: Option<FixQuality>) -> u8 {
+    match quality {
+        Some(FixQuality::Precise | FixQuality::Differential | FixQuality::Autonomous) | None => 0,
+        Some(FixQuality::Simulator) => 1,
+        Some(FixQuality::Estimated) => 2,
+        Some(FixQuality::Manual) => 3,
+    }
+}
+
+/// Where things heard of own vessel go.
+pub(crate) struct Hearing<'a> {
+    pub at: Moment,
+    pub source: Source,
+    pub utc: Option<Utc>,
+    pub settings: &'a Settings,
+    pub findings: &'a mut Vec<Finding>,
+    /// Quantities whose source changed by this sentence.
+    taken_over: Vec<(Quantity, Source, bool)>,
+}
+
+impl<'a> Hearing<'a> {
+    pub fn new(
+        at: Moment,
+        source: Source,
+        utc: Option<Utc>,
+        settings: &'a Settings,
+        findings: &'a mut Vec<Finding>,
+    ) -> Self {
+        Self { at, source, utc, settings, findings, taken_over: Vec::new() }
+    }
+
+    fn judged(&mut self, q: Quantity, verdict: Verdict) {
+        match verdict {
+            Verdict::Aside => return,
+            Verdict::Used => {}
+            Verdict::TakenOver { from, silent } => self.taken_over.push((q, from, silent)),
+        }
+        self.findings.push(Finding::Changed(Subject::OwnVessel, q));
+    }
+}
+
+/// Own vessel's instruments.
+#[derive(Debug, Clone)]
+pub(crate) struct OwnVessel {
+    position: Channel<Position>,
+    numbers: BTreeMap<Quantity, Channel<f64>>,
+    variation: Variation,
+    transducers: Transducers,
+    watched: Watched,
+    doubts: Doubts,
+}
+
+impl OwnVessel {
+    pub fn new() -> Self {
+        Self {
+            position: Channel::new(SILENCE),
+            numbers: BTreeMap::new(),
+            variation: Variation::default(),
+            transducers: Transducers::default(),
+            watched: Watched::default(),
+            doubts: Doubts::default(),
+        }
+    }
+
+    /// Takes what a sentence says of own vessel; reports that say nothing of her are passed over.
+    pub fn hear(&mut self, mut hearing: Hearing<'_>, report: &Report) {
+        use Quantity as Q;
+        let h = &mut hearing;
+        match report {
+            Report::Fix(fix) => self.hear_fix(h, fix),
+            Report::Heading(heading) => self.hear_heading(h, heading, 0),
+            Report::WaterSpeed { speed_through_water_kn, heading, .. } => {
+                self.number(h, Q::SpeedThroughWater, *speed_through_water_kn, 0);
+                self.hear_heading(h, heading, 2);
+            }
+            Report::Depth(depth) => self.hear_depth(h, depth),
+            Report::Wind(wind) => self.hear_wind(h, wind),
+            Report::Weather(w) => {
+                self.number(h, Q::Pressure, w.pressure_hpa, 0);
+                self.number(h, Q::AirTemperature, w.air_temperature_c, 0);
+                self.number(h, Q::WaterTemperature, w.water_temperature_c, 0);
+                self.number(h, Q::GroundWindSpeed, w.wind_speed_kn, 1);
+                self.number(h, Q::GroundWindDirection, w.wind_direction_deg, 1);
+            }
+            Report::Transducers { transducers } => self.hear_transducers(h, transducers),
+            Report::CrossTrack { cross_track_error_nm } => {
+                self.number(h, Q::CrossTrackError, *cross_track_error_nm, 0);
+            }
+            Report::RateOfTurn { rate_of_turn_deg_min } => {
+                self.number(h, Q::RateOfTurn, *rate_of_turn_deg_min, 0);
+            }
+            Report::Rudder { rudder_deg } => self.number(h, Q::Rudder, *rudder_deg, 0),
+            _ => return,
+        }
+        self.close(hearing);
+    }
+
+    /// Takes own transmitter's report. One of another identity is no report of ours: it is told and not used.
+    pub fn hear_transmitter(&mut self, mut hearing: Hearing<'_>, report: &AisReport, own: Option<Mmsi>) {
+        let h = &mut hearing;
+        h.source = h.source.as_origin(Origin::Transmitter);
+        let foreign = own.filter(|&o| o != report.mmsi);
+        self.watched.hear_transmitter(h.at, report.position.filter(|_| foreign.is_none()));
+        let text = foreign.map(|o| format!("own AIS transmitter sends as {}, not as {o}", report.mmsi));
+        let told = text.is_some();
+        self.doubts.weigh(h.at, Trouble::TransmitterIdentity, text, h.findings);
+        if !told {
+            let quality = match report.position_source {
+                Some(PositionSource::DeadReckoning) => FixQuality::Estimated,
+                Some(PositionSource::Manual) => FixQuality::Manual,
+                _ => FixQuality::Autonomous,
+            };
+            let fix = Fix {
+                position: report.position,
+                sog_kn: report.sog_kn,
+                cog_deg: report.cog_deg,
+                quality: Some(quality),
+                ..Fix::default()
+            };
+            self.hear_fix(h, &fix);
+            let heading = Heading { true_deg: report.heading_deg.map(f64::from), ..Heading::default() };
+            self.hear_heading(h, &heading, 0);
+        }
+        self.close(hearing);
+    }
+
+    /// Notes a change of sources, and looks whether the instruments can be right.
+    fn close(&mut self, h: Hearing<'_>) {
+        if let Some(&(_, from, silent)) = h.taken_over.first() {
+            let names: Vec<&str> = h.taken_over.iter().map(|(q, _, _)| q.name()).collect();
+            let why = if silent { "is silent" } else { "is the worse source" };
+            let to =
+                if names.iter().all(|n| n.contains("wind")) { "heard or computed from" } else { "now from" };
+            let text = format!(
+                "{} {to} {}: {} {why}",
+                names.join(", "),
+                h.source.describe(h.settings),
+                from.describe(h.settings)
+            );
+            h.findings.push(Finding::Noted { subject: Subject::OwnVessel, text });
+        }
+        self.review(h.at, h.settings, h.findings);
+    }
+
+    fn hear_fix(&mut self, h: &mut Hearing<'_>, fix: &Fix) {
+        let quality = fix_quality(fix.quality);
+        self.variation.hear_receiver(h.at, fix.variation_deg);
+        if let Some(position) = fix.position {
+            if h.source.origin == Origin::Instrument {
+                let before = self.position.all().iter().find(|p| p.source == h.source);
+                let sog_kn = fix.sog_kn.or_else(|| self.value(h.at, Quantity::Sog));
+                self.watched.hear_position(h.at, before, position, sog_kn);
+            }
+            let verdict = self.position.hear(h.at, h.source, position, quality, h.settings);
+            h.judged(Quantity::Fix, verdict);
+            self.variation.follow(position, h.utc);
+        }
+        self.number(h, Quantity::Sog, fix.sog_kn, quality);
+        let by_compass = || {
+            let (magnetic, variation) = fix.cog_magnetic_deg.zip(self.variation.deg(h.at, h.settings))?;
+            Some(normal_deg(magnetic + variation))
+        };
+        self.number(h, Quantity::Cog, fix.cog_deg.or_else(by_compass), quality);
+        let under_way = self.value(h.at, Quantity::Sog).zip(self.value(h.at, Quantity::Cog));
+        self.watched.hear_course(h.at, under_way);
+    }
+
+    /// True as told, else magnetic by deviation and variation.
+    fn hear_heading(&mut self, h: &mut Hearing<'_>, heading: &Heading, quality: u8) {
+        self.variation.hear_compass(h.at, heading.variation_deg);
+        let corrected = || {
+            let variation = heading.variation_deg.or_else(|| self.variation.deg(h.at, h.settings))?;
+            Some(normal_deg(heading.magnetic_deg? + heading.deviation_deg.unwrap_or(0.0) + variation))
+        };
+        let quality = quality + u8::from(heading.true_deg.is_none());
+        if let Some(deg) = heading.true_deg.or_else(corrected) {
+            self.number(h, Quantity::Heading, Some(deg), quality);
+            let used = self.numbers.get(&Quantity::Heading).and_then(Channel::current);
+            if let Some(used) = used.filter(|u| u.at == h.at) {
+                self.watched.hear_heading(h.at, used.value);
+            }
+        }
+    }
+
+    fn hear_depth(&mut self, h: &mut Hearing<'_>, depth: &Depth) {
+        let up_m = h.settings.transducer_to_waterline_m.or(depth.offset_m.filter(|&o| o > 0.0));
+        let down_m = h.settings.transducer_to_keel_m.or(depth.offset_m.filter(|&o| o < 0.0).map(f64::abs));
+        let below_m = depth.below_transducer_m.or(depth.below_surface_m.zip(up_m).map(|(s, up)| s - up));
+        let surface_m = depth.below_surface_m.or(below_m.zip(up_m).map(|(d, up)| d + up));
+        self.number(h, Quantity::DepthBelowTransducer, below_m, 0);
+        self.number(h, Quantity::DepthBelowKeel, below_m.zip(down_m).map(|(d, down)| d - down), 0);
+        self.number(h, Quantity::DepthBelowSurface, surface_m, 0);
+    }
+
+    fn hear_wind(&mut self, h: &mut Hearing<'_>, wind: &Wind) {
+        use Quantity as Q;
+        match wind.reference {
+            WindReference::Apparent => {
+                self.number(h, Q::ApparentWindSpeed, wind.speed_kn, 0);
+                self.number(h, Q::ApparentWindAngle, wind.angle_deg, 0);
+                if let Some((speed_kn, angle_deg)) = wind.speed_kn.zip(wind.angle_deg) {
+                    self.work_out_wind(h, WindVector { speed_kn, angle_deg });
+                }
+            }
+            WindReference::True => {
+                self.number(h, Q::TrueWindSpeed, wind.speed_kn, 0);
+                self.number(h, Q::TrueWindAngle, wind.angle_deg, 0);
+                let heading = self.recent(h.at, Q::Heading);
+                let from = wind.angle_deg.zip(heading).map(|(a, deg)| normal_deg(deg + a));
+                self.number(h, Q::TrueWindDirection, from, 0);
+            }
+            WindReference::Ground => {
+                self.number(h, Q::GroundWindSpeed, wind.speed_kn, 0);
+                let corrected = || {
+                    let (d, v) = wind.direction_magnetic_deg.zip(self.variation.deg(h.at, h.settings))?;
+                    Some(normal_deg(d + v))
+                };
+                self.number(h, Q::GroundWindDirection, wind.direction_deg.or_else(corrected), 0);
+            }
+        }
+    }
+
+    /// Winds that no instrument tells, out of the apparent wind: over the water by the log, or by speed over ground
+    /// where there is no log; over the ground by course and speed.
+    fn work_out_wind(&mut self, h: &mut Hearing<'_>, apparent: WindVector) {
+        use Quantity as Q;
+        let measured = h.source;
+        h.source = measured.as_origin(Origin::Computed);
+        let heading = self.recent(h.at, Q::Heading);
+        let sog = self.recent(h.at, Q::Sog);
+        if let Some(ahead_kn) = self.recent(h.at, Q::SpeedThroughWater).or(sog) {
+            let w = over_water(apparent, ahead_kn);
+            self.number(h, Q::TrueWindSpeed, Some(w.speed_kn), 0);
+            self.number(h, Q::TrueWindAngle, Some(w.angle_deg), 0);
+            let from = heading.map(|deg| normal_deg(deg + w.angle_deg));
+            self.number(h, Q::TrueWindDirection, from, 0);
+        }
+        if let (Some(heading), Some(sog), Some(cog)) = (heading, sog, self.recent(h.at, Q::Cog)) {
+            let w = over_ground(apparent, heading, sog, cog);
+            self.number(h, Q::GroundWindSpeed, Some(w.speed_kn), 0);
+            self.number(h, Q::GroundWindDirection, Some(w.angle_deg), 0);
+        }
+        h.source = measured;
+    }
+
+    fn hear_transducers(&mut self, h: &mut Hearing<'_>, transducers: &[Transducer]) {
+        for t in transducers {
+            let Some((dimension, value)) = self.transducers.hear(h.at, t) else { continue };
+            h.findings.push(Finding::Changed(Subject::OwnVessel, Quantity::Transducers));
+            let named = h.settings.transducers.get(&t.name).copied();
+            let suits = |q: &Quantity| q.dimension() == dimension;
+            let meant = named.filter(suits).or_else(|| quantity_of(&t.name, dimension, value));
+            if let Some(q) = meant {
+                self.number(h, q, Some(value), 1);
+            }
+        }
+    }
+
+    fn number(&mut self, h: &mut Hearing<'_>, q: Quantity, value: Option<f64>, quality: u8) {
+        let Some(value) = value.filter(|v| v.is_finite()) else { return };
+        let silence = if is_slow(q) { SLOW_SILENCE } else { SILENCE };
+        let channel = self.numbers.entry(q).or_insert_with(|| Channel::new(silence));
+        let verdict = channel.hear(h.at, h.source, value, quality, h.settings);
+        h.judged(q, verdict);
+    }
+
+    /// What the source in use last said, whatever its age.
+    fn last(&self, q: Quantity) -> Option<&Heard<f64>> {
+        self.numbers.get(&q)?.current()
+    }
+
+    /// A number that is still believed.
+    pub fn value(&self, at: Moment, q: Quantity) -> Option<f64> {
+        self.last(q).filter(|h| at.since(h.at) <= believed(q)).map(|h| h.value)
+    }
+
+    /// A number heard just now, as it were.
+    fn recent(&self, at: Moment, q: Quantity) -> Option<f64> {
+        self.last(q).filter(|h| at.since(h.at) <= TOGETHER).map(|h| h.value)
+    }
+
+    /// Whether a quantity is worked out here and not measured.
+    pub fn is_computed(&self, q: Quantity) -> bool {
+        self.last(q).is_some_and(|h| h.source.origin == Origin::Computed)
+    }
+
+    /// Which source of a quantity is in use.
+    pub fn source_of(&self, q: Quantity) -> Option<Source> {
+        if q == Quantity::Fix {
+            return self.position.current().map(|h| h.source);
+        }
+        self.last(q).map(|h| h.source)
+    }
+
+    /// Magnetic variation, east positive.
+    pub fn variation_deg(&self, at: Moment, settings: &Settings) -> Option<f64> {
+        self.variation.deg(at, settings)
+    }
+
+    /// A named transducer.
+    pub fn transducer(&self, name: &str) -> Option<(Dimension, Reading)> {
+        self.transducers.reading(name)
+    }
+
+    /// The last position and its moment, while it is believed.
+    pub fn fix(&self, at: Moment) -> Option<(Position, Moment)> {
+        let heard = self.position.current()?;
+        (at.since(heard.at) <= believed(Quantity::Fix)).then_some((heard.value, heard.at))
+    }
+
+    /// What is known of a quantity.
+    pub fn reading(&self, at: Moment, q: Quantity) -> Reading {
+        if q == Quantity::Fix {
+            let heard = self.position.current().map(|h| h.at);
+            return Reading { value: self.fix(at).map(|_| Value::There), heard };
+        }
+        Reading { value: self.value(at, q).map(Value::Number), heard: self.last(q).map(|h| h.at) }
+    }
+
+    /// How she moves: from the last fix, carried on for a while when fixes stop.
+    pub fn motion(&self, at: Moment) -> Option<Motion> {
+        let fix = self.position.current().filter(|h| at.since(h.at) <= CARRIED_ON)?;
+        let carried = |q| self.last(q).filter(|h| at.since(h.at) <= CARRIED_ON).map(|h| h.value);
+        let sog_kn = carried(Quantity::Sog)?;
+        let cog_deg = carried(Quantity::Cog).or((sog_kn < STILL_KN).then_some(0.0))?;
+        Some(Motion::steady(fix.at, fix.value, sog_kn, cog_deg))
+    }
+
+    /// Ends of belief in the values now held.
+    fn ends(&self) -> impl Iterator<Item = (Quantity, Moment)> + '_ {
+        let numbers = self.numbers.iter().filter_map(|(&q, c)| Some((q, c.current()?.at)));
+        let fix = self.position.current().map(|h| (Quantity::Fix, h.at));
+        // A millisecond later, so that it is past.
+        numbers.chain(fix).map(|(q, heard)| (q, heard + believed(q) + Duration::from_millis(1)))
+    }
+
+    /// When the next value stops being believed, or own transmitter has been silent for too long.
+    pub fn next_wake(&self, after: Moment) -> Option<Moment> {
+        let transmitter = self.watched.transmitter_silent_at();
+        self.ends().map(|(_, end)| end).chain(transmitter).filter(|&end| end > after).min()
+    }
+
+    /// Runs what is due after one moment and until another.
+    pub fn advance(&mut self, after: Moment, at: Moment, settings: &Settings, findings: &mut Vec<Finding>) {
+        let ended = self.ends().filter(|&(_, end)| end > after && end <= at);
+        findings.extend(ended.map(|(q, _)| Finding::Changed(Subject::OwnVessel, q)));
+        self.review(at, settings, findings);
+    }
+}

@@ -1,0 +1,260 @@
+//! What is known of every quantity, and the states of own vessel and targets.
+
+use crate::casualty::{Known, OwnContext, RelativeTo, WindFrom};
+use crate::judging::{CLOSE_NM, SOON_S};
+use crate::motion::{Closest, Motion, Sight};
+use crate::state::{OwnState, TargetState};
+use crate::target::Target;
+use crate::{Lookout, Source};
+use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Reading, Subject, Value, Whose, turn_deg};
+
+fn word(w: &str) -> Value {
+    Value::Word(w.to_owned())
+}
+
+impl Lookout {
+    /// What is known of a quantity of a subject.
+    pub fn reading(&self, at: Moment, subject: Subject, quantity: Quantity) -> Reading {
+        match subject {
+            Subject::OwnVessel => self.own_reading(at, quantity),
+            Subject::Target(mmsi) => {
+                self.table.get(mmsi).map(|t| self.target_reading(at, t, quantity)).unwrap_or_default()
+            }
+            Subject::Feed(feed) => self.feed_reading(feed, quantity),
+            _ => Reading::default(),
+        }
+    }
+
+    fn own_reading(&self, at: Moment, quantity: Quantity) -> Reading {
+        match quantity {
+            Quantity::TargetCount => {
+                Reading { value: Some(Value::Number(self.table.len() as f64)), heard: Some(at) }
+            }
+            Quantity::Sun => {
+                let up = self.sun.map(|(_, up)| word(if up { "up" } else { "down" }));
+                Reading { value: up, heard: self.sun.map(|(then, _)| then) }
+            }
+            _ => self.own.reading(at, quantity),
+        }
+    }
+
+    fn feed_reading(&self, feed: FeedId, quantity: Quantity) -> Reading {
+        let Some(kept) = self.feeds.get(&feed) else { return Reading::default() };
+        match quantity {
+            Quantity::Sentences => Reading { value: kept.heard.map(|_| Value::There), heard: kept.heard },
+            Quantity::Health => {
+                Reading { value: kept.health.map(|(h, _)| word(h)), heard: kept.health.map(|(_, at)| at) }
+            }
+            _ => Reading::default(),
+        }
+    }
+
+    fn target_reading(&self, at: Moment, t: &Target, quantity: Quantity) -> Reading {
+        use Quantity as Q;
+        let number = |v: Option<f64>| v.map(Value::Number);
+        let reported = t.report.map(|r| r.at);
+        let fixed = self.own.motion(at).map(|m| m.at);
+        // What needs both vessels is as old as the older of their reports.
+        let both = reported.zip(fixed).map(|(a, b)| a.min(b));
+        let met = |of: fn(&Closest) -> f64| number(self.closest_of(at, t).map(|c| of(&c)));
+        let seen = || self.sight(at, t);
+        let (value, heard) = match quantity {
+            Q::Range => (number(seen().map(|s| s.range_nm())), both),
+            Q::Bearing => (number(seen().map(|s| s.bearing_deg())), both),
+            Q::RelativeBearing => (number(self.relative_bearing(at, seen()).map(|(deg, _)| deg)), both),
+            Q::Cpa => (met(|c| c.cpa_nm), both),
+            Q::Tcpa => (met(|c| c.tcpa_s), both),
+            Q::TargetSog => (number(t.report.and_then(|r| r.sog_kn)), reported),
+            Q::TargetCog => (number(t.report.and_then(|r| r.cog_deg)), reported),
+            Q::Kind => (Some(word(t.kind.word())), Some(t.heard)),
+            Q::ShipType => (t.ship_type_word().map(word), Some(t.heard)),
+            Q::Status => (t.status().map(word), Some(t.heard)),
+            Q::TargetLength => (number(t.length_m()), Some(t.heard)),
+            Q::Name => (t.name.as_deref().map(word), Some(t.heard)),
+            Q::Identity => (number(Some(f64::from(t.mmsi.number()))), Some(t.heard)),
+            Q::Report => (t.report.map(|_| Value::There), reported),
+            Q::Contact => (Some(word(if t.is_lost(at) { "lost" } else { "held" })), Some(t.heard)),
+            _ => (None, None),
+        };
+        Reading { value, heard }
+    }
+
+    /// A named transducer's dimension and reading, in that dimension's own unit; `None` when never heard.
+    pub fn transducer(&self, name: &str) -> Option<(Dimension, Reading)> {
+        self.own.transducer(name)
+    }
+
+    /// All subjects of a kind, in a fixed order.
+    pub fn subjects(&self, whose: Whose) -> Vec<Subject> {
+        match whose {
+            Whose::Own => vec![Subject::OwnVessel],
+            Whose::Target => self.table.iter().map(|t| Subject::Target(t.mmsi)).collect(),
+            Whose::Feed => self.feeds.keys().map(|&f| Subject::Feed(f)).collect(),
+        }
+    }
+
+    /// Identities of all targets, in order.
+    pub fn identities(&self) -> impl Iterator<Item = Mmsi> + '_ {
+        self.table.iter().map(|t| t.mmsi)
+    }
+
+    /// Feeds heard so far, in order.
+    pub fn feeds(&self) -> impl Iterator<Item = FeedId> + '_ {
+        self.feeds.keys().copied()
+    }
+
+    /// What to call a subject in a text.
+    pub fn name_of(&self, subject: Subject) -> String {
+        match subject {
+            Subject::OwnVessel => "own vessel".to_owned(),
+            Subject::Target(mmsi) => {
+                let name = self.table.get(mmsi).and_then(|t| t.name.clone());
+                name.unwrap_or_else(|| format!("MMSI {mmsi}"))
+            }
+            Subject::Feed(feed) => self.settings.feed_name(feed),
+            Subject::Casualty(id) => format!("casualty {}", id.0),
+            Subject::Signal(id) => format!("signal {}", id.0 + 1),
+            Subject::Logbook => "logbook".to_owned(),
+            Subject::Lookout => "lookout".to_owned(),
+        }
+    }
+
+    /// Which source of a quantity of own vessel is in use.
+    pub fn source_of(&self, quantity: Quantity) -> Option<Source> {
+        self.own.source_of(quantity)
+    }
+
+    /// Where a target lies, both carried to now as far as their motion is known.
+    pub(crate) fn sight(&self, at: Moment, t: &Target) -> Option<Sight> {
+        let place = |m: Option<Motion>, last: Option<Position>| m.map(|m| m.carried(at).position).or(last);
+        let own = place(self.own.motion(at), self.own.fix(at).map(|(p, _)| p))?;
+        let target = place(t.motion(at), t.report.map(|r| r.position))?;
+        Some(Sight::of(own, target))
+    }
+
+    fn relative_bearing(&self, at: Moment, sight: Option<Sight>) -> Option<(f64, RelativeTo)> {
+        let bearing_deg = sight?.bearing_deg();
+        let (ahead_deg, to) = self.context(at).ahead(at)?;
+        Some((turn_deg(ahead_deg, bearing_deg), to))
+    }
+
+    /// Own vessel.
+    pub fn own(&self, at: Moment) -> OwnState {
+        use Quantity as Q;
+        let v = |q| self.own.value(at, q);
+        let age = |q| self.own.reading(at, q).heard.map(|h| at.since(h).as_secs_f64());
+        OwnState {
+            utc: self.utc(at),
+            position: self.own.fix(at).map(|(p, _)| p),
+            position_age_s: age(Q::Fix),
+            sog_kn: v(Q::Sog),
+            cog_deg: v(Q::Cog),
+            heading_deg: v(Q::Heading),
+            heading_age_s: age(Q::Heading),
+            variation_deg: self.own.variation_deg(at, &self.settings),
+            speed_through_water_kn: v(Q::SpeedThroughWater),
+            speed_through_water_age_s: age(Q::SpeedThroughWater),
+            depth_below_transducer_m: v(Q::DepthBelowTransducer),
+            depth_below_keel_m: v(Q::DepthBelowKeel),
+            depth_below_surface_m: v(Q::DepthBelowSurface),
+            depth_age_s: age(Q::DepthBelowTransducer),
+            apparent_wind_kn: v(Q::ApparentWindSpeed),
+            apparent_wind_angle_deg: v(Q::ApparentWindAngle),
+            true_wind_kn: v(Q::TrueWindSpeed),
+            true_wind_angle_deg: v(Q::TrueWindAngle),
+            true_wind_direction_deg: v(Q::TrueWindDirection),
+            true_wind_computed: self.own.is_computed(Q::TrueWindSpeed),
+            ground_wind_kn: v(Q::GroundWindSpeed),
+            ground_wind_direction_deg: v(Q::GroundWindDirection),
+            ground_wind_computed: self.own.is_computed(Q::GroundWindSpeed),
+            wind_age_s: age(Q::ApparentWindSpeed)
+                .or_else(|| age(Q::TrueWindSpeed))
+                .or_else(|| age(Q::GroundWindSpeed)),
+            pressure_hpa: v(Q::Pressure),
+            air_temperature_c: v(Q::AirTemperature),
+            water_temperature_c: v(Q::WaterTemperature),
+            battery_v: v(Q::BatteryVoltage),
+            sun_up: self.sun.map(|(_, up)| up),
+        }
+    }
+
+    /// A target.
+    pub fn target(&self, at: Moment, mmsi: Mmsi) -> Option<TargetState> {
+        self.table.get(mmsi).map(|t| self.target_state(at, t))
+    }
+
+    /// All targets: those that come closest soon first, then by range; those without a position last.
+    pub fn targets(&self, at: Moment) -> Vec<TargetState> {
+        let mut all: Vec<TargetState> = self.table.iter().map(|t| self.target_state(at, t)).collect();
+        let worry = |t: &TargetState| {
+            let soon = t.tcpa_s.is_some_and(|s| (0.0..=SOON_S).contains(&s))
+                && t.cpa_nm.is_some_and(|c| c <= CLOSE_NM);
+            let measure = if soon { t.cpa_nm } else { t.range_nm };
+            (!soon, measure.unwrap_or(f64::INFINITY))
+        };
+        all.sort_by(|a, b| {
+            let (a_key, b_key) = (worry(a), worry(b));
+            a_key.0.cmp(&b_key.0).then(a_key.1.total_cmp(&b_key.1)).then(a.mmsi.cmp(&b.mmsi))
+        });
+        all
+    }
+
+    fn target_state(&self, at: Moment, t: &Target) -> TargetState {
+        let sight = self.sight(at, t);
+        let met = self.closest_of(at, t);
+        let relative = self.relative_bearing(at, sight);
+        TargetState {
+            mmsi: t.mmsi,
+            kind: t.kind,
+            class_b: t.class_b,
+            name: t.name.clone(),
+            call_sign: t.call_sign.clone(),
+            ship_type: t.ship_type_word(),
+            status: t.status(),
+            length_m: t.length_m(),
+            destination: t.destination.clone(),
+            position: t.report.map(|r| r.position),
+            sog_kn: t.report.and_then(|r| r.sog_kn),
+            cog_deg: t.report.and_then(|r| r.cog_deg),
+            heading_deg: t.report.and_then(|r| r.heading_deg),
+            range_nm: sight.map(|s| s.range_nm()),
+            bearing_deg: sight.map(|s| s.bearing_deg()),
+            relative_bearing_deg: relative.map(|(deg, _)| deg),
+            relative_to: relative.map(|(_, to)| to),
+            cpa_nm: met.map(|c| c.cpa_nm),
+            tcpa_s: met.map(|c| c.tcpa_s),
+            age_s: t.report.map(|r| at.since(r.at).as_secs_f64()),
+            lost: t.is_lost(at),
+        }
+    }
+
+    /// Own vessel as the casualties need her.
+    pub fn context(&self, at: Moment) -> OwnContext {
+        use Quantity as Q;
+        let known = |q: Quantity| {
+            let value = self.own.value(at, q)?;
+            Some(Known { value, at: self.own.reading(at, q).heard? })
+        };
+        let wind = |speed: Quantity, from: Quantity| {
+            let (speed, from) = (known(speed)?, known(from)?);
+            let value = WindFrom { from_deg: from.value, speed_kn: speed.value };
+            Some(Known { value, at: from.at.min(speed.at) })
+        };
+        OwnContext {
+            mmsi: self.own_mmsi,
+            position: self.own.fix(at).map(|(value, at)| Known { value, at }),
+            cog_deg: known(Q::Cog),
+            sog_kn: known(Q::Sog),
+            heading_deg: known(Q::Heading),
+            speed_through_water_kn: known(Q::SpeedThroughWater),
+            variation_deg: self.own.variation_deg(at, &self.settings),
+            wind: wind(Q::GroundWindSpeed, Q::GroundWindDirection)
+                .or_else(|| wind(Q::TrueWindSpeed, Q::TrueWindDirection)),
+            wind_height_m: self.settings.wind_height_m,
+            water_temperature_c: known(Q::WaterTemperature),
+            utc: self.utc(at),
+            motoring_speed_kn: Some(self.settings.motoring_speed_kn),
+            current: self.settings.current,
+        }
+    }
+}
