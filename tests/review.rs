@@ -398,3 +398,19 @@ fn a_review_reads_while_the_daemon_writes_and_leaves_the_file_alone() {
     review::read(desk.file(), Span::default()).unwrap();
     assert_eq!(std::fs::read(desk.file()).unwrap(), before);
 }
+
+#[test]
+fn json_is_one_line_with_units_and_nulls() {
+    let desk = Desk::new("json");
+    write_the_night(&desk.file());
+    let line = review::read(desk.file(), Span::default()).unwrap().json();
+    assert_eq!(line.matches('\n').count(), 1);
+    let night: serde_json::Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(night["casualties"][0]["nearest_nm"], 0.01);
+    assert_eq!(night["casualties"][0]["first_position"]["at"], "2026-11-01T03:00:10.000Z");
+    assert_eq!(night["alerts"][2]["acknowledged"], serde_json::Value::Null);
+    assert_eq!(night["approaches"][0]["mmsi"], SHIP);
+    let wind =
+        night["weather"].as_array().unwrap().iter().find(|w| w["quantity"] == "true wind speed").unwrap();
+    assert_eq!((wind["greatest"].as_f64(), wind["unit"].as_str()), (Some(34.0), Some("kn")));
+}

@@ -3,10 +3,12 @@
 mod approach;
 mod casualty;
 mod error;
+mod json;
 mod night;
 mod passage;
 mod print;
 mod read;
+mod verb;
 mod weather;
 mod when;
 
@@ -15,6 +17,7 @@ pub use night::{
     Alert, Approach, Blind, Casualty, Feed, Minute, Night, OwnPoint, Passage, Remark, Run, Span, Told,
 };
 pub use read::{read, was_replayed};
+pub use verb::verb;
 pub use when::When;
 
 /// What a review can never be; printed once in each.

@@ -2,7 +2,6 @@
 
 use super::when::When;
 use rules::Priority;
-use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use terms::{Mmsi, Position, Quantity, Utc};
@@ -17,7 +16,7 @@ pub struct Span {
 }
 
 /// One run of the daemon within the span.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Run {
     /// Its beginning, or that of the span.
     pub from: When,
@@ -28,7 +27,7 @@ pub struct Run {
 }
 
 /// A time when nobody was on lookout here.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Blind {
     /// Last sign of life before it.
     pub from: When,
@@ -39,7 +38,7 @@ pub struct Blind {
 }
 
 /// Own vessel at a moment.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OwnPoint {
     /// When.
     pub at: When,
@@ -54,7 +53,7 @@ pub struct OwnPoint {
 }
 
 /// One quantity over one minute.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Minute {
     /// Its first reading.
     pub at: When,
@@ -69,7 +68,7 @@ pub struct Minute {
 }
 
 /// Something that happened to an alert.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Told {
     /// Number in the logbook.
     pub log_id: i64,
@@ -90,7 +89,7 @@ pub struct Told {
 }
 
 /// An alert from its beginning to its end, as far as they lie within the span.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Alert {
     /// Its number.
     pub id: u32,
@@ -136,7 +135,7 @@ impl Alert {
 }
 
 /// A person overboard or a beacon.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Casualty {
     /// Its number.
     pub id: u32,
@@ -161,7 +160,7 @@ pub struct Casualty {
 }
 
 /// The closest that a target came.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Approach {
     /// Its identity.
     pub mmsi: Mmsi,
@@ -188,7 +187,7 @@ pub struct Approach {
 }
 
 /// Something written into the log that is no alert.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Remark {
     /// When.
     pub at: When,
@@ -201,7 +200,7 @@ pub struct Remark {
 }
 
 /// What a feed brought.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Feed {
     /// Its name.
     pub name: String,
@@ -216,7 +215,7 @@ pub struct Feed {
 }
 
 /// What own vessel did.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Passage {
     /// First position.
     pub from: Option<(When, Position)>,
@@ -238,7 +237,7 @@ impl Passage {
 }
 
 /// All of it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Night {
     /// The file.
     pub logbook: PathBuf,
@@ -257,12 +256,10 @@ pub struct Night {
     /// The closest of each target, nearest first.
     pub approaches: Vec<Approach>,
     /// Own track.
-    #[serde(skip)]
     pub own: Vec<OwnPoint>,
     /// What own vessel did.
     pub passage: Passage,
     /// Instruments by the minute.
-    #[serde(skip)]
     pub instruments: BTreeMap<Quantity, Vec<Minute>>,
     /// Remarks.
     pub remarks: Vec<Remark>,

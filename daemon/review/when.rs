@@ -1,6 +1,5 @@
 //! When things happened, as the review tells it: UTC by the best that the boot ever knew.
 
-use serde::{Serialize, Serializer};
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -70,13 +69,6 @@ impl fmt::Display for When {
             Some(utc) => utc.fmt(f),
             None => write!(f, "boot {} + {:.3} s", self.boot, self.steady.as_s()),
         }
-    }
-}
-
-impl Serialize for When {
-    /// As UTC, or null.
-    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
-        self.utc.serialize(s)
     }
 }
 
