@@ -99,6 +99,31 @@ pub(crate) fn letter(field: &[u8]) -> Option<u8> {
     }
 }
 
+/// The words of a field, trimmed; `None` when there are none. `^` and two hexadecimal digits stand for the byte of
+/// that code (IEC 61162-1, for characters that are reserved); bytes that are not text become U+FFFD.
+pub(crate) fn words(field: &[u8]) -> Option<String> {
+    let hex = |b: Option<&u8>| b.and_then(|&b| (b as char).to_digit(16));
+    let mut bytes = Vec::with_capacity(field.len());
+    let mut rest = field;
+    while let [first, behind @ ..] = rest {
+        match (first, hex(behind.first()), hex(behind.get(1))) {
+            (b'^', Some(high), Some(low)) => {
+                // Two hexadecimal digits are below 256.
+                bytes.push((high << 4 | low) as u8);
+                rest = &behind[2..];
+            }
+            _ => {
+                bytes.push(*first);
+                rest = behind;
+            }
+        }
+    }
+    // A control character that came by its code has no business in words that are shown.
+    let text: String = String::from_utf8_lossy(&bytes).chars().filter(|c| !c.is_control()).collect();
+    let text = text.trim();
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
 /// Latitude `ddmm.mmm` and longitude `dddmm.mmm` with their hemispheres. `None` unless all four fields are good.
 pub(crate) fn position(lat: &[u8], ns: &[u8], lon: &[u8], ew: &[u8]) -> Option<Position> {
     let degrees = |field: &[u8], limit: f64| {

@@ -10,6 +10,7 @@ pub mod encode;
 mod fields;
 mod framer;
 mod instruments;
+mod library;
 mod refusal;
 mod report;
 mod sentence;

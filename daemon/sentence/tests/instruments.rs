@@ -183,3 +183,132 @@ fn makers_own_and_unknown_sentences_are_counted_only() {
         assert_eq!(said(body), Report::Unread, "{body}");
     }
 }
+
+/// What the encoders write is what the decoder reads, within the places written.
+#[test]
+fn what_is_written_is_read_again() {
+    use sentence::{Depth, Fix, Heading, Transducer, Weather, Wind, encode};
+    let utc = Utc::parse("2026-11-01T02:14:07.25Z").unwrap();
+    let whole = Fix {
+        time: Some(SentTime::Utc(utc)),
+        position: terms::Position::new(-0.5, 179.25).ok(),
+        sog_kn: Some(6.25),
+        cog_deg: Some(359.9),
+        variation_deg: Some(-3.5),
+        quality: Some(FixQuality::Differential),
+        ..Fix::default()
+    };
+    assert_eq!(read(&encode::rmc("GP", &whole)), Ok(Report::Fix(whole)));
+    assert_eq!(read(&encode::rmc("GP", &Fix::default())), Ok(Report::Fix(Fix::default())));
+    let time_only = Some(SentTime::OfDayMs(8_047_250));
+    let gga = Fix {
+        time: time_only,
+        position: whole.position,
+        hdop: Some(1.5),
+        satellites: Some(9),
+        quality: whole.quality,
+        ..Fix::default()
+    };
+    assert_eq!(read(&encode::gga("GP", &gga)), Ok(Report::Fix(gga)));
+    let gll = Fix { time: time_only, position: whole.position, quality: whole.quality, ..Fix::default() };
+    assert_eq!(read(&encode::gll("GP", &gll)), Ok(Report::Fix(gll)));
+    let vtg = Fix { sog_kn: Some(6.25), cog_deg: Some(359.9), quality: whole.quality, ..Fix::default() };
+    assert_eq!(read(&encode::vtg("GP", &vtg)), Ok(Report::Fix(vtg)));
+    assert_eq!(read(&encode::zda("GP", utc)), Ok(Report::Time { utc: Some(utc) }));
+
+    let hdg = Heading {
+        true_deg: None,
+        magnetic_deg: Some(12.5),
+        deviation_deg: Some(-1.0),
+        variation_deg: Some(3.5),
+    };
+    assert_eq!(read(&encode::hdg("HC", &hdg)), Ok(Report::Heading(hdg)));
+    let hdt = Heading { true_deg: Some(12.5), ..Heading::default() };
+    assert_eq!(read(&encode::hdt("HE", Some(12.5))), Ok(Report::Heading(hdt)));
+    let hdm = Heading { magnetic_deg: Some(12.5), ..Heading::default() };
+    assert_eq!(read(&encode::hdm("HE", Some(12.5))), Ok(Report::Heading(hdm)));
+    let vhw = Report::WaterSpeed { speed_through_water_kn: Some(5.75), ground_speed_kn: None, heading: hdt };
+    assert_eq!(read(&encode::vhw("VW", Some(5.75), &hdt)), Ok(vhw));
+
+    let dpt = Depth { below_transducer_m: Some(4.5), offset_m: Some(-0.5), below_surface_m: None };
+    assert_eq!(read(&encode::dpt("SD", &dpt)), Ok(Report::Depth(dpt)));
+    let dbt = Depth { offset_m: None, ..dpt };
+    assert_eq!(read(&encode::dbt("SD", &dbt)), Ok(Report::Depth(dbt)));
+
+    for reference in [WindReference::Apparent, WindReference::True] {
+        let mwv = Wind {
+            reference,
+            angle_deg: Some(-45.5),
+            direction_deg: None,
+            direction_magnetic_deg: None,
+            speed_kn: Some(12.5),
+        };
+        assert_eq!(read(&encode::mwv("WI", &mwv)), Ok(Report::Wind(mwv)));
+    }
+    let mwd = Wind {
+        reference: WindReference::Ground,
+        angle_deg: None,
+        direction_deg: Some(270.5),
+        direction_magnetic_deg: Some(274.0),
+        speed_kn: Some(12.5),
+    };
+    assert_eq!(read(&encode::mwd("WI", &mwd)), Ok(Report::Wind(mwd)));
+    let mda = Weather {
+        pressure_hpa: Some(1013.2),
+        air_temperature_c: Some(-1.5),
+        water_temperature_c: Some(8.5),
+        wind_direction_deg: Some(270.0),
+        wind_speed_kn: Some(12.5),
+    };
+    assert_eq!(read(&encode::mda("WI", &mda)), Ok(Report::Weather(mda)));
+    let mtw = Weather { water_temperature_c: Some(8.5), ..Weather::default() };
+    assert_eq!(read(&encode::mtw("YX", Some(8.5))), Ok(Report::Weather(mtw)));
+    let transducers = vec![
+        Transducer { kind: 'U', value: 12.61, unit: Some('V'), name: "HOUSE".to_owned() },
+        Transducer { kind: 'C', value: -3.5, unit: Some('C'), name: "OUTSIDE".to_owned() },
+    ];
+    assert_eq!(read(&encode::xdr("YX", &transducers)), Ok(Report::Transducers { transducers }));
+    assert_eq!(
+        read(&encode::rot("TI", Some(-12.5))),
+        Ok(Report::RateOfTurn { rate_of_turn_deg_min: Some(-12.5) })
+    );
+    assert_eq!(read(&encode::rot("TI", None)), Ok(Report::RateOfTurn { rate_of_turn_deg_min: None }));
+    assert_eq!(
+        read(&encode::xte("GP", Some(-0.125))),
+        Ok(Report::CrossTrack { cross_track_error_nm: Some(-0.125) })
+    );
+    let plot = sentence::RadarPlot {
+        number: Some(7),
+        range_nm: Some(2.25),
+        bearing_deg: Some(30.5),
+        bearing_relative: true,
+        speed_kn: Some(12.5),
+        course_deg: Some(190.0),
+        status: Some('T'),
+        time: time_only,
+        ..sentence::RadarPlot::default()
+    };
+    assert_eq!(read(&encode::ttm("RA", &plot)), Ok(Report::RadarPlot(plot)));
+    let alert = sentence::DeviceAlert {
+        source: Some("XYZ".to_owned()),
+        identifier: Some(192),
+        instance: Some(1),
+        priority: Some('W'),
+        state: Some('A'),
+        time: time_only,
+        text: Some("LOST TARGET".to_owned()),
+        ..sentence::DeviceAlert::default()
+    };
+    assert_eq!(read(&encode::alf("II", &alert)), Ok(Report::DeviceAlert(alert)));
+    let tag = sentence::TagBlock {
+        source: Some("GP0001"),
+        time: Some(utc),
+        relative_ms: Some(12),
+        group: Some(sentence::TagGroup { line: 1, lines: 2, id: 34 }),
+        destination: Some("VD0001"),
+        line_count: Some(7),
+    };
+    let line = format!("{}{}", encode::tag_block(&tag), encode::hdt("HE", Some(12.5)));
+    let sentence = sentence::Sentence::check(line.as_bytes(), &Default::default()).unwrap();
+    assert_eq!(sentence.tag(), Some(&tag));
+}

@@ -90,9 +90,20 @@ impl Bits {
         Ok(())
     }
 
+    /// Whether the bits before this one are all there.
+    pub fn reaches(&self, end: usize) -> bool {
+        end <= self.len
+    }
+
+    /// Armoured as one payload, without a last character that is not whole.
+    pub fn armoured(&self) -> String {
+        let six = |n| self.u(6 * n, 6).unwrap_or_default() as u8;
+        (0..self.len / 6).map(six).map(|six| if six < 40 { six + 48 } else { six + 56 } as char).collect()
+    }
+
     /// An unsigned field of at most 32 bits, if it is there as a whole.
     pub fn u(&self, at: usize, len: usize) -> Option<u32> {
-        if at + len > self.len {
+        if !self.reaches(at + len) {
             return None;
         }
         let chunk = self.bytes.get(at / 8..)?.first_chunk::<8>()?;

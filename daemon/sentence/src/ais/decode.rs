@@ -6,6 +6,7 @@
 use super::bits::Bits;
 use super::report::{AisReport, PositionSource};
 use super::still;
+use crate::library;
 use crate::refusal::Refusal;
 use crate::report::Report;
 use terms::{Mmsi, Position, Utc};
@@ -32,7 +33,8 @@ pub(super) fn read(bits: &Bits, channel: u8, own_vessel: bool) -> Result<Report,
         9 => search_aircraft(bits, &mut report),
         12 => {
             report.addressee = bits.u(40, 30).and_then(Mmsi::new);
-            report.text = bits.text(72, 156);
+            let text = library::addressed_text(bits).map(|read| read.text);
+            report.text = text.and_then(super::bits::trimmed);
         }
         14 => report.text = bits.text(40, 161),
         18 => class_b(bits, &mut report),
@@ -73,7 +75,7 @@ fn class_a(bits: &Bits, report: &mut AisReport) {
     report.raim_flag = bits.flag(148);
 }
 
-/// Accuracy, longitude, latitude and course over ground, as they follow each other in messages 1 to 3, 9, 18, 19.
+/// Accuracy, longitude, latitude and course over ground, as they follow each other in messages 1 to 3, 18, 19.
 fn moving(bits: &Bits, at: usize, report: &mut AisReport) {
     place(bits, at, report);
     // 3600 is not available, the rest up to 4095 reserved.
@@ -142,12 +144,18 @@ fn utc(bits: &Bits) -> Option<Utc> {
     Utc::from_date(year as i32, month, day, i64::from((hour * 60 + minute) * 60 + second) * 1000)
 }
 
-/// Message 9. Its speed is in whole knots; 1022 is that or more.
+/// Message 9. Its speed is in whole knots; 1022 is that or more, as 4094 is of the altitude.
 fn search_aircraft(bits: &Bits, report: &mut AisReport) {
-    // 4094 is that or more, 4095 not available.
-    report.altitude_m = bits.u(38, 12).filter(|&raw| raw < 4095).map(|raw| raw as u16);
-    report.sog_kn = bits.u(50, 10).filter(|&raw| raw < 1023).map(f64::from);
-    moving(bits, 60, report);
+    if let Some(read) = library::search_aircraft(bits) {
+        report.altitude_m = read.altitude.filter(|_| bits.reaches(50));
+        report.sog_kn = read.sog_knots.filter(|_| bits.reaches(60)).map(f64::from);
+        let place = read.latitude.zip(read.longitude).filter(|_| bits.reaches(116));
+        report.position = place.and_then(|(latitude, longitude)| Position::new(latitude, longitude).ok());
+        // The library multiplies by 0.1, which is no exact number: to the tenth again.
+        let cog = read.cog.map(|cog| (cog * 10.0).round() / 10.0);
+        report.cog_deg = cog.filter(|cog| bits.reaches(128) && (0.0..360.0).contains(cog));
+    }
+    report.position_accurate = bits.flag(60);
     second(bits, 128, report);
     report.raim_flag = bits.flag(147);
 }

@@ -1,12 +1,13 @@
-//! Position, course and speed by satellite: RMC, GGA, GLL, VTG.
+//! Position, course and speed by satellite: RMC, GGA, GLL, GNS, VTG.
 
 use crate::decoder::DecoderOptions;
 use crate::fields::{count, direction, letter, of_day_ms, position, sided, speed, time_only, utc, within};
-use crate::instruments::KN_PER_KM_H;
+use crate::instruments::{KN_PER_KM_H, valid};
+use crate::library;
 use crate::refusal::Refusal;
 use crate::report::{Fix, FixQuality, SentTime};
 use crate::sentence::Sentence;
-use terms::Utc;
+use terms::{Position, Utc};
 
 /// A rollover of the GPS week number: 1024 weeks (IS-GPS-200).
 const ROLLOVER_MS: i64 = 1024 * 7 * 86_400_000;
@@ -43,8 +44,7 @@ fn validity(
         Some(b'S') => return Err(Refusal::Simulator),
         Some(_) => return Ok(None),
     };
-    let valid = status.is_none_or(|s| letter(s) == Some(b'A'));
-    Ok(valid.then_some(quality))
+    Ok(status.is_none_or(valid).then_some(quality))
 }
 
 /// RMC: time, status, latitude, N/S, longitude, E/W, SOG, COG, date, variation, E/W, mode, navigational status.
@@ -93,6 +93,44 @@ pub(super) fn gll(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<F
     let [lat, ns, lon, ew, time, status, mode] = sentence.first();
     let Some(quality) = validity(Some(status), mode, options)? else { return Ok(Fix::default()) };
     Ok(Fix { time: time_only(time), position: position(lat, ns, lon, ew), quality, ..Fix::default() })
+}
+
+/// GNS: time, latitude, N/S, longitude, E/W, a mode for each satellite system, satellites, HDOP, altitude …
+/// One system that has a fix is enough.
+pub(super) fn gns(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<Fix, Refusal> {
+    let [time, lat, ns, lon, ew, modes, satellites, hdop] = sentence.first();
+    if modes.contains(&b'S') && !options.simulator {
+        return Err(Refusal::Simulator);
+    }
+    // The library's type of the modes cannot be named from outside of it.
+    let Some((_, quality)) = modes.iter().filter_map(gns_quality).max_by_key(|&(rank, _)| rank) else {
+        return Ok(Fix::default());
+    };
+    let Some(read) = library::gns(sentence) else { return Ok(Fix::default()) };
+    // The library takes a missing hemisphere for north or east and 60 minutes for a minute: where our reading
+    // finds no position there is none.
+    let place = position(lat, ns, lon, ew).and(read.latitude.zip(read.longitude));
+    Ok(Fix {
+        time: time_only(time),
+        position: place.and_then(|(latitude, longitude)| Position::new(latitude, longitude).ok()),
+        hdop: within(hdop, 0.0, 99.99).and(read.hdop),
+        satellites: count::<u8>(satellites).and(read.satellite_count),
+        quality: Some(quality),
+        ..Fix::default()
+    })
+}
+
+/// A system's mode and how much better it is than others; `None` for "no fix".
+fn gns_quality(mode: &u8) -> Option<(u8, FixQuality)> {
+    match mode {
+        b'S' => Some((0, FixQuality::Simulator)),
+        b'M' => Some((1, FixQuality::Manual)),
+        b'E' => Some((2, FixQuality::Estimated)),
+        b'A' => Some((3, FixQuality::Autonomous)),
+        b'D' => Some((4, FixQuality::Differential)),
+        b'P' | b'R' | b'F' => Some((5, FixQuality::Precise)),
+        _ => None,
+    }
 }
 
 /// VTG: COG true, T, COG magnetic, M, SOG in knots, N, SOG in km/h, K, mode.

@@ -4,12 +4,18 @@
 //! bounds with room to spare, not limits of seamanship: depth 12,000 m (the deepest trench has some 10,900), air −100
 //! to 100 °C, water −10 to 100 °C, pressure 800 to 1100 hPa (the records are 870 and 1085), speeds 1022 kn.
 
+mod alert;
+mod distress;
 mod fix;
+mod radar;
+mod time;
 mod water;
 mod way;
+mod weather;
 mod wind;
 
 use crate::decoder::DecoderOptions;
+use crate::fields::letter;
 use crate::refusal::Refusal;
 use crate::report::Report;
 use crate::sentence::Sentence;
@@ -23,7 +29,16 @@ const KN_PER_MPH: f64 = 1609.344 / 1852.0;
 /// Metres in a foot, and in a fathom.
 const FOOT_M: f64 = 0.3048;
 const FATHOM_M: f64 = 1.8288;
+/// Nautical miles in a kilometre, and in a statute mile: the same numbers as of the speeds.
+const NM_PER_KM: f64 = KN_PER_KM_H;
+const NM_PER_MILE: f64 = KN_PER_MPH;
 
+/// The letter A for valid; anything else, also none, is not.
+fn valid(status: &[u8]) -> bool {
+    letter(status) == Some(b'A')
+}
+
+/// What a sentence says; see the module.
 pub(crate) fn read(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<Report, Refusal> {
     Ok(match sentence.formatter_bytes() {
         b"RMC" => Report::Fix(fix::rmc(sentence, options)?),
@@ -36,6 +51,31 @@ pub(crate) fn read(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<
         b"DPT" => Report::Depth(water::dpt(sentence)),
         b"DBT" => Report::Depth(water::dbt(sentence)),
         b"MWV" => Report::Wind(wind::mwv(sentence)),
+        b"GNS" => Report::Fix(fix::gns(sentence, options)?),
+        b"ZDA" => time::zda(sentence, options),
+        b"HDM" => Report::Heading(way::hdm(sentence)),
+        b"THS" => Report::Heading(way::ths(sentence, options)?),
+        b"VBW" => way::vbw(sentence),
+        b"ROT" => way::rot(sentence),
+        b"RSA" => way::rsa(sentence),
+        b"RPM" => way::rpm(sentence),
+        b"XTE" => way::xte(sentence, options)?,
+        b"DBS" => Report::Depth(water::dbs(sentence)),
+        b"MWD" => Report::Wind(wind::mwd(sentence)),
+        b"VWR" => Report::Wind(wind::vwr(sentence)),
+        b"MTW" => Report::Weather(weather::mtw(sentence)),
+        b"MDA" => Report::Weather(weather::mda(sentence)),
+        b"XDR" => weather::xdr(sentence),
+        b"MOB" => Report::Overboard(distress::mob(sentence)),
+        b"DSC" => Report::SelectiveCall(distress::dsc(sentence)),
+        b"DSE" => Report::CallExpansion(distress::dse(sentence)),
+        b"TTM" => Report::RadarPlot(radar::ttm(sentence)),
+        b"TLL" => Report::RadarPlot(radar::tll(sentence)),
+        b"ALR" => Report::DeviceAlert(alert::alr(sentence)),
+        b"ALF" => Report::DeviceAlert(alert::alf(sentence)),
+        b"ACK" => Report::DeviceAlert(alert::ack(sentence)),
+        b"ACN" => Report::DeviceAlert(alert::acn(sentence)),
+        b"HBT" => alert::hbt(sentence),
         _ => Report::Unread,
     })
 }

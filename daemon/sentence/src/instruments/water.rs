@@ -1,4 +1,4 @@
-//! Depth: DPT, DBT.
+//! Depth: DPT, DBT, DBS.
 
 use crate::fields::{number, within};
 use crate::instruments::{FATHOM_M, FOOT_M};
@@ -23,6 +23,11 @@ pub(super) fn dpt(sentence: &Sentence<'_>) -> Depth {
 /// DBT: feet, f, metres, M, fathoms, F.
 pub(super) fn dbt(sentence: &Sentence<'_>) -> Depth {
     Depth { below_transducer_m: three_units(sentence), ..Depth::default() }
+}
+
+/// DBS: the same below the surface.
+pub(super) fn dbs(sentence: &Sentence<'_>) -> Depth {
+    Depth { below_surface_m: three_units(sentence), ..Depth::default() }
 }
 
 /// Feet, f, metres, M, fathoms, F: the metres, else what comes next in fineness.
