@@ -121,9 +121,11 @@ fn trial(boat: &Boat) -> Vec<Line> {
                         let words = format!("{what}: no sentence in {} s", LISTEN.as_secs());
                         Line { what, good: false, words }
                     }
-                    Ok(n) => {
-                        Line { what, good: true, words: format!("{n} sentences in at most {} s", LISTEN.as_secs()) }
-                    }
+                    Ok(n) => Line {
+                        what,
+                        good: true,
+                        words: format!("{n} sentences in at most {} s", LISTEN.as_secs()),
+                    },
                     Err(e) => Line { words: format!("{what}: {e}"), what, good: false },
                 }
             }));

@@ -36,5 +36,6 @@ fn read_ms(clock: ClockId) -> i64 {
 
 /// The kernel's name for this boot; steady times compare only within one.
 pub fn boot_id() -> String {
-    std::fs::read_to_string("/proc/sys/kernel/random/boot_id").map_or_else(|_| "unknown".into(), |s| s.trim().into())
+    std::fs::read_to_string("/proc/sys/kernel/random/boot_id")
+        .map_or_else(|_| "unknown".into(), |s| s.trim().into())
 }

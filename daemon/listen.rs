@@ -115,7 +115,7 @@ impl<'n> Ear<'n> {
             out: io::BufWriter::new(io::stdout()),
             framer: Framer::new(FramerOptions::default()),
             refused: Counts::default(),
-            decoder: Decoder::new(DecoderOptions { simulator: true }),
+            decoder: Decoder::new(DecoderOptions { simulator: true, not_before: None }),
             line: 1,
             kinds: BTreeMap::new(),
             stations: BTreeMap::new(),
@@ -209,8 +209,9 @@ impl<'n> Ear<'n> {
     }
 
     fn count(&mut self, s: &Sentence<'_>, report: &Report) {
-        let mut add = |table: &mut BTreeMap<String, u64>, key: String| {
-            let key = if table.len() < MOST_KINDS || table.contains_key(&key) { key } else { "others".to_owned() };
+        let add = |table: &mut BTreeMap<String, u64>, key: String| {
+            let key =
+                if table.len() < MOST_KINDS || table.contains_key(&key) { key } else { "others".to_owned() };
             *table.entry(key).or_default() += 1;
         };
         add(&mut self.kinds, format!("{}{}", s.talker(), s.formatter()));
@@ -252,7 +253,11 @@ impl<'n> Ear<'n> {
             }
         }
         text += "\n";
-        if self.json { io::stderr().write_all(text.as_bytes()) } else { self.out.write_all(text.as_bytes()) }?;
+        if self.json {
+            io::stderr().write_all(text.as_bytes())
+        } else {
+            self.out.write_all(text.as_bytes())
+        }?;
         self.out.flush()
     }
 }
@@ -282,7 +287,8 @@ const UNITS: [(&str, &str); 14] = [
 
 /// A named quantity for a person; nothing where it is not available.
 fn word(key: &str, value: &Value) -> Option<String> {
-    let (name, unit) = UNITS.iter().find_map(|(end, sign)| Some((key.strip_suffix(end)?, *sign))).unwrap_or((key, ""));
+    let (name, unit) =
+        UNITS.iter().find_map(|(end, sign)| Some((key.strip_suffix(end)?, *sign))).unwrap_or((key, ""));
     let name = if name.is_empty() { key } else { name }.replace('_', " ");
     match value {
         Value::Null => None,

@@ -16,7 +16,7 @@ use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{FeedId, Mmsi, Moment, Subject, UtcSource};
+use terms::{FeedId, Mmsi, Moment, Subject, Utc, UtcSource};
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
 
@@ -26,13 +26,19 @@ const NEWS: usize = 64;
 const AT_ONCE: usize = 256;
 /// Everything that waits for the disk when the daemon is stopped has so long to get there.
 const LAST_WRITE: Duration = Duration::from_millis(1800);
+/// No sentence of a live feed is older: 2026-01-01T00:00:00Z, before this program was finished.
+const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
 /// Keys of the logbook's saved states.
 const LAST_GOOD_ORDERS: &str = "last good orders";
 const CASUALTIES: &str = "casualties";
 
 /// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
 pub fn run(config: &Path) -> Outcome {
-    tracing_subscriber::fmt().with_writer(std::io::stderr).with_max_level(tracing::Level::INFO).with_ansi(false).init();
+    tracing_subscriber::fmt()
+        .with_writer(std::io::stderr)
+        .with_max_level(tracing::Level::INFO)
+        .with_ansi(false)
+        .init();
     let boat = match read_file(config, config::read) {
         Ok(b) => b,
         Err(why) => {
@@ -176,7 +182,7 @@ impl Daemon {
             alert: recovered.next_alert.saturating_sub(1),
             casualty: recovered.next_casualty.saturating_sub(1),
         };
-        let watch = Watch::new(now, &boat, &settings, last);
+        let watch = Watch::new(now, &boat, &settings, last, Some(NOT_BEFORE));
         let failing_signals = vec![false; boat.signals.len()];
         Self {
             boat,
@@ -201,7 +207,11 @@ impl Daemon {
         {
             tracing::warn!(%why, "the open casualties of the run before could not be read");
         }
-        let words = if recovered.stopped_in_order { "The watch begins" } else { "The watch begins again after an interruption" };
+        let words = if recovered.stopped_in_order {
+            "The watch begins"
+        } else {
+            "The watch begins again after an interruption"
+        };
         self.watch.enter(at, EntryKind::Lookout, words.to_owned());
         self.put_in_force(at, found);
         self.logbook_health();
@@ -220,7 +230,9 @@ impl Daemon {
     /// Reads the orders anew: all or nothing. Those in force stay where the file is bad.
     fn reload(&mut self) -> Result<Value, ActError> {
         let at = self.clock.now();
-        match read_file(&self.orders_path, |name, text| Orders::read(name, text).map(|o| (o, text.to_owned()))) {
+        match read_file(&self.orders_path, |name, text| {
+            Orders::read(name, text).map(|o| (o, text.to_owned()))
+        }) {
             Ok((orders, text)) => {
                 let (count, from) = (orders.len(), self.orders_path.display().to_string());
                 self.put_in_force(at, Found { orders, from: from.clone(), trouble: None, text: Some(text) });
@@ -293,7 +305,8 @@ impl Daemon {
             return;
         }
         *failing = news.outcome.is_err();
-        let words = news.outcome.err().map(|why| format!("Signal {} fails: {why}", self.boat.signals[n].name));
+        let words =
+            news.outcome.err().map(|why| format!("Signal {} fails: {why}", self.boat.signals[n].name));
         self.watch.trouble(self.clock.now(), BuiltIn::SignalFailing, Subject::Signal(news.signal), words);
     }
 
@@ -302,7 +315,8 @@ impl Daemon {
         let at = self.clock.now();
         if self.logbook_failing == health.is_good() {
             self.logbook_failing = !health.is_good();
-            let words = health.failing.map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
+            let words =
+                health.failing.map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
             self.watch.trouble(at, BuiltIn::LogbookFailing, Subject::Logbook, words);
         }
     }

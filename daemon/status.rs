@@ -24,14 +24,25 @@ fn write(s: &mut String, v: &Value) -> std::fmt::Result {
     }
     for a in alerts {
         let state = text(&a["state"]);
-        writeln!(s, "{} {}, {}\n  {}", text(&a["priority"]).to_uppercase(), a["id"], state, text(&a["text"]))?;
+        writeln!(
+            s,
+            "{} {}, {}\n  {}",
+            text(&a["priority"]).to_uppercase(),
+            a["id"],
+            state,
+            text(&a["text"])
+        )?;
     }
     for t in list(&v["targets"]).iter().take(WORST) {
         let name = t["name"].as_str().map_or_else(|| format!("MMSI {}", t["mmsi"]), str::to_owned);
         let cpa = number(&t["cpa_nm"], 2, " nm");
         let tcpa = t["tcpa_s"].as_f64().map_or("-".into(), |t| format!("{:.0} min", t / 60.0));
         let range = number(&t["range_nm"], 1, " nm");
-        writeln!(s, "{name}: {range} off, bearing {}, CPA {cpa} in {tcpa}", number(&t["bearing_deg"], 0, "°"))?;
+        writeln!(
+            s,
+            "{name}: {range} off, bearing {}, CPA {cpa} in {tcpa}",
+            number(&t["bearing_deg"], 0, "°")
+        )?;
     }
     let own = &v["own"];
     let place = own["position"].as_str().unwrap_or("position not known");

@@ -3,6 +3,7 @@
 mod aboard;
 
 use aboard::{Daemon, Receiver, sentence, text, until};
+use nix::fcntl::{FcntlArg, FdFlag, fcntl};
 use nix::pty::openpty;
 use serde_json::json;
 use std::fs::File;
@@ -31,6 +32,10 @@ impl SerialLine {
     fn plug(link: &std::path::Path) -> Self {
         let pty = openpty(None, None).unwrap();
         let (master, slave) = (File::from(pty.master), File::from(pty.slave));
+        // The daemon must not inherit the far end, or it would never see it close.
+        for end in [&master, &slave] {
+            fcntl(end, FcntlArg::F_SETFD(FdFlag::FD_CLOEXEC)).unwrap();
+        }
         let name = nix::unistd::ttyname(&slave).unwrap();
         let _ = std::fs::remove_file(link);
         symlink(name, link).unwrap();
@@ -56,6 +61,7 @@ fn a_beacon_on_a_serial_line_reaches_command_and_webhook() {
     );
     until("the feed to come up", || (daemon.status()["feeds"][0]["state"] == "up").then_some(()));
     line.master.write_all(own_position().as_bytes()).unwrap();
+    until("a fix", || daemon.status()["own"]["latitude_deg"].as_f64());
     // The quiet ones first: they must not raise.
     line.master.write_all(MOB_TEST.as_bytes()).unwrap();
     line.master.write_all(MOB_STATUS_15.as_bytes()).unwrap();
@@ -70,7 +76,12 @@ fn a_beacon_on_a_serial_line_reaches_command_and_webhook() {
     // Geodesic from 50.8 N 1.1 W to 50.82862 N 1.05676 W (GeographicLib): 2.370 nm.
     assert!((range - 2.370).abs() < 0.05, "{range}");
     until("the voice", || std::fs::read_to_string(&heard).ok().filter(|h| !h.is_empty()));
-    let open = daemon.status()["alerts"].as_array().unwrap().iter().filter(|a| a["priority"] == "emergency alarm").count();
+    let open = daemon.status()["alerts"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|a| a["priority"] == "emergency alarm")
+        .count();
     assert_eq!(open, 1, "the beacon under test raised nothing");
 
     // It ends only by stand-down.
@@ -136,7 +147,12 @@ fn tcp_and_udp_feeds_bring_sentences_and_a_lost_server_is_tried_again() {
     sender.set_multicast_ttl_v4(0).unwrap();
     until("a sentence by datagram", || {
         // No line end: the datagram's end is the sentence's. One bad line in front is counted and no more.
-        sender.send_to(format!("$IIHDT,1*00\r\n{}", sentence("IIHDT,123.4,T").trim()).as_bytes(), ("127.0.0.1", port)).unwrap();
+        sender
+            .send_to(
+                format!("$IIHDT,1*00\r\n{}", sentence("IIHDT,123.4,T").trim()).as_bytes(),
+                ("127.0.0.1", port),
+            )
+            .unwrap();
         let status = daemon.status();
         assert!(status["feeds"][1]["refused"].is_u64());
         (status["own"]["heading_deg"] == 123.4 && status["feeds"][1]["refused"].as_u64()? > 0).then_some(())
@@ -153,8 +169,10 @@ fn tcp_and_udp_feeds_bring_sentences_and_a_lost_server_is_tried_again() {
 #[test]
 fn a_receiver_that_fails_gets_every_alarm_once_it_is_back() {
     let receiver = Receiver::start(&[500, 503]);
-    let daemon =
-        Daemon::start("retry", &format!("[[signal]]\nname = \"helm\"\nwebhook = \"http://{}/\"\n", receiver.address));
+    let daemon = Daemon::start(
+        "retry",
+        &format!("[[signal]]\nname = \"helm\"\nwebhook = \"http://{}/\"\n", receiver.address),
+    );
     assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
     let record = receiver.wait_for(|r| r["casualty"]["source"] == "button");
     assert_eq!(record["casualty"]["crew"], "Ada");
@@ -197,7 +215,8 @@ fn bad_orders_do_not_keep_the_watch_from_standing() {
     assert!(out.status.success(), "{}", text(&out.stderr));
     until("the warning to end", || {
         let open = daemon.status();
-        let state = open["alerts"].as_array()?.iter().find(|a| a["order"] == "orders not loaded")?["state"].clone();
+        let state =
+            open["alerts"].as_array()?.iter().find(|a| a["order"] == "orders not loaded")?["state"].clone();
         (state == "rectified-unacknowledged").then_some(())
     });
 }

@@ -87,9 +87,11 @@ pub(super) enum Verb {
 impl Verb {
     pub(super) fn ask(self) -> Outcome {
         let (to, act) = match self {
-            Self::Status { to } => return exchange(&to, "/status", None, |v| crate::status::screen(v)),
+            Self::Status { to } => return exchange(&to, "/status", None, crate::status::screen),
             Self::Reload { to } => return exchange(&to, "/reload", Some(json!({})), told),
-            Self::Acknowledge { alert, to } => (to, Act::Acknowledge { alert: alert.map(AlertId), order: None }),
+            Self::Acknowledge { alert, to } => {
+                (to, Act::Acknowledge { alert: alert.map(AlertId), order: None })
+            }
             Self::Silence { alert, to } => (to, Act::Silence { alert: alert.map(AlertId), order: None }),
             Self::Overboard { who, late, to } => (to, Act::Overboard { late_s: late, who }),
             Self::StandDown { casualty, reason, to } => {

@@ -15,10 +15,6 @@ pub const LOGBOOK: &str = "/var/lib/middlewatch/logbook.db";
 /// Where the control socket is when the boat doesn't say.
 pub const CONTROL: &str = "/run/middlewatch/control.sock";
 
-/// Said once by every report: what this is not.
-pub const CAUTION: &str = "An aid only: it does not replace a proper lookout, the vessel's own procedures, the collision \
-                           regulations, local rules or licensed practice.";
-
 /// How a verb ended, as the exit code says it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Outcome {

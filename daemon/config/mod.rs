@@ -11,7 +11,7 @@ use rules::Priority;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 use std::time::Duration;
-use terms::Mmsi;
+use terms::{FeedId, Mmsi, Utc};
 
 /// Where a feed that says nothing is called silent, unless its entry says otherwise.
 pub const SILENT_AFTER: Duration = Duration::from_secs(60);
@@ -132,7 +132,7 @@ pub enum Means {
 }
 
 /// What the lookout is told of the boat.
-pub fn lookout_settings(boat: &Boat) -> Settings {
+pub fn lookout_settings(boat: &Boat, not_before: Option<Utc>) -> Settings {
     let v = &boat.vessel;
     let crew = boat.crew.iter().map(|c| CrewMember { name: c.name.clone(), mmsi: c.beacon }).collect();
     let defaults = Settings::default();
@@ -140,8 +140,12 @@ pub fn lookout_settings(boat: &Boat) -> Settings {
         own_mmsi: v.mmsi,
         crew,
         fleet: v.fleet.clone(),
+        feed_names: boat.feeds.iter().zip(0..).map(|(f, n)| (FeedId(n), f.name.clone())).collect(),
         transducer_to_waterline_m: v.transducer_depth_m,
-        transducer_to_keel_m: v.draught_m.zip(v.transducer_depth_m).map(|(keel, transducer)| keel - transducer),
+        transducer_to_keel_m: v
+            .draught_m
+            .zip(v.transducer_depth_m)
+            .map(|(keel, transducer)| keel - transducer),
         variation_deg: v.variation_deg,
         dimensions: v.dimensions_m.map(|[bow_m, stern_m, port_m, starboard_m]| Dimensions {
             bow_m,
@@ -150,6 +154,7 @@ pub fn lookout_settings(boat: &Boat) -> Settings {
             starboard_m,
         }),
         motoring_speed_kn: v.motoring_speed_kn.unwrap_or(defaults.motoring_speed_kn),
+        earliest_utc: not_before.unwrap_or(Utc(0)),
         ..defaults
     }
 }

@@ -6,7 +6,7 @@ use serde::Deserialize;
 use serde::de::IntoDeserializer;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::ops::Range;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 use terms::{Dimension, Mmsi, Problems, nearest};
 use toml::Spanned;
@@ -79,7 +79,8 @@ struct RawPlace {
 /// Keys of the file's top level.
 const TOP: [&str; 8] = ["version", "vessel", "crew", "feed", "signal", "orders", "logbook", "control"];
 
-/// Reads the text of a `boat.toml`; `file` is its name in messages.
+/// Reads the text of a `boat.toml`; `file` is its name in messages. Paths in it that are not absolute begin at the
+/// folder of that file.
 ///
 /// # Errors
 /// Every problem of the file.
@@ -118,9 +119,16 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
             format!("version {} is not one this program reads: it reads version {VERSION}", v.get_ref()),
         ),
         None if r.problems.is_empty() => {
-            r.problems.add(0..0, format!("the file says no version: its first line should be `version = {VERSION}`"));
+            r.problems.add(
+                0..0,
+                format!("the file says no version: its first line should be `version = {VERSION}`"),
+            );
         }
         _ => {}
+    }
+    let folder = Path::new(file).parent().unwrap_or(Path::new(""));
+    for path in [&mut boat.orders, &mut boat.logbook, &mut boat.control].into_iter().flatten() {
+        *path = folder.join(&*path);
     }
     r.problems.or_else_ok(boat)
 }
@@ -189,7 +197,10 @@ impl Reader {
         let dimensions_m = v.dimensions_m.and_then(|d| {
             let ok = d.get_ref().iter().all(|m| (0.0..=100.0).contains(m));
             if !ok {
-                self.problems.add(d.span(), "dimensions are metres from the GPS antenna to bow, stern, port and starboard");
+                self.problems.add(
+                    d.span(),
+                    "dimensions are metres from the GPS antenna to bow, stern, port and starboard",
+                );
             }
             ok.then_some(*d.get_ref())
         });
@@ -216,7 +227,13 @@ impl Reader {
 
     fn feed(&mut self, f: RawFeed, span: Range<usize>) -> Option<Feed> {
         let name = self.name("feed", &f.name);
-        let ways = [f.serial.is_some(), f.tcp.is_some(), f.udp.is_some(), f.file.is_some(), f.standard_input == Some(true)];
+        let ways = [
+            f.serial.is_some(),
+            f.tcp.is_some(),
+            f.udp.is_some(),
+            f.file.is_some(),
+            f.standard_input == Some(true),
+        ];
         if ways.iter().filter(|w| **w).count() != 1 {
             self.problems.add(
                 f.name.span(),
@@ -243,20 +260,28 @@ impl Reader {
             });
             Source::Serial { path, baud }
         } else if let Some(address) = f.tcp {
-            if address.get_ref().rsplit_once(':').is_none_or(|(h, p)| h.is_empty() || p.parse::<u16>().is_err()) {
+            if address
+                .get_ref()
+                .rsplit_once(':')
+                .is_none_or(|(h, p)| h.is_empty() || p.parse::<u16>().is_err())
+            {
                 self.problems.add(address.span(), "a server is written as \"host:port\"");
             }
             Source::Tcp(address.into_inner())
         } else if let Some(address) = f.udp {
-            let bind = self.parsed::<SocketAddr>(&address, "an address to listen on is written as \"0.0.0.0:port\"");
+            let bind =
+                self.parsed::<SocketAddr>(&address, "an address to listen on is written as \"0.0.0.0:port\"");
             let group = f.group.and_then(|g| {
-                let parsed = self.parsed::<Ipv4Addr>(&g, "a group is an IPv4 address from 224.0.0.0 to 239.255.255.255")?;
+                let parsed = self
+                    .parsed::<Ipv4Addr>(&g, "a group is an IPv4 address from 224.0.0.0 to 239.255.255.255")?;
                 if !parsed.is_multicast() {
-                    self.problems.add(g.span(), "a group is an IPv4 address from 224.0.0.0 to 239.255.255.255");
+                    self.problems
+                        .add(g.span(), "a group is an IPv4 address from 224.0.0.0 to 239.255.255.255");
                 }
                 Some(parsed)
             });
-            let interface = f.interface.and_then(|i| self.parsed(&i, "an interface is named by its own IPv4 address"));
+            let interface =
+                f.interface.and_then(|i| self.parsed(&i, "an interface is named by its own IPv4 address"));
             Source::Udp { bind: bind?, group, interface }
         } else if let Some(path) = f.file {
             Source::File(path)
@@ -339,18 +364,25 @@ impl Reader {
     }
 
     fn priority(&mut self, text: &Spanned<String>) -> Option<Priority> {
-        let all =
-            [Priority::Notice, Priority::Caution, Priority::Warning, Priority::Alarm, Priority::EmergencyAlarm];
+        let all = [
+            Priority::Notice,
+            Priority::Caution,
+            Priority::Warning,
+            Priority::Alarm,
+            Priority::EmergencyAlarm,
+        ];
         let found = all.into_iter().find(|p| p.to_string() == *text.get_ref());
         if found.is_none() {
-            self.problems.add(text.span(), "a priority is notice, caution, warning, alarm or emergency alarm");
+            self.problems
+                .add(text.span(), "a priority is notice, caution, warning, alarm or emergency alarm");
         }
         found
     }
 
     /// A time with its unit, more than nothing and at most a day.
     fn duration(&mut self, text: &Spanned<String>) -> Option<Duration> {
-        let found = parse_duration(text.get_ref()).filter(|d| !d.is_zero() && *d <= Duration::from_secs(86_400));
+        let found =
+            parse_duration(text.get_ref()).filter(|d| !d.is_zero() && *d <= Duration::from_secs(86_400));
         if found.is_none() {
             self.problems.add(text.span(), "a time is a number and s, min or h, at most 24 h: \"90 s\"");
         }
@@ -374,7 +406,8 @@ fn with_hint(message: &str) -> String {
     match quoted.split_first() {
         Some((word, known)) if message.starts_with("unknown field") => {
             let hint = nearest(word, known.iter().copied());
-            let hint = hint.map_or(format!("known are {}", known.join(", ")), |n| format!("did you mean `{n}`?"));
+            let hint =
+                hint.map_or(format!("known are {}", known.join(", ")), |n| format!("did you mean `{n}`?"));
             format!("`{word}` is not known here; {hint}")
         }
         _ => message.to_owned(),

@@ -18,7 +18,9 @@ const ANSWER: usize = 16 * 1024 * 1024;
 #[derive(Debug, Error)]
 pub enum ClientError {
     /// Nobody listens.
-    #[error("{0}: {1}; is `middlewatch run` standing its watch, and may you use its socket? (--control PATH names another)")]
+    #[error(
+        "{0}: {1}; is `middlewatch run` standing its watch, and may you use its socket? (--control PATH names another)"
+    )]
     Nobody(PathBuf, std::io::Error),
     /// It said no.
     #[error("{0}")]
@@ -51,10 +53,15 @@ pub async fn request(socket: &Path, path: &str, body: Option<&Value>) -> Result<
         let driven = tokio::spawn(connection);
         let answer = sender.send_request(request).await.map_err(|e| broken(e.to_string()))?;
         let good = answer.status().is_success();
-        let whole = Limited::new(answer.into_body(), ANSWER).collect().await.map_err(|e| broken(e.to_string()))?;
+        let whole =
+            Limited::new(answer.into_body(), ANSWER).collect().await.map_err(|e| broken(e.to_string()))?;
         driven.abort();
         let value: Value = serde_json::from_slice(&whole.to_bytes()).map_err(|e| broken(e.to_string()))?;
-        if good { Ok(value) } else { Err(ClientError::Refused(value["error"].as_str().unwrap_or("refused").to_owned())) }
+        if good {
+            Ok(value)
+        } else {
+            Err(ClientError::Refused(value["error"].as_str().unwrap_or("refused").to_owned()))
+        }
     };
     match tokio::time::timeout(PATIENCE * 2, exchange).await {
         Ok(result) => result,

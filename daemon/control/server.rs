@@ -123,7 +123,10 @@ async fn answer(request: Request<Incoming>, questions: &mpsc::Sender<Question>) 
     };
     let (reply, answered) = oneshot::channel();
     if questions.try_send(Question { ask, reply }).is_err() {
-        return told(StatusCode::SERVICE_UNAVAILABLE, &json!({"error": "too many requests at once; try again"}));
+        return told(
+            StatusCode::SERVICE_UNAVAILABLE,
+            &json!({"error": "too many requests at once; try again"}),
+        );
     }
     match tokio::time::timeout(PATIENCE, answered).await {
         Ok(Ok(Ok(value))) => told(StatusCode::OK, &value),

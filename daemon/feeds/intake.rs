@@ -14,6 +14,9 @@ const ORDINARY: usize = 8192;
 /// Lines of beacons that may wait; beyond that a feed is not read on until there is room.
 const BEACONS: usize = 1024;
 
+/// More waiting lines than this are a backlog, which beacons overtake.
+const BACKLOG: usize = 64;
+
 /// A checked line on its way to the watch.
 #[derive(Debug)]
 pub struct Line {
@@ -100,8 +103,11 @@ impl Lines {
         }
     }
 
-    /// The next line, beacons first. Safe to drop half-way: no line is lost.
+    /// The next line. Safe to drop half-way: no line is lost.
     pub async fn next(&mut self) -> Option<Line> {
+        if let Some(line) = self.ready() {
+            return Some(line);
+        }
         tokio::select! {
             biased;
             line = self.beacons.1.recv() => line,
@@ -109,8 +115,14 @@ impl Lines {
         }
     }
 
-    /// A line that is there already, beacons first.
+    /// A line that is there already. The few lines that came before a beacon's are taken first, so that its range can be
+    /// told; behind a backlog it does not wait.
     pub fn ready(&mut self) -> Option<Line> {
+        if self.ordinary.1.len() <= BACKLOG
+            && let Ok(line) = self.ordinary.1.try_recv()
+        {
+            return Some(line);
+        }
         self.beacons.1.try_recv().or_else(|_| self.ordinary.1.try_recv()).ok()
     }
 }

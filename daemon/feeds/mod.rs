@@ -35,7 +35,13 @@ pub struct Runner {
 
 impl Runner {
     /// A feed that hands its lines to `lines`. Those of `crew` identities take the beacons' lane.
-    pub fn new(id: FeedId, feed: Feed, crew: Vec<Mmsi>, lines: &Lines, clock: Clock) -> (Self, Arc<FeedStatus>) {
+    pub fn new(
+        id: FeedId,
+        feed: Feed,
+        crew: Vec<Mmsi>,
+        lines: &Lines,
+        clock: Clock,
+    ) -> (Self, Arc<FeedStatus>) {
         let patient = matches!(feed.source, Source::File(_) | Source::StandardInput);
         let intake = lines.intake(id, patient, crew);
         let status = intake.status();

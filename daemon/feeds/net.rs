@@ -11,16 +11,26 @@ const CONNECT: Duration = Duration::from_secs(10);
 
 /// Connects to host:port; each address of the name is tried. Keep-alive probes find a peer that died without a word.
 pub(super) async fn connect(address: &str) -> io::Result<TcpStream> {
-    let late = || io::Error::new(io::ErrorKind::TimedOut, format!("{address} did not answer in {} s", CONNECT.as_secs()));
+    let late = || {
+        io::Error::new(
+            io::ErrorKind::TimedOut,
+            format!("{address} did not answer in {} s", CONNECT.as_secs()),
+        )
+    };
     let stream = tokio::time::timeout(CONNECT, TcpStream::connect(address)).await.map_err(|_| late())??;
-    let keepalive = TcpKeepalive::new().with_time(Duration::from_secs(15)).with_interval(Duration::from_secs(5));
+    let keepalive =
+        TcpKeepalive::new().with_time(Duration::from_secs(15)).with_interval(Duration::from_secs(5));
     socket2::SockRef::from(&stream).set_tcp_keepalive(&keepalive)?;
     Ok(stream)
 }
 
 /// A socket that hears datagrams to its address, to the broadcast address and, where told, to a group. The port may be
 /// shared with other listeners on this computer.
-pub(super) fn bind(bind: SocketAddr, group: Option<Ipv4Addr>, interface: Option<Ipv4Addr>) -> io::Result<UdpSocket> {
+pub(super) fn bind(
+    bind: SocketAddr,
+    group: Option<Ipv4Addr>,
+    interface: Option<Ipv4Addr>,
+) -> io::Result<UdpSocket> {
     let socket = Socket::new(Domain::for_address(bind), Type::DGRAM, Some(Protocol::UDP))?;
     socket.set_reuse_address(true)?;
     socket.set_nonblocking(true)?;

@@ -51,9 +51,14 @@ impl Opened {
         match self {
             Self::Stream(s) => s.read(into).await,
             Self::Datagrams(s) => s.recv(into).await,
-            Self::Connection(s) => tokio::time::timeout(QUIET_CONNECTION, s.read(into)).await.map_err(|_| {
-                io::Error::new(io::ErrorKind::TimedOut, format!("no byte for {} s", QUIET_CONNECTION.as_secs()))
-            })?,
+            Self::Connection(s) => {
+                tokio::time::timeout(QUIET_CONNECTION, s.read(into)).await.map_err(|_| {
+                    io::Error::new(
+                        io::ErrorKind::TimedOut,
+                        format!("no byte for {} s", QUIET_CONNECTION.as_secs()),
+                    )
+                })?
+            }
         }
     }
 
@@ -87,7 +92,9 @@ struct Followed {
 impl Followed {
     /// Opens it; a named pipe is waited for.
     async fn open(path: &Path) -> io::Result<Self> {
-        let file = File::open(path).await.map_err(|e| io::Error::new(e.kind(), format!("{}: {e}", path.display())))?;
+        let file = File::open(path)
+            .await
+            .map_err(|e| io::Error::new(e.kind(), format!("{}: {e}", path.display())))?;
         Ok(Self { path: path.to_owned(), file, rest: None, read: 0 })
     }
 
@@ -98,7 +105,11 @@ impl Followed {
 }
 
 impl AsyncRead for Followed {
-    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<io::Result<()>> {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buf: &mut ReadBuf<'_>,
+    ) -> Poll<io::Result<()>> {
         loop {
             if let Some(rest) = &mut self.rest {
                 std::task::ready!(rest.as_mut().poll(cx));

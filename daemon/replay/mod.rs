@@ -4,8 +4,8 @@ mod timeline;
 
 use crate::act::Act;
 use crate::check::{BUILT_IN, built_in_orders, read_file};
-use crate::cli::{self, Outcome, Replay};
-use crate::config::{self, Boat};
+use crate::cli::{Outcome, Replay};
+use crate::config::{self, Boat, SILENT_AFTER};
 use crate::event::EventRecord;
 use crate::logbook::{Logbook, LogbookError, LogbookSettings, Pace, Stamp};
 use crate::watch::{FeedSetting, Numbers, Output, Watch};
@@ -16,6 +16,7 @@ use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 use terms::{FeedId, Moment, Utc};
 use timeline::{Input, Steady};
 
@@ -59,10 +60,16 @@ pub fn replay(args: &Replay) -> Outcome {
 }
 
 fn run(args: &Replay) -> Result<(), ReplayError> {
-    let boat = args.config.as_deref().map(|p| read_file(p, config::read)).transpose().map_err(ReplayError::BadFile)?;
+    let boat = args
+        .config
+        .as_deref()
+        .map(|p| read_file(p, config::read))
+        .transpose()
+        .map_err(ReplayError::BadFile)?;
     let boat = boat.unwrap_or_default();
     let path = args.orders.clone().or_else(|| boat.orders.clone());
-    let orders = path.as_deref().map(|p| read_file(p, Orders::read)).transpose().map_err(ReplayError::BadFile)?;
+    let orders =
+        path.as_deref().map(|p| read_file(p, Orders::read)).transpose().map_err(ReplayError::BadFile)?;
     let from = path.as_ref().map_or_else(|| BUILT_IN.to_owned(), |p| p.display().to_string());
     let start = match &args.start {
         Some(text) => Some(Utc::parse(text).ok_or_else(|| {
@@ -118,13 +125,13 @@ struct Play {
     lines: u64,
     now: Moment,
     told: BTreeMap<Priority, u64>,
-    casualties_open: usize,
+    feeds: Configured,
 }
 
 impl Play {
     fn new(boat: &Boat, orders: Orders, from: &str, args: &Replay) -> Result<Self, ReplayError> {
         let logbook = args.logbook.as_deref().map(open_logbook).transpose()?;
-        let mut watch = Watch::new(Moment::ZERO, boat, &[], Numbers::default());
+        let mut watch = Watch::new(Moment::ZERO, boat, &[], Numbers::default(), None);
         watch.set_orders(Moment::ZERO, orders, from);
         Ok(Self {
             watch,
@@ -135,7 +142,7 @@ impl Play {
             lines: 0,
             now: Moment::ZERO,
             told: BTreeMap::new(),
-            casualties_open: 0,
+            feeds: Configured(boat.feeds.iter().map(FeedSetting::of).collect()),
         })
     }
 
@@ -187,9 +194,9 @@ impl Play {
                 }
                 match timed.what {
                     What::Line { feed, line } => {
-                        let id = *scenario_feeds[n]
-                            .entry(feed.to_owned())
-                            .or_insert_with(|| self.watch.add_feed(at, replayed(feed)));
+                        let id = *scenario_feeds[n].entry(feed.to_owned()).or_insert_with(|| {
+                            self.watch.add_feed(at, self.feeds.of(feed, Some(SILENT_AFTER)))
+                        });
                         self.lines += 1;
                         self.watch.hear(at, id, line.as_bytes());
                     }
@@ -197,10 +204,12 @@ impl Play {
                 }
             } else {
                 let (name, input, feeds) = &mut inputs[n];
-                let Some(heard) = input.next().map_err(|e| ReplayError::Input(name.clone(), e))? else { continue };
+                let Some(heard) = input.next().map_err(|e| ReplayError::Input(name.clone(), e))? else {
+                    continue;
+                };
                 let id = *feeds.entry(heard.source).or_insert_with(|| {
                     let own = input.source_name(heard.source);
-                    self.watch.add_feed(at, replayed(own.unwrap_or(name)))
+                    self.watch.add_feed(at, self.feeds.of(own.unwrap_or(name), None))
                 });
                 if broken && heard.dated {
                     self.watch.system_utc(at, Utc(heard.ms));
@@ -251,7 +260,12 @@ impl Play {
                 continue;
             };
             if let Some(logbook) = &self.logbook {
-                record.log_id = Some(logbook.event(at, &record, Vec::new()).blocking_recv().unwrap_or(Err(LogbookError::Closed))?);
+                record.log_id = Some(
+                    logbook
+                        .event(at, &record, Vec::new())
+                        .blocking_recv()
+                        .unwrap_or(Err(LogbookError::Closed))?,
+                );
             }
             if matches!(record.event, EventKind::Raised | EventKind::Noted) {
                 *self.told.entry(record.alert.priority).or_default() += 1;
@@ -272,7 +286,7 @@ impl Play {
     /// The summary, and the review where a logbook was written.
     fn end(&mut self, sources: &[Source]) -> Result<(), ReplayError> {
         let now = self.now;
-        self.casualties_open = self.watch.open_casualties(now).len();
+        let casualties = self.watch.open_casualties(now).len();
         let mut refused = 0;
         for s in sources {
             if let Source::Lines { input, .. } = s {
@@ -294,8 +308,8 @@ impl Play {
         for (priority, n) in self.told.iter().rev() {
             text += &format!(" {}: {n}.", words::capital(&priority.to_string()));
         }
-        if self.casualties_open > 0 {
-            text += &format!(" {} not stood down.", words::count(self.casualties_open, "casualty", "casualties"));
+        if casualties > 0 {
+            text += &format!(" {} not stood down.", words::count(casualties, "casualty", "casualties"));
         }
         text += "\n";
         if self.json {
@@ -309,21 +323,30 @@ impl Play {
                 Err(e) => return Err(ReplayError::Other(e.to_string())),
             }
         } else {
-            text += &format!("{}\n", cli::CAUTION);
+            text += &format!("{}\n", review::CAUTION);
         }
         self.out.write_all(text.as_bytes()).and_then(|()| self.out.flush()).map_err(ReplayError::Output)
     }
 }
 
-/// A replayed feed: its end is the end of the recording and no silence.
-fn replayed(name: &str) -> FeedSetting {
-    FeedSetting { name: name.to_owned(), checksum_optional: false, simulator: true, silent_after: None }
+/// How the boat's configuration has its feeds.
+struct Configured(Vec<FeedSetting>);
+
+impl Configured {
+    /// A replayed feed: as the configuration has one of this name, else silent after so long, if ever: the end of a
+    /// recording is no silence.
+    fn of(&self, name: &str, silent_after: Option<Duration>) -> FeedSetting {
+        let known = self.0.iter().find(|f| f.name == name).cloned();
+        let unknown =
+            FeedSetting { name: name.to_owned(), checksum_optional: false, simulator: true, silent_after };
+        FeedSetting { simulator: true, ..known.unwrap_or(unknown) }
+    }
 }
 
 /// A new logbook for a replay. One that an earlier replay wrote is replaced.
 fn open_logbook(path: &Path) -> Result<Logbook, ReplayError> {
     let Ok(there) = std::fs::metadata(path) else { return new_logbook(path) };
-    if there.len() > 0 && !review::was_replayed(path).map_err(|e| ReplayError::Other(e.to_string()))? {
+    if there.len() > 0 && !review::was_replayed(path).unwrap_or(false) {
         return Err(ReplayError::KeptAtSea(path.to_owned()));
     }
     for end in ["", "-wal", "-shm"] {

@@ -49,11 +49,11 @@ pub struct Input {
 
 impl Input {
     /// An input. Recorded values of a simulator are as good as any here.
-    pub fn new(reader: Box<dyn Read>, start: Option<Utc>, checksum_optional: bool) -> Self {
-        let options = DecoderOptions { simulator: true };
+    pub fn new(reader: Box<dyn Read>, start: Option<Utc>) -> Self {
+        let options = DecoderOptions { simulator: true, not_before: None };
         Self {
             reader,
-            framer: Framer::new(FramerOptions { checksum_optional }),
+            framer: Framer::new(FramerOptions::default()),
             options,
             sources: BTreeMap::new(),
             decoders: vec![Decoder::new(options)],
@@ -164,12 +164,13 @@ impl Taken<'_> {
     /// UTC that a sentence tells: its own date, or the time of day nearest to the time so far.
     fn told(&self, report: &Result<Report, Refusal>) -> Option<i64> {
         match report {
-            Ok(Report::Time { utc }) => Some(utc.0),
+            Ok(Report::Time { utc }) => utc.map(|t| t.0),
             Ok(Report::Fix(f)) => match f.time? {
                 SentTime::Utc(utc) => Some(utc.0),
                 SentTime::OfDayMs(ms) if *self.dated => {
                     let day = 86_400_000;
-                    let off = (i64::from(ms) - Utc(*self.now_ms).ms_of_day() + day / 2).rem_euclid(day) - day / 2;
+                    let off =
+                        (i64::from(ms) - Utc(*self.now_ms).ms_of_day() + day / 2).rem_euclid(day) - day / 2;
                     Some(*self.now_ms + off)
                 }
                 SentTime::OfDayMs(_) => None,
@@ -225,8 +226,12 @@ impl Steady {
 mod tests {
     use super::*;
 
+    fn lines(bodies: &[&str]) -> String {
+        bodies.iter().map(|b| format!("${b}*{:02X}\n", b.bytes().fold(0, |a, b| a ^ b))).collect()
+    }
+
     fn input(text: &str, start: Option<Utc>) -> Vec<(i64, bool)> {
-        let mut input = Input::new(Box::new(io::Cursor::new(text.to_owned())), start, true);
+        let mut input = Input::new(Box::new(io::Cursor::new(text.to_owned())), start);
         let mut times = Vec::new();
         while let Some(h) = input.next().unwrap() {
             times.push((h.ms, h.dated));
@@ -236,20 +241,24 @@ mod tests {
 
     #[test]
     fn time_of_a_line_by_precedence() {
-        // Lines without checksum, as the option allows, keep the example readable.
-        let text = "$IIHDT,10.0,T\n$GPZDA,235959.50,31,12,2025,00,00\n$IIHDT,11.0,T\n$GPGLL,4900.00,N,00600.00,W,000001.00,A,A\n";
+        let text = lines(&[
+            "IIHDT,10.0,T",
+            "GPZDA,235959.50,31,12,2025,00,00",
+            "IIHDT,11.0,T",
+            "GPGLL,4900.00,N,00600.00,W,000001.00,A,A",
+        ]);
         let midnight = Utc::parse("2026-01-01T00:00:00Z").unwrap().0;
         assert_eq!(
-            input(text, None),
+            input(&text, None),
             [(midnight - 500, true), (midnight - 500, true), (midnight - 500, true), (midnight + 1000, true)]
         );
     }
 
     #[test]
     fn lines_without_any_time_are_evenly_spaced() {
-        let text = "$IIHDT,10.0,T\n$IIHDT,11.0,T\n";
-        assert_eq!(input(text, None), [(0, false), (100, false)]);
-        assert_eq!(input(text, Some(Utc(5000))).first(), Some(&(5000, true)));
+        let text = lines(&["IIHDT,10.0,T", "IIHDT,11.0,T"]);
+        assert_eq!(input(&text, None), [(0, false), (100, false)]);
+        assert_eq!(input(&text, Some(Utc(5000))).first(), Some(&(5000, true)));
     }
 
     #[test]

@@ -46,7 +46,9 @@ impl Address {
     pub(super) async fn post(&self, body: String, timeout: Duration) -> Result<(), String> {
         match tokio::time::timeout(timeout, self.exchange(body)).await {
             Ok(result) => result,
-            Err(_) => Err(format!("{}:{} gave no answer within {} s", self.host, self.port, timeout.as_secs_f64())),
+            Err(_) => {
+                Err(format!("{}:{} gave no answer within {} s", self.host, self.port, timeout.as_secs_f64()))
+            }
         }
     }
 

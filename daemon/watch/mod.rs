@@ -12,7 +12,7 @@ use crate::event::EventRecord;
 use crate::logbook::{Entry, EntryKind, Logbook, OwnRow, Stamp, TargetRow};
 use crate::words;
 use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, StandDown};
-use lookout::{Finding, Lookout};
+use lookout::{Finding, Lookout, Trouble};
 use record::target_row;
 use rules::{AlertId, Board, BoardSettings, BuiltIn, Carry, Declared, Orders};
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
@@ -95,6 +95,7 @@ pub struct Watch {
     had_fix: Option<Moment>,
     fix_lost: bool,
     orders_from: String,
+    not_before: Option<Utc>,
 }
 
 /// The last numbers used in a logbook; none is used twice.
@@ -121,9 +122,16 @@ impl FeedSetting {
 impl Watch {
     /// A watch that begins at a moment, with no orders yet. Its alerts and casualties are numbered on from the last
     /// ones of the logbook.
-    pub fn new(at: Moment, boat: &Boat, feeds: &[FeedSetting], last: Numbers) -> Self {
+    /// No satellite date before `not_before` is believed; `None` in a replay, whose dates are as old as they are.
+    pub fn new(
+        at: Moment,
+        boat: &Boat,
+        feeds: &[FeedSetting],
+        last: Numbers,
+        not_before: Option<Utc>,
+    ) -> Self {
         let mut watch = Self {
-            lookout: Lookout::new(config::lookout_settings(boat)),
+            lookout: Lookout::new(config::lookout_settings(boat, not_before)),
             board: Board::new(BoardSettings { last_alert: last.alert, ..BoardSettings::default() }),
             ears: Vec::new(),
             outputs: Vec::new(),
@@ -131,6 +139,7 @@ impl Watch {
             had_fix: None,
             fix_lost: false,
             orders_from: String::new(),
+            not_before,
         };
         watch.lookout.number_casualties_from(last.casualty.saturating_add(1));
         for f in feeds {
@@ -167,10 +176,11 @@ impl Watch {
     /// Adds a feed that sentences may come by, and names it for `hear`. At most 65,535.
     pub fn add_feed(&mut self, at: Moment, f: FeedSetting) -> FeedId {
         let id = FeedId(u16::try_from(self.ears.len()).unwrap_or(u16::MAX));
+        self.lookout.name_feed(id, &f.name);
         self.ears.push(Ear {
             name: f.name,
             framing: FramerOptions { checksum_optional: f.checksum_optional },
-            decoder: Decoder::new(DecoderOptions { simulator: f.simulator }),
+            decoder: Decoder::new(DecoderOptions { simulator: f.simulator, not_before: self.not_before }),
             refused: Counts::default(),
             silent_after: f.silent_after,
             heard: None,
@@ -183,7 +193,7 @@ impl Watch {
     /// Puts orders in force; those before end.
     pub fn set_orders(&mut self, at: Moment, orders: Orders, from: &str) {
         from.clone_into(&mut self.orders_from);
-        let view = View { at, lookout: &self.lookout, ears: &self.ears };
+        let view = View { at, lookout: &self.lookout };
         self.board.set_orders(at, &orders, &view);
         self.pump(at);
     }
@@ -236,7 +246,10 @@ impl Watch {
         self.lookout.advance(at);
         self.pump(at);
         self.look_for_silence(at);
-        let view = View { at, lookout: &self.lookout, ears: &self.ears };
+        if self.board.next_wake().is_some_and(|due| due <= at) {
+            self.reword_casualties(at);
+        }
+        let view = View { at, lookout: &self.lookout };
         self.board.advance(at, &view);
         self.pump(at);
     }
@@ -263,8 +276,12 @@ impl Watch {
         if !self.fix_lost && self.fix_lost_at().is_some_and(|s| s <= at) {
             self.fix_lost = true;
             let words = match self.had_fix {
-                Some(_) => "Position lost: no fix by satellite any more. Close approach and casualties are judged from the last one",
-                None => "No fix by satellite since the watch began: nothing can be said about ranges and close approach",
+                Some(_) => {
+                    "Position lost: no fix by satellite any more. Close approach and casualties are judged from the last one"
+                }
+                None => {
+                    "No fix by satellite since the watch began: nothing can be said about ranges and close approach"
+                }
             };
             self.board.call(at, BuiltIn::FixLost, Subject::OwnVessel, words.to_owned());
         }
@@ -291,7 +308,13 @@ impl Watch {
                     let subject = mmsi.map_or(Subject::Lookout, Subject::Target);
                     self.board.note(at, BuiltIn::BeaconTest.name(), subject, text);
                 }
-                Finding::Noted { subject, text } => drop(self.board.note(at, "lookout", subject, text)),
+                Finding::Trouble { subject, trouble, text } => {
+                    self.board.call(at, doubtful(trouble), subject, text);
+                }
+                Finding::Mended { subject, trouble } => self.board.over(at, doubtful(trouble), subject),
+                Finding::Noted { subject, text } => {
+                    self.board.note(at, "lookout", subject, text);
+                }
             }
         }
         for e in self.board.take_events() {
@@ -301,7 +324,7 @@ impl Watch {
     }
 
     fn changed(&mut self, at: Moment, subject: Subject, quantity: Quantity) {
-        let view = View { at, lookout: &self.lookout, ears: &self.ears };
+        let view = View { at, lookout: &self.lookout };
         self.board.changed(at, subject, quantity, &view);
         match subject {
             Subject::OwnVessel if quantity == Quantity::Fix => self.fix(at),
@@ -342,18 +365,29 @@ impl Watch {
     fn casualty(&mut self, at: Moment, id: CasualtyId, news: CasualtyNews) {
         let Some(state) = self.lookout.casualty(at, id) else { return };
         let subject = Subject::Casualty(id);
-        if let CasualtyNews::StoodDown(_) = news {
+        let order = built_in(state.kind);
+        let words = words::casualty(&state);
+        match news {
+            CasualtyNews::Raised | CasualtyNews::Joined => {
+                self.board.call(at, order, subject, words);
+            }
+            // News for those who know already: told, but whoever has acknowledged need not do so again.
+            CasualtyNews::Located
+            | CasualtyNews::Silent
+            | CasualtyNews::HeardAgain
+            | CasualtyNews::Changed => {
+                self.board.retell(at, order, subject, words);
+            }
             // The board was told by the act itself.
-            return;
+            CasualtyNews::StoodDown(_) => {}
         }
-        let order = match state.kind {
-            Kind::PersonOverboard => BuiltIn::PersonOverboard,
-            Kind::Sart => BuiltIn::SearchTransmitter,
-            Kind::Epirb => BuiltIn::Epirb,
-            Kind::VesselInDistress(_) => BuiltIn::VesselInDistress,
-            Kind::ManyBeacons { .. } => BuiltIn::TooManyBeacons,
-        };
-        self.board.call(at, order, subject, words::casualty(&state));
+    }
+
+    /// Brings the words of open casualties up to now, for the next time they are told.
+    fn reword_casualties(&mut self, at: Moment) {
+        for c in self.open_casualties(at) {
+            self.board.reword(built_in(c.kind), Subject::Casualty(c.id), words::casualty(&c));
+        }
     }
 
     /// Does what the crew asks; says in words what was done.
@@ -367,6 +401,7 @@ impl Watch {
     }
 
     fn do_act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
+        self.reword_casualties(at);
         let nothing = |e: rules::Refused| ActError::Nothing(e.to_string());
         match act {
             Act::Acknowledge { alert: Some(id), .. } => {
@@ -400,7 +435,7 @@ impl Watch {
                     let known: Vec<&str> = Declared::ALL.iter().map(|d| d.name()).collect();
                     ActError::Wrong(format!("`{what}` cannot be declared: it is one of {}", known.join(", ")))
                 })?;
-                let view = View { at, lookout: &self.lookout, ears: &self.ears };
+                let view = View { at, lookout: &self.lookout };
                 self.board.declare(at, declared, &view);
                 self.enter(at, EntryKind::Declared, declared.to_string());
                 Ok(format!("declared {declared}"))
@@ -420,7 +455,12 @@ impl Watch {
         self.board.alerts().filter(|a| order.is_none_or(|o| a.order == o)).map(|a| a.id).collect()
     }
 
-    fn stand_down(&mut self, at: Moment, which: Option<CasualtyId>, reason: &str) -> Result<String, ActError> {
+    fn stand_down(
+        &mut self,
+        at: Moment,
+        which: Option<CasualtyId>,
+        reason: &str,
+    ) -> Result<String, ActError> {
         let reason = StandDown::parse(reason).ok_or_else(|| {
             ActError::Wrong("a reason is recovered, false activation, test, or handed over".to_owned())
         })?;
@@ -439,7 +479,9 @@ impl Watch {
     /// Something is wrong, or right again, outside the picture: a signal, the logbook, the orders file.
     pub fn trouble(&mut self, at: Moment, what: BuiltIn, subject: Subject, words: Option<String>) {
         match words {
-            Some(words) => drop(self.board.call(at, what, subject, words)),
+            Some(words) => {
+                self.board.call(at, what, subject, words);
+            }
             None => self.board.over(at, what, subject),
         }
         self.pump(at);
@@ -468,6 +510,27 @@ impl Watch {
     /// Lines of all feeds that the decoders refused.
     pub fn all_refused(&self) -> u64 {
         self.ears.iter().map(|e| e.refused.all_refused()).sum()
+    }
+}
+
+/// The built-in alert of a kind of casualty.
+fn built_in(kind: Kind) -> BuiltIn {
+    match kind {
+        Kind::PersonOverboard => BuiltIn::PersonOverboard,
+        Kind::Sart => BuiltIn::SearchTransmitter,
+        Kind::Epirb => BuiltIn::Epirb,
+        Kind::VesselInDistress(_) => BuiltIn::VesselInDistress,
+        Kind::ManyBeacons { .. } => BuiltIn::TooManyBeacons,
+    }
+}
+
+/// The built-in alert of an instrument that cannot be right.
+fn doubtful(trouble: Trouble) -> BuiltIn {
+    match trouble {
+        Trouble::PositionsDiffer | Trouble::PositionJumps => BuiltIn::PositionDoubtful,
+        Trouble::TransmitterSilent => BuiltIn::OwnTransmitterSilent,
+        Trouble::TransmitterPosition | Trouble::TransmitterIdentity => BuiltIn::OwnTransmitterWrong,
+        Trouble::CompassFrozen | Trouble::LogFouled => BuiltIn::InstrumentDoubtful,
     }
 }
 

@@ -18,7 +18,7 @@ impl Watch {
             Subject::Casualty(id) => (None, self.lookout.casualty(at, id).as_ref().map(casualty_part)),
             _ => (None, None),
         };
-        let record = EventRecord {
+        let record = Box::new(EventRecord {
             version: 1,
             log_id: None,
             seq: e.seq,
@@ -36,7 +36,7 @@ impl Watch {
             own: own_part(&self.lookout.own(at)),
             target,
             casualty,
-        };
+        });
         Output::Event { at: stamp, record, carry: e.carry }
     }
 

@@ -70,7 +70,8 @@ impl Watch {
                 })
             })
             .collect();
-        let targets: Vec<Value> = self.targets(at).iter().take(WORST).map(|t| Value::Object(to_map(t))).collect();
+        let targets: Vec<Value> =
+            self.targets(at).iter().take(WORST).map(|t| Value::Object(to_map(t))).collect();
         let utc = self.lookout.utc(at);
         let (doing, waters) = self.board.declared();
         let declared: Vec<String> = [doing.map(Declared::Doing), waters.map(Declared::Waters)]

@@ -1,6 +1,5 @@
 //! The lookout as the board sees it at one moment.
 
-use super::Ear;
 use lookout::Lookout;
 use rules::Picture;
 use terms::{Dimension, Moment, Position, Quantity, Reading, Subject, Utc, Whose};
@@ -9,7 +8,6 @@ use terms::{Dimension, Moment, Position, Quantity, Reading, Subject, Utc, Whose}
 pub(super) struct View<'w> {
     pub at: Moment,
     pub lookout: &'w Lookout,
-    pub ears: &'w [Ear],
 }
 
 impl Picture for View<'_> {
@@ -18,33 +16,15 @@ impl Picture for View<'_> {
     }
 
     fn transducer(&self, name: &str) -> Option<(Dimension, Reading)> {
-        self.lookout.transducer(self.at, name)
+        self.lookout.transducer(name)
     }
 
     fn subjects(&self, whose: Whose) -> Vec<Subject> {
-        match whose {
-            Whose::Own => vec![Subject::OwnVessel],
-            Whose::Target => self.lookout.identities().map(Subject::Target).collect(),
-            Whose::Feed => self.lookout.feeds().map(Subject::Feed).collect(),
-        }
+        self.lookout.subjects(whose)
     }
 
     fn name_of(&self, subject: Subject) -> String {
-        match subject {
-            Subject::Target(mmsi) => self
-                .lookout
-                .target(self.at, mmsi)
-                .and_then(|t| t.name)
-                .unwrap_or_else(|| format!("MMSI {mmsi}")),
-            Subject::Feed(id) => {
-                self.ears.get(usize::from(id.0)).map_or_else(|| format!("feed {}", id.0), |e| e.name.clone())
-            }
-            Subject::Casualty(id) => format!("casualty {}", id.0),
-            Subject::Signal(id) => format!("signal {}", id.0),
-            Subject::OwnVessel => "own vessel".to_owned(),
-            Subject::Logbook => "logbook".to_owned(),
-            Subject::Lookout => "lookout".to_owned(),
-        }
+        self.lookout.name_of(subject)
     }
 
     fn utc(&self) -> Option<Utc> {

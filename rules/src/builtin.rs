@@ -30,6 +30,10 @@ pub enum BuiltIn {
     AisSilent,
     /// Own transmissions are not heard back.
     OwnTransmitterSilent,
+    /// Own transmitter sends a position or an identity that is not ours.
+    OwnTransmitterWrong,
+    /// A compass, a log: an instrument that cannot be right.
+    InstrumentDoubtful,
     /// The logbook cannot be written.
     LogbookFailing,
     /// A buzzer, command or webhook fails.
@@ -53,7 +57,7 @@ pub struct Escalation {
 
 impl BuiltIn {
     /// All of them.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 18] = [
         Self::PersonOverboard,
         Self::SearchTransmitter,
         Self::Epirb,
@@ -65,6 +69,8 @@ impl BuiltIn {
         Self::FeedSilent,
         Self::AisSilent,
         Self::OwnTransmitterSilent,
+        Self::OwnTransmitterWrong,
+        Self::InstrumentDoubtful,
         Self::LogbookFailing,
         Self::SignalFailing,
         Self::OrdersNotLoaded,
@@ -86,6 +92,8 @@ impl BuiltIn {
             Self::FeedSilent => "feed silent",
             Self::AisSilent => "AIS silent",
             Self::OwnTransmitterSilent => "own transmitter not heard",
+            Self::OwnTransmitterWrong => "own transmitter wrong",
+            Self::InstrumentDoubtful => "instrument doubtful",
             Self::LogbookFailing => "logbook failing",
             Self::SignalFailing => "signal failing",
             Self::OrdersNotLoaded => "orders not loaded",
@@ -103,14 +111,16 @@ impl BuiltIn {
             Self::VesselInDistress => Priority::Alarm,
             Self::Watchkeeper
             | Self::FixLost
-            | Self::PositionDoubtful
             | Self::FeedSilent
             | Self::AisSilent
             | Self::OwnTransmitterSilent
             | Self::LogbookFailing
             | Self::SignalFailing
             | Self::OrdersNotLoaded => Priority::Warning,
-            Self::ClockNotKnown => Priority::Caution,
+            Self::ClockNotKnown
+            | Self::PositionDoubtful
+            | Self::OwnTransmitterWrong
+            | Self::InstrumentDoubtful => Priority::Caution,
             Self::BeaconTest => Priority::Notice,
         }
     }

@@ -1,5 +1,10 @@
 //! A daemon aboard: the built binary with real wires, a real receiver and a folder of its own.
-#![allow(dead_code, reason = "each test file uses its own part")]
+#![allow(
+    dead_code,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "part of tests; each file uses its own part"
+)]
 
 use serde_json::Value;
 use std::io::{BufRead, BufReader, Read, Write};
@@ -88,7 +93,10 @@ impl Daemon {
         let places = if body.contains("[orders]") {
             places
         } else {
-            format!("{places}[orders]\npath = {:?}\n", Path::new(env!("CARGO_MANIFEST_DIR")).join("rules/orders/ocean.toml"))
+            format!(
+                "{places}[orders]\npath = {:?}\n",
+                Path::new(env!("CARGO_MANIFEST_DIR")).join("rules/orders/ocean.toml")
+            )
         };
         let boat = folder.write("boat.toml", &places);
         let log = std::fs::File::create(folder.0.join("stderr")).unwrap();
@@ -141,7 +149,8 @@ impl Daemon {
 
     /// Ends it as systemd would and waits.
     pub fn stop(mut self) -> Folder {
-        nix::sys::signal::kill(nix::unistd::Pid::from_raw(self.pid()), nix::sys::signal::Signal::SIGTERM).unwrap();
+        nix::sys::signal::kill(nix::unistd::Pid::from_raw(self.pid()), nix::sys::signal::Signal::SIGTERM)
+            .unwrap();
         let status = self.child.wait().unwrap();
         assert!(status.success(), "{status}: {}", self.stderr());
         std::mem::replace(&mut self.folder, Folder(PathBuf::new()))

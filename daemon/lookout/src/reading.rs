@@ -103,6 +103,11 @@ impl Lookout {
         self.feeds.keys().copied()
     }
 
+    /// Names a feed that was not in the settings.
+    pub fn name_feed(&mut self, feed: FeedId, name: &str) {
+        self.settings.feed_names.insert(feed, name.to_owned());
+    }
+
     /// What to call a subject in a text.
     pub fn name_of(&self, subject: Subject) -> String {
         match subject {
