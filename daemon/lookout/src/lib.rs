@@ -2,6 +2,7 @@
 //! input, no clock is read here and no I/O done; the daemon hears sentences and wakes it when it asks.
 
 pub mod casualty;
+pub mod drift;
 mod duplicate;
 mod finding;
 mod judging;
@@ -10,6 +11,7 @@ mod lookout;
 mod motion;
 mod own;
 mod reading;
+pub mod search;
 mod settings;
 mod source;
 mod state;

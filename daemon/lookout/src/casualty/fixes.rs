@@ -130,6 +130,11 @@ impl Fixes {
         self.good.back()
     }
 
+    /// Good fixes, oldest first.
+    pub fn good(&self) -> impl DoubleEndedIterator<Item = &BeaconFix> {
+        self.good.iter()
+    }
+
     /// The last position that was not taken for a fix, and why.
     pub fn doubtful(&self) -> Option<(BeaconFix, Doubt)> {
         self.doubtful

@@ -17,6 +17,7 @@ mod spoken;
 mod stand_down;
 mod state;
 mod track;
+mod whereabouts;
 
 #[cfg(test)]
 mod tests;
@@ -32,6 +33,8 @@ pub use stand_down::NoSuchCasualty;
 pub use state::{CasualtyState, Placed, Reach};
 pub use track::{OnTrack, Track};
 
+use crate::drift::{Current, Datum, Surroundings};
+use crate::search::Searched;
 use beacon::Tests;
 use case::Case;
 use intake::Message;
@@ -43,6 +46,8 @@ use terms::{CasualtyId, Mmsi, Moment};
 
 /// Ordinary stations of which a false claim of distress was noted.
 const FALSE_CLAIMS: usize = 256;
+/// Searched areas kept of all casualties together; the oldest goes first.
+const SEARCHED_AREAS: usize = 128;
 /// News that wait to be taken; notices beyond are dropped, casualties never (their number is bounded above).
 const WAITING_NOTICES: usize = 512;
 /// A beacon first heard within this of a button's mark, in time and in distance, takes the mark over.
@@ -58,6 +63,8 @@ pub struct Casualties {
     next_id: u32,
     tests: Tests,
     track: Track,
+    surroundings: Surroundings,
+    searched: Vec<(CasualtyId, Searched)>,
     false_claims: BTreeSet<Mmsi>,
     /// Beacons beyond those kept one by one.
     crowd: BTreeSet<Mmsi>,
@@ -76,6 +83,8 @@ impl Casualties {
             next_id: 1,
             tests: Tests::default(),
             track: Track::default(),
+            surroundings: Surroundings::default(),
+            searched: Vec::new(),
             false_claims: BTreeSet::new(),
             crowd: BTreeSet::new(),
             waiting_calls: Vec::new(),
@@ -154,6 +163,30 @@ impl Casualties {
         self.open.iter().map(|c| self.state_of(c, at, own)).collect()
     }
 
+    /// The datum of a casualty with its region, less what was searched for it in vain.
+    pub fn datum(&self, at: Moment, id: CasualtyId) -> Option<Datum> {
+        let case = self.open.iter().chain(self.closed.iter()).find(|c| c.id == id)?;
+        whereabouts::datum(case, at, &self.surroundings, &self.searched_for(id))
+    }
+
+    /// Counts an area that was searched in vain for a casualty.
+    pub fn searched(&mut self, id: CasualtyId, searched: Searched) {
+        if self.searched.len() >= SEARCHED_AREAS {
+            self.searched.remove(0);
+        }
+        self.searched.push((id, searched));
+    }
+
+    /// Areas searched for a casualty so far, in the order in which they were counted.
+    pub fn searched_for(&self, id: CasualtyId) -> Vec<Searched> {
+        self.searched.iter().filter(|s| s.0 == id).map(|s| s.1).collect()
+    }
+
+    /// The current as own vessel knows it.
+    pub fn current(&self, own: &OwnContext) -> Current {
+        self.surroundings.current(own)
+    }
+
     /// Tests heard of a beacon, oldest first.
     pub fn tests_of(&self, mmsi: Mmsi) -> Vec<TestHeard> {
         self.tests.past(&Identity::Mmsi(mmsi)).copied().collect()
@@ -163,7 +196,7 @@ impl Casualties {
     fn state_of(&self, case: &Case, at: Moment, own: &OwnContext) -> CasualtyState {
         let tests = case.identity.iter().flat_map(|i| self.tests.past(i));
         let tested_to_nm = tests.filter_map(|t| t.range_nm).reduce(f64::max);
-        state::of(case, at, own, tested_to_nm)
+        state::of(case, at, own, &self.surroundings, tested_to_nm)
     }
 
     /// The crew member of an identity.
@@ -213,6 +246,7 @@ impl Casualties {
     /// Own vessel's place goes into the back-track, and her UTC may close a gap.
     fn follow(&mut self, at: Moment, own: &OwnContext) {
         self.track.follow(own);
+        self.surroundings.follow(at, own);
         self.resolve_gap(at, own);
     }
 

@@ -5,10 +5,12 @@ use super::case::{Case, CrewMember, ElapsedIs, Identity};
 use super::own::OwnContext;
 use super::track::Track;
 use super::{Casualties, Tests};
+use crate::drift::{Spell, Surroundings};
+use crate::search::Searched;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeSet, VecDeque};
 use std::time::Duration;
-use terms::{Mmsi, Moment, Utc, UtcSource};
+use terms::{CasualtyId, Mmsi, Moment, Utc, UtcSource};
 
 /// Everything about the casualties that is worth keeping on disk.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -21,6 +23,8 @@ pub struct Snapshot {
     closed: VecDeque<Case>,
     past_tests: Vec<(Identity, VecDeque<TestHeard>)>,
     track: Track,
+    spells: VecDeque<Spell>,
+    searched: Vec<(CasualtyId, Searched)>,
     crowd: BTreeSet<Mmsi>,
     unknown_gap: Option<UnknownGap>,
 }
@@ -56,6 +60,8 @@ impl Casualties {
             closed: self.closed.clone(),
             past_tests: self.tests.all_past().map(|(i, t)| (i.clone(), t.clone())).collect(),
             track: self.track.thinned(),
+            spells: self.surroundings.spells(),
+            searched: self.searched.clone(),
             crowd: self.crowd.clone(),
             unknown_gap: self.unknown_gap,
         }
@@ -75,6 +81,8 @@ impl Casualties {
         c.closed = snapshot.closed;
         c.tests = Tests::with_past(snapshot.past_tests);
         c.track = snapshot.track;
+        c.surroundings = Surroundings::with(snapshot.spells);
+        c.searched = snapshot.searched;
         c.crowd = snapshot.crowd;
         c.unknown_gap = snapshot.unknown_gap;
         c.shift(at.0.saturating_sub(snapshot.taken.0).saturating_sub(gap_ms));
@@ -93,6 +101,8 @@ impl Casualties {
     fn shift(&mut self, by_ms: i64) {
         self.open.iter_mut().chain(self.closed.iter_mut()).for_each(|c| c.shift(by_ms));
         self.track.shift(by_ms);
+        self.surroundings.shift_before(Moment(i64::MAX), by_ms);
+        self.searched.iter_mut().for_each(|s| s.1.at.0 = s.1.at.0.saturating_add(by_ms));
         self.tests.shift(by_ms);
         if let Some(g) = &mut self.unknown_gap {
             g.resumed.0 = g.resumed.0.saturating_add(by_ms);
@@ -118,5 +128,9 @@ impl Casualties {
             }
         }
         self.track.shift_before(gap.resumed, -gap_ms);
+        self.surroundings.shift_before(gap.resumed, -gap_ms);
+        for s in self.searched.iter_mut().filter(|s| s.1.at < gap.resumed) {
+            s.1.at.0 = s.1.at.0.saturating_sub(gap_ms);
+        }
     }
 }

@@ -3,6 +3,8 @@
 use super::case::{Case, ElapsedIs, Identity, Kind, Source, StandDown, Why};
 use super::fixes::Doubt;
 use super::own::{OwnContext, RelativeTo, SetDrift};
+use super::whereabouts;
+use crate::drift::{DriftFrom, Surroundings};
 use std::time::Duration;
 use terms::{CasualtyId, Mmsi, Moment, Position, normal_deg};
 
@@ -80,6 +82,8 @@ pub struct CasualtyState {
     pub elapsed_is: ElapsedIs,
     /// Where it drifts.
     pub drift: Option<SetDrift>,
+    /// What that is worked out from.
+    pub drift_from: DriftFrom,
     /// How fast the range closes; negative while it opens.
     pub closing_kn: Option<f64>,
     /// Getting there straight at the present speed.
@@ -103,9 +107,15 @@ pub struct CasualtyState {
 }
 
 /// The state of a case. `tested_to_nm` is the furthest at which a test of its beacon was heard.
-pub(crate) fn of(case: &Case, at: Moment, own: &OwnContext, tested_to_nm: Option<f64>) -> CasualtyState {
+pub(super) fn of(
+    case: &Case,
+    at: Moment,
+    own: &OwnContext,
+    surroundings: &Surroundings,
+    tested_to_nm: Option<f64>,
+) -> CasualtyState {
     let here = own.position_at(at);
-    let whereabouts = whereabouts(case, at);
+    let whereabouts = whereabouts::of(case, at, surroundings);
     let place = whereabouts.place;
     let range_and_bearing = here.zip(place).map(|(own, p)| own.range_and_bearing(p));
     let bearing_deg = range_and_bearing.map(|r| r.1);
@@ -134,6 +144,7 @@ pub(crate) fn of(case: &Case, at: Moment, own: &OwnContext, tested_to_nm: Option
         elapsed: at.since(case.began),
         elapsed_is: case.elapsed_is,
         drift: whereabouts.drift,
+        drift_from: whereabouts.drift_from,
         closing_kn: closing_kn(at, own, bearing_deg, whereabouts.drift),
         reach_at_present: reach(range_nm, own.velocity(at).map(|v| v.drift_kn)),
         reach_under_engine: reach(range_nm, own.motoring_speed_kn),
@@ -145,34 +156,6 @@ pub(crate) fn of(case: &Case, at: Moment, own: &OwnContext, tested_to_nm: Option
         tested_to_nm,
         stood_down: case.stood_down,
     }
-}
-
-/// Where a casualty is, and what stands behind that.
-struct Whereabouts {
-    placed: Placed,
-    place: Option<Position>,
-    radius95_nm: Option<f64>,
-    drift: Option<SetDrift>,
-}
-
-/// Error of a beacon's own fix at the water's surface, 95 % (own choice: 37 m).
-const FIX_RADIUS95_NM: f64 = 0.02;
-/// How fast the radius grows while nothing is known of the water (own choice).
-const UNKNOWN_DRIFT_KN: f64 = 1.0;
-
-/// The beacon's fix while it is fresh; else the best there is.
-fn whereabouts(case: &Case, at: Moment) -> Whereabouts {
-    let grown = |since: Moment| UNKNOWN_DRIFT_KN * at.since(since).as_secs_f64() / 3600.0;
-    let (placed, place, radius95_nm) = if let Some(fix) = case.fixes.last() {
-        let fresh = at.since(fix.at) <= SILENT_AFTER && case.gap_ended.is_none_or(|g| fix.at >= g);
-        let placed = if fresh { Placed::Reported } else { Placed::Estimated };
-        (placed, Some(fix.position), Some(FIX_RADIUS95_NM + grown(fix.at)))
-    } else if let Some(mark) = case.mark {
-        (Placed::Estimated, Some(mark.position), Some(mark.radius95_nm + grown(mark.at)))
-    } else {
-        (Placed::None, None, None)
-    };
-    Whereabouts { placed, place, radius95_nm, drift: None }
 }
 
 /// How fast own vessel nears a place that drifts itself.

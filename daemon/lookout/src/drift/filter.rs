@@ -1,0 +1,238 @@
+//! Where a drifting thing is and how it moves: a sum of two Gaussians, one for leeway to either side of
+//! downwind, carried on by wind and current and corrected by every fix.
+//!
+//! The state of each is the position, the error of the assumed current, and how the thing's own leeway differs
+//! from the table. The error of the current fades back over hours, that of the leeway belongs to the thing and
+//! stays. So the beacon's own drift overrides what was assumed, and goes on doing so for a while after it falls
+//! silent.
+
+use super::leeway::{Leeway, Posture, SPREAD_CROSSWIND_KN, SPREAD_DOWNWIND_KN, spread_factor};
+use super::matrix::{Matrix, inverse, product, sum, transposed};
+use super::surroundings::{Spell, Surroundings};
+use std::time::Duration;
+use terms::{Moment, Plane, Position};
+
+/// Position, error of the current, own leeway's deviation; two of each.
+const N: usize = 6;
+/// Longest step, and the most steps of one carry.
+const STEP: Duration = Duration::from_secs(300);
+const STEPS: u32 = 512;
+/// The current at the casualty, and over hours, differs from the one known at own vessel by this each way.
+const CURRENT_DIFFERS_KN: f64 = 0.1;
+/// Time over which the error of the current changes (own choice: half a tide).
+const CURRENT_CHANGES_S: f64 = 4.0 * 3600.0;
+/// Spread by eddies and waves, nautical miles after an hour, growing with the root of time (own choice).
+const EDDIES_NM: f64 = 0.03;
+/// Where no wind is known: the spread that any common one makes (own choice: that of 15 kn from anywhere).
+const UNKNOWN_WIND_FACTOR: f64 = 1.2;
+/// A fix this many standard deviations off is trusted less, in proportion.
+const ROBUST_DEVIATIONS: f64 = 3.0;
+
+/// What drifts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Drifter {
+    pub leeway: Leeway,
+    /// How much single ones differ, as a multiple of the spread of people.
+    pub spread: f64,
+}
+
+impl Drifter {
+    /// A person in the water of whom no more is known.
+    pub const PERSON: Self = Self { leeway: Posture::Unknown.leeway(), spread: 1.0 };
+    /// A raft or a disabled boat (own choice: 3 % of the wind, and very different ones).
+    pub const CRAFT: Self =
+        Self { leeway: Leeway { multiplier: 0.03, modifier_kn: 0.1, divergence_deg: 20.0 }, spread: 2.0 };
+}
+
+/// One of the two Gaussians.
+#[derive(Debug, Clone, PartialEq)]
+struct Lobe {
+    /// +1 to the right of downwind, −1 to the left.
+    side: f64,
+    /// Logarithm of its weight.
+    log_weight: f64,
+    state: [f64; N],
+    covariance: Matrix<N, N>,
+}
+
+/// Position and velocity of one lobe: east, north in nautical miles; east, north in knots.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Motion {
+    pub weight: f64,
+    pub mean: [f64; 4],
+    pub covariance: Matrix<4, 4>,
+}
+
+/// The estimate.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Filter {
+    pub plane: Plane,
+    pub at: Moment,
+    drifter: Drifter,
+    lobes: [Lobe; 2],
+}
+
+/// How velocity comes about in a spell: known part of each side, and the directions of the unknown parts.
+struct Push {
+    base_kn: [f64; 2],
+    cross_kn: [f64; 2],
+    downwind: [f64; 2],
+    right: [f64; 2],
+    spread: f64,
+}
+
+impl Push {
+    fn of(spell: &Spell, drifter: &Drifter) -> Self {
+        let wind = spell.wind_kn.map(|w| (w, w[0].hypot(w[1])));
+        let direction = wind.filter(|w| w.1 > 0.1).map_or([0.0, 1.0], |(w, kn)| [w[0] / kn, w[1] / kn]);
+        let right = [direction[1], -direction[0]];
+        let (down, cross) = wind.map_or((0.0, 0.0), |w| drifter.leeway.components(w.1));
+        let factor = wind.map_or(UNKNOWN_WIND_FACTOR, |w| spread_factor(w.1));
+        Self {
+            base_kn: [0, 1].map(|i| spell.current_kn[i] + down * direction[i]),
+            cross_kn: right.map(|r| cross * r),
+            downwind: direction,
+            right,
+            spread: factor * drifter.spread,
+        }
+    }
+
+    /// How the deviations of the leeway make velocity.
+    fn leeway_deviation(&self, axis: usize) -> [f64; 2] {
+        [self.spread * self.downwind[axis], self.spread * self.right[axis]]
+    }
+}
+
+impl Filter {
+    /// Begins at a place that is known with a standard deviation each way.
+    pub fn start(
+        place: Position,
+        at: Moment,
+        deviation_nm: f64,
+        drifter: Drifter,
+        surroundings: &Surroundings,
+    ) -> Self {
+        let (spell, _) = surroundings.spell(at);
+        let mut covariance = [[0.0; N]; N];
+        for i in 0..2 {
+            covariance[i][i] = deviation_nm * deviation_nm;
+            for j in 0..2 {
+                covariance[2 + i][2 + j] = spell.covariance[i][j];
+            }
+            covariance[2 + i][2 + i] += CURRENT_DIFFERS_KN * CURRENT_DIFFERS_KN;
+        }
+        covariance[4][4] = SPREAD_DOWNWIND_KN * SPREAD_DOWNWIND_KN;
+        covariance[5][5] = SPREAD_CROSSWIND_KN * SPREAD_CROSSWIND_KN;
+        let lobe = |side| Lobe { side, log_weight: 0.0, state: [0.0; N], covariance };
+        Self { plane: Plane::at(place), at, drifter, lobes: [lobe(-1.0), lobe(1.0)] }
+    }
+
+    /// Carries it on to a moment; nothing for one that is past.
+    pub fn carry(&mut self, to: Moment, surroundings: &Surroundings) {
+        let longest = STEP.max(to.since(self.at) / STEPS);
+        while self.at < to {
+            let (spell, next) = surroundings.spell(self.at);
+            let end = next.filter(|n| *n > self.at).unwrap_or(to).min(to).min(self.at + longest);
+            self.step(end.since(self.at).as_secs_f64(), &spell);
+            self.at = end;
+        }
+    }
+
+    /// One step within a spell.
+    fn step(&mut self, seconds: f64, spell: &Spell) {
+        let hours = seconds / 3600.0;
+        let push = Push::of(spell, &self.drifter);
+        let kept = (-seconds / CURRENT_CHANGES_S).exp();
+        let mut transition = [[0.0; N]; N];
+        for (i, row) in transition.iter_mut().enumerate() {
+            row[i] = if i == 2 || i == 3 { kept } else { 1.0 };
+        }
+        for axis in 0..2 {
+            transition[axis][2 + axis] = hours;
+            let [down, cross] = push.leeway_deviation(axis);
+            transition[axis][4] = down * hours;
+            transition[axis][5] = cross * hours;
+        }
+        let mut noise = [[0.0; N]; N];
+        for i in 0..2 {
+            noise[i][i] = EDDIES_NM * EDDIES_NM * hours;
+            for j in 0..2 {
+                noise[2 + i][2 + j] = (1.0 - kept * kept) * spell.covariance[i][j];
+            }
+            noise[2 + i][2 + i] += (1.0 - kept * kept) * CURRENT_DIFFERS_KN * CURRENT_DIFFERS_KN;
+        }
+        for lobe in &mut self.lobes {
+            let column = lobe.state.map(|x| [x]);
+            let moved = product(&transition, &column);
+            for (i, cell) in lobe.state.iter_mut().enumerate() {
+                *cell = moved[i][0];
+            }
+            for axis in 0..2 {
+                lobe.state[axis] += (push.base_kn[axis] + lobe.side * push.cross_kn[axis]) * hours;
+            }
+            let spread = product(&product(&transition, &lobe.covariance), &transposed(&transition));
+            lobe.covariance = sum(&spread, &noise);
+        }
+    }
+
+    /// Corrects it by a fix of now with a standard deviation each way.
+    pub fn correct(&mut self, place: Position, deviation_nm: f64) {
+        let (east, north) = self.plane.east_north(place);
+        for lobe in &mut self.lobes {
+            let p = &lobe.covariance;
+            let off = [east - lobe.state[0], north - lobe.state[1]];
+            let mut variance = deviation_nm * deviation_nm;
+            let spread = |v: f64| [[p[0][0] + v, p[0][1]], [p[1][0], p[1][1] + v]];
+            let Some(first) = inverse(&spread(variance)) else { continue };
+            let distance2 = quadratic(&first, off);
+            variance *= (distance2 / (ROBUST_DEVIATIONS * ROBUST_DEVIATIONS)).max(1.0);
+            let total = spread(variance);
+            let Some(inverted) = inverse(&total) else { continue };
+            let determinant = (total[0][0] * total[1][1] - total[0][1] * total[1][0]).max(1e-300);
+            lobe.log_weight -= 0.5 * (quadratic(&inverted, off) + determinant.ln());
+            let columns: Matrix<N, 2> = std::array::from_fn(|r| [p[r][0], p[r][1]]);
+            let gain = product(&columns, &inverted);
+            let taken = product(&gain, &transposed(&columns));
+            for (cell, gain) in lobe.state.iter_mut().zip(&gain) {
+                *cell += gain[0] * off[0] + gain[1] * off[1];
+            }
+            for (cell, taken) in lobe.covariance.iter_mut().flatten().zip(taken.iter().flatten()) {
+                *cell -= taken;
+            }
+        }
+    }
+
+    /// Position and velocity of each lobe now; weights add up to one.
+    pub fn motions(&self, surroundings: &Surroundings) -> [Motion; 2] {
+        let (spell, _) = surroundings.spell(self.at);
+        let push = Push::of(&spell, &self.drifter);
+        let mut look = [[0.0; N]; 4];
+        for axis in 0..2 {
+            look[axis][axis] = 1.0;
+            look[2 + axis][2 + axis] = 1.0;
+            let [down, cross] = push.leeway_deviation(axis);
+            look[2 + axis][4] = down;
+            look[2 + axis][5] = cross;
+        }
+        let best = self.lobes.iter().map(|l| l.log_weight).fold(f64::NEG_INFINITY, f64::max);
+        let all: f64 = self.lobes.iter().map(|l| (l.log_weight - best).exp()).sum();
+        [0, 1].map(|i| {
+            let lobe = &self.lobes[i];
+            let seen = product(&look, &lobe.state.map(|x| [x]));
+            let mut mean = [seen[0][0], seen[1][0], seen[2][0], seen[3][0]];
+            for axis in 0..2 {
+                mean[2 + axis] += push.base_kn[axis] + lobe.side * push.cross_kn[axis];
+            }
+            Motion {
+                weight: (lobe.log_weight - best).exp() / all,
+                mean,
+                covariance: product(&product(&look, &lobe.covariance), &transposed(&look)),
+            }
+        })
+    }
+}
+
+/// A quadratic form of a vector.
+pub(crate) fn quadratic(m: &Matrix<2, 2>, v: [f64; 2]) -> f64 {
+    v[0] * (m[0][0] * v[0] + m[0][1] * v[1]) + v[1] * (m[1][0] * v[0] + m[1][1] * v[1])
+}

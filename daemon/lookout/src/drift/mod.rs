@@ -1,0 +1,16 @@
+//! Drift: wind and current as own vessel knows them, leeway, and where a casualty is by all of these.
+
+mod datum;
+mod filter;
+mod leeway;
+mod matrix;
+mod surroundings;
+mod water;
+
+pub use datum::{Datum, DriftFrom};
+pub use leeway::{Leeway, Posture, at_10_m};
+pub use water::{Current, CurrentFrom};
+
+pub(crate) use datum::{Outline, radius95_nm};
+pub(crate) use filter::{Drifter, Filter};
+pub(crate) use surroundings::{Spell, Surroundings};
