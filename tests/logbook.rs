@@ -4,61 +4,18 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use middlewatch::logbook::{
-    Entry, EntryKind, Logbook, LogbookError, LogbookSettings, OwnRow, Pace, Stamp, TargetRow, Trouble,
+    Entry, EntryKind, FeedRow, Logbook, LogbookError, LogbookSettings, Pace, Stamp, Trouble,
 };
 use rules::Priority;
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Duration;
-use terms::{Mmsi, Moment, Position, Quantity, Utc, UtcSource};
+use terms::{Moment, Position, Quantity, Utc, UtcSource};
 
 mod desk;
 
-use desk::{Desk, EVENING, at, open, record, settings, to};
-
-fn log(logbook: &Logbook, alert: u32, priority: Priority, s: i64) -> Result<i64, LogbookError> {
-    logbook.event(at(s), &record(alert, 1, priority, s), to("shore")).blocking_recv().unwrap()
-}
-
-fn ask<T: rusqlite::types::FromSql>(path: &Path, sql: &str) -> T {
-    let c = rusqlite::Connection::open_with_flags(path, rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap();
-    c.query_row(sql, [], |r| r.get(0)).unwrap()
-}
-
-fn wait_for(what: &str, mut done: impl FnMut() -> bool) {
-    for _ in 0..400 {
-        if done() {
-            return;
-        }
-        std::thread::sleep(Duration::from_millis(50));
-    }
-    panic!("{what} did not come within 20 s");
-}
-
-fn own(lat: f64) -> OwnRow {
-    OwnRow {
-        position: Some(Position::new(lat, -6.5).unwrap()),
-        cog_deg: Some(41.3),
-        sog_kn: Some(5.27),
-        heading_deg: None,
-    }
-}
-
-fn target(mmsi: u32, range_nm: f64) -> TargetRow {
-    TargetRow {
-        mmsi: Mmsi::new(mmsi).unwrap(),
-        name: Some("ARGUS".into()),
-        kind: None,
-        position: Some(Position::new(50.0, -6.0).unwrap()),
-        cog_deg: Some(181.0),
-        sog_kn: Some(12.5),
-        range_nm: Some(range_nm),
-        bearing_deg: Some(70.0),
-        cpa_nm: Some(0.4),
-        tcpa_s: Some(600.0),
-    }
-}
+use desk::{Desk, EVENING, ask, at, log, open, own, record, settings, target, to, wait_for};
 
 #[test]
 fn an_event_is_on_disk_before_its_number_is_told() {
@@ -420,4 +377,77 @@ fn steady_time_orders_the_log_whatever_utc_does() {
         .collect::<Result<_, _>>()
         .unwrap();
     assert_eq!(texts, ["1", "2", "3", "4", "5"]);
+}
+
+/// Runs in a process of its own, whose writes are counted: twelve hours, four busy feeds, more ships than are kept.
+#[test]
+#[ignore = "is the process that the write volume is measured of"]
+fn a_busy_night() {
+    let Ok(path) = std::env::var("MIDDLEWATCH_TEST_LOGBOOK") else { return };
+    let (logbook, _) = open(Path::new(&path), "a", 0);
+    let quantities = [
+        Quantity::Sog,
+        Quantity::Cog,
+        Quantity::Heading,
+        Quantity::SpeedThroughWater,
+        Quantity::DepthBelowTransducer,
+        Quantity::DepthBelowKeel,
+        Quantity::WaterTemperature,
+        Quantity::Pressure,
+        Quantity::ApparentWindSpeed,
+        Quantity::ApparentWindAngle,
+        Quantity::TrueWindSpeed,
+        Quantity::TrueWindDirection,
+        Quantity::BatteryVoltage,
+    ];
+    let hours: i64 = std::env::var("MIDDLEWATCH_TEST_HOURS").map_or(12, |h| h.parse().unwrap());
+    for s in 0..hours * 3600 {
+        let wobble = (s % 97) as f64 / 7.0;
+        logbook.own(at(s), own(50.0 + s as f64 * 1e-5));
+        quantities.iter().for_each(|q| logbook.instrument(at(s), *q, 100.0 + wobble));
+        if s % 10 == 0 {
+            for n in 0..250u32 {
+                let mut t = target(200_000_000 + n, 2.0 + f64::from(n) * 0.1 + wobble);
+                (t.cpa_nm, t.tcpa_s) = (Some(f64::from(n) * 0.1), Some(900.0));
+                t.position = Some(Position::new(50.0 + wobble * 0.013, -6.0 + f64::from(n) * 1e-3).unwrap());
+                logbook.target(at(s), t);
+            }
+        }
+        for feed in ["a", "b", "c", "d"] {
+            logbook.feed(
+                at(s),
+                FeedRow {
+                    feed: feed.into(),
+                    bytes: s as u64 * 900,
+                    sentences: s as u64 * 11,
+                    refused: 0,
+                    dropped: 0,
+                },
+            );
+        }
+        if s % 60 == 59 {
+            // Faster than the disk would be no night: let the writing thread look.
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+    logbook.close(at(hours * 3600)).blocking_recv().unwrap().unwrap();
+    assert_eq!(logbook.health().borrow().dropped, 0);
+    println!("written {}", std::fs::read_to_string("/proc/self/io").unwrap().replace('\n', " "));
+}
+
+#[test]
+fn a_busy_night_stays_under_20_megabytes_written() {
+    let desk = Desk::new("volume");
+    let child = Command::new(std::env::current_exe().unwrap())
+        .args(["--ignored", "--exact", "a_busy_night", "--nocapture"])
+        .env("MIDDLEWATCH_TEST_LOGBOOK", desk.file())
+        .env("MIDDLEWATCH_TEST_HOURS", "2")
+        .output()
+        .unwrap();
+    let out = String::from_utf8(child.stdout).unwrap();
+    let field = out.split_once("wchar: ").unwrap().1.split(' ').next().unwrap();
+    let written: u64 = field.parse().unwrap();
+    // Bytes passed to the write calls, the write-ahead log's included.
+    assert!(written * 6 < 20_000_000, "{} MB in 12 h", written * 6 / 1_000_000);
+    assert!(ask::<i64>(&desk.file(), "SELECT count(*) FROM target_rows") > 5_000, "and yet it is all there");
 }

@@ -1,24 +1,16 @@
 //! Writing: one transaction filled with states, events, entries and rows.
 
+use super::crc::crc32;
 use super::error::LogbookError;
 use super::opening::PRIORITIES;
 use super::outbox::{Body, Waiting};
 use super::record::{Entry, Stamp};
+use super::rows;
 use super::schema::disk_error;
 use super::thinning::Thinned;
 use crate::event::EventRecord;
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use std::path::Path;
-use terms::Position;
-
-/// A number in whole parts of a unit; `None` for what is no number.
-fn parts(value: Option<f64>, a_unit: f64) -> Option<i64> {
-    value.filter(|v| v.is_finite()).map(|v| (v * a_unit).round() as i64)
-}
-
-fn udeg(position: Option<Position>) -> (Option<i64>, Option<i64>) {
-    (parts(position.map(Position::latitude_deg), 1e6), parts(position.map(Position::longitude_deg), 1e6))
-}
 
 /// How serde writes a word, without its quotes.
 fn word<T: serde::Serialize>(value: &T) -> String {
@@ -115,8 +107,8 @@ impl Batch<'_> {
             .prepare_cached(
                 "INSERT INTO event_rows (id, boot, steady_ms, utc_ms, utc_source, event, seq, alert, order_name,
                  priority, state, text, exercise, own_latitude_deg, own_longitude_deg, mmsi, target_name, range_nm,
-                 cpa_nm, tcpa_s, casualty, record) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13,
-                 ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22)",
+                 cpa_nm, tcpa_s, casualty, record, crc) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13,
+                 ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23)",
             )?
             .execute(params![
                 id,
@@ -141,6 +133,7 @@ impl Batch<'_> {
                 target.and_then(|t| t.tcpa_s),
                 casualty,
                 json,
+                crc32(json.as_bytes()),
             ])?;
         Ok(id)
     }
@@ -194,85 +187,6 @@ impl Batch<'_> {
 
     /// Writes a row.
     pub fn row(&self, row: &Thinned) -> Result<(), LogbookError> {
-        self.write_row(row).map_err(|e| self.error(&e))
-    }
-
-    fn write_row(&self, row: &Thinned) -> rusqlite::Result<()> {
-        match row {
-            Thinned::Own(at, own) => {
-                let (lat, lon) = udeg(own.position);
-                let (cog, sog, heading) =
-                    (parts(own.cog_deg, 10.0), parts(own.sog_kn, 100.0), parts(own.heading_deg, 10.0));
-                self.t
-                    .prepare_cached(
-                        "INSERT OR REPLACE INTO own_rows VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
-                    )?
-                    .execute(params![
-                        self.boot,
-                        at.steady.0,
-                        at.utc_ms(),
-                        at.source(),
-                        lat,
-                        lon,
-                        cog,
-                        sog,
-                        heading
-                    ])?;
-            }
-            Thinned::Target(at, t) => {
-                let (lat, lon) = udeg(t.position);
-                let (cog, sog) = (parts(t.cog_deg, 10.0), parts(t.sog_kn, 100.0));
-                let (range, bearing) = (parts(t.range_nm, 1000.0), parts(t.bearing_deg, 10.0));
-                let (cpa, tcpa) = (parts(t.cpa_nm, 1000.0), parts(t.tcpa_s, 1.0));
-                let (mmsi, utc_ms, source) = (t.mmsi.number(), at.utc_ms(), at.source());
-                self.t
-                    .prepare_cached(
-                        "INSERT OR REPLACE INTO target_rows VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
-                    )?
-                    .execute(params![
-                        self.boot, at.steady.0, mmsi, utc_ms, source, lat, lon, cog, sog, range, bearing, cpa, tcpa
-                    ])?;
-                if t.name.is_some() || t.kind.is_some() {
-                    self.t
-                        .prepare_cached(
-                            "INSERT INTO target_names VALUES (?1, ?2, ?3) ON CONFLICT DO UPDATE
-                             SET name = coalesce(excluded.name, name), kind = coalesce(excluded.kind, kind)
-                             WHERE name IS NOT excluded.name OR kind IS NOT excluded.kind",
-                        )?
-                        .execute(params![mmsi, t.name, t.kind])?;
-                }
-            }
-            Thinned::Minute(at, quantity, minute) => {
-                let (least, mean, greatest) = minute.extremes();
-                let (utc_ms, source, name) = (at.utc_ms(), at.source(), quantity.name());
-                self.t
-                    .prepare_cached("INSERT OR REPLACE INTO instrument_rows VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")?
-                    .execute(params![
-                        self.boot, at.steady.0, name, utc_ms, source, least, mean, greatest, minute.last, minute.readings
-                    ])?;
-            }
-            Thinned::Feed(at, f) => {
-                let n = |count: u64| i64::try_from(count).unwrap_or(i64::MAX);
-                let (utc_ms, source) = (at.utc_ms(), at.source());
-                let (bytes, sentences, refused, dropped) =
-                    (n(f.bytes), n(f.sentences), n(f.refused), n(f.dropped));
-                self.t
-                    .prepare_cached(
-                        "INSERT OR REPLACE INTO feed_rows VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
-                    )?
-                    .execute(params![
-                        self.boot,
-                        at.steady.0,
-                        f.feed,
-                        utc_ms,
-                        source,
-                        bytes,
-                        sentences,
-                        refused,
-                        dropped
-                    ])?;
-            }
-        }
-        Ok(())
+        rows::write(&self.t, self.boot, row).map_err(|e| self.error(&e))
     }
 }

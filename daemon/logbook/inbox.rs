@@ -38,6 +38,8 @@ pub(super) enum Request {
     Flush(oneshot::Sender<Result<(), LogbookError>>),
     /// Write everything and end.
     Close(Option<Stamp>, Option<oneshot::Sender<Result<(), LogbookError>>>),
+    /// The check has found the file damaged.
+    Damaged,
 }
 
 /// What has come in since the writing thread last looked.
@@ -145,6 +147,13 @@ impl Shared {
                 inbox.records.push_back(Record::Delivered(row));
             }
         }
+    }
+
+    /// Deliveries saved from a damaged file get rows in the new one.
+    pub fn push_redeliver(&self) {
+        let orphans = self.outbox().without_row(|_| true);
+        let mut inbox = lock(&self.inbox);
+        inbox.records.extend(orphans.into_iter().map(|(id, _)| Record::Redeliver(id)));
     }
 
     /// Keeps the newest state under its key. It goes to the disk with the next event, or when the minute ends.

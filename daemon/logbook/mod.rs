@@ -2,8 +2,8 @@
 //!
 //! One thread owns the file (SQLite in write-ahead mode). Whoever has something to log hands it over and goes on;
 //! nobody waits for the disk unless he wants to. An event and what must be delivered of it are one transaction,
-//! synced before its number is told. Rows of own vessel, targets and instruments are thinned and written once a
-//! minute, or with the next event. While the disk fails, everything waits in bounded memory and is tried again.
+//! synced before its number is told. Rows of own vessel, targets and instruments are thinned and written every
+//! two minutes, or with the next event: a power cut costs two minutes of track at most, and no alert. While the disk fails, everything waits in bounded memory and is tried again.
 //! A damaged file is set aside under another name and a new one begun.
 //!
 //! The file can be read with any SQLite shell, also while the daemon runs: the views `alerts`, `own`, `targets`,
@@ -11,11 +11,15 @@
 //! from version to version, the views stay.
 
 mod batch;
+mod copy;
+mod crc;
 mod error;
 mod inbox;
+mod keep;
 mod opening;
 mod outbox;
 mod record;
+mod rows;
 mod schema;
 mod thinning;
 mod writer;
@@ -23,6 +27,8 @@ mod writer;
 pub use error::{LogbookError, LogbookHealth, Trouble};
 pub use record::{Delivery, DeliveryId, Due, Entry, EntryKind, FeedRow, OwnRow, Stamp, TargetRow};
 
+pub(crate) use crc::crc32;
+pub(crate) use rows::WITHIN;
 pub(crate) use schema::{disk_error, form as check_form};
 
 use crate::event::EventRecord;
@@ -31,7 +37,7 @@ use record::{EventItem, Row};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use terms::{Moment, Quantity};
 use tokio::sync::{oneshot, watch};
 use writer::Writer;
@@ -56,7 +62,8 @@ pub struct LogbookSettings {
     pub opened: Stamp,
     /// How fast things come.
     pub pace: Pace,
-    /// The file is never larger than this; `None` for as large as the disk takes.
+    /// The file is never larger than this: near it, the oldest rows make room (targets, then feeds, instruments and own
+    /// track; alerts and casualties never). `None` for 1 GiB, and in a replay for as large as the disk takes.
     pub limit_bytes: Option<u64>,
 }
 
@@ -95,7 +102,10 @@ pub struct Logbook {
 struct Handle {
     shared: Arc<Shared>,
     pace: Pace,
+    path: PathBuf,
     next_key: AtomicU64,
+    /// Whether a copy is being made.
+    copying: AtomicBool,
 }
 
 impl Drop for Handle {
@@ -127,6 +137,7 @@ impl Logbook {
         settings: LogbookSettings,
     ) -> (Self, Recovered, Option<LogbookError>) {
         let path = path.as_ref().to_owned();
+        let at = path.clone();
         let shared = Arc::new(Shared::new());
         let pace = settings.pace;
         let (store, recovered, waiting, error) = match opening::open(&path, &settings) {
@@ -145,6 +156,7 @@ impl Logbook {
             let rows = shared.outbox().add(w);
             shared.push_delivered(rows);
         }
+        shared.push_redeliver();
         let mut writer = Writer::new(Arc::clone(&shared), path.clone(), settings, store);
         let set_aside = recovered.set_aside.clone();
         writer.begin_with(
@@ -162,7 +174,9 @@ impl Logbook {
                 Some(failing)
             }
         };
-        (Self { handle: Arc::new(Handle { shared, pace, next_key: AtomicU64::new(1) }) }, recovered, error)
+        let handle =
+            Handle { shared, pace, path: at, next_key: AtomicU64::new(1), copying: AtomicBool::new(false) };
+        (Self { handle: Arc::new(handle) }, recovered, error)
     }
 
     fn push_row(&self, at: Stamp, row: Row) {
@@ -283,6 +297,34 @@ impl Logbook {
     pub fn close(&self, at: Stamp) -> oneshot::Receiver<Result<(), LogbookError>> {
         let (reply, answer) = oneshot::channel();
         self.request(Request::Close(Some(at), Some(reply)));
+        answer
+    }
+
+    /// Copies the whole logbook to another file, while the watch goes on. The answer, the copy's bytes, comes when the
+    /// copy is whole and synced; a file of that name that was there before is replaced then, not sooner. One copy is
+    /// made at a time.
+    pub fn backup(&self, to: impl AsRef<Path>) -> oneshot::Receiver<Result<u64, LogbookError>> {
+        let (reply, answer) = oneshot::channel();
+        let to = to.as_ref().to_owned();
+        if self.handle.copying.swap(true, Ordering::SeqCst) {
+            let detail = "another copy is being made".to_owned();
+            // Who asked may have gone; so below.
+            let _ = reply.send(Err(LogbookError::Disk { path: to, why: Trouble::Busy, detail }));
+            return answer;
+        }
+        let written = self.flush();
+        let handle = Arc::clone(&self.handle);
+        let work = move || {
+            // What cannot be written now is missing in the copy; `health` tells of it.
+            let _ = written.blocking_recv();
+            let result = copy::copy(&handle.path, &to);
+            handle.copying.store(false, Ordering::SeqCst);
+            let _ = reply.send(result);
+        };
+        // Without a thread the work and its reply are dropped: the receiver sees the channel closed.
+        if std::thread::Builder::new().name("logbook copy".to_owned()).spawn(work).is_err() {
+            self.handle.copying.store(false, Ordering::SeqCst);
+        }
         answer
     }
 

@@ -2,6 +2,7 @@
 
 use super::batch::{Batch, count, put_state};
 use super::error::{LogbookError, Trouble};
+use super::keep;
 use super::outbox::{Body, Waiting};
 use super::record::Stamp;
 use super::schema::{self, disk_error};
@@ -118,16 +119,18 @@ pub(super) fn open(
             Ok((Store { connection, path, boot, run, _hold: hold }, recovered, waiting))
         }
         Err(LogbookError::Disk { why: Trouble::Damaged, .. }) => {
-            let salvaged = salvage(path);
+            let (salvaged, last_event, waiting) = salvage(path, settings);
             let aside = set_aside(path)?;
             let (connection, boot, run, mut recovered, _) = open_held(path, settings)?;
             recovered.set_aside = Some(aside);
+            recovered.pending_deliveries = waiting.len();
             recovered.states = salvaged.states;
             recovered.next_alert = recovered.next_alert.max(salvaged.next_alert);
             recovered.next_casualty = recovered.next_casualty.max(salvaged.next_casualty);
             let store = Store { connection, path: path.to_owned(), boot, run, _hold: hold };
             store.carry_over(&recovered, &settings.opened)?;
-            Ok((store, recovered, Vec::new()))
+            store.count("event", last_event)?;
+            Ok((store, recovered, waiting))
         }
         Err(other) => Err(other),
     }
@@ -146,7 +149,8 @@ fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookE
     connection.pragma_update(None, "synchronous", synchronous).map_err(fail)?;
     connection.pragma_update(None, "wal_autocheckpoint", CHECKPOINT_PAGES).map_err(fail)?;
     connection.pragma_update(None, "journal_size_limit", WAL_KEEPS_BYTES).map_err(fail)?;
-    if let Some(bytes) = settings.limit_bytes {
+    let limit = settings.limit_bytes.or((settings.pace == Pace::Live).then_some(keep::DEFAULT_LIMIT_BYTES));
+    if let Some(bytes) = limit {
         let page: i64 = connection.pragma_query_value(None, "page_size", |r| r.get(0)).map_err(fail)?;
         let pages = i64::try_from(bytes).unwrap_or(i64::MAX) / page.max(1);
         connection.pragma_update_and_check(None, "max_page_count", pages.max(1), |_| Ok(())).map_err(fail)?;
@@ -239,16 +243,20 @@ fn next(connection: &Connection, counter: &str) -> rusqlite::Result<u32> {
     Ok(u32::try_from(last.unwrap_or(0).saturating_add(1)).unwrap_or(u32::MAX))
 }
 
-/// States and numbers of a damaged file, as far as they can be read.
-fn salvage(path: &Path) -> Recovered {
+/// States, numbers and deliveries of a damaged file, as far as they can be read.
+fn salvage(path: &Path, settings: &LogbookSettings) -> (Recovered, i64, Vec<Waiting>) {
     let mut recovered = Recovered::default();
-    let Ok(connection) = Connection::open_with_flags(path, rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY) else {
-        return recovered;
+    let Ok(c) = Connection::open_with_flags(path, rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY) else {
+        return (recovered, 0, Vec::new());
     };
-    recovered.states = read_states(&connection).unwrap_or_default();
-    recovered.next_alert = next(&connection, "alert").unwrap_or(1);
-    recovered.next_casualty = next(&connection, "casualty").unwrap_or(1);
-    recovered
+    recovered.states = read_states(&c).unwrap_or_default();
+    recovered.next_alert = next(&c, "alert").unwrap_or(1);
+    recovered.next_casualty = next(&c, "casualty").unwrap_or(1);
+    let last_event = next(&c, "event").unwrap_or(1).saturating_sub(1);
+    let boot = find_boot(&c, settings).unwrap_or((None, false)).0;
+    let mut waiting = read_deliveries(&c, boot).unwrap_or_default();
+    waiting.iter_mut().for_each(|w| w.row = None);
+    (recovered, i64::from(last_event), waiting)
 }
 
 /// Priorities as a column holds them.
@@ -299,6 +307,38 @@ impl Store {
             count(&self.connection, "casualty", i64::from(recovered.next_casualty.saturating_sub(1)))
         };
         write().map_err(|e| disk_error(&self.path, &e))
+    }
+
+    /// Raises a number that must not be used again.
+    pub fn count(&self, name: &str, last: i64) -> Result<(), LogbookError> {
+        count(&self.connection, name, last).map_err(|e| disk_error(&self.path, &e))
+    }
+
+    /// A number's last, as far as it can be read.
+    pub fn last(&self, name: &str) -> i64 {
+        next(&self.connection, name).map_or(0, |n| i64::from(n) - 1)
+    }
+
+    /// Removes a portion of the rows that are too old, and of the oldest where the file is nearly as large as it may be.
+    pub fn make_room(
+        &self,
+        now: Option<terms::Utc>,
+        steady_ms: i64,
+        full: bool,
+    ) -> Result<usize, LogbookError> {
+        let work = || -> rusqlite::Result<usize> {
+            let t = self.connection.unchecked_transaction()?;
+            let mut removed = 0;
+            if let Some(now) = now {
+                removed += keep::by_age(&t, now)?;
+            }
+            if full || keep::is_nearly_full(&t)? {
+                removed += keep::by_size(&t, self.boot, steady_ms)?;
+            }
+            t.commit()?;
+            Ok(removed)
+        };
+        work().map_err(|e| disk_error(&self.path, &e))
     }
 
     /// Sets the file aside as damaged and begins a new one.

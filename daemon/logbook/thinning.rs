@@ -13,6 +13,12 @@ const MINUTE_MS: i64 = 60_000;
 const FEED_EVERY_MS: i64 = 600_000;
 /// Targets written of one minute, the nearest.
 pub(super) const TARGETS_A_MINUTE: usize = 200;
+/// A target is near within this range, or when its CPA is to come within `NEAR_CPA_NM` and `NEAR_TCPA_S`. What is not
+/// near gets a row each five minutes: in busy waters that is most of what is heard.
+const NEAR_NM: f64 = 6.0;
+const NEAR_CPA_NM: f64 = 3.0;
+const NEAR_TCPA_S: f64 = 1800.0;
+const FAR_EVERY_MINUTES: i64 = 5;
 /// Targets held during a minute; above it new ones are passed over.
 const TARGETS_HELD: usize = 5_000;
 /// Feeds held; a boat has a handful.
@@ -72,6 +78,11 @@ impl Minute {
             None => (self.least, Some(self.sum / self.readings.max(1) as f64), self.greatest),
         }
     }
+}
+
+fn is_near(t: &TargetRow) -> bool {
+    let to_come = |cpa: f64, tcpa: f64| cpa <= NEAR_CPA_NM && (0.0..=NEAR_TCPA_S).contains(&tcpa);
+    t.range_nm.is_some_and(|r| r <= NEAR_NM) || t.cpa_nm.zip(t.tcpa_s).is_some_and(|(c, s)| to_come(c, s))
 }
 
 /// What has been heard of the minute that is running.
@@ -143,7 +154,11 @@ impl Thinning {
 
     /// Ends the minute; `whole` ends the feeds' longer period too.
     pub fn close(&mut self, whole: bool, out: &mut impl FnMut(Thinned)) {
+        let minute = self.minute.unwrap_or(0);
+        // Spread over the five minutes by identity, so that no minute has all of them.
+        let its_turn = |t: &TargetRow| (i64::from(t.mmsi.number()) + minute) % FAR_EVERY_MINUTES == 0;
         let mut targets: Vec<_> = std::mem::take(&mut self.targets).into_values().collect();
+        targets.retain(|(_, t)| whole || is_near(t) || its_turn(t));
         if targets.len() > TARGETS_A_MINUTE {
             let range = |t: &TargetRow| t.range_nm.unwrap_or(f64::INFINITY);
             targets.sort_by(|a, b| range(&a.1).total_cmp(&range(&b.1)).then(a.1.mmsi.cmp(&b.1.mmsi)));

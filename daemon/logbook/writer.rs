@@ -1,6 +1,7 @@
 //! The one thread that owns the file: it thins rows, writes them in batches, and keeps all of it while the disk fails.
 
 use super::batch::Batch;
+use super::copy;
 use super::error::{LogbookError, LogbookHealth, Trouble};
 use super::inbox::{Inbox, RECORDS_BOUND, Record, Request, STATES_BOUND, Shared, drop_least_urgent};
 use super::opening::{self, Store};
@@ -10,12 +11,19 @@ use super::{LogbookSettings, Pace};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
+use terms::UtcSource;
 use tokio::sync::oneshot;
 
 /// Thinned rows kept while the disk fails: two hours of the busiest waters, some 3 MiB. The oldest go first.
 const ROWS_KEPT: usize = 30_000;
 /// In a replay so many rows are written at once.
 const REPLAY_BATCH: usize = 5_000;
+/// Live, rows are written when so many minutes have ended: a page is then written once that would be written twice.
+const WRITE_EVERY_MINUTES: u32 = 2;
+/// A portion of old rows is removed each so many minutes: faster than new ones come.
+const MAKE_ROOM_MINUTES: u32 = 10;
+/// The file is checked in the first minute, and then once a day.
+const CHECK_MINUTES: u32 = 1440;
 /// While the disk fails, every so many quiet seconds it is tried again.
 const RETRY_PASSES: u32 = 5;
 
@@ -34,6 +42,10 @@ pub(super) struct Writer {
     unwritten: BTreeSet<String>,
     last: Stamp,
     quiet_passes: u32,
+    minutes_over: u32,
+    minutes: u32,
+    /// The last numbers of events, alerts and casualties: a new file counts on from them.
+    numbers: BTreeMap<&'static str, i64>,
     health: LogbookHealth,
 }
 
@@ -74,6 +86,9 @@ impl Writer {
             states: BTreeMap::new(),
             unwritten: BTreeSet::new(),
             quiet_passes: 0,
+            minutes_over: 0,
+            minutes: 0,
+            numbers: BTreeMap::new(),
             health: LogbookHealth::default(),
         }
     }
@@ -91,6 +106,7 @@ impl Writer {
     pub fn run(mut self) {
         loop {
             let (inbox, quiet) = self.shared.take();
+            let minutes_before = self.minutes;
             let (urgent, requests) = self.absorb(inbox);
             self.quiet_passes = if quiet { self.quiet_passes + 1 } else { self.quiet_passes };
             let failing = !self.health.is_good();
@@ -103,6 +119,7 @@ impl Writer {
             if self.serve(requests) {
                 break;
             }
+            self.care(minutes_before);
             self.tell_health();
         }
         self.shared.shut();
@@ -111,13 +128,14 @@ impl Writer {
 
     /// Takes in what has come; tells whether it should be written now, and what was asked for.
     fn absorb(&mut self, inbox: Inbox) -> (bool, Vec<Request>) {
-        let mut minute_over = false;
         for (at, row) in inbox.rows {
             self.last = at;
             let rows = &mut self.rows;
-            minute_over |= self.thinning.take(at, row, &mut |thinned| rows.push_back(thinned));
+            let over = self.thinning.take(at, row, &mut |thinned| rows.push_back(thinned));
+            self.minutes_over += u32::from(over);
+            self.minutes = self.minutes.wrapping_add(u32::from(over));
         }
-        let mut urgent = minute_over && self.settings.pace == Pace::Live;
+        let mut urgent = self.minutes_over >= WRITE_EVERY_MINUTES && self.settings.pace == Pace::Live;
         for (key, (at, json)) in inbox.states {
             self.last = later(self.last, at);
             if self.states.len() < STATES_BOUND || self.states.contains_key(&key) {
@@ -163,6 +181,10 @@ impl Writer {
                     self.close_minute();
                     answer(reply, self.write(false));
                 }
+                Request::Damaged => {
+                    let why = self.replace_file().and_then(|()| self.write(false)).err();
+                    self.health.failing = why;
+                }
                 Request::Close(at, reply) => {
                     self.last = at.unwrap_or(self.last);
                     self.close_minute();
@@ -185,6 +207,35 @@ impl Writer {
         close
     }
 
+    /// What is done now and then as minutes pass: room is made, and the file checked.
+    fn care(&mut self, minutes_before: u32) {
+        let (before, now) = (minutes_before, self.minutes);
+        if before == now || self.settings.pace == Pace::Replay || !self.health.is_good() {
+            return;
+        }
+        if before / MAKE_ROOM_MINUTES != now / MAKE_ROOM_MINUTES {
+            self.make_room(false);
+        }
+        if before == 0 || before / CHECK_MINUTES != now / CHECK_MINUTES {
+            let (shared, path) = (Arc::clone(&self.shared), self.path.clone());
+            let look = move || {
+                if let Err(LogbookError::Disk { why: Trouble::Damaged, .. }) = copy::check(&path) {
+                    // Refused when the logbook has been closed: the next opening sees the damage.
+                    let _ = shared.ask(Request::Damaged);
+                }
+            };
+            // Without a thread there is no check today.
+            let _ = std::thread::Builder::new().name("logbook check".to_owned()).spawn(look);
+        }
+    }
+
+    /// Removes old rows; how many. What cannot be removed now is removed the next time.
+    fn make_room(&self, full: bool) -> usize {
+        let told_by_satellite = self.last.utc.filter(|(_, source)| *source == UtcSource::Satellite);
+        let now = told_by_satellite.map(|(utc, _)| utc);
+        self.store.as_ref().map_or(0, |s| s.make_room(now, self.last.steady.0, full).unwrap_or(0))
+    }
+
     fn close_minute(&mut self) {
         let rows = &mut self.rows;
         self.thinning.close(true, &mut |thinned| rows.push_back(thinned));
@@ -193,11 +244,16 @@ impl Writer {
     /// Writes all that waits, as one transaction. While the disk has little room, records go before rows.
     fn write(&mut self, stopping: bool) -> Result<(), LogbookError> {
         self.quiet_passes = 0;
+        self.minutes_over = 0;
         let mut result = self.open_if_shut().and_then(|()| self.try_write(true, stopping));
         if let Err(LogbookError::Disk { why: Trouble::Damaged, .. }) = result {
             result = self.replace_file().and_then(|()| self.try_write(true, stopping));
         }
-        let full = matches!(result, Err(LogbookError::Disk { why: Trouble::Full, .. }));
+        let is_full = |r: &Result<(), _>| matches!(r, Err(LogbookError::Disk { why: Trouble::Full, .. }));
+        if is_full(&result) && self.make_room(true) > 0 {
+            result = self.try_write(true, stopping);
+        }
+        let full = is_full(&result);
         if full && !self.rows.is_empty() && !self.records.is_empty() {
             // The records may still be taken; the rows wait on, so the trouble stays.
             let _ = self.try_write(false, stopping);
@@ -259,8 +315,12 @@ impl Writer {
         }
         self.shared.outbox_changed();
         let mut numbers: BTreeMap<u64, i64> = written.events.into_iter().collect();
+        let event = numbers.values().copied().max();
+        let (mut alert, mut casualty) = (None, None);
         for record in self.records.drain(..) {
             if let Record::Event(e) = record {
+                alert = alert.max(Some(e.record.alert.id.0.into()));
+                casualty = casualty.max(e.record.casualty.as_ref().map(|c| c.id.0.into()));
                 let refused = written.refused.remove(&e.key);
                 self.health.dropped += u64::from(refused.is_some());
                 let result = refused.map_or_else(|| numbers.remove(&e.key).ok_or(LogbookError::Closed), Err);
@@ -268,6 +328,10 @@ impl Writer {
             }
         }
         self.records.extend(gone);
+        for (name, last) in [("event", event), ("alert", alert), ("casualty", casualty)] {
+            let known = self.numbers.entry(name).or_insert(0);
+            *known = (*known).max(last.unwrap_or(0));
+        }
     }
 
     /// Opens the file if that has failed so far.
@@ -281,6 +345,7 @@ impl Writer {
             let rows = self.shared.outbox().add(w);
             self.records.extend(rows.into_iter().map(Record::Delivered));
         }
+        self.shared.push_redeliver();
         self.shared.outbox_changed();
         self.health.set_aside = recovered.set_aside.or(self.health.set_aside.take());
         self.store = Some(store);
@@ -291,7 +356,14 @@ impl Writer {
     /// Sets a file aside that turned out to be damaged, and writes into a new one what is known of the old one.
     fn replace_file(&mut self) -> Result<(), LogbookError> {
         let Some(store) = self.store.take() else { return Err(LogbookError::Closed) };
+        for name in ["event", "alert", "casualty"] {
+            let known = self.numbers.entry(name).or_insert(0);
+            *known = (*known).max(store.last(name));
+        }
         let (store, aside) = store.replace(&self.settings, &self.last)?;
+        for (name, last) in &self.numbers {
+            store.count(name, *last)?;
+        }
         self.store = Some(store);
         self.health.set_aside = Some(aside);
         self.unwritten = self.states.keys().cloned().collect();

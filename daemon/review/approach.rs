@@ -21,9 +21,9 @@ pub(super) fn read(
 ) -> rusqlite::Result<Vec<Approach>> {
     let mut nearest: BTreeMap<u32, Approach> = BTreeMap::new();
     let mut foretold: BTreeMap<u32, f64> = BTreeMap::new();
-    let sql = "SELECT boot, steady_ms, utc_ms, utc_source, mmsi, range_mnm, tcpa_s, cpa_mnm, bearing_ddeg, latitude_udeg,
-               longitude_udeg, cog_ddeg, sog_ckn FROM target_rows WHERE boot = ?1 AND steady_ms BETWEEN ?2 AND ?3";
-    reader.each(sql, |at, r| {
+    let columns =
+        "mmsi, range_mnm, tcpa_s, cpa_mnm, bearing_ddeg, latitude_udeg, longitude_udeg, cog_ddeg, sog_ckn";
+    reader.each("target_rows", columns, |at, r| {
         let number: u32 = r.get(4)?;
         let (tcpa_s, cpa_mnm): (Option<i64>, Option<i64>) = (r.get(6)?, r.get(7)?);
         if let (Some(tcpa), Some(cpa)) = (tcpa_s, cpa_mnm)

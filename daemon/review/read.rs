@@ -4,7 +4,7 @@ use super::error::ReviewError;
 use super::night::{Alert, Blind, Feed, Minute, Night, OwnPoint, Remark, Run, Span, Told};
 use super::when::{Clocks, When};
 use super::{approach, casualty, passage};
-use crate::logbook::{check_form, disk_error};
+use crate::logbook::{WITHIN, check_form, crc32, disk_error};
 use rules::Priority;
 use rusqlite::{Connection, OpenFlags, Row};
 use serde::Deserialize;
@@ -14,8 +14,8 @@ use terms::{Mmsi, Position, Quantity, Utc};
 
 /// Without a beginning, so much before the end is told.
 const DEFAULT_SPAN_MS: i64 = 86_400_000;
-/// The daemon gives a sign of life each minute: a longer silence between two runs is a blind span.
-const BLIND_MS: f64 = 90.0;
+/// The daemon gives a sign of life every two minutes: a longer silence between two runs is a blind span.
+const BLIND_S: f64 = 150.0;
 
 /// Steady times of a boot that belong to the span, ends included.
 #[derive(Debug, Clone, Copy)]
@@ -31,6 +31,8 @@ pub(super) struct Reader {
     pub clocks: Clocks,
     pub ranges: Vec<Range>,
     pub unreadable: usize,
+    /// Form of the file.
+    pub form: i64,
 }
 
 /// The parts of an event's record that no column holds.
@@ -122,7 +124,12 @@ fn read_once(path: &Path, span: Span) -> Result<Night, ReviewError> {
     let connection = open(path)?;
     // All of it as it was at one moment.
     connection.execute_batch("BEGIN").map_err(fail)?;
-    let mut reader = Reader { connection, clocks: Clocks::default(), ranges: Vec::new(), unreadable: 0 };
+    let form = check_form(&connection, path)?;
+    if form == 0 {
+        return Err(ReviewError::Nothing { path: path.to_owned(), has: what_there_is(&[]) });
+    }
+    let mut reader =
+        Reader { connection, clocks: Clocks::default(), ranges: Vec::new(), unreadable: 0, form };
     let runs = reader.read_runs().map_err(fail)?;
     let Some((runs, blind)) = reader.choose(&runs, span) else {
         return Err(ReviewError::Nothing { path: path.to_owned(), has: what_there_is(&runs) });
@@ -204,7 +211,7 @@ impl Reader {
         }
         let gaps = chosen.windows(2).filter_map(|pair| {
             let [before, after] = pair else { return None };
-            let blind = after.from.seconds_from(&before.to).is_none_or(|s| s > BLIND_MS);
+            let blind = after.from.seconds_from(&before.to).is_none_or(|s| s > BLIND_S);
             let why = if before.stopped { "the lookout was stopped" } else { "the lookout was cut off" };
             blind.then_some(Blind { from: before.to, to: after.from, why })
         });
@@ -222,14 +229,21 @@ impl Reader {
         }
     }
 
-    /// Runs a query for each range of the span. It takes the range as `?1`, `?2`, `?3`, and its first four columns are
-    /// the stamp. Rows that cannot be read are counted: a damaged file still tells the rest.
+    /// Reads a table's rows within the span, in order of steady time. The columns asked for follow the four of the
+    /// stamp. Rows that cannot be read are counted: a damaged file still tells the rest.
     pub fn each(
         &mut self,
-        sql: &str,
+        table: &str,
+        columns: &str,
         mut take: impl FnMut(When, &Row<'_>) -> rusqlite::Result<()>,
     ) -> rusqlite::Result<()> {
-        let mut statement = self.connection.prepare(sql)?;
+        let condition = match table {
+            "event_rows" | "entry_rows" => "boot = ?1 AND steady_ms BETWEEN ?2 AND ?3 ORDER BY steady_ms, id",
+            _ => &format!("{WITHIN} ORDER BY id"),
+        };
+        let sql =
+            format!("SELECT boot, steady_ms, utc_ms, utc_source, {columns} FROM {table} WHERE {condition}");
+        let mut statement = self.connection.prepare(&sql)?;
         for range in &self.ranges {
             let mut rows = statement.query([range.boot, range.from_ms, range.to_ms])?;
             loop {
@@ -291,17 +305,23 @@ impl Reader {
         let mut newest: BTreeMap<u32, usize> = BTreeMap::new();
         let mut records = BTreeMap::new();
         let mut bad_records = 0;
-        let sql = "SELECT boot, steady_ms, utc_ms, utc_source, id, event, seq, alert, order_name, priority, state, text,
-                   exercise, own_latitude_deg, own_longitude_deg, mmsi, target_name, range_nm, casualty, record
-                   FROM event_rows WHERE boot = ?1 AND steady_ms BETWEEN ?2 AND ?3 ORDER BY boot, steady_ms, id";
-        self.each(sql, |at, r| {
+        let crc = if self.form >= 2 { "crc" } else { "NULL" };
+        let columns = &format!(
+            "id, event, seq, alert, order_name, priority, state, text, exercise, own_latitude_deg, own_longitude_deg,
+             mmsi, target_name, range_nm, casualty, record, {crc}"
+        );
+        let table = "event_rows";
+        self.each(table, columns, |at, r| {
             let id: u32 = r.get(7)?;
             let (seq, event): (i64, String) = (r.get(6)?, r.get(5)?);
-            let parts: RecordParts = serde_json::from_str(r.get_ref(19)?.as_str().unwrap_or(""))
-                .unwrap_or_else(|_| {
-                    bad_records += 1;
-                    RecordParts::default()
-                });
+            let record = r.get_ref(19)?.as_str().unwrap_or("");
+            let crc: Option<u32> = r.get(20)?;
+            let parts = serde_json::from_str(record)
+                .ok()
+                .filter(|_| crc.is_none_or(|c| c == crc32(record.as_bytes())));
+            // The columns still tell what the record cannot.
+            bad_records += usize::from(parts.is_none());
+            let parts: RecordParts = parts.unwrap_or_default();
             let place = parts.casualty.as_ref().map(|c| &c.place).or(parts.target.as_ref());
             let told = Told {
                 log_id: r.get(4)?,
@@ -348,9 +368,8 @@ impl Reader {
 
     fn read_own(&mut self) -> rusqlite::Result<Vec<OwnPoint>> {
         let mut own = Vec::new();
-        let sql = "SELECT boot, steady_ms, utc_ms, utc_source, latitude_udeg, longitude_udeg, cog_ddeg, sog_ckn,
-                   heading_ddeg FROM own_rows WHERE boot = ?1 AND steady_ms BETWEEN ?2 AND ?3 ORDER BY boot, steady_ms";
-        self.each(sql, |at, r| {
+        let (table, columns) = ("own_rows", "latitude_udeg, longitude_udeg, cog_ddeg, sog_ckn, heading_ddeg");
+        self.each(table, columns, |at, r| {
             let of = |column: usize, parts: f32| {
                 r.get::<_, Option<i64>>(column).map(|v| v.map(|v| v as f32 / parts))
             };
@@ -368,9 +387,8 @@ impl Reader {
 
     fn read_instruments(&mut self) -> rusqlite::Result<BTreeMap<Quantity, Vec<Minute>>> {
         let mut instruments: BTreeMap<Quantity, Vec<Minute>> = BTreeMap::new();
-        let sql = "SELECT boot, steady_ms, utc_ms, utc_source, quantity, least, mean, greatest, last FROM instrument_rows
-                   WHERE boot = ?1 AND steady_ms BETWEEN ?2 AND ?3 ORDER BY boot, steady_ms";
-        self.each(sql, |at, r| {
+        let (table, columns) = ("instrument_rows", "quantity, least, mean, greatest, last");
+        self.each(table, columns, |at, r| {
             // A quantity of another version is passed over.
             if let Some(quantity) = r.get_ref(4)?.as_str().ok().and_then(Quantity::named) {
                 let last: f64 = r.get(8)?;
@@ -390,9 +408,8 @@ impl Reader {
 
     fn read_remarks(&mut self) -> rusqlite::Result<Vec<Remark>> {
         let mut remarks = Vec::new();
-        let sql = "SELECT boot, steady_ms, utc_ms, utc_source, kind, who, text FROM entry_rows
-                   WHERE boot = ?1 AND steady_ms BETWEEN ?2 AND ?3 ORDER BY boot, steady_ms, id";
-        self.each(sql, |at, r| {
+        let (table, columns) = ("entry_rows", "kind, who, text");
+        self.each(table, columns, |at, r| {
             remarks.push(Remark { at, kind: r.get(4)?, who: r.get(5)?, text: r.get(6)? });
             Ok(())
         })?;
@@ -402,9 +419,8 @@ impl Reader {
     /// Counts run from the beginning of a run: what is less than before belongs to a new one.
     fn read_feeds(&mut self) -> rusqlite::Result<Vec<Feed>> {
         let mut feeds: BTreeMap<String, (Feed, [i64; 4])> = BTreeMap::new();
-        let sql = "SELECT boot, steady_ms, utc_ms, utc_source, feed, bytes, sentences, refused, dropped FROM feed_rows
-                   WHERE boot = ?1 AND steady_ms BETWEEN ?2 AND ?3 ORDER BY boot, steady_ms";
-        self.each(sql, |_, r| {
+        let (table, columns) = ("feed_rows", "feed, bytes, sentences, refused, dropped");
+        self.each(table, columns, |_, r| {
             let name: String = r.get(4)?;
             let now: [i64; 4] = [r.get(5)?, r.get(6)?, r.get(7)?, r.get(8)?];
             let empty = || Feed { name: name.clone(), sentences: 0, refused: 0, dropped: 0, bytes: 0 };

@@ -1,10 +1,13 @@
 //! A desk for the logbook's tests: a directory of its own, and records to write.
 
 use middlewatch::event::{AlertPart, EventRecord, OwnPart};
-use middlewatch::logbook::{Delivery, Logbook, LogbookSettings, Pace, Recovered, Stamp};
+use middlewatch::logbook::{
+    Delivery, Logbook, LogbookError, LogbookSettings, OwnRow, Pace, Recovered, Stamp, TargetRow,
+};
 use rules::{AlertId, AlertState, EventKind, Priority};
 use std::path::{Path, PathBuf};
-use terms::{Moment, Utc, UtcSource};
+use std::time::Duration;
+use terms::{Mmsi, Moment, Position, Utc, UtcSource};
 
 /// A directory of its own for a test, removed at the end.
 pub struct Desk(pub PathBuf);
@@ -69,4 +72,47 @@ pub fn record(alert: u32, seq: u32, priority: Priority, s: i64) -> EventRecord {
 
 pub fn to(signal: &str) -> Vec<Delivery> {
     vec![Delivery { signal: signal.to_owned(), body: None }]
+}
+
+pub fn log(logbook: &Logbook, alert: u32, priority: Priority, s: i64) -> Result<i64, LogbookError> {
+    logbook.event(at(s), &record(alert, 1, priority, s), to("shore")).blocking_recv().unwrap()
+}
+
+pub fn ask<T: rusqlite::types::FromSql>(path: &Path, sql: &str) -> T {
+    let c = rusqlite::Connection::open_with_flags(path, rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap();
+    c.query_row(sql, [], |r| r.get(0)).unwrap()
+}
+
+pub fn wait_for(what: &str, mut done: impl FnMut() -> bool) {
+    for _ in 0..400 {
+        if done() {
+            return;
+        }
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    panic!("{what} did not come within 20 s");
+}
+
+pub fn own(lat: f64) -> OwnRow {
+    OwnRow {
+        position: Some(Position::new(lat, -6.5).unwrap()),
+        cog_deg: Some(41.3),
+        sog_kn: Some(5.27),
+        heading_deg: None,
+    }
+}
+
+pub fn target(mmsi: u32, range_nm: f64) -> TargetRow {
+    TargetRow {
+        mmsi: Mmsi::new(mmsi).unwrap(),
+        name: Some("ARGUS".into()),
+        kind: None,
+        position: Some(Position::new(50.0, -6.0).unwrap()),
+        cog_deg: Some(181.0),
+        sog_kn: Some(12.5),
+        range_nm: Some(range_nm),
+        bearing_deg: Some(70.0),
+        cpa_nm: Some(0.4),
+        tcpa_s: Some(600.0),
+    }
 }

@@ -1,6 +1,8 @@
 -- The logbook, version 1. Rows are kept as small whole numbers, the views below give them plain names and units.
 -- Every row carries its moment: boot and steady_ms order the log, whatever UTC does; utc_ms is null while UTC is
 -- unknown; utc_source is 1 for a satellite receiver, 2 for the computer's own clock, null for none.
+-- The id of a row of own vessel, target, instrument or feed is (boot << 42 | seconds of steady time << 10) and counts on
+-- from there: rows are always put behind the last one, which spares the disk, and are found by time without an index.
 
 CREATE TABLE boot_rows (
   id INTEGER PRIMARY KEY,
@@ -16,33 +18,33 @@ CREATE TABLE run_rows (
 ) STRICT;
 
 CREATE TABLE own_rows (
+  id INTEGER PRIMARY KEY,
   boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER,
-  latitude_udeg INTEGER, longitude_udeg INTEGER, cog_ddeg INTEGER, sog_ckn INTEGER, heading_ddeg INTEGER,
-  PRIMARY KEY (boot, steady_ms)
-) STRICT, WITHOUT ROWID;
+  latitude_udeg INTEGER, longitude_udeg INTEGER, cog_ddeg INTEGER, sog_ckn INTEGER, heading_ddeg INTEGER
+) STRICT;
 
 CREATE TABLE target_rows (
+  id INTEGER PRIMARY KEY,
   boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, mmsi INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER,
   latitude_udeg INTEGER, longitude_udeg INTEGER, cog_ddeg INTEGER, sog_ckn INTEGER,
-  range_mnm INTEGER, bearing_ddeg INTEGER, cpa_mnm INTEGER, tcpa_s INTEGER,
-  PRIMARY KEY (boot, steady_ms, mmsi)
-) STRICT, WITHOUT ROWID;
+  range_mnm INTEGER, bearing_ddeg INTEGER, cpa_mnm INTEGER, tcpa_s INTEGER
+) STRICT;
 
 CREATE TABLE target_names (
   mmsi INTEGER PRIMARY KEY, name TEXT, kind TEXT
 ) STRICT;
 
 CREATE TABLE instrument_rows (
+  id INTEGER PRIMARY KEY,
   boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, quantity TEXT NOT NULL, utc_ms INTEGER, utc_source INTEGER,
-  least REAL, mean REAL, greatest REAL, last REAL NOT NULL, readings INTEGER NOT NULL,
-  PRIMARY KEY (boot, steady_ms, quantity)
-) STRICT, WITHOUT ROWID;
+  least REAL, mean REAL, greatest REAL, last REAL NOT NULL, readings INTEGER NOT NULL
+) STRICT;
 
 CREATE TABLE feed_rows (
+  id INTEGER PRIMARY KEY,
   boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, feed TEXT NOT NULL, utc_ms INTEGER, utc_source INTEGER,
-  bytes INTEGER NOT NULL, sentences INTEGER NOT NULL, refused INTEGER NOT NULL, dropped INTEGER NOT NULL,
-  PRIMARY KEY (boot, steady_ms, feed)
-) STRICT, WITHOUT ROWID;
+  bytes INTEGER NOT NULL, sentences INTEGER NOT NULL, refused INTEGER NOT NULL, dropped INTEGER NOT NULL
+) STRICT;
 
 CREATE TABLE event_rows (
   id INTEGER PRIMARY KEY,
@@ -82,7 +84,7 @@ CREATE VIEW own AS SELECT
   latitude_udeg / 1e6 AS latitude_deg, longitude_udeg / 1e6 AS longitude_deg,
   cog_ddeg / 10.0 AS cog_deg, sog_ckn / 100.0 AS sog_kn, heading_ddeg / 10.0 AS heading_deg,
   boot, steady_ms / 1000.0 AS steady_s
-FROM own_rows ORDER BY own_rows.boot, own_rows.steady_ms;
+FROM own_rows ORDER BY own_rows.id;
 
 CREATE VIEW targets AS SELECT
   strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc,
@@ -91,18 +93,18 @@ CREATE VIEW targets AS SELECT
   cog_ddeg / 10.0 AS cog_deg, sog_ckn / 100.0 AS sog_kn,
   range_mnm / 1000.0 AS range_nm, bearing_ddeg / 10.0 AS bearing_deg, cpa_mnm / 1000.0 AS cpa_nm, tcpa_s,
   boot, steady_ms / 1000.0 AS steady_s
-FROM target_rows LEFT JOIN target_names USING (mmsi) ORDER BY target_rows.boot, target_rows.steady_ms;
+FROM target_rows LEFT JOIN target_names USING (mmsi) ORDER BY target_rows.id;
 
 -- One row a quantity and minute. The least and greatest of a direction are those most to port and to starboard of its mean.
 CREATE VIEW instruments AS SELECT
   strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc, quantity, least, mean, greatest, last, readings,
   boot, steady_ms / 1000.0 AS steady_s
-FROM instrument_rows ORDER BY instrument_rows.boot, instrument_rows.steady_ms;
+FROM instrument_rows ORDER BY instrument_rows.id;
 
 CREATE VIEW feeds AS SELECT
   strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc, feed, bytes, sentences, refused, dropped,
   boot, steady_ms / 1000.0 AS steady_s
-FROM feed_rows ORDER BY feed_rows.boot, feed_rows.steady_ms;
+FROM feed_rows ORDER BY feed_rows.id;
 
 CREATE VIEW alerts AS SELECT
   id AS log_id, strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc,

@@ -1,0 +1,70 @@
+//! Copies of the logbook, and the check whether it is whole: both read beside the writing thread.
+
+use super::error::{LogbookError, Trouble};
+use super::schema::{self, disk_error};
+use rusqlite::{Connection, OpenFlags};
+use std::fs::File;
+use std::path::{Path, PathBuf};
+
+fn open(path: &Path) -> Result<Connection, LogbookError> {
+    let c = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY)
+        .map_err(|e| disk_error(path, &e))?;
+    schema::form(&c, path)?;
+    Ok(c)
+}
+
+/// Copies the logbook as it is at one moment to another file, while it is written. The copy takes its name only when
+/// it is whole and synced; one that was there before is replaced then. Its bytes.
+pub(super) fn copy(from: &Path, to: &Path) -> Result<u64, LogbookError> {
+    let failed = |e: std::io::Error| {
+        let why = match e.kind() {
+            std::io::ErrorKind::StorageFull => Trouble::Full,
+            std::io::ErrorKind::PermissionDenied | std::io::ErrorKind::ReadOnlyFilesystem => {
+                Trouble::ReadOnly
+            }
+            _ => Trouble::Failed,
+        };
+        LogbookError::Disk { path: to.to_owned(), why, detail: e.to_string() }
+    };
+    let same =
+        std::fs::canonicalize(from).ok().is_some_and(|f| std::fs::canonicalize(to).is_ok_and(|t| t == f));
+    if same || to.file_name().is_none() || to.is_dir() {
+        return Err(failed(std::io::Error::other(
+            "name another file, not the logbook itself and no directory",
+        )));
+    }
+    let mut part = to.as_os_str().to_owned();
+    part.push(".part");
+    let part = PathBuf::from(part);
+    match std::fs::remove_file(&part) {
+        Err(e) if e.kind() != std::io::ErrorKind::NotFound => return Err(failed(e)),
+        _ => {}
+    }
+    let connection = open(from)?;
+    let written = connection.execute("VACUUM INTO ?1", [part.to_string_lossy()]);
+    let finish = || -> std::io::Result<u64> {
+        let file = File::open(&part)?;
+        file.sync_all()?;
+        std::fs::rename(&part, to)?;
+        let directory = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        File::open(directory)?.sync_all()?;
+        Ok(file.metadata()?.len())
+    };
+    let result = written.map_err(|e| disk_error(to, &e)).and_then(|_| finish().map_err(failed));
+    if result.is_err() {
+        // Half a copy is worth nothing; that it cannot be removed either is no further news.
+        let _ = std::fs::remove_file(&part);
+    }
+    result
+}
+
+/// Whether the file is whole, by SQLite's quick check; an error says where it is not.
+pub(super) fn check(path: &Path) -> Result<(), LogbookError> {
+    let connection = open(path)?;
+    let answer: String =
+        connection.query_row("PRAGMA quick_check(1)", [], |r| r.get(0)).map_err(|e| disk_error(path, &e))?;
+    if answer == "ok" {
+        return Ok(());
+    }
+    Err(LogbookError::Disk { path: path.to_owned(), why: Trouble::Damaged, detail: answer })
+}

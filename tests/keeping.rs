@@ -1,0 +1,221 @@
+//! Keeping the logbook over the years: old forms, copies, what makes room, and damage that nobody stumbles over.
+
+// A test may stop where its footing is missing.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+// Not every test file needs all of the desk.
+#[allow(dead_code)]
+mod desk;
+
+use desk::{Desk, ask, at, log, open, own, record, settings, target, wait_for};
+use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings};
+use middlewatch::review::{self, Span};
+use rules::{EventKind, Priority};
+
+#[test]
+fn each_kept_form_is_brought_to_the_newest_with_all_its_rows() {
+    for (form, kept) in [(1, include_str!("../fixtures/logbook/version-1.sql"))] {
+        let desk = Desk::new("forms");
+        let c = rusqlite::Connection::open(desk.file()).unwrap();
+        c.execute_batch(kept).unwrap();
+        assert_eq!(c.pragma_query_value(None, "user_version", |r| r.get::<_, i64>(0)), Ok(form));
+        drop(c);
+        // A review does not change it, and tells it.
+        let before = std::fs::read(desk.file()).unwrap();
+        let old = review::read(desk.file(), Span::default()).unwrap();
+        assert_eq!(std::fs::read(desk.file()).unwrap(), before);
+
+        let (logbook, recovered) = open(&desk.file(), "next", 0);
+        assert_eq!((recovered.next_alert, recovered.pending_deliveries), (2, 1), "form {form}");
+        assert_eq!(recovered.states["board"], "{\"alerts\":[]}");
+        assert_eq!(log(&logbook, 2, Priority::Alarm, 1), Ok(4));
+        logbook.close(at(2)).blocking_recv().unwrap().unwrap();
+        let rows =
+            [("own", 60), ("targets", 10), ("instruments", 10), ("feeds", 1), ("entries", 1), ("alerts", 4)];
+        for (table, rows) in rows {
+            assert_eq!(
+                ask::<i64>(&desk.file(), &format!("SELECT count(*) FROM {table}")),
+                rows,
+                "form {form}: {table}"
+            );
+        }
+        let kept =
+            "SELECT count(*) FROM alerts WHERE log_id <= 3 AND target_name = 'TORDIS' AND cpa_nm = 0.4";
+        assert_eq!(ask::<i64>(&desk.file(), kept), 3);
+        assert_eq!(ask::<i64>(&desk.file(), "PRAGMA user_version"), 2);
+        let new = review::read(desk.file(), Span { since: old.from.utc, until: old.to.utc }).unwrap();
+        assert_eq!(new.alerts[0].told[..3], old.alerts[0].told[..], "form {form}");
+        assert_eq!((new.own.len(), &new.approaches), (old.own.len(), &old.approaches), "form {form}");
+    }
+}
+
+#[test]
+fn a_copy_is_whole_while_the_log_goes_on() {
+    let desk = Desk::new("copy");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    for n in 1..50 {
+        log(&logbook, n, Priority::Alarm, i64::from(n)).unwrap();
+    }
+    let to = desk.0.join("copy.db");
+    std::fs::write(&to, "yesterday's").unwrap();
+    let copied = logbook.backup(&to);
+    for n in 50..60 {
+        log(&logbook, n, Priority::Alarm, i64::from(n)).unwrap();
+    }
+    let bytes = copied.blocking_recv().unwrap().unwrap();
+    assert_eq!(std::fs::metadata(&to).unwrap().len(), bytes);
+    assert_eq!(ask::<String>(&to, "PRAGMA integrity_check"), "ok");
+    let events: i64 = ask(&to, "SELECT count(*) FROM alerts");
+    assert!((49..60).contains(&events));
+    // The copy is a logbook like any other.
+    let (copy, recovered) = open(&to, "b", 0);
+    assert_eq!(i64::from(recovered.next_alert), events + 1);
+    drop(copy);
+    assert!(logbook.backup(desk.file()).blocking_recv().unwrap().is_err(), "not onto itself");
+    let nowhere = logbook.backup(desk.0.join("none").join("copy.db")).blocking_recv().unwrap();
+    assert!(matches!(nowhere, Err(LogbookError::Disk { .. })));
+    assert_eq!(log(&logbook, 60, Priority::Alarm, 100), Ok(60));
+}
+
+#[test]
+fn old_rows_go_by_age_and_alerts_stay() {
+    let desk = Desk::new("age");
+    let day = 86_400;
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    let write = |s: i64| {
+        logbook.own(at(s), own(50.0));
+        logbook.target(at(s), target(200_000_001, 1.0));
+        let mut notice = record(7, 1, Priority::Notice, s);
+        notice.event = EventKind::Noted;
+        logbook.event(at(s), &notice, Vec::new()).blocking_recv().unwrap().unwrap();
+    };
+    log(&logbook, 1, Priority::Alarm, 5).unwrap();
+    write(10);
+    write(70);
+    // Within ten minutes room is made.
+    (0..12).for_each(|minute| write(390 * day + minute * 60));
+    let old =
+        |table: &str| ask::<i64>(&desk.file(), &format!("SELECT count(*) FROM {table} WHERE steady_s < 100"));
+    wait_for("the old target", || old("targets") == 0);
+    assert!(ask::<i64>(&desk.file(), "SELECT count(*) FROM targets") > 0);
+    assert_eq!(old("own"), 2, "own track stays longer");
+    (0..12).for_each(|minute| write(410 * day + minute * 60));
+    wait_for("the old track", || old("own") == 0);
+    assert_eq!(old("alerts"), 1, "alerts stay, notices do not");
+}
+
+#[test]
+fn near_its_limit_the_oldest_targets_make_room() {
+    let desk = Desk::new("size");
+    let tight = LogbookSettings { limit_bytes: Some(1_500_000), ..settings("a", 0) };
+    let (logbook, _) = Logbook::open(desk.file(), tight).unwrap();
+    let mut n = 0;
+    // Ten days, 100 ships a row each twenty minutes: some 4 MB.
+    for s in (0..864_000).step_by(1200) {
+        (0..100).for_each(|ship| logbook.target(at(s), target(200_000_000 + ship, 1.0)));
+        logbook.own(at(s), own(50.0));
+        n += 1;
+        log(&logbook, n, Priority::Warning, s).unwrap();
+        assert!(logbook.health().borrow().is_good(), "{:?}", logbook.health().borrow());
+        logbook.due("shore", &at(s), 10).iter().for_each(|d| logbook.delivered(d.id));
+    }
+    logbook.close(at(864_000)).blocking_recv().unwrap().unwrap();
+    assert!(std::fs::metadata(desk.file()).unwrap().len() <= 1_500_000);
+    assert_eq!(ask::<i64>(&desk.file(), "SELECT count(*) FROM alerts"), i64::from(n));
+    assert_eq!(ask::<i64>(&desk.file(), "SELECT count(*) FROM own"), i64::from(n));
+    let lately = ask::<i64>(&desk.file(), "SELECT count(*) FROM targets WHERE steady_s >= 864000 - 86400");
+    assert_eq!(lately, 72 * 100, "the last day is whole");
+}
+
+#[test]
+fn flipped_bits_never_stop_the_log_or_the_review() {
+    let desk = Desk::new("bits");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    for n in 1..120 {
+        let s = i64::from(n) * 60;
+        logbook.own(at(s), own(50.0));
+        logbook.target(at(s), target(200_000_000 + n % 7, 1.0));
+        logbook.save_state(at(s), "board", &"b".repeat(50));
+        log(&logbook, n, Priority::Alarm, s).unwrap();
+    }
+    logbook.close(at(7200)).blocking_recv().unwrap().unwrap();
+    let whole = std::fs::read(desk.file()).unwrap();
+    let mut seed = 0x2545_f491_4f6c_dd1d_u64;
+    let mut random = move |below: usize| {
+        seed ^= seed << 13;
+        seed ^= seed >> 7;
+        seed ^= seed << 17;
+        (seed % below as u64) as usize
+    };
+    let (mut aside, mut seen) = (0, 0);
+    for round in 0..80 {
+        let spoilt = desk.0.join(format!("{round}.db"));
+        let mut bytes = whole.clone();
+        for _ in 0..=random(8) {
+            bytes[random(whole.len())] ^= 1 << random(8);
+        }
+        std::fs::write(&spoilt, &bytes).unwrap();
+        match review::read(&spoilt, Span::default()) {
+            Ok(night) => {
+                seen += usize::from(night.unreadable > 0);
+                night.print();
+            }
+            Err(_) => seen += 1,
+        }
+        assert_eq!(std::fs::read(&spoilt).unwrap(), bytes, "a review changes nothing");
+        // What the header says may be a newer form or another program's file: those are left alone and told.
+        let Ok((logbook, recovered)) = Logbook::open(&spoilt, settings("b", 0)) else { continue };
+        aside += usize::from(recovered.set_aside.is_some());
+        assert!(log(&logbook, 9000, Priority::Alarm, 5).is_ok() || !logbook.health().borrow().is_good());
+        logbook.close(at(10)).blocking_recv().unwrap().ok();
+    }
+    println!("{aside} set aside at once, {seen} seen by the review, of 80");
+    assert!(seen > 40, "records carry a sum");
+}
+
+#[test]
+fn damage_nobody_stumbles_over_is_found_by_the_check() {
+    let desk = Desk::new("check");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    for n in 1..400 {
+        let mut long = record(n, 1, Priority::Alarm, 1);
+        long.alert.text = "x".repeat(3000);
+        logbook.event(at(1), &long, Vec::new()).blocking_recv().unwrap().unwrap();
+    }
+    logbook.save_state(at(2), "board", "kept");
+    logbook.close(at(2)).blocking_recv().unwrap().unwrap();
+    // The head of a page in the middle.
+    let mut bytes = std::fs::read(desk.file()).unwrap();
+    let middle = bytes.len() / 2 / 4096 * 4096;
+    bytes[middle..middle + 8].fill(0x5a);
+    std::fs::write(desk.file(), bytes).unwrap();
+    let (logbook, recovered) = open(&desk.file(), "a", 3);
+    assert_eq!(recovered.set_aside, None);
+    // The first minute ends.
+    logbook.own(at(10), own(50.0));
+    logbook.own(at(70), own(50.0));
+    wait_for("the check", || logbook.health().borrow().set_aside.is_some());
+    assert_eq!(log(&logbook, 400, Priority::Alarm, 80), Ok(400), "numbers count on");
+    assert_eq!(ask::<String>(&desk.file(), "SELECT json FROM state_rows"), "kept");
+}
+
+#[test]
+fn a_long_reader_does_not_leave_a_long_write_ahead_log() {
+    let desk = Desk::new("wal");
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    log(&logbook, 1, Priority::Alarm, 1).unwrap();
+    let reader = rusqlite::Connection::open(desk.file()).unwrap();
+    reader.execute_batch("BEGIN; SELECT count(*) FROM event_rows").unwrap();
+    let write = |from: u32| {
+        for n in from..from + 110 {
+            let mut long = record(n, 1, Priority::Alarm, i64::from(n));
+            long.alert.text = "x".repeat(100_000);
+            logbook.event(at(i64::from(n)), &long, Vec::new()).blocking_recv().unwrap().unwrap();
+        }
+    };
+    write(2);
+    let wal = || std::fs::metadata(desk.0.join("logbook.db-wal")).unwrap().len();
+    assert!(wal() > 10_000_000, "the reader holds it: {}", wal());
+    reader.execute_batch("COMMIT").unwrap();
+    write(112);
+    assert!(wal() <= 8 << 20, "{} after the reader has gone", wal());
+}
