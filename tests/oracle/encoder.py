@@ -288,6 +288,9 @@ def ahead(lat, lon, course, nm):
 
 def own_report(plan, truth, message):
     ms, feed, _, m, other = message
+    if m["msg_type"] == 24:
+        check("own name", m["partno"] == 1 or m["shipname"] == plan["own"]["name"], m)
+        return
     error = next(f for f in plan["feed"] if f["name"] == feed).get("gps_error_m", 0)
     want = truth.at(ms, m["mmsi"])
     if m["lat"] == 91:
@@ -295,6 +298,9 @@ def own_report(plan, truth, message):
         return
     moving("own", m, want, other, 6 * error + 2)
     check("own sog", abs(m["speed"] - want["sog_kn"]) < 0.6, (m["speed"], want))
+    if m["heading"] == 511:
+        check("own vessel heard by another receiver", plan["own"].get("transmits"), m)
+        return
     check("own heading", turn(m["heading"], want["course_deg"]) < plan["own"].get("yaw_deg", 0) + 5, m)
 
 
@@ -484,5 +490,5 @@ if __name__ == "__main__":
     main(sys.argv[1])
     for failure in FAILED[:100]:
         print(failure)
-    print(f"{PASSED} passed, {len(FAILED)} failed")
+    print(f"{PASSED} checks agree, {len(FAILED)} do not")
     sys.exit(1 if FAILED or not PASSED else 0)

@@ -28,6 +28,8 @@ pub struct Own {
     pub name: String,
     pub class: Class,
     pub nav_status: u8,
+    /// Her own transmitter is on: receivers that do not write her reports as VDO hear her as they hear anybody.
+    pub transmits: bool,
     pub position: Position,
     /// Through the water.
     pub course_deg: f64,
@@ -38,6 +40,33 @@ pub struct Own {
     /// East positive.
     pub variation_deg: f64,
     pub legs: Vec<Leg>,
+}
+
+impl Own {
+    /// Own vessel as other receivers hear her, where she transmits.
+    pub fn as_ship(&self) -> Option<Ship> {
+        self.transmits.then(|| Ship {
+            mmsi: self.mmsi,
+            class: self.class,
+            name: Some(self.name.clone()),
+            call_sign: None,
+            ship_type: None,
+            imo: None,
+            destination: None,
+            draught_m: None,
+            dimensions_m: None,
+            nav_status: self.nav_status,
+            altitude_m: None,
+            place: Place::At { at: Moment::ZERO, position: self.position },
+            course_deg: self.course_deg,
+            speed_kn: self.speed_kn,
+            turn_deg_min: self.turn_deg_min,
+            crab_deg: 0.0,
+            has_heading: false,
+            legs: self.legs.clone(),
+            silent: Vec::new(),
+        })
+    }
 }
 
 /// A change of course or speed.

@@ -22,6 +22,8 @@ const APART_NM: f64 = 40.0 / 1852.0;
 #[derive(Debug, Clone)]
 pub struct World {
     pub own: Track,
+    /// Own vessel as others hear her.
+    pub own_ship: Option<Ship>,
     /// In the order of the plan.
     pub ships: Vec<Track>,
     /// In the order of the plan's beacons; `None` where nobody goes overboard with it.
@@ -34,7 +36,8 @@ impl World {
         let own = own(plan);
         let ships = plan.ships.iter().map(|ship| ship_track(ship, plan, &own)).collect();
         let fallen = |b: &Beacon| b.overboard.as_ref().map(|o| casualty(b.mmsi, o, plan, &own));
-        Self { ships, casualties: plan.beacons.iter().map(fallen).collect(), own }
+        let casualties = plan.beacons.iter().map(fallen).collect();
+        Self { ships, casualties, own_ship: plan.own.as_ship(), own }
     }
 }
 

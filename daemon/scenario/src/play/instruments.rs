@@ -179,8 +179,9 @@ impl Instrument {
                 fields.push(mode.into());
             }
             _ => {
-                let date = utc.civil().map_or(String::new(), |t| t.format("%d,%m,%Y").to_string());
-                fields.extend([time, date, "00".into(), "00".into()]);
+                let [day, month, year] = ["%d", "%m", "%Y"]
+                    .map(|part| utc.civil().map_or(String::new(), |t| t.format(part).to_string()));
+                fields.extend([time, day, month, year, "00".into(), "00".into()]);
             }
         }
         fields

@@ -79,9 +79,9 @@ impl<'a> Play<'a> {
 
     /// Those that are heard by radio.
     fn add_stations(&mut self) {
-        let plan = &self.scenario.plan;
-        for (i, ship) in plan.ships.iter().enumerate() {
-            let Some(track) = self.scenario.world.ships.get(i) else { continue };
+        let (plan, world) = (&self.scenario.plan, &self.scenario.world);
+        let own = world.own_ship.iter().zip(std::iter::once(&world.own));
+        for (ship, track) in own.chain(plan.ships.iter().zip(&world.ships)) {
             let (at, sender) = stations::Ship::new(plan.seed, ship, track);
             self.add(at, Sender::Ship(sender));
             if let Some((at, sender)) = stations::Static::new(plan.seed, ship, track) {
@@ -98,9 +98,9 @@ impl<'a> Play<'a> {
         }
         for (i, worn) in plan.beacons.iter().enumerate() {
             for test in &worn.tests {
-                self.add(*test, Sender::Beacon(beacon::Burst::test(worn, &self.scenario.world.own)));
+                self.add(*test, Sender::Beacon(beacon::Burst::test(worn, &world.own)));
             }
-            let track = self.scenario.world.casualties.get(i).and_then(Option::as_ref);
+            let track = world.casualties.get(i).and_then(Option::as_ref);
             if let (Some(overboard), Some(track)) = (&worn.overboard, track) {
                 let (at, sender) = beacon::Burst::overboard(plan.seed, worn, overboard, track);
                 self.add(at, Sender::Beacon(sender));

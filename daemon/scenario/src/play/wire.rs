@@ -2,7 +2,7 @@
 
 use super::{Timed, What};
 use crate::Scenario;
-use crate::plan::Feed;
+use crate::plan::{Feed, Formatter};
 use crate::random::Stream;
 use sentence::ais::AisReport;
 use sentence::{TagBlock, encode};
@@ -89,8 +89,13 @@ impl<'a> Wires<'a> {
         self.own = Some((at, plane));
         let (east, north) = plane.east_north(from);
         let range_nm = east.hypot(north);
+        let own_mmsi = scenario.plan.own.mmsi;
         for (i, wire) in scenario.plan.feeds.iter().enumerate() {
             let Some(hears) = wire.hears else { continue };
+            // A transponder writes its own reports as VDO and does not hear itself.
+            if report.mmsi == own_mmsi && wire.sentences.iter().any(|(f, _)| *f == Formatter::Vdo) {
+                continue;
+            }
             let luck = || {
                 let name = format!("luck {} {} {} {}", wire.name, report.mmsi, at.0, report.message);
                 Stream::named(scenario.plan.seed, &name).even()

@@ -25,6 +25,7 @@ pub fn own(mut t: Table<'_>, beacons: &[Beacon]) -> Option<Own> {
     let (course_deg, speed_kn) = (t.number("course_deg", 0.0..=360.0), t.number("speed_kn", 0.0..=60.0));
     let class = t.choice("class", &Class::ALL[..3]).unwrap_or(Class::BCarrierSense);
     let nav_status = t.whole("nav_status", 0..=15).unwrap_or(0) as u8;
+    let transmits = t.flag("transmits").unwrap_or(false);
     let turn_deg_min = t.number("turn_deg_min", 1.0..=1_200.0).unwrap_or(180.0);
     let yaw_deg = t.number("yaw_deg", 0.0..=45.0).unwrap_or(0.0);
     let yaw_period_s = t.number("yaw_period_s", 2.0..=60.0).unwrap_or(8.0);
@@ -38,6 +39,7 @@ pub fn own(mut t: Table<'_>, beacons: &[Beacon]) -> Option<Own> {
         name,
         class,
         nav_status,
+        transmits,
         position,
         course_deg,
         speed_kn,
