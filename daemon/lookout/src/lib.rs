@@ -28,3 +28,4 @@ pub use own::Trouble;
 pub use settings::{Dimensions, Settings};
 pub use source::{Origin, Source};
 pub use state::{OwnState, TargetState};
+pub use sun::altitude_deg as sun_altitude_deg;

@@ -17,7 +17,9 @@ pub(crate) fn is_up(utc: Utc, position: Position) -> Option<bool> {
     Some(altitude_deg(utc, position)? > UPPER_EDGE_DEG)
 }
 
-fn altitude_deg(utc: Utc, position: Position) -> Option<f64> {
+/// Altitude of the sun's centre above the horizon in degrees, refraction left out. `None` only for dates that no
+/// calendar has.
+pub fn altitude_deg(utc: Utc, position: Position) -> Option<f64> {
     let julian = JulianDate::new(utc.0 as f64 / 86_400_000.0 + UNIX_EPOCH_JD, DELTA_T_S).ok()?;
     let location = Location { latitude: position.latitude_deg(), longitude: position.longitude_deg() };
     let sun = SolarPositions::new().at_from_julian(julian, location, 0.0, None).ok()?;
