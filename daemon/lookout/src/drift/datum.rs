@@ -5,6 +5,7 @@ use super::matrix::{Matrix, inverse};
 use super::surroundings::Surroundings;
 use crate::casualty::SetDrift;
 use crate::search::Searched;
+use std::sync::OnceLock;
 use terms::{Moment, Plane, Position};
 
 /// Points drawn of each lobe; always the same ones.
@@ -186,19 +187,22 @@ impl Datum {
 
 /// Points of both lobes with their weights times `kept`, which judges place and velocity.
 fn points(motions: [&Motion; 2], count: u32, kept: impl Fn([f64; 2], [f64; 2]) -> f64) -> Vec<Point> {
+    let table = NORMALS.get_or_init(|| (1..=POINTS).map(normals).collect());
     let mut out = Vec::with_capacity(2 * count as usize);
     for m in motions {
         let root = cholesky(&m.covariance);
-        for n in 1..=count {
-            let z = normals(n);
+        for z in table.iter().take(count as usize) {
             let x: [f64; 4] =
-                std::array::from_fn(|r| m.mean[r] + root[r].iter().zip(&z).map(|(c, z)| c * z).sum::<f64>());
+                std::array::from_fn(|r| m.mean[r] + root[r].iter().zip(z).map(|(c, z)| c * z).sum::<f64>());
             let weight = m.weight / f64::from(count) * kept([x[0], x[1]], [x[2], x[3]]);
             out.push(Point { weight, place: [x[0], x[1]] });
         }
     }
     out
 }
+
+/// The numbers that all points are drawn by, worked out once.
+static NORMALS: OnceLock<Vec<[f64; 4]>> = OnceLock::new();
 
 /// Four independent normal numbers out of the n-th point of Halton's sequence (bases 2, 3, 5, 7) by Box and Muller.
 fn normals(n: u32) -> [f64; 4] {
