@@ -1,10 +1,8 @@
 //! Words for people.
 
 use crate::event::EventRecord;
-use lookout::casualty::{CasualtyState, Kind, Placed};
 use rules::EventKind;
 use std::time::Duration;
-use terms::METRES_PER_NM;
 
 /// A span of time as it is said: seconds below two minutes, minutes below two hours.
 pub fn span(d: Duration) -> String {
@@ -13,36 +11,6 @@ pub fn span(d: Duration) -> String {
         s @ 120..7200 => format!("{} min", s / 60),
         s => format!("{} h {} min", s / 3600, s / 60 % 60),
     }
-}
-
-/// A casualty on one line that can be read aloud.
-pub fn casualty(c: &CasualtyState) -> String {
-    let what = match c.kind {
-        Kind::PersonOverboard => "Person overboard",
-        Kind::Sart => "Search and rescue transmitter",
-        Kind::Epirb => "Emergency beacon (EPIRB)",
-        Kind::VesselInDistress(_) => "Another vessel in distress",
-        Kind::ManyBeacons { .. } => "Many beacons at once",
-    };
-    let who = match (&c.crew, c.beacon_mmsi) {
-        (Some(name), _) => format!(": {name}"),
-        (None, Some(m)) => format!(", MMSI {m}"),
-        (None, None) => String::new(),
-    };
-    let place = match (c.range_nm, c.bearing_deg) {
-        (Some(range), Some(bearing)) => {
-            let estimated = if c.position == Placed::Estimated { "estimated " } else { "" };
-            let far = if range < 0.5 {
-                format!("{:.0} metres", range * METRES_PER_NM)
-            } else {
-                format!("{range:.1} miles")
-            };
-            format!("{estimated}{far}, bearing {bearing:03.0}")
-        }
-        _ if c.position == Placed::None => "position not known yet".to_owned(),
-        _ => "own position not known".to_owned(),
-    };
-    format!("{what}{who}. {place}, {} ago.", span(c.elapsed))
 }
 
 /// An event on one plain line.

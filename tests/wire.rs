@@ -1,15 +1,13 @@
 //! From wire to alert through the built binary: serial line, TCP, UDP, a command, a webhook, the control socket.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops where its footing is missing")]
+
 mod aboard;
 
-use aboard::{Daemon, Receiver, sentence, text, until};
-use nix::fcntl::{FcntlArg, FdFlag, fcntl};
-use nix::pty::openpty;
+use aboard::{Daemon, Receiver, SerialLine, sentence, text, until};
 use serde_json::json;
-use std::fs::File;
 use std::io::Write;
 use std::net::{TcpListener, UdpSocket};
-use std::os::unix::fs::symlink;
 
 /// Person overboard beacon under test and active: shared check value, from open test suites (decoded alike by two libraries);
 /// the active one is a report of the same shape whose status is 14.
@@ -20,27 +18,6 @@ const SART_STATUS_14: &str = "!AIVDM,1,1,,B,1>M46P>P00Os:IfM5ITf4?w60<00,0*37\r\
 /// Own position near that beacon, 50.8 N 1.1 W.
 fn own_position() -> String {
     sentence("GPRMC,021407.00,A,5048.000,N,00106.000,W,5.0,090.0,011126,,,A")
-}
-
-/// A serial line: a pseudo-terminal behind a name of its own, as an adapter has.
-struct SerialLine {
-    master: File,
-    _slave: File,
-}
-
-impl SerialLine {
-    fn plug(link: &std::path::Path) -> Self {
-        let pty = openpty(None, None).unwrap();
-        let (master, slave) = (File::from(pty.master), File::from(pty.slave));
-        // The daemon must not inherit the far end, or it would never see it close.
-        for end in [&master, &slave] {
-            fcntl(end, FcntlArg::F_SETFD(FdFlag::FD_CLOEXEC)).unwrap();
-        }
-        let name = nix::unistd::ttyname(&slave).unwrap();
-        let _ = std::fs::remove_file(link);
-        symlink(name, link).unwrap();
-        Self { master, _slave: slave }
-    }
 }
 
 #[test]
@@ -219,4 +196,47 @@ fn bad_orders_do_not_keep_the_watch_from_standing() {
             open["alerts"].as_array()?.iter().find(|a| a["order"] == "orders not loaded")?["state"].clone();
         (state == "rectified-unacknowledged").then_some(())
     });
+}
+
+#[test]
+fn a_file_that_grows_and_standard_input_are_feeds_too() {
+    let folder = aboard::Folder::new("file");
+    let log = folder.write("log.txt", &own_position());
+    let mut daemon = Daemon::start_in(
+        folder,
+        &format!(
+            "[[feed]]\nname = \"log\"\nfile = {log:?}\n[[feed]]\nname = \"pipe\"\nstandard_input = true\n"
+        ),
+    );
+    until("the fix that was there", || daemon.status()["own"]["latitude_deg"].as_f64());
+    std::fs::OpenOptions::new()
+        .append(true)
+        .open(&log)
+        .unwrap()
+        .write_all(sentence("IIHDT,77.0,T").as_bytes())
+        .unwrap();
+    until("the line that was added", || (daemon.status()["own"]["heading_deg"] == 77.0).then_some(()));
+    let mut pipe = daemon.standard_input().unwrap();
+    pipe.write_all(sentence("SDDPT,12.5,0.0").as_bytes()).unwrap();
+    until("the line through the pipe", || daemon.status()["own"]["depth_m"].as_f64());
+    drop(pipe);
+    until("its end", || (daemon.status()["feeds"][1]["state"] == "ended").then_some(()));
+    daemon.stop();
+}
+
+#[test]
+fn a_casualty_outlasts_the_daemon() {
+    let daemon = Daemon::start("crash", "");
+    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
+    let first = daemon.alert("person overboard");
+    let folder = daemon.crash();
+    let daemon = Daemon::start_in(folder, "");
+    let again = daemon.alert("person overboard");
+    assert_eq!(again["state"], "active-unacknowledged");
+    assert!(again["id"].as_u64() > first["id"].as_u64(), "no number is used twice");
+    assert_eq!(daemon.status()["casualties"][0]["crew"], "Ada");
+    assert!(daemon.tell(&["stand-down", "--reason", "recovered"]).status.success());
+    let folder = daemon.stop();
+    let daemon = Daemon::start_in(folder, "");
+    assert_eq!(daemon.status()["casualties"], json!([]), "what was stood down stays so");
 }

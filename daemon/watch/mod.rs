@@ -11,7 +11,7 @@ use crate::config::{self, Boat};
 use crate::event::EventRecord;
 use crate::logbook::{Entry, EntryKind, Logbook, OwnRow, Stamp, TargetRow};
 use crate::words;
-use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, StandDown};
+use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, StandDown, spoken};
 use lookout::{Finding, Lookout, Trouble};
 use record::target_row;
 use rules::{AlertId, Board, BoardSettings, BuiltIn, Carry, Declared, Orders};
@@ -366,7 +366,7 @@ impl Watch {
         let Some(state) = self.lookout.casualty(at, id) else { return };
         let subject = Subject::Casualty(id);
         let order = built_in(state.kind);
-        let words = words::casualty(&state);
+        let words = spoken(&state);
         match news {
             CasualtyNews::Raised | CasualtyNews::Joined => {
                 self.board.call(at, order, subject, words);
@@ -386,7 +386,7 @@ impl Watch {
     /// Brings the words of open casualties up to now, for the next time they are told.
     fn reword_casualties(&mut self, at: Moment) {
         for c in self.open_casualties(at) {
-            self.board.reword(built_in(c.kind), Subject::Casualty(c.id), words::casualty(&c));
+            self.board.reword(built_in(c.kind), Subject::Casualty(c.id), spoken(&c));
         }
     }
 

@@ -2,7 +2,7 @@
 
 use super::Watch;
 use super::record::casualty_part;
-use crate::words;
+use lookout::casualty::spoken;
 use rules::Declared;
 use sentence::{Counts, Refusal};
 use serde_json::{Map, Value, json};
@@ -55,7 +55,7 @@ impl Watch {
             .iter()
             .map(|c| {
                 let mut part = to_map(&casualty_part(c));
-                part.insert("words".into(), words::casualty(c).into());
+                part.insert("words".into(), spoken(c).into());
                 Value::Object(part)
             })
             .collect();

@@ -6,11 +6,15 @@
     reason = "part of tests; each file uses its own part"
 )]
 
+use nix::fcntl::{FcntlArg, FdFlag, fcntl};
+use nix::pty::openpty;
 use serde_json::Value;
+use std::fs::File;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener};
+use std::os::unix::fs::symlink;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Output, Stdio};
+use std::process::{Child, ChildStdin, Command, Output, Stdio};
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
@@ -54,6 +58,9 @@ impl Folder {
 
 impl Drop for Folder {
     fn drop(&mut self) {
+        if self.0.as_os_str().is_empty() {
+            return;
+        }
         let _ = std::fs::remove_dir_all(&self.0);
     }
 }
@@ -103,7 +110,7 @@ impl Daemon {
         let child = middlewatch()
             .args(["run", "--config"])
             .arg(boat)
-            .stdin(Stdio::null())
+            .stdin(Stdio::piped())
             .stdout(Stdio::null())
             .stderr(log)
             .spawn()
@@ -156,6 +163,18 @@ impl Daemon {
         std::mem::replace(&mut self.folder, Folder(PathBuf::new()))
     }
 
+    /// The far end of its standard input, once.
+    pub fn standard_input(&mut self) -> Option<ChildStdin> {
+        self.child.stdin.take()
+    }
+
+    /// Kills it as a power cut would.
+    pub fn crash(mut self) -> Folder {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+        std::mem::replace(&mut self.folder, Folder(PathBuf::new()))
+    }
+
     pub fn stderr(&self) -> String {
         std::fs::read_to_string(self.folder.0.join("stderr")).unwrap_or_default()
     }
@@ -174,7 +193,7 @@ impl Drop for Daemon {
 /// An HTTP receiver on loopback that answers each POST with the next status it is told to, 200 when told nothing.
 pub struct Receiver {
     pub address: SocketAddr,
-    bodies: mpsc::Receiver<(String, Value)>,
+    bodies: mpsc::Receiver<(Instant, Value)>,
 }
 
 impl Receiver {
@@ -188,7 +207,8 @@ impl Receiver {
             for stream in listener.incoming() {
                 let Ok(mut stream) = stream else { return };
                 let mut reader = BufReader::new(stream.try_clone().unwrap());
-                let (mut head, mut length) = (String::new(), 0);
+                let arrived = Instant::now();
+                let mut length = 0;
                 loop {
                     let mut line = String::new();
                     if reader.read_line(&mut line).unwrap_or(0) == 0 || line == "\r\n" {
@@ -197,7 +217,6 @@ impl Receiver {
                     if let Some(n) = line.to_lowercase().strip_prefix("content-length:") {
                         length = n.trim().parse().unwrap();
                     }
-                    head += &line;
                 }
                 let mut body = vec![0; length];
                 if reader.read_exact(&mut body).is_err() {
@@ -205,7 +224,7 @@ impl Receiver {
                 }
                 let status = statuses.next().unwrap_or(200);
                 let _ = write!(stream, "HTTP/1.1 {status} x\r\ncontent-length: 0\r\n\r\n");
-                if status == 200 && to.send((head, serde_json::from_slice(&body).unwrap())).is_err() {
+                if status == 200 && to.send((arrived, serde_json::from_slice(&body).unwrap())).is_err() {
                     return;
                 }
             }
@@ -215,7 +234,12 @@ impl Receiver {
 
     /// The next record that was taken with status 200.
     pub fn next(&self) -> Value {
-        self.bodies.recv_timeout(PATIENCE).expect("a record at the receiver").1
+        self.next_at().1
+    }
+
+    /// The same, and when its connection was made.
+    pub fn next_at(&self) -> (Instant, Value) {
+        self.bodies.recv_timeout(PATIENCE).expect("a record at the receiver")
     }
 
     /// The next record that `wanted` likes.
@@ -226,6 +250,27 @@ impl Receiver {
                 return v;
             }
         }
+    }
+}
+
+/// A serial line: a pseudo-terminal behind a name of its own, as an adapter has.
+pub struct SerialLine {
+    pub master: File,
+    _slave: File,
+}
+
+impl SerialLine {
+    pub fn plug(link: &std::path::Path) -> Self {
+        let pty = openpty(None, None).unwrap();
+        let (master, slave) = (File::from(pty.master), File::from(pty.slave));
+        // The daemon must not inherit the far end, or it would never see it close.
+        for end in [&master, &slave] {
+            fcntl(end, FcntlArg::F_SETFD(FdFlag::FD_CLOEXEC)).unwrap();
+        }
+        let name = nix::unistd::ttyname(&slave).unwrap();
+        let _ = std::fs::remove_file(link);
+        symlink(name, link).unwrap();
+        Self { master, _slave: slave }
     }
 }
 
