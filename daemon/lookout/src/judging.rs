@@ -1,7 +1,9 @@
 //! The judgement of a target: how it lies, how close it will come, whether it is lost.
 
-use crate::motion::{Closest, closest};
+use crate::encounter::Encounter;
+use crate::motion::closest;
 use crate::target::{FORGOTTEN, Judgement, Target};
+use crate::track::Doubtful;
 use crate::{Finding, Lookout};
 use std::time::Duration;
 use terms::{Mmsi, Moment, Quantity, Subject};
@@ -30,9 +32,9 @@ impl Lookout {
         let old = target.judged;
         let seen = self.sight(at, target).map(|s| (s.range_nm(), s.bearing_deg()));
         let lost = target.is_lost(at);
-        let new = Judgement { seen, closest: self.closest_of(at, target), lost };
+        let new = Judgement { seen, met: self.encounter(at, target), lost };
         let lost_at = target.report.map(|r| r.at + target.lost_after() + Duration::from_millis(1));
-        let soon = new.closest.is_some_and(|c| c.cpa_nm <= CLOSE_NM && (0.0..=SOON_S).contains(&c.tcpa_s));
+        let soon = new.met.is_some_and(|m| m.least_cpa_nm <= CLOSE_NM && (0.0..=SOON_S).contains(&m.tcpa_s));
         let (rank, every) = match seen {
             Some((range_nm, _)) if range_nm <= NEAR_NM || soon => (3, JUDGED_NEAR_EVERY),
             Some(_) => (2, JUDGED_EVERY),
@@ -40,16 +42,19 @@ impl Lookout {
             None => (0, LOOKED_AT_EVERY),
         };
         let differs = |of: fn(&Judgement) -> Option<f64>| old.as_ref().and_then(of) != of(&new);
-        let met = |of: fn(&Closest) -> f64| {
-            old.and_then(|j| j.closest).map(|c| of(&c)) != new.closest.map(|c| of(&c))
-        };
+        let met =
+            |of: fn(&Encounter) -> f64| old.and_then(|j| j.met).map(|m| of(&m)) != new.met.map(|m| of(&m));
         let turned = differs(|j| j.seen.map(|s| s.1));
         let changes = [
             (Quantity::Range, differs(|j| j.seen.map(|s| s.0))),
             (Quantity::Bearing, turned),
             (Quantity::RelativeBearing, turned),
-            (Quantity::Cpa, met(|c| c.cpa_nm)),
-            (Quantity::Tcpa, met(|c| c.tcpa_s)),
+            (Quantity::Cpa, met(|m| m.cpa_nm)),
+            (Quantity::Tcpa, met(|m| m.tcpa_s)),
+            (Quantity::CpaLeast, met(|m| m.least_cpa_nm)),
+            (Quantity::CpaMost, met(|m| m.greatest_cpa_nm)),
+            (Quantity::TcpaLeast, met(|m| m.earliest_tcpa_s)),
+            (Quantity::TcpaMost, met(|m| m.latest_tcpa_s)),
             (Quantity::Contact, old.is_some_and(|j| j.lost) != lost),
         ];
         self.findings.extend(
@@ -63,10 +68,11 @@ impl Lookout {
     }
 
     /// The closest point of approach; only ships have one.
-    pub(crate) fn closest_of(&self, at: Moment, target: &Target) -> Option<Closest> {
+    pub(crate) fn encounter(&self, at: Moment, target: &Target) -> Option<Encounter> {
         if !target.kind.is_ship() {
             return None;
         }
-        Some(closest(&self.own.motion(at)?, &target.motion(at)?, at))
+        let ((own, own_doubt), (other, doubt)) = (self.own.motion(at)?, target.motion(at)?);
+        Some(Encounter::of(closest(&own, &other, at), Doubtful::of_both(own_doubt, doubt)))
     }
 }

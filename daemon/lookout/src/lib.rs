@@ -4,6 +4,7 @@
 pub mod casualty;
 pub mod drift;
 mod duplicate;
+mod encounter;
 mod finding;
 mod judging;
 mod kind;
@@ -18,8 +19,10 @@ mod state;
 mod sun;
 mod table;
 mod target;
+mod track;
 mod utc;
 
+pub use encounter::Encounter;
 pub use finding::Finding;
 pub use kind::Kind;
 pub use lookout::Lookout;

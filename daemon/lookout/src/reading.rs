@@ -1,10 +1,12 @@
 //! What is known of every quantity, and the states of own vessel and targets.
 
 use crate::casualty::{Known, OwnContext, RelativeTo, WindFrom};
+use crate::encounter::Encounter;
 use crate::judging::{CLOSE_NM, SOON_S};
-use crate::motion::{Closest, Motion, Sight};
+use crate::motion::{Motion, Sight};
 use crate::state::{OwnState, TargetState};
 use crate::target::Target;
+use crate::track::Doubtful;
 use crate::{Lookout, Source};
 use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Reading, Subject, Value, Whose, turn_deg};
 
@@ -53,17 +55,21 @@ impl Lookout {
         use Quantity as Q;
         let number = |v: Option<f64>| v.map(Value::Number);
         let reported = t.report.map(|r| r.at);
-        let fixed = self.own.motion(at).map(|m| m.at);
+        let fixed = self.own.fix_heard();
         // What needs both vessels is as old as the older of their reports.
         let both = reported.zip(fixed).map(|(a, b)| a.min(b));
-        let met = |of: fn(&Closest) -> f64| number(self.closest_of(at, t).map(|c| of(&c)));
+        let met = |of: fn(&Encounter) -> f64| number(self.encounter(at, t).map(|m| of(&m)));
         let seen = || self.sight(at, t);
         let (value, heard) = match quantity {
             Q::Range => (number(seen().map(|s| s.range_nm())), both),
             Q::Bearing => (number(seen().map(|s| s.bearing_deg())), both),
             Q::RelativeBearing => (number(self.relative_bearing(at, seen()).map(|(deg, _)| deg)), both),
-            Q::Cpa => (met(|c| c.cpa_nm), both),
-            Q::Tcpa => (met(|c| c.tcpa_s), both),
+            Q::Cpa => (met(|m| m.cpa_nm), both),
+            Q::Tcpa => (met(|m| m.tcpa_s), both),
+            Q::CpaLeast => (met(|m| m.least_cpa_nm), both),
+            Q::CpaMost => (met(|m| m.greatest_cpa_nm), both),
+            Q::TcpaLeast => (met(|m| m.earliest_tcpa_s), both),
+            Q::TcpaMost => (met(|m| m.latest_tcpa_s), both),
             Q::TargetSog => (number(t.report.and_then(|r| r.sog_kn)), reported),
             Q::TargetCog => (number(t.report.and_then(|r| r.cog_deg)), reported),
             Q::Kind => (Some(word(t.kind.word())), Some(t.heard)),
@@ -131,7 +137,9 @@ impl Lookout {
 
     /// Where a target lies, both carried to now as far as their motion is known.
     pub(crate) fn sight(&self, at: Moment, t: &Target) -> Option<Sight> {
-        let place = |m: Option<Motion>, last: Option<Position>| m.map(|m| m.carried(at).position).or(last);
+        let place = |m: Option<(Motion, Doubtful)>, last: Option<Position>| {
+            m.map(|(m, _)| m.carried(at).position).or(last)
+        };
         let own = place(self.own.motion(at), self.own.fix(at).map(|(p, _)| p))?;
         let target = place(t.motion(at), t.report.map(|r| r.position))?;
         Some(Sight::of(own, target))
@@ -206,7 +214,7 @@ impl Lookout {
 
     fn target_state(&self, at: Moment, t: &Target) -> TargetState {
         let sight = self.sight(at, t);
-        let met = self.closest_of(at, t);
+        let met = self.encounter(at, t);
         let relative = self.relative_bearing(at, sight);
         TargetState {
             mmsi: t.mmsi,
@@ -228,6 +236,10 @@ impl Lookout {
             relative_to: relative.map(|(_, to)| to),
             cpa_nm: met.map(|c| c.cpa_nm),
             tcpa_s: met.map(|c| c.tcpa_s),
+            least_cpa_nm: met.map(|m| m.least_cpa_nm),
+            greatest_cpa_nm: met.map(|m| m.greatest_cpa_nm),
+            earliest_tcpa_s: met.map(|m| m.earliest_tcpa_s),
+            latest_tcpa_s: met.map(|m| m.latest_tcpa_s),
             age_s: t.report.map(|r| at.since(r.at).as_secs_f64()),
             lost: t.is_lost(at),
         }

@@ -108,6 +108,14 @@ pub struct TargetState {
     pub cpa_nm: Option<f64>,
     /// Seconds until then; negative once it is past.
     pub tcpa_s: Option<f64>,
+    /// The CPA is with 95 % no less than this …
+    pub least_cpa_nm: Option<f64>,
+    /// … and no more than this.
+    pub greatest_cpa_nm: Option<f64>,
+    /// The TCPA is with 95 % no sooner than this …
+    pub earliest_tcpa_s: Option<f64>,
+    /// … and no later than this.
+    pub latest_tcpa_s: Option<f64>,
     /// Seconds since her last position report.
     pub age_s: Option<f64>,
     /// Her reports have stopped.

@@ -10,6 +10,7 @@ pub use doubt::Trouble;
 
 use crate::motion::Motion;
 use crate::source::{Channel, Heard, Origin, Source, Verdict};
+use crate::track::{Doubtful, MPS_PER_KN, Noise, Observation, Track, velocity_mps};
 use crate::{Finding, Settings};
 use doubt::Doubts;
 use review::Watched;
@@ -36,6 +37,21 @@ const TOGETHER: Duration = Duration::from_secs(5);
 const CARRIED_ON: Duration = Duration::from_secs(180);
 /// Below this speed a missing course does not matter: she lies still.
 pub(crate) const STILL_KN: f64 = 0.3;
+
+/// What is to be expected of a small boat: fixes good to 5 m, whose errors are alike over some ten seconds; a course
+/// that yaws with the waves, which is learnt; a tack in a quarter of a minute (own choice, proven by the encounters'
+/// bench).
+const OWN_NOISE: Noise = Noise {
+    position_m: 5.0,
+    velocity_mps: 0.2 * MPS_PER_KN,
+    yaw_mps: 0.6 * MPS_PER_KN,
+    yaw_most_mps: 2.5 * MPS_PER_KN,
+    alike_s: (10.0, 4.0),
+    steady: 2e-4,
+    turning: 0.5,
+    steady_s: 300.0,
+    turning_s: 15.0,
+};
 
 /// Whether a quantity changes slowly and is told rarely.
 fn is_slow(q: Quantity) -> bool {
@@ -94,6 +110,7 @@ impl<'a> Hearing<'a> {
 #[derive(Debug, Clone)]
 pub(crate) struct OwnVessel {
     position: Channel<Position>,
+    track: Option<Track>,
     numbers: BTreeMap<Quantity, Channel<f64>>,
     variation: Variation,
     transducers: Transducers,
@@ -105,6 +122,7 @@ impl OwnVessel {
     pub fn new() -> Self {
         Self {
             position: Channel::new(SILENCE),
+            track: None,
             numbers: BTreeMap::new(),
             variation: Variation::default(),
             transducers: Transducers::default(),
@@ -140,7 +158,9 @@ impl OwnVessel {
             Report::RateOfTurn { rate_of_turn_deg_min } => {
                 self.number(h, Q::RateOfTurn, *rate_of_turn_deg_min, 0);
             }
-            Report::Rudder { rudder_deg } => self.number(h, Q::Rudder, *rudder_deg, 0),
+            Report::Rudder { rudder_deg } => {
+                self.number(h, Q::Rudder, *rudder_deg, 0);
+            }
             _ => return,
         }
         self.close(hearing);
@@ -196,6 +216,7 @@ impl OwnVessel {
     fn hear_fix(&mut self, h: &mut Hearing<'_>, fix: &Fix) {
         let quality = fix_quality(fix.quality);
         self.variation.hear_receiver(h.at, fix.variation_deg);
+        let mut seen = Observation { position: None, velocity_mps: None, turns: false };
         if let Some(position) = fix.position {
             if h.source.origin == Origin::Instrument {
                 let before = self.position.all().iter().find(|p| p.source == h.source);
@@ -204,16 +225,34 @@ impl OwnVessel {
             }
             let verdict = self.position.hear(h.at, h.source, position, quality, h.settings);
             h.judged(Quantity::Fix, verdict);
+            seen.position = fix.position.filter(|_| verdict != Verdict::Aside);
             self.variation.follow(position, h.utc);
         }
-        self.number(h, Quantity::Sog, fix.sog_kn, quality);
+        let sog_used = self.number(h, Quantity::Sog, fix.sog_kn, quality);
         let by_compass = || {
             let (magnetic, variation) = fix.cog_magnetic_deg.zip(self.variation.deg(h.at, h.settings))?;
             Some(normal_deg(magnetic + variation))
         };
-        self.number(h, Quantity::Cog, fix.cog_deg.or_else(by_compass), quality);
+        let cog_deg = fix.cog_deg.or_else(by_compass);
+        let cog_used = self.number(h, Quantity::Cog, cog_deg, quality);
+        if let Some(sog_kn) = fix.sog_kn.filter(|_| sog_used) {
+            let cog_deg = cog_deg.filter(|_| cog_used).or((sog_kn < STILL_KN).then_some(0.0));
+            seen.velocity_mps = cog_deg.map(|deg| velocity_mps(sog_kn, deg));
+        }
+        self.follow(h.at, seen);
         let under_way = self.value(h.at, Quantity::Sog).zip(self.value(h.at, Quantity::Cog));
         self.watched.hear_course(h.at, under_way);
+    }
+
+    /// Carries the track on with what the source in use says.
+    fn follow(&mut self, at: Moment, seen: Observation) {
+        match (&mut self.track, seen.position) {
+            (Some(track), _) => track.hear(at, seen),
+            (None, Some(position)) => {
+                self.track = Some(Track::new(at, position, seen.velocity_mps, OWN_NOISE));
+            }
+            (None, None) => {}
+        }
     }
 
     /// True as told, else magnetic by deviation and variation.
@@ -307,12 +346,14 @@ impl OwnVessel {
         }
     }
 
-    fn number(&mut self, h: &mut Hearing<'_>, q: Quantity, value: Option<f64>, quality: u8) {
-        let Some(value) = value.filter(|v| v.is_finite()) else { return };
+    /// Takes a number; whether its source is the one in use.
+    fn number(&mut self, h: &mut Hearing<'_>, q: Quantity, value: Option<f64>, quality: u8) -> bool {
+        let Some(value) = value.filter(|v| v.is_finite()) else { return false };
         let silence = if is_slow(q) { SLOW_SILENCE } else { SILENCE };
         let channel = self.numbers.entry(q).or_insert_with(|| Channel::new(silence));
         let verdict = channel.hear(h.at, h.source, value, quality, h.settings);
         h.judged(q, verdict);
+        verdict != Verdict::Aside
     }
 
     /// What the source in use last said, whatever its age.
@@ -359,6 +400,11 @@ impl OwnVessel {
         (at.since(heard.at) <= believed(Quantity::Fix)).then_some((heard.value, heard.at))
     }
 
+    /// When the last position was heard.
+    pub fn fix_heard(&self) -> Option<Moment> {
+        self.position.current().map(|h| h.at)
+    }
+
     /// What is known of a quantity.
     pub fn reading(&self, at: Moment, q: Quantity) -> Reading {
         if q == Quantity::Fix {
@@ -368,13 +414,11 @@ impl OwnVessel {
         Reading { value: self.value(at, q).map(Value::Number), heard: self.last(q).map(|h| h.at) }
     }
 
-    /// How she moves: from the last fix, carried on for a while when fixes stop.
-    pub fn motion(&self, at: Moment) -> Option<Motion> {
-        let fix = self.position.current().filter(|h| at.since(h.at) <= CARRIED_ON)?;
-        let carried = |q| self.last(q).filter(|h| at.since(h.at) <= CARRIED_ON).map(|h| h.value);
-        let sog_kn = carried(Quantity::Sog)?;
-        let cog_deg = carried(Quantity::Cog).or((sog_kn < STILL_KN).then_some(0.0))?;
-        Some(Motion::steady(fix.at, fix.value, sog_kn, cog_deg))
+    /// How she moves and how well that is known, carried on for a while when fixes stop.
+    pub fn motion(&self, at: Moment) -> Option<(Motion, Doubtful)> {
+        self.position.current().filter(|h| at.since(h.at) <= CARRIED_ON)?;
+        let track = self.track.as_ref()?;
+        Some((track.motion()?, track.doubt(at)))
     }
 
     /// Ends of belief in the values now held.
