@@ -2,19 +2,19 @@
 //! decides nothing: the lookout keeps the picture, the board judges the orders and lives the alerts. Live daemon,
 //! replay and tests run this same code; only feed and clock differ.
 
+mod crew;
 mod record;
 mod status;
 mod view;
 
-use crate::act::{Act, ActError};
 use crate::config::{self, Boat};
 use crate::event::EventRecord;
 use crate::logbook::{Entry, EntryKind, Logbook, OwnRow, Stamp, TargetRow};
 use crate::words;
-use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, StandDown, spoken};
+use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, spoken};
 use lookout::{Finding, Lookout, Trouble};
 use record::target_row;
-use rules::{AlertId, Board, BoardSettings, BuiltIn, Carry, Declared, Orders};
+use rules::{Board, BoardSettings, BuiltIn, Carry, Orders};
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
 use std::time::Duration;
 use terms::{CasualtyId, FeedId, Moment, Quantity, Subject, Utc};
@@ -388,92 +388,6 @@ impl Watch {
         for c in self.open_casualties(at) {
             self.board.reword(built_in(c.kind), Subject::Casualty(c.id), spoken(&c));
         }
-    }
-
-    /// Does what the crew asks; says in words what was done.
-    ///
-    /// # Errors
-    /// When there is nothing to do it to, or it makes no sense.
-    pub fn act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
-        let done = self.do_act(at, act);
-        self.pump(at);
-        done
-    }
-
-    fn do_act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
-        self.reword_casualties(at);
-        let nothing = |e: rules::Refused| ActError::Nothing(e.to_string());
-        match act {
-            Act::Acknowledge { alert: Some(id), .. } => {
-                self.board.acknowledge(at, id).map_err(nothing)?;
-                Ok(format!("alert {} acknowledged", id.0))
-            }
-            Act::Silence { alert: Some(id), .. } => {
-                self.board.silence(at, id).map_err(nothing)?;
-                Ok(format!("alert {} silenced for 30 s", id.0))
-            }
-            Act::Acknowledge { alert: None, order } => {
-                let open = self.open_alerts(order.as_deref());
-                let n = open.into_iter().filter(|id| self.board.acknowledge(at, *id).is_ok()).count();
-                Ok(format!("{n} acknowledged"))
-            }
-            Act::Silence { alert: None, order } => {
-                let open = self.open_alerts(order.as_deref());
-                let n = open.into_iter().filter(|id| self.board.silence(at, *id).is_ok()).count();
-                Ok(format!("{n} silenced for 30 s"))
-            }
-            Act::Overboard { late_s, who } => {
-                if !(0.0..=3600.0).contains(&late_s) {
-                    return Err(ActError::Wrong("how many seconds ago is a number from 0 to 3600".into()));
-                }
-                let id = self.lookout.overboard(at, Duration::from_secs_f64(late_s), who);
-                Ok(format!("casualty {} marked", id.0))
-            }
-            Act::StandDown { casualty, reason } => self.stand_down(at, casualty, &reason),
-            Act::Declare { what } => {
-                let declared = Declared::named(&what).ok_or_else(|| {
-                    let known: Vec<&str> = Declared::ALL.iter().map(|d| d.name()).collect();
-                    ActError::Wrong(format!("`{what}` cannot be declared: it is one of {}", known.join(", ")))
-                })?;
-                let view = View { at, lookout: &self.lookout };
-                self.board.declare(at, declared, &view);
-                self.enter(at, EntryKind::Declared, declared.to_string());
-                Ok(format!("declared {declared}"))
-            }
-            Act::Note { text } => {
-                let text = text.trim().to_owned();
-                if text.is_empty() || text.len() > 1000 {
-                    return Err(ActError::Wrong("a remark has one to 1000 letters".into()));
-                }
-                self.enter(at, EntryKind::Note, text);
-                Ok("written into the logbook".to_owned())
-            }
-        }
-    }
-
-    fn open_alerts(&self, order: Option<&str>) -> Vec<AlertId> {
-        self.board.alerts().filter(|a| order.is_none_or(|o| a.order == o)).map(|a| a.id).collect()
-    }
-
-    fn stand_down(
-        &mut self,
-        at: Moment,
-        which: Option<CasualtyId>,
-        reason: &str,
-    ) -> Result<String, ActError> {
-        let reason = StandDown::parse(reason).ok_or_else(|| {
-            ActError::Wrong("a reason is recovered, false activation, test, or handed over".to_owned())
-        })?;
-        let open: Vec<CasualtyId> = self.open_casualties(at).iter().map(|c| c.id).collect();
-        let id = match (which, open.as_slice()) {
-            (Some(id), _) => id,
-            (None, [only]) => *only,
-            (None, []) => return Err(ActError::Nothing("there is no casualty".to_owned())),
-            (None, _) => return Err(ActError::Wrong("there are several casualties: say which".to_owned())),
-        };
-        self.lookout.stand_down(at, id, reason).map_err(|e| ActError::Nothing(e.to_string()))?;
-        self.board.stand_down(at, id).map_err(|e| ActError::Nothing(e.to_string()))?;
-        Ok(format!("casualty {} stood down: {}", id.0, reason.as_str()))
     }
 
     /// Something is wrong, or right again, outside the picture: a signal, the logbook, the orders file.

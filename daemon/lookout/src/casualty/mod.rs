@@ -28,7 +28,7 @@ pub use fixes::{BeaconFix, Doubt};
 pub use news::{CasualtyNews, News};
 pub use own::{Known, OwnContext, RelativeTo, SetDrift, WindFrom};
 pub use snapshot::{Gap, Snapshot};
-pub use spoken::spoken;
+pub use spoken::{spoken, who};
 pub use stand_down::NoSuchCasualty;
 pub use state::{CasualtyState, Placed, Reach};
 pub use track::{OnTrack, Track};

@@ -39,7 +39,7 @@ pub fn spoken(s: &CasualtyState) -> String {
 }
 
 /// What it is, and whose.
-pub(crate) fn who(s: &CasualtyState) -> String {
+pub fn who(s: &CasualtyState) -> String {
     let number = match (s.beacon_mmsi, s.emitter.as_deref()) {
         (Some(m), _) => format!(" {m}"),
         (None, Some(e)) => format!(" {e}"),
