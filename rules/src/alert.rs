@@ -134,9 +134,23 @@ impl Alert {
     }
 }
 
+/// Whom an event is for.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum Addressee {
+    /// The one on watch; by name where a roster or a hand tells it.
+    Watch(Option<String>),
+    /// The skipper; by name where the roster tells it.
+    Skipper(Option<String>),
+    /// Everybody.
+    #[default]
+    AllHands,
+}
+
 /// How an event is carried to people.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Carry {
+    /// Whom it is for.
+    pub to: Addressee,
     /// By these signals; `None`: by all that carry the alert's priority.
     pub signals: Option<Vec<String>>,
     /// The event calls for attention: a signal sounds anew.
@@ -173,6 +187,9 @@ pub enum Refused {
     /// No alert about that casualty stands.
     #[error("no alert about casualty {} stands", .0.0)]
     NoSuchCasualty(CasualtyId),
+    /// The watchkeeper is answered, from a lookout position, and not acknowledged.
+    #[error("the watchkeeper is answered from a lookout position; nothing else ends it")]
+    AnswerIt,
     /// The alert's state does not allow it.
     #[error("alert {} is {state}, and that cannot be done to it", id.0)]
     WrongState {

@@ -47,7 +47,7 @@ pub enum BuiltIn {
 }
 
 /// When and how far an alert goes on while nobody acknowledges it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Escalation {
     /// After so long.
     pub after: Duration,
@@ -109,15 +109,17 @@ impl BuiltIn {
                 Priority::EmergencyAlarm
             }
             Self::VesselInDistress => Priority::Alarm,
-            Self::Watchkeeper
-            | Self::FixLost
+            Self::FixLost
             | Self::FeedSilent
             | Self::AisSilent
             | Self::OwnTransmitterSilent
             | Self::LogbookFailing
             | Self::SignalFailing
             | Self::OrdersNotLoaded => Priority::Warning,
-            Self::ClockNotKnown
+            // The watchkeeper begins as a light alone (the visual indication of MSC.128(75)) and goes on by its own
+            // clock.
+            Self::Watchkeeper
+            | Self::ClockNotKnown
             | Self::PositionDoubtful
             | Self::OwnTransmitterWrong
             | Self::InstrumentDoubtful => Priority::Caution,

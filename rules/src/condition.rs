@@ -148,6 +148,18 @@ pub struct Test {
     pub predicate: Predicate,
 }
 
+impl Test {
+    /// The window it is judged over, where it has one.
+    pub fn window(&self) -> Option<Duration> {
+        match (&self.measure, &self.predicate) {
+            (Measure::Over(_, _, d), _) | (_, Predicate::Changes(_, _, d) | Predicate::OffMean(_, d)) => {
+                Some(*d)
+            }
+            _ => None,
+        }
+    }
+}
+
 /// How tests combine; a test by its place in the order's list.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Condition {

@@ -24,7 +24,8 @@ pub struct Sight<'a> {
 /// What a test must remember.
 #[derive(Debug, Clone, Default)]
 pub struct TestState {
-    window: Option<Window>,
+    /// What the value did over the test's window, where it has one.
+    pub window: Option<Window>,
 }
 
 /// The outcome of a test.
@@ -206,6 +207,9 @@ impl Sight<'_> {
             Measure::Age(_) | Measure::TimeOnWatch | Measure::TimeOfDay => 1.0,
             _ => return None,
         };
+        if test.measure == Measure::TimeOfDay && value.is_none() {
+            return Some(self.at + TIME_ASKED_EVERY);
+        }
         let (v, (a, b)) = (value?, limits(&test.predicate)?);
         let mut ahead = [(a - v) * rate, (b - v) * rate];
         if test.measure == Measure::TimeOfDay {
@@ -215,6 +219,9 @@ impl Sight<'_> {
         Some(self.at + Duration::try_from_secs_f64(wait_s).ok()? + SOONEST)
     }
 }
+
+/// While the time of day is not known, it is asked for so often.
+const TIME_ASKED_EVERY: Duration = Duration::from_secs(60);
 
 /// Rounding of sums over a window must not hide a change of just so much.
 const TINY: f64 = 1e-9;

@@ -10,18 +10,27 @@ mod life;
 mod order;
 mod picture;
 mod read;
+mod roster;
 mod shipped;
+mod watchkeeper;
 mod window;
 mod wording;
 
-pub use alert::{Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Refused, Source};
-pub use board::{Board, BoardSettings};
+pub use alert::{
+    Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Refused, Source,
+};
+pub use board::{Board, BoardSettings, Handover, Snapshot};
 pub use builtin::{BuiltIn, Escalation};
 pub use condition::{Condition, Extent, Measure, Only, Predicate, Test, Trend, Truth};
 pub use declared::{Declared, Doing, Waters};
 pub use life::{
-    ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, SOUND_RETURNS, WARNING_REPEATS,
+    ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, SOUND_RETURNS, Tally, WARNING_REPEATS,
 };
 pub use order::{Order, Orders, Piece, Worst};
 pub use picture::Picture;
+pub use roster::{DailyWatch, Present, Roster, RosterError, Rotation};
 pub use shipped::SHIPPED;
+pub use watchkeeper::{
+    LONGEST_DORMANT, NoLookoutPosition, SHORTEST_DORMANT, Stage, Switch, TO_FIRST, TO_SECOND, TO_THIRD,
+    Watchkeeper, WatchkeeperError, WatchkeeperSettings,
+};

@@ -1,8 +1,15 @@
 //! The life of alerts: raised, told again, silenced, acknowledged, escalated, rectified, cleared. After
 //! IMO MSC.302(87) (bridge alert management) and A.1021(26) (code on alerts).
 
-use crate::alert::{Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Refused, Source};
-use crate::builtin::Escalation;
+mod kept;
+
+pub use kept::KeptAlerts;
+
+use crate::alert::{
+    Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Refused, Source,
+};
+use crate::builtin::{BuiltIn, Escalation};
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::time::Duration;
 use terms::{Moment, Subject};
@@ -43,19 +50,36 @@ pub struct Raise {
     pub badness: f64,
 }
 
+/// What an order did during a watch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Tally {
+    /// Alerts and notices that began.
+    pub raised: u32,
+    /// Times that nobody acknowledged and it went further.
+    pub escalated: u32,
+}
+
+/// Names that are tallied at most.
+const MOST_TALLIES: usize = 1024;
+
 /// An alert that is not over.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 struct Standing {
     alert: Alert,
     source: Source,
     signals: Option<Vec<String>>,
     repeats: Option<Duration>,
     escalation: Option<Escalation>,
+    #[serde(skip)]
     badness: f64,
     silenced_until: Option<Moment>,
     next_repeat: Option<Moment>,
     next_escalation: Option<Moment>,
+    #[serde(skip)]
     armed: Option<Moment>,
+    /// Taken over from before a restart, and its condition not met since.
+    #[serde(skip)]
+    unconfirmed: bool,
 }
 
 impl Standing {
@@ -83,7 +107,8 @@ impl Standing {
     }
 
     fn escalates_in(&self) -> Option<Duration> {
-        if self.alert.level >= LAST_LEVEL {
+        // The watchkeeper goes on by its own clock.
+        if self.alert.level >= LAST_LEVEL || self.source == Source::BuiltIn(BuiltIn::Watchkeeper) {
             return None;
         }
         Some(self.escalation.map_or(
@@ -111,6 +136,12 @@ pub struct Alerts {
     signals_per_min: usize,
     /// Everything raised now is part of an exercise.
     exercise: bool,
+    /// Who is on watch.
+    pub watch: Option<String>,
+    /// Who is called when the watch does not answer.
+    pub skipper: Option<String>,
+    /// What each order did since the watch was handed over; at most [`MOST_TALLIES`] names.
+    pub tallies: BTreeMap<String, Tally>,
 }
 
 impl Alerts {
@@ -208,6 +239,7 @@ impl Alerts {
                 next_repeat: None,
                 next_escalation: None,
                 armed: None,
+                unconfirmed: false,
             },
         );
         self.start_clocks(at, id);
@@ -223,6 +255,7 @@ impl Alerts {
         if let Some(s) = self.standing.get_mut(&id) {
             s.alert.text = raise.text;
             s.badness = raise.badness;
+            s.unconfirmed = false;
             if s.alert.priority > Priority::Caution {
                 s.alert.state = AlertState::ActiveUnacknowledged;
                 s.silenced_until = None;
@@ -248,6 +281,7 @@ impl Alerts {
     pub fn retell(&mut self, at: Moment, id: AlertId, text: String) {
         if let Some(s) = self.standing.get_mut(&id) {
             s.alert.text = text;
+            s.unconfirmed = false;
             s.next_repeat = s.interval().map(|i| at + i);
             self.emit(at, id, EventKind::Repeated, 0);
             self.arm(id);
@@ -290,8 +324,14 @@ impl Alerts {
         }
     }
 
+    fn may_be_acted_on(&self, id: AlertId) -> Result<(), Refused> {
+        let watchkeeper = self.source(id) == Some(&Source::BuiltIn(BuiltIn::Watchkeeper));
+        if watchkeeper { Err(Refused::AnswerIt) } else { Ok(()) }
+    }
+
     /// The crew has seen it.
     pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        self.may_be_acted_on(id)?;
         let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
         match s.alert.state {
             AlertState::ActiveUnacknowledged
@@ -315,6 +355,7 @@ impl Alerts {
 
     /// Silences the sound for [`SOUND_RETURNS`].
     pub fn silence(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        self.may_be_acted_on(id)?;
         let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
         match s.alert.state {
             AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced => {
@@ -331,6 +372,7 @@ impl Alerts {
 
     /// Somebody else takes it over. An emergency alarm and a caution cannot be passed on.
     pub fn transfer(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        self.may_be_acted_on(id)?;
         let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
         let state = s.alert.state;
         let can = matches!(s.alert.priority, Priority::Warning | Priority::Alarm)
@@ -348,6 +390,18 @@ impl Alerts {
         self.emit(at, id, EventKind::Transferred, 0);
         self.arm(id);
         Ok(())
+    }
+
+    /// Goes one stage further by a clock of its own: to a priority and a level, aloud.
+    pub fn step(&mut self, at: Moment, id: AlertId, priority: Priority, level: u8, text: &str) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            s.alert.priority = priority;
+            s.alert.level = level;
+            s.alert.state = AlertState::ActiveUnacknowledged;
+            text.clone_into(&mut s.alert.text);
+        }
+        self.start_clocks(at, id);
+        self.emit(at, id, EventKind::Escalated, 0);
     }
 
     fn start_clocks(&mut self, at: Moment, id: AlertId) {
@@ -481,7 +535,20 @@ impl Alerts {
         if more > 0 {
             alert.text = format!("{}; and {more} more", alert.text);
         }
+        let to = match s.alert.level {
+            _ if exempt => Addressee::AllHands,
+            0 => Addressee::Watch(self.watch.clone()),
+            1 => Addressee::Skipper(self.skipper.clone()),
+            _ => Addressee::AllHands,
+        };
+        let known = self.tallies.contains_key(&alert.order);
+        if known || self.tallies.len() < MOST_TALLIES {
+            let tally = self.tallies.entry(alert.order.clone()).or_default();
+            tally.raised += u32::from(matches!(kind, EventKind::Raised | EventKind::Noted));
+            tally.escalated += u32::from(kind == EventKind::Escalated);
+        }
         let carry = Carry {
+            to,
             signals: s.signals.clone(),
             aloud: wants && room,
             held_back: wants && !room,

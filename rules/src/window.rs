@@ -1,5 +1,6 @@
 //! What a value did over a window of time, in a fixed number of buckets whatever the rate of reports.
 
+use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 use std::time::Duration;
 use terms::{Circular, Moment};
@@ -7,7 +8,7 @@ use terms::{Circular, Moment};
 /// Buckets of a window; one more is kept, since the oldest is only partly within it.
 const BUCKETS: u32 = 32;
 
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 struct Bucket {
     start: Moment,
     lowest: f64,
@@ -18,7 +19,7 @@ struct Bucket {
 }
 
 /// The values of a quantity over the last so long.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Window {
     length: Duration,
     width: Duration,
@@ -30,6 +31,19 @@ impl Window {
     pub fn new(length: Duration) -> Self {
         let width = (length / BUCKETS).max(Duration::from_millis(1));
         Self { length, width, buckets: VecDeque::new() }
+    }
+
+    /// How far it reaches back.
+    pub fn length(&self) -> Duration {
+        self.length
+    }
+
+    /// The same with every moment carried by so many milliseconds.
+    pub fn shifted(mut self, by_ms: i64) -> Self {
+        for b in &mut self.buckets {
+            b.start = Moment(b.start.0.saturating_add(by_ms));
+        }
+        self
     }
 
     /// How soon what it says may change by time alone.

@@ -20,7 +20,7 @@ pub fn in_sector(deg: f64, from_deg: f64, to_deg: f64) -> bool {
 }
 
 /// A mean of directions, as the direction of the sum of unit vectors.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Circular {
     north: f64,
     east: f64,

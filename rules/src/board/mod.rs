@@ -1,7 +1,9 @@
 //! The board: the orders in force, judged as the picture changes, and the alerts that stand.
 
 mod hold;
+mod snapshot;
 mod timers;
+mod watch;
 mod watched;
 
 use crate::alert::{Alert, AlertEvent, AlertId, Priority, Refused, Source};
@@ -11,10 +13,15 @@ use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
 use crate::order::{Order, Orders};
 use crate::picture::Picture;
+use crate::roster::Roster;
+use crate::watchkeeper::Watchkeeper;
+use snapshot::KeptOrder;
+pub use snapshot::Snapshot;
 use std::collections::BTreeMap;
 use std::sync::Arc;
-use terms::{CasualtyId, Moment, Position, Quantity, Subject, Value, Whose};
+use terms::{CasualtyId, Moment, Position, Quantity, Subject, Utc, Value, Whose};
 use timers::Timers;
+pub use watch::Handover;
 use watched::{Desk, Watched};
 
 /// Built-in alerts that stand at once at most; beyond them beacons are told as one and the rest only noted.
@@ -53,7 +60,18 @@ pub struct Board {
     doing: Option<Doing>,
     waters: Option<Waters>,
     anchor: Option<Position>,
-    watch_began: Option<Moment>,
+    roster: Roster,
+    /// When the roster is to be looked at.
+    roster_due: Option<Moment>,
+    /// The watch that the roster last put on, and since when by ship's time.
+    rostered: Option<(String, Utc)>,
+    /// Who is on watch, by the roster or by hand, and since when.
+    on_watch: Option<(String, Moment)>,
+    watchkeeper: Option<Watchkeeper>,
+    /// What orders kept across a restart, until they are set.
+    kept: BTreeMap<String, KeptOrder>,
+    /// Until when what was taken over must be met again.
+    unconfirmed_until: Option<Moment>,
 }
 
 impl Board {
@@ -71,7 +89,13 @@ impl Board {
             doing: None,
             waters: None,
             anchor: None,
-            watch_began: None,
+            roster: Roster::default(),
+            roster_due: None,
+            rostered: None,
+            on_watch: None,
+            watchkeeper: None,
+            kept: BTreeMap::new(),
+            unconfirmed_until: None,
         }
     }
 
@@ -86,7 +110,7 @@ impl Board {
             at: self.now,
             picture,
             anchor: self.anchor,
-            watch_began: self.watch_began,
+            watch_began: self.on_watch.as_ref().map(|(_, since)| *since),
             ship_time_s: self.settings.ship_time_s,
         }
     }
@@ -123,8 +147,17 @@ impl Board {
             self.by_name.insert(order.name.clone(), place);
             self.watched.push(match was {
                 Some(w) => w.moved(place),
-                None => Watched::new(order, place, at),
+                None => {
+                    let kept = self.kept.remove(&order.name);
+                    Watched::new(order, place, at, kept)
+                }
             });
+        }
+        // Alerts taken over from before a restart whose order is no longer there.
+        for name in self.alerts.orders().into_iter().filter(|n| !self.by_name.contains_key(n)) {
+            for id in self.alerts.of_order(&name) {
+                self.alerts.clear(at, id);
+            }
         }
         for (place, stayed) in stayed.into_iter().enumerate() {
             self.apply(place, picture);
@@ -193,6 +226,9 @@ impl Board {
     /// Passes on to a moment: judges what fell due, returns sounds, repeats and escalates.
     pub fn advance(&mut self, at: Moment, picture: &dyn Picture) {
         let at = self.pass(at);
+        self.advance_roster(picture);
+        self.advance_watchkeeper(picture);
+        self.end_unconfirmed();
         while let Some((place, subject)) = self.timers.pop(at) {
             let place = place as usize;
             match subject {
@@ -218,7 +254,8 @@ impl Board {
 
     /// When the board wants to be advanced next.
     pub fn next_wake(&self) -> Option<Moment> {
-        [self.timers.next(), self.alerts.next_wake()].into_iter().flatten().min()
+        let own = [self.timers.next(), self.alerts.next_wake(), self.watch_wake(), self.unconfirmed_until];
+        own.into_iter().flatten().min()
     }
 
     /// A built-in alert begins, or is told anew: an acknowledgement given before no longer counts.
@@ -373,6 +410,7 @@ impl Board {
             Declared::Waters(w) => self.waters = Some(w),
         }
         (0..self.watched.len()).for_each(|place| self.apply(place, picture));
+        self.advance_watchkeeper(picture);
     }
 
     /// What is declared: what she does, and the waters.

@@ -3,10 +3,11 @@
 mod telling;
 
 use super::hold::Hold;
+use super::snapshot::KeptOrder;
 use super::timers::Timers;
 use crate::alert::{AlertId, Priority, Source};
 use crate::builtin::Escalation;
-use crate::condition::Truth;
+use crate::condition::{Test, Truth};
 use crate::judge::{Sight, TestState};
 use crate::life::{Alerts, Raise};
 use crate::order::Order;
@@ -41,7 +42,6 @@ struct Entry {
     tests: Vec<TestState>,
     phase: Phase,
     alert: Option<AlertId>,
-    rests_until: Option<Moment>,
     unknown_since: Option<Moment>,
 }
 
@@ -65,6 +65,8 @@ pub struct Watched {
     crowd: BTreeSet<Subject>,
     /// Heard of beyond [`MOST_SUBJECTS`].
     unwatched: bool,
+    /// Subjects about which it rests, and until when; also those that are no longer heard.
+    rests: BTreeMap<Subject, Moment>,
 }
 
 /// What an order needs besides its own state.
@@ -79,9 +81,9 @@ pub struct Desk<'a> {
 
 impl Watched {
     /// Puts an order up.
-    pub fn new(order: Arc<Order>, place: u32, at: Moment) -> Self {
+    pub fn new(order: Arc<Order>, place: u32, at: Moment, kept: Option<KeptOrder>) -> Self {
         let n = order.tests.len();
-        Self {
+        let mut new = Self {
             order,
             place,
             in_force: false,
@@ -93,6 +95,35 @@ impl Watched {
             unknown: BTreeSet::new(),
             crowd: BTreeSet::new(),
             unwatched: false,
+            rests: BTreeMap::new(),
+        };
+        if let Some(kept) = kept {
+            new.take_over(kept);
+        }
+        new
+    }
+
+    /// Takes over what was kept before a restart, as far as the order is still the same.
+    fn take_over(&mut self, kept: KeptOrder) {
+        self.rests.extend(kept.rests.into_iter().take(MOST_SUBJECTS));
+        for (i, window) in kept.windows {
+            let asks = self.order.tests.get(i).and_then(Test::window);
+            if asks == Some(window.length())
+                && let Some(state) = self.shared.get_mut(i)
+            {
+                state.window = Some(window);
+            }
+        }
+    }
+
+    /// What to keep across a restart.
+    pub fn keep(&self) -> KeptOrder {
+        let own = self.entries.get(&Subject::OwnVessel).map_or(&self.shared, |e| &e.tests);
+        let windows = own.iter().enumerate().filter_map(|(i, s)| Some((i, s.window.clone()?))).collect();
+        KeptOrder {
+            name: self.order.name.clone(),
+            rests: self.rests.iter().map(|(s, m)| (*s, *m)).collect(),
+            windows,
         }
     }
 
@@ -107,7 +138,6 @@ impl Watched {
         let n = self.order.tests.len();
         self.in_force = true;
         self.since = at;
-        self.shared = vec![TestState::default(); n];
         self.shared_truth = vec![Truth::Unknown; n];
     }
 
@@ -169,16 +199,14 @@ impl Watched {
                 self.unwatched = true;
                 return;
             }
-            let tests = vec![TestState::default(); self.order.tests.len()];
-            let entry = Entry {
-                since: at,
-                tests,
-                phase: Phase::Quiet,
-                alert: None,
-                rests_until: None,
-                unknown_since: None,
+            // For an order about own vessel the shared states are those of its one subject.
+            let tests = match self.order.each {
+                Whose::Own => self.shared.clone(),
+                _ => vec![TestState::default(); self.order.tests.len()],
             };
-            self.entries.insert(subject, entry);
+            let alert = desk.alerts.adopt(&Source::Order(self.order.name.clone()), subject);
+            let phase = if alert.is_some() { Phase::On } else { Phase::Quiet };
+            self.entries.insert(subject, Entry { since: at, tests, phase, alert, unknown_since: None });
         }
         let mut truths = self.shared_truth.clone();
         let mut due = None;
@@ -207,6 +235,7 @@ impl Watched {
     /// From truth to phase; returns when to look again.
     fn step(&mut self, subject: Subject, begins: Truth, ends: Truth, desk: &mut Desk<'_>) -> Option<Moment> {
         let at = desk.sight.at;
+        let rests_until = self.rests.get(&subject).copied();
         let entry = self.entries.get_mut(&subject)?;
         match entry.phase {
             Phase::Quiet | Phase::Rising(_) => {
@@ -220,7 +249,7 @@ impl Watched {
                     Truth::True => {
                         let hold = hold.running(at);
                         entry.phase = Phase::Rising(hold);
-                        let ready = hold.reaches(at, self.order.held).max(entry.rests_until.unwrap_or(at));
+                        let ready = hold.reaches(at, self.order.held).max(rests_until.unwrap_or(at));
                         if ready > at {
                             return Some(ready);
                         }
@@ -329,10 +358,12 @@ impl Watched {
 
     /// An alert of this order was acknowledged: it rests.
     pub fn acknowledged(&mut self, subject: Subject, at: Moment) {
-        if !self.order.rests.is_zero()
-            && let Some(e) = self.entries.get_mut(&subject)
-        {
-            e.rests_until = Some(at + self.order.rests);
+        if self.order.rests.is_zero() {
+            return;
+        }
+        self.rests.retain(|_, until| *until > at);
+        if self.rests.len() < MOST_SUBJECTS {
+            self.rests.insert(subject, at + self.order.rests);
         }
     }
 
@@ -348,6 +379,7 @@ impl Watched {
         self.unknown.clear();
         self.crowd.clear();
         self.unwatched = false;
+        self.shared.iter_mut().for_each(|s| *s = TestState::default());
         for source in [Source::Unjudged(self.order.name.clone()), Source::Crowd(self.order.name.clone())] {
             if let Some(id) = alerts.find(&source, Subject::Lookout) {
                 alerts.clear(at, id);

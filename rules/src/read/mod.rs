@@ -8,4 +8,5 @@ mod phrase;
 mod source;
 
 pub use file::orders;
+pub use number::seconds_of_day;
 pub use phrase::did_you_mean;

@@ -53,6 +53,7 @@ pub struct Table {
     pub events: Vec<AlertEvent>,
 }
 
+#[allow(dead_code)]
 pub const SHIP: Subject = Subject::Target(match Mmsi::new(230_000_001) {
     Some(m) => m,
     None => panic!(),

@@ -122,7 +122,10 @@ impl Watched {
     /// The words of one of this order's alerts now.
     pub fn reword(&self, source: &Source, alert: &Alert, sight: &Sight<'_>) -> Option<String> {
         match source {
-            Source::Order(_) if alert.is_active() => Some(self.text(alert.subject, sight)),
+            // Taken over from before a restart and not met since: the last words are all there is.
+            Source::Order(_) if alert.is_active() && self.entries.contains_key(&alert.subject) => {
+                Some(self.text(alert.subject, sight))
+            }
             Source::Crowd(_) => Some(self.crowd_text()),
             _ => None,
         }

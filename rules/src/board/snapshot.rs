@@ -1,0 +1,94 @@
+//! What the board keeps across a restart of the daemon or the computer.
+
+use super::Board;
+use crate::declared::{Doing, Waters};
+use crate::life::KeptAlerts;
+use crate::window::Window;
+use serde::{Deserialize, Serialize};
+use std::time::Duration;
+use terms::{Moment, Position, Subject};
+
+/// What was taken over and is not met again within this time after a restart has ended.
+const MET_AGAIN_WITHIN: Duration = Duration::from_secs(300);
+
+/// All that must outlast a restart: every alert that is not over and its clocks, what is declared, the anchor, the
+/// rests of orders, and what own vessel's quantities did of late.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Snapshot {
+    /// When it was taken, in the steady time of then.
+    pub at: Moment,
+    pub(super) alerts: KeptAlerts,
+    pub(super) doing: Option<Doing>,
+    pub(super) waters: Option<Waters>,
+    pub(super) anchor: Option<Position>,
+    pub(super) on_watch: Option<(String, Moment)>,
+    pub(super) orders: Vec<KeptOrder>,
+}
+
+/// What is kept of one order.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct KeptOrder {
+    pub name: String,
+    /// Subjects about which it rests, and until when.
+    pub rests: Vec<(Subject, Moment)>,
+    /// Windows of tests about own vessel, by the test's place.
+    pub windows: Vec<(usize, Window)>,
+}
+
+impl KeptOrder {
+    fn shifted(self, by_ms: i64, windows_too: bool) -> Self {
+        let rests = self.rests.into_iter().map(|(s, m)| (s, Moment(m.0.saturating_add(by_ms)))).collect();
+        // Over a gap of unknown length nobody can say what a value did in the last three hours.
+        let windows = if windows_too { self.windows } else { Vec::new() };
+        Self { rests, windows: windows.into_iter().map(|(i, w)| (i, w.shifted(by_ms))).collect(), ..self }
+    }
+}
+
+impl Board {
+    /// What to keep, as of the last moment the board was told.
+    pub fn snapshot(&self) -> Snapshot {
+        Snapshot {
+            at: self.now,
+            alerts: self.alerts.keep(),
+            doing: self.doing,
+            waters: self.waters,
+            anchor: self.anchor,
+            on_watch: self.on_watch.clone(),
+            orders: self.watched.iter().map(super::Watched::keep).filter(|k| !k.is_empty()).collect(),
+        }
+    }
+
+    /// Takes over what a board kept before a restart; to be called before the orders are set. `gap` is the time
+    /// from the snapshot to now, by UTC; without it durations count on from the snapshot and are "at least" so long.
+    /// What nobody had acknowledged is told again at once. What is not met again within five minutes has ended;
+    /// an emergency has not: a person ends it.
+    pub fn restore(&mut self, at: Moment, snapshot: Snapshot, gap: Option<Duration>) {
+        let at = self.pass(at);
+        let gap_ms = gap.map_or(0, |g| i64::try_from(g.as_millis()).unwrap_or(i64::MAX));
+        let by_ms = at.0.saturating_sub(snapshot.at.0).saturating_sub(gap_ms);
+        self.alerts.take_over(at, snapshot.alerts, by_ms, gap.is_none());
+        self.doing = snapshot.doing;
+        self.waters = snapshot.waters;
+        self.anchor = snapshot.anchor;
+        self.on_watch = snapshot.on_watch.map(|(who, m)| (who, Moment(m.0.saturating_add(by_ms))));
+        self.alerts.watch = self.on_watch.as_ref().map(|(who, _)| who.clone());
+        self.kept =
+            snapshot.orders.into_iter().map(|k| (k.name.clone(), k.shifted(by_ms, gap.is_some()))).collect();
+        self.unconfirmed_until = Some(at + MET_AGAIN_WITHIN);
+    }
+
+    /// Ends what was taken over and not met again, once its time is up.
+    pub(super) fn end_unconfirmed(&mut self) {
+        if self.unconfirmed_until.is_some_and(|t| t <= self.now) {
+            self.unconfirmed_until = None;
+            self.kept.clear();
+            self.alerts.end_unconfirmed(self.now);
+        }
+    }
+}
+
+impl KeptOrder {
+    fn is_empty(&self) -> bool {
+        self.rests.is_empty() && self.windows.is_empty()
+    }
+}

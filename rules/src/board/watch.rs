@@ -1,0 +1,220 @@
+//! The watch on the board: the roster, the watchkeeper, and what the next one must know.
+
+use super::Board;
+use crate::alert::{Alert, Priority, Source};
+use crate::builtin::BuiltIn;
+use crate::condition::Measure;
+use crate::declared::{Doing, Waters};
+use crate::life::Tally;
+use crate::picture::Picture;
+use crate::roster::Roster;
+use crate::watchkeeper::{NoLookoutPosition, Stage, Switch, Watchkeeper};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use terms::{Moment, Subject, Utc};
+
+/// The roster is looked at anew so often while the time is not known.
+const LOOKED_AT_EVERY: Duration = Duration::from_secs(60);
+
+/// What the one who takes the watch over must know.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Handover {
+    /// Now.
+    pub at: Moment,
+    /// Who is on watch.
+    pub on_watch: Option<String>,
+    /// Since when.
+    pub since: Option<Moment>,
+    /// Who is on next, and in how long, by the roster.
+    pub next: Option<(String, Duration)>,
+    /// Alerts that are not over, worst priority first.
+    pub standing: Vec<Alert>,
+    /// What each order did since the last handover.
+    pub told: BTreeMap<String, Tally>,
+    /// Orders that do not apply as things are declared, and so do not watch.
+    pub out_of_force: Vec<String>,
+    /// What she does.
+    pub doing: Option<Doing>,
+    /// In which waters.
+    pub waters: Option<Waters>,
+    /// How far the watchkeeper has gone, and how often nobody answered it in time.
+    pub watchkeeper: Option<(Stage, u32)>,
+}
+
+impl Board {
+    /// Takes a roster in place of the one before.
+    pub fn set_roster(&mut self, at: Moment, roster: Roster, picture: &dyn Picture) {
+        self.pass(at);
+        self.alerts.skipper = roster.skipper().map(str::to_owned);
+        self.roster = roster;
+        self.roster_due = Some(self.now);
+        self.advance_roster(picture);
+    }
+
+    /// Takes a watchkeeper in place of the one before, or none.
+    pub fn set_watchkeeper(&mut self, at: Moment, keeper: Option<Watchkeeper>, picture: &dyn Picture) {
+        self.pass(at);
+        self.clear_watchkeeper();
+        self.watchkeeper = keeper;
+        self.advance_watchkeeper(picture);
+    }
+
+    /// Somebody takes the watch, whatever the roster says; until its next change. The tallies begin anew: take the
+    /// [`Self::handover`] before.
+    pub fn take_watch(&mut self, at: Moment, who: &str, picture: &dyn Picture) {
+        let at = self.pass(at);
+        self.alerts.tallies.clear();
+        self.begin_watch(at, Some(who.to_owned()), at, picture);
+    }
+
+    /// Who is on watch, and since when.
+    pub fn on_watch(&self) -> Option<(&str, Moment)> {
+        self.on_watch.as_ref().map(|(who, since)| (who.as_str(), *since))
+    }
+
+    /// What the one who takes the watch over must know.
+    pub fn handover(&self, picture: &dyn Picture) -> Handover {
+        let mut standing: Vec<Alert> = self.alerts.iter().cloned().collect();
+        standing.sort_by(|a, b| b.priority.cmp(&a.priority).then(a.id.cmp(&b.id)));
+        let ship_time = self.ship_time(picture);
+        let next = ship_time.and_then(|now| {
+            let present = self.roster.present(now)?;
+            let next = self.roster.present(present.until)?;
+            Some((next.who, Duration::from_millis(next.since.0.saturating_sub(now.0).max(0) as u64)))
+        });
+        Handover {
+            at: self.now,
+            on_watch: self.on_watch.as_ref().map(|(who, _)| who.clone()),
+            since: self.on_watch.as_ref().map(|(_, since)| *since),
+            next,
+            standing,
+            told: self.alerts.tallies.clone(),
+            out_of_force: self.watched.iter().filter(|w| !w.in_force).map(|w| w.order.name.clone()).collect(),
+            doing: self.doing,
+            waters: self.waters,
+            watchkeeper: self.watchkeeper.as_ref().map(|k| (k.stage(), k.missed())),
+        }
+    }
+
+    fn ship_time(&self, picture: &dyn Picture) -> Option<Utc> {
+        picture.utc().map(|t| t.plus_ms(self.settings.ship_time_s.saturating_mul(1000)))
+    }
+
+    /// Looks who is on watch by the roster, when that is due.
+    pub(super) fn advance_roster(&mut self, picture: &dyn Picture) {
+        let Some(due) = self.roster_due.filter(|due| *due <= self.now) else { return };
+        let _ = due;
+        let Some(ship_time) = self.ship_time(picture) else {
+            self.roster_due = (self.roster != Roster::default()).then(|| self.now + LOOKED_AT_EVERY);
+            return;
+        };
+        let Some(present) = self.roster.present(ship_time) else {
+            // An hour that nobody keeps, or no roster: looked at again soon, since it is cheap.
+            self.roster_due = (self.roster != Roster::default()).then(|| self.now + LOOKED_AT_EVERY);
+            return;
+        };
+        let left_ms = present.until.0.saturating_sub(ship_time.0).max(1);
+        let since = Moment(self.now.0.saturating_sub(ship_time.0.saturating_sub(present.since.0)));
+        // Satellites may correct the clock: the roster is looked at each minute, and changes when its time has come.
+        self.roster_due = Some(self.now + Duration::from_millis(left_ms as u64).min(LOOKED_AT_EVERY));
+        if self.rostered.as_ref() == Some(&(present.who.clone(), present.since)) {
+            return;
+        }
+        self.rostered = Some((present.who.clone(), present.since));
+        if self.on_watch.as_ref().map(|(who, _)| who) != Some(&present.who) {
+            self.begin_watch(self.now, Some(present.who), since, picture);
+        }
+    }
+
+    fn begin_watch(&mut self, at: Moment, who: Option<String>, since: Moment, picture: &dyn Picture) {
+        let before = self.on_watch.take().map(|(who, _)| who);
+        self.alerts.watch.clone_from(&who);
+        self.on_watch = who.map(|who| (who, since));
+        if let Some((who, _)) = &self.on_watch {
+            let text = match &before {
+                Some(b) if b != who => format!("{who} takes the watch from {b}"),
+                _ => format!("{who} takes the watch"),
+            };
+            self.note(at, "watch", Subject::Lookout, text);
+        }
+        let timed = |w: &super::Watched| w.order.tests.iter().any(|t| t.measure == Measure::TimeOnWatch);
+        let places: Vec<usize> =
+            self.watched.iter().enumerate().filter(|(_, w)| w.in_force && timed(w)).map(|(i, _)| i).collect();
+        for place in places {
+            self.with(place, picture, |w, desk| w.judge_all(desk));
+        }
+    }
+
+    /// Switches the watchkeeper by hand, or back to automatic. Nothing where there is none.
+    pub fn switch_watchkeeper(&mut self, at: Moment, switch: Switch, picture: &dyn Picture) {
+        self.pass(at);
+        if let Some(k) = &mut self.watchkeeper {
+            k.switch(switch);
+        }
+        self.advance_watchkeeper(picture);
+    }
+
+    /// The one on watch answers the watchkeeper from an input. Nothing where there is none.
+    ///
+    /// # Errors
+    /// Where the input is no lookout position.
+    pub fn answer_watchkeeper(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
+        let at = self.pass(at);
+        if let Some(k) = &mut self.watchkeeper {
+            k.answer(at, input)?;
+            self.clear_watchkeeper();
+        }
+        Ok(())
+    }
+
+    /// The watchkeeper.
+    pub fn watchkeeper(&self) -> Option<&Watchkeeper> {
+        self.watchkeeper.as_ref()
+    }
+
+    fn clear_watchkeeper(&mut self) {
+        if let Some(id) = self.alerts.find(&Source::BuiltIn(BuiltIn::Watchkeeper), Subject::Lookout) {
+            self.alerts.clear(self.now, id);
+        }
+    }
+
+    /// Passes the watchkeeper on and tells the stages it has come to.
+    pub(super) fn advance_watchkeeper(&mut self, picture: &dyn Picture) {
+        let second_of_day = self.ship_time(picture).map(|t| t.ms_of_day() as f64 / 1000.0);
+        let (at, doing) = (self.now, self.doing);
+        let Some(k) = &mut self.watchkeeper else { return };
+        let stages = k.advance(at, doing, second_of_day);
+        for stage in stages {
+            let source = Source::BuiltIn(BuiltIn::Watchkeeper);
+            match stage {
+                Stage::Off | Stage::Dormant => self.clear_watchkeeper(),
+                Stage::Visual => {
+                    self.call(
+                        at,
+                        BuiltIn::Watchkeeper,
+                        Subject::Lookout,
+                        "Answer the watchkeeper".to_owned(),
+                    );
+                }
+                Stage::First | Stage::Second | Stage::Third => {
+                    let (priority, level, text) = match stage {
+                        Stage::First => (Priority::Warning, 0, "The watch does not answer the watchkeeper"),
+                        Stage::Second => {
+                            (Priority::Alarm, 1, "The watch has not answered: the skipper is called")
+                        }
+                        _ => (Priority::Alarm, 2, "Nobody has answered the watchkeeper: all hands"),
+                    };
+                    if let Some(id) = self.alerts.find(&source, Subject::Lookout) {
+                        self.alerts.step(at, id, priority, level, text);
+                    }
+                }
+            }
+        }
+    }
+
+    /// When roster or watchkeeper want to be looked at.
+    pub(super) fn watch_wake(&self) -> Option<Moment> {
+        let keeper = self.watchkeeper.as_ref().and_then(|k| k.next_wake(self.now));
+        [self.roster_due, keeper].into_iter().flatten().min()
+    }
+}

@@ -1,0 +1,96 @@
+//! Alerts that outlast a restart of the daemon or the computer.
+
+use super::{Alerts, Standing};
+use crate::alert::{AlertId, AlertState, Priority, Source};
+use crate::builtin::BuiltIn;
+use serde::{Deserialize, Serialize};
+use terms::{Moment, Subject};
+
+/// Every alert that was not over, with its clocks.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct KeptAlerts {
+    last_id: u32,
+    standing: Vec<Standing>,
+}
+
+impl KeptAlerts {
+    /// Carries every moment by so many milliseconds, from the steady time before to the one after.
+    fn shift(&mut self, by_ms: i64) {
+        let carried = |m: Moment| Moment(m.0.saturating_add(by_ms));
+        for s in &mut self.standing {
+            s.alert.began = carried(s.alert.began);
+            for clock in [&mut s.silenced_until, &mut s.next_repeat, &mut s.next_escalation] {
+                *clock = clock.map(carried);
+            }
+        }
+    }
+}
+
+impl Alerts {
+    /// What is to be kept.
+    pub fn keep(&self) -> KeptAlerts {
+        KeptAlerts { last_id: self.last_id, standing: self.standing.values().cloned().collect() }
+    }
+
+    /// Takes over what was kept. What nobody had acknowledged is told again at once. `at_least`: an unknown time
+    /// has passed. The watchkeeper begins anew, so its alert does not stay.
+    pub fn take_over(&mut self, at: Moment, mut kept: KeptAlerts, by_ms: i64, at_least: bool) {
+        kept.shift(by_ms);
+        self.last_id = self.last_id.max(kept.last_id);
+        for mut s in kept.standing {
+            let key = (s.source.clone(), s.alert.subject);
+            let taken = self.by_source.contains_key(&key) || self.standing.contains_key(&s.alert.id);
+            if taken || s.source == Source::BuiltIn(BuiltIn::Watchkeeper) {
+                continue;
+            }
+            let id = s.alert.id;
+            s.alert.began_at_least |= at_least;
+            s.unconfirmed = true;
+            if s.alert.state == AlertState::ActiveUnacknowledged {
+                s.next_repeat = Some(at);
+            }
+            self.last_id = self.last_id.max(id.0);
+            self.by_source.insert(key, id);
+            self.standing.insert(id, s);
+            self.arm(id);
+        }
+    }
+
+    /// The alert of an order about a subject that was taken over and still stands: its condition goes on.
+    pub fn adopt(&mut self, source: &Source, subject: Subject) -> Option<AlertId> {
+        let id = self.find(source, subject)?;
+        let s = self.standing.get_mut(&id).filter(|s| s.unconfirmed)?;
+        s.unconfirmed = false;
+        s.alert.is_active().then_some(id)
+    }
+
+    /// Ends what was taken over and not met again since. Emergencies stay: a person ends them.
+    pub fn end_unconfirmed(&mut self, at: Moment) {
+        let ids: Vec<AlertId> =
+            self.standing.iter().filter(|(_, s)| s.unconfirmed).map(|(id, _)| *id).collect();
+        for id in ids {
+            if let Some(s) = self.standing.get_mut(&id) {
+                s.unconfirmed = false;
+                if s.alert.priority != Priority::EmergencyAlarm && s.alert.is_active() {
+                    s.alert.text.push_str("; not met again since the restart");
+                }
+            }
+            self.rectify(at, id);
+        }
+    }
+
+    /// Names of the orders that alerts were raised by.
+    pub fn orders(&self) -> Vec<String> {
+        let mut names: Vec<String> = self
+            .standing
+            .values()
+            .filter_map(|s| match &s.source {
+                Source::Order(n) | Source::Unjudged(n) | Source::Crowd(n) => Some(n.clone()),
+                Source::BuiltIn(_) => None,
+            })
+            .collect();
+        names.sort();
+        names.dedup();
+        names
+    }
+}

@@ -1,0 +1,297 @@
+//! The watchkeeper: a timer that the one on watch must answer, and that calls others where nobody does. After
+//! IMO MSC.128(75), performance standards for a bridge navigational watch alarm system.
+
+use crate::declared::Doing;
+use serde::{Deserialize, Serialize};
+use std::time::Duration;
+use terms::Moment;
+use thiserror::Error;
+
+/// The dormant period lies between these in the standard (MSC.128(75) 4.1.2).
+pub const SHORTEST_DORMANT: Duration = Duration::from_secs(3 * 60);
+/// See [`SHORTEST_DORMANT`].
+pub const LONGEST_DORMANT: Duration = Duration::from_secs(12 * 60);
+/// The longest that is allowed here: short-handed crews use 15 to 20 min (common practice).
+const LONGEST_ALLOWED: Duration = Duration::from_secs(60 * 60);
+/// From the visual indication to the first audible stage (MSC.128(75) 4.1.2).
+pub const TO_FIRST: Duration = Duration::from_secs(15);
+/// From the first audible stage to the second (MSC.128(75) 4.1.2).
+pub const TO_SECOND: Duration = Duration::from_secs(15);
+/// From the second audible stage to the third (MSC.128(75) 4.1.2).
+pub const TO_THIRD: Duration = Duration::from_secs(90);
+
+/// What the watchkeeper is told once.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WatchkeeperSettings {
+    /// How long it waits from one answer before it asks.
+    pub dormant: Duration,
+    /// Inputs that stand where a lookout can be kept; only these answer (MSC.128(75) 4.1.3.1).
+    pub positions: Vec<String>,
+    /// In automatic: on while she does one of these, or nothing is declared; empty for always.
+    pub during: Vec<Doing>,
+    /// In automatic: on within these hours, from and to in seconds of ship's day, and while the time is not known;
+    /// empty for always.
+    pub hours: Vec<(f64, f64)>,
+}
+
+/// Why settings will not do.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum WatchkeeperError {
+    /// Too short or too long.
+    #[error("the watchkeeper waits from 1 min to 1 h")]
+    Dormant,
+    /// Nothing to answer with.
+    #[error("no input is named as a lookout position, so nobody could answer the watchkeeper")]
+    NoPosition,
+}
+
+/// Whether it is on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Switch {
+    /// By what is declared and by the hours.
+    #[default]
+    Automatic,
+    /// By hand.
+    On,
+    /// By hand.
+    Off,
+}
+
+/// How far it has gone without an answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stage {
+    /// It is off.
+    Off,
+    /// It waits.
+    Dormant,
+    /// It shows that it wants an answer.
+    Visual,
+    /// It sounds where the watch is kept.
+    First,
+    /// It sounds where the skipper is.
+    Second,
+    /// It sounds wherever anybody is.
+    Third,
+}
+
+/// An input that is no lookout position.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("\"{0}\" is no lookout position and does not answer the watchkeeper")]
+pub struct NoLookoutPosition(pub String);
+
+/// The watchkeeper.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Watchkeeper {
+    settings: WatchkeeperSettings,
+    switch: Switch,
+    /// Since when it waits for an answer; `None` while off.
+    answered: Option<Moment>,
+    stage: Stage,
+    /// Times it came to the first audible stage.
+    missed: u32,
+}
+
+impl Watchkeeper {
+    /// One that is off until it is first advanced.
+    ///
+    /// # Errors
+    /// Settings that will not do.
+    pub fn new(settings: WatchkeeperSettings) -> Result<Self, WatchkeeperError> {
+        if settings.dormant < Duration::from_secs(60) || settings.dormant > LONGEST_ALLOWED {
+            return Err(WatchkeeperError::Dormant);
+        }
+        if settings.positions.is_empty() {
+            return Err(WatchkeeperError::NoPosition);
+        }
+        Ok(Self { settings, switch: Switch::default(), answered: None, stage: Stage::Off, missed: 0 })
+    }
+
+    /// Whether its dormant period is one of MSC.128(75).
+    pub fn within_standard(&self) -> bool {
+        (SHORTEST_DORMANT..=LONGEST_DORMANT).contains(&self.settings.dormant)
+    }
+
+    /// How far it has gone.
+    pub fn stage(&self) -> Stage {
+        self.stage
+    }
+
+    /// How it is switched.
+    pub fn switched(&self) -> Switch {
+        self.switch
+    }
+
+    /// Times it came to the first audible stage since it was made.
+    pub fn missed(&self) -> u32 {
+        self.missed
+    }
+
+    /// Switches it.
+    pub fn switch(&mut self, switch: Switch) {
+        self.switch = switch;
+    }
+
+    /// An answer from an input: the dormant period begins anew.
+    ///
+    /// # Errors
+    /// Where the input is no lookout position.
+    pub fn answer(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
+        if !self.settings.positions.iter().any(|p| p == input) {
+            return Err(NoLookoutPosition(input.to_owned()));
+        }
+        if self.answered.is_some() {
+            self.answered = Some(at);
+            self.stage = Stage::Dormant;
+        }
+        Ok(())
+    }
+
+    fn wanted(&self, doing: Option<Doing>, second_of_day: Option<f64>) -> bool {
+        match self.switch {
+            Switch::On => true,
+            Switch::Off => false,
+            Switch::Automatic => {
+                let s = &self.settings;
+                let by_doing = s.during.is_empty() || doing.is_none_or(|d| s.during.contains(&d));
+                let within = |now: f64| {
+                    s.hours
+                        .iter()
+                        .any(|(a, b)| if a <= b { now >= *a && now < *b } else { now >= *a || now < *b })
+                };
+                by_doing && (s.hours.is_empty() || second_of_day.is_none_or(within))
+            }
+        }
+    }
+
+    /// Passes on to a moment; gives every stage that was newly reached, in order.
+    pub fn advance(&mut self, at: Moment, doing: Option<Doing>, second_of_day: Option<f64>) -> Vec<Stage> {
+        let mut reached = Vec::new();
+        match (self.wanted(doing, second_of_day), self.answered) {
+            (false, None) => {}
+            (false, Some(_)) => {
+                self.answered = None;
+                self.stage = Stage::Off;
+                reached.push(Stage::Off);
+            }
+            (true, None) => {
+                self.answered = Some(at);
+                self.stage = Stage::Dormant;
+                reached.push(Stage::Dormant);
+            }
+            (true, Some(_)) => {
+                while let Some((due, stage)) = self.next_stage().filter(|(due, _)| *due <= at) {
+                    let _ = due;
+                    self.missed += u32::from(stage == Stage::First);
+                    self.stage = stage;
+                    reached.push(stage);
+                }
+            }
+        }
+        reached
+    }
+
+    fn next_stage(&self) -> Option<(Moment, Stage)> {
+        let asks = self.answered? + self.settings.dormant;
+        match self.stage {
+            Stage::Off | Stage::Third => None,
+            Stage::Dormant => Some((asks, Stage::Visual)),
+            Stage::Visual => Some((asks + TO_FIRST, Stage::First)),
+            Stage::First => Some((asks + TO_FIRST + TO_SECOND, Stage::Second)),
+            Stage::Second => Some((asks + TO_FIRST + TO_SECOND + TO_THIRD, Stage::Third)),
+        }
+    }
+
+    /// When it wants to be advanced next; with hours set, it must be looked at each minute besides.
+    pub fn next_wake(&self, now: Moment) -> Option<Moment> {
+        let stage = self.next_stage().map(|(due, _)| due);
+        let hours = (self.switch == Switch::Automatic && !self.settings.hours.is_empty())
+            .then(|| now + Duration::from_secs(60));
+        [stage, hours].into_iter().flatten().min()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn keeper(minutes: u64) -> Watchkeeper {
+        let settings = WatchkeeperSettings {
+            dormant: Duration::from_secs(minutes * 60),
+            positions: vec!["helm".into()],
+            during: vec![Doing::UnderSail],
+            hours: Vec::new(),
+        };
+        Watchkeeper::new(settings).unwrap()
+    }
+
+    #[test]
+    fn stages_of_msc_128() {
+        // IMO MSC.128(75) 4.1.2: dormant 3 to 12 min, then visual; 15 s on the first, 15 s more the second, 90 s
+        // more the third stage.
+        let mut k = keeper(12);
+        assert!(k.within_standard() && keeper(3).within_standard() && !keeper(13).within_standard());
+        let s = |s: f64| Moment::from_s(s);
+        assert_eq!(k.advance(s(0.0), None, None), [Stage::Dormant], "undeclared, it is on");
+        for (just_before, at, stage) in [
+            (719.9, 720.0, Stage::Visual),
+            (734.9, 735.0, Stage::First),
+            (749.9, 750.0, Stage::Second),
+            (839.9, 840.0, Stage::Third),
+        ] {
+            assert_eq!(k.next_wake(s(0.0)), Some(s(at)));
+            assert_eq!(k.advance(s(just_before), None, None), []);
+            assert_eq!(k.advance(s(at), None, None), [stage]);
+        }
+        assert_eq!(k.next_wake(s(0.0)), None);
+        // 4.1.3.1: reset only from where a lookout can be kept.
+        assert!(k.answer(s(850.0), "bunk").is_err());
+        assert_eq!(k.stage(), Stage::Third);
+        k.answer(s(850.0), "helm").unwrap();
+        assert_eq!((k.stage(), k.next_wake(s(850.0))), (Stage::Dormant, Some(s(1570.0))));
+    }
+
+    #[test]
+    fn a_long_sleep_of_the_computer_passes_no_stage_over() {
+        let mut k = keeper(12);
+        k.advance(Moment::ZERO, None, None);
+        let all = [Stage::Visual, Stage::First, Stage::Second, Stage::Third];
+        assert_eq!(k.advance(Moment::from_s(9000.0), None, None), all);
+        assert_eq!(k.missed(), 1);
+    }
+
+    #[test]
+    fn on_and_off_by_hand_by_what_is_declared_and_by_the_hours() {
+        let mut k = keeper(12);
+        let at = Moment::ZERO;
+        assert_eq!(k.advance(at, Some(Doing::AtAnchor), None), []);
+        assert_eq!(k.advance(at, Some(Doing::UnderSail), None), [Stage::Dormant]);
+        k.switch(Switch::Off);
+        assert_eq!(k.advance(at, Some(Doing::UnderSail), None), [Stage::Off]);
+        assert!(k.answer(at, "helm").is_ok());
+        assert_eq!(k.stage(), Stage::Off);
+        k.switch(Switch::On);
+        assert_eq!(k.advance(at, Some(Doing::Moored), None), [Stage::Dormant]);
+        let hour = 3600.0;
+        let settings = WatchkeeperSettings {
+            hours: vec![(22.0 * hour, 6.0 * hour)],
+            during: vec![],
+            ..keeper(3).settings
+        };
+        let mut night = Watchkeeper::new(settings).unwrap();
+        assert_eq!(night.advance(at, None, Some(21.9 * hour)), []);
+        assert_eq!(night.advance(at, None, Some(22.0 * hour)), [Stage::Dormant]);
+        assert_eq!(night.advance(at, None, Some(5.9 * hour)), []);
+        assert_eq!(night.advance(at, None, Some(6.0 * hour)), [Stage::Off]);
+        assert_eq!(night.advance(at, None, None), [Stage::Dormant], "at a time unknown it is on");
+    }
+
+    #[test]
+    fn settings_that_nobody_could_answer_are_refused() {
+        let settings = WatchkeeperSettings { positions: vec![], ..keeper(3).settings };
+        assert_eq!(Watchkeeper::new(settings), Err(WatchkeeperError::NoPosition));
+        let settings = WatchkeeperSettings { dormant: Duration::from_secs(59), ..keeper(3).settings };
+        assert_eq!(Watchkeeper::new(settings), Err(WatchkeeperError::Dormant));
+    }
+}

@@ -1,0 +1,253 @@
+//! The life of alerts by the published rules, across a restart, in a crowd, and under a limit of signals.
+
+mod table;
+
+use rules::EventKind::*;
+use rules::{Addressee, AlertState, Board, BoardSettings, BuiltIn, Priority, Refused, Snapshot};
+use std::time::Duration;
+use table::{SHIP, Table};
+use terms::{CasualtyId, FeedId, Mmsi, Moment, Quantity as Q, Subject};
+
+const OWN: Subject = Subject::OwnVessel;
+const FAST: &str = "[[order]]\nname = \"fast\"\npriority = \"alarm\"\nwhen = \"SOG is over 5 kn\"\n";
+
+fn state(t: &Table) -> AlertState {
+    t.board.alerts().next().unwrap().state
+}
+
+#[test]
+fn a_silenced_alarm_sounds_again_after_30_s() {
+    // IMO MSC.302(87) and MSC.252(83) 20.2.5.
+    let mut t = Table::with(FAST);
+    t.set(OWN, Q::Sog, 6.0);
+    let id = t.first_alert();
+    t.board.silence(t.at(), id).unwrap();
+    assert_eq!(state(&t), AlertState::ActiveSilenced);
+    assert_eq!(t.kinds(), [Raised, Silenced]);
+    t.pass(29.9);
+    assert_eq!(t.kinds(), []);
+    t.pass(0.2);
+    assert_eq!(t.kinds(), [Repeated]);
+    assert_eq!(state(&t), AlertState::ActiveUnacknowledged);
+}
+
+#[test]
+fn an_unacknowledged_warning_is_told_again_within_five_minutes() {
+    // IMO MSC.302(87), from memory.
+    let mut t = Table::with(&FAST.replace("alarm", "warning"));
+    t.set(OWN, Q::Sog, 6.0).pass(300.0);
+    assert_eq!(t.kinds(), [Raised, Repeated]);
+}
+
+#[test]
+fn the_sound_of_an_alarm_stops_when_its_condition_ends() {
+    // IMO MSC.302(87) 7.3.8. Nobody has acknowledged it, so it stays until somebody does.
+    let mut t = Table::with(FAST);
+    t.set(OWN, Q::Sog, 6.0).set(OWN, Q::Sog, 4.0);
+    assert_eq!(state(&t), AlertState::RectifiedUnacknowledged);
+    assert_eq!(t.kinds(), [Raised, Rectified]);
+    t.pass(3600.0);
+    assert_eq!(t.kinds(), [], "no sound, no escalation");
+    t.board.acknowledge(t.at(), t.first_alert()).unwrap();
+    assert_eq!(t.kinds(), [Acknowledged, Cleared]);
+}
+
+#[test]
+fn an_alarm_that_nobody_acknowledges_goes_to_the_skipper_and_then_to_all_hands() {
+    let mut t = Table::with(&format!("{FAST}escalates = \"2 min\"\n"));
+    t.set(OWN, Q::Sog, 6.0).pass(1000.0);
+    t.drain();
+    let escalated: Vec<_> = t
+        .events
+        .iter()
+        .filter(|e| e.kind == Escalated)
+        .map(|e| (e.at, e.carry.level, e.carry.to.clone()))
+        .collect();
+    assert_eq!(
+        escalated,
+        [(Moment(120_000), 1, Addressee::Skipper(None)), (Moment(240_000), 2, Addressee::AllHands)]
+    );
+}
+
+#[test]
+fn a_transferred_warning_is_quiet_and_ends_without_a_word_an_emergency_cannot_be_passed_on() {
+    let mut t = Table::with(FAST);
+    t.set(OWN, Q::Sog, 6.0);
+    t.board.transfer(t.at(), t.first_alert()).unwrap();
+    t.pass(3600.0).set(OWN, Q::Sog, 4.0);
+    assert_eq!(t.kinds(), [Raised, Transferred, Cleared]);
+    let id = t.board.call(t.at(), BuiltIn::PersonOverboard, Subject::Casualty(CasualtyId(1)), "x".into());
+    assert!(matches!(t.board.transfer(t.at(), id), Err(Refused::WrongState { .. })));
+}
+
+#[test]
+fn a_caution_needs_nothing_and_a_notice_is_no_alert() {
+    let mut t = Table::with(&FAST.replace("alarm", "caution"));
+    t.set(OWN, Q::Sog, 6.0);
+    assert_eq!(state(&t), AlertState::ActiveAcknowledged);
+    assert!(t.board.acknowledge(t.at(), t.first_alert()).is_err());
+    t.pass(7200.0).set(OWN, Q::Sog, 4.0);
+    assert_eq!(t.kinds(), [Raised, Cleared]);
+    t.orders(&FAST.replace("alarm", "notice"));
+    t.set(OWN, Q::Sog, 6.0);
+    t.drain();
+    assert_eq!(t.events.last().map(|e| (e.kind, e.alert.state_told(), e.seq)), Some((Noted, None, 1)));
+    assert_eq!(t.board.alerts().count(), 0);
+}
+
+#[test]
+fn a_fix_that_stays_lost_becomes_an_alarm() {
+    let mut t = Table::with("");
+    t.board.call(t.at(), BuiltIn::FixLost, OWN, "no fix".into());
+    t.pass(301.0);
+    assert_eq!(t.board.alerts().next().unwrap().priority, Priority::Alarm);
+    t.board.over(t.at(), BuiltIn::FixLost, OWN);
+    assert_eq!(t.kinds().last(), Some(&Rectified));
+}
+
+#[test]
+fn an_acknowledged_order_rests_before_it_calls_anew() {
+    let mut t = Table::with(&format!("{FAST}rests = \"1 h\"\n"));
+    t.set(OWN, Q::Sog, 6.0);
+    t.board.acknowledge(t.at(), t.first_alert()).unwrap();
+    t.set(OWN, Q::Sog, 4.0).set(OWN, Q::Sog, 6.0).pass(3599.0);
+    assert_eq!(t.kinds(), [Raised, Acknowledged, Cleared]);
+    t.pass(1.0);
+    assert_eq!(t.kinds(), [Raised], "still so when the rest is over");
+}
+
+fn ship(n: u32) -> Subject {
+    Subject::Target(Mmsi::new(200_000_000 + n).unwrap())
+}
+
+const NEAR: &str =
+    "[[order]]\nname = \"near\"\neach = \"target\"\npriority = \"alarm\"\nwhen = \"range is under 1 nm\"\n";
+
+#[test]
+fn alerts_of_one_order_are_repeated_by_the_worst_of_them() {
+    let mut t = Table::with(NEAR);
+    for (n, range) in [(1, 0.9), (2, 0.3), (3, 0.5)] {
+        t.set(ship(n), Q::Range, range);
+    }
+    assert_eq!(t.kinds(), [Raised, Raised, Raised]);
+    t.set(ship(3), Q::Range, 0.2).pass(60.0);
+    assert_eq!(t.told(), ["Repeated near: near: MV 200000003 range 0.20 nm; and 2 more"]);
+}
+
+#[test]
+fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
+    let mut t = Table::with(NEAR);
+    for n in 0..80 {
+        t.set(ship(n), Q::Range, 0.5 + f64::from(n) / 1000.0);
+    }
+    assert_eq!(t.board.alerts().count(), 65, "64 and the crowd");
+    let crowd = t.board.alerts().find(|a| a.subject == Subject::Lookout).unwrap();
+    assert_eq!((crowd.text.as_str(), crowd.priority), ("near: 16 more besides 64", Priority::Alarm));
+    t.set(ship(3), Q::Range, 2.0);
+    let id = t.board.alerts().find(|a| a.subject == ship(3)).unwrap().id;
+    t.board.acknowledge(t.at(), id).unwrap();
+    assert!(t.board.alerts().any(|a| a.subject == ship(64)), "the worst of the crowd takes the free place");
+    for n in 0..80 {
+        t.set(ship(n), Q::Range, 2.0);
+    }
+    let open: Vec<_> = t.board.alerts().map(|a| a.state).collect();
+    assert!(open.iter().all(|s| *s == AlertState::RectifiedUnacknowledged), "{open:?}");
+}
+
+#[test]
+fn beyond_the_limit_of_signals_a_minute_only_emergencies_sound_and_the_rest_is_told_later() {
+    let mut t = Table::with(NEAR);
+    for n in 0..30 {
+        t.set(ship(n), Q::Range, 0.5);
+    }
+    t.drain();
+    assert_eq!(t.events.iter().filter(|e| e.carry.aloud).count(), 20);
+    assert_eq!(t.events.iter().filter(|e| e.carry.held_back).count(), 10, "written down all the same");
+    t.board.call(t.at(), BuiltIn::Epirb, Subject::Casualty(CasualtyId(1)), "EPIRB".into());
+    t.drain();
+    assert!(t.events.last().unwrap().carry.aloud);
+    t.events.clear();
+    t.pass(60.0);
+    assert!(
+        t.events.iter().any(|e| e.alert.order == "near" && e.carry.aloud),
+        "told when the minute has room"
+    );
+}
+
+#[test]
+fn every_unfinished_alert_outlasts_a_restart_with_its_clock() {
+    let pressure =
+        "[[order]]\nname = \"fall\"\npriority = \"warning\"\nwhen = \"pressure falls 3 hPa in 3 h\"\n";
+    let orders = format!("{FAST}{NEAR}{pressure}");
+    let mut t = Table::with(&orders);
+    t.set(OWN, Q::Sog, 6.0).set(ship(1), Q::Range, 0.5).set(OWN, Q::Pressure, 1013.0);
+    let fast = t.first_alert();
+    t.board.acknowledge(t.at(), fast).unwrap();
+    let overboard =
+        t.board.call(t.at(), BuiltIn::PersonOverboard, Subject::Casualty(CasualtyId(7)), "Ada".into());
+    t.board.acknowledge(t.at(), overboard).unwrap();
+    t.board.call(t.at(), BuiltIn::FeedSilent, Subject::Feed(FeedId(2)), "feed 2".into());
+    t.pass(100.0);
+    let kept = serde_json::to_string(&t.board.snapshot()).unwrap();
+
+    // Ten minutes later another boot: steady time begins anew, and the ship is out of sight.
+    let snapshot: Snapshot = serde_json::from_str(&kept).unwrap();
+    t.board = Board::new(BoardSettings::default());
+    t.now_s = 5.0;
+    t.kinds();
+    t.chart.readings.remove(&(ship(1), Q::Range as u8));
+    t.board.restore(t.at(), snapshot, Some(Duration::from_secs(600)));
+    t.orders(&orders);
+    assert_eq!(t.board.alerts().count(), 4);
+    let alert = t.board.alerts().find(|a| a.id == fast).unwrap().clone();
+    assert_eq!((alert.state, alert.began), (AlertState::ActiveAcknowledged, Moment(-695_000)));
+    assert!(!alert.began_at_least);
+    t.pass(0.1);
+    assert_eq!(
+        t.kinds(),
+        [Escalated, Repeated, Escalated],
+        "what nobody acknowledged went further meanwhile"
+    );
+    t.set(OWN, Q::Pressure, 1009.9);
+    assert_eq!(t.kinds(), [Raised], "it fell across the restart");
+    t.pass(300.0);
+    let texts: Vec<String> = t.told().into_iter().filter(|s| s.starts_with("Rectified")).collect();
+    assert_eq!(
+        texts,
+        [
+            "Rectified near: near: MV 200000001 range 0.50 nm; not met again since the restart",
+            "Rectified feed silent: feed 2; not met again since the restart",
+        ]
+    );
+    t.set(OWN, Q::Sog, 4.0);
+    assert_eq!(t.told(), ["Cleared fast: fast: SOG 6.0 kn"]);
+    let open: Vec<_> = t.board.alerts().map(|a| (a.id, a.state)).collect();
+    assert!(open.contains(&(overboard, AlertState::ActiveAcknowledged)), "a person ends it: {open:?}");
+    let next = t.board.call(t.at(), BuiltIn::FixLost, OWN, "no fix".into());
+    assert!(open.iter().all(|(id, _)| *id < next), "numbers are never used twice");
+}
+
+#[test]
+fn over_an_unknown_gap_durations_are_at_least() {
+    let mut t = Table::with(FAST);
+    t.set(OWN, Q::Sog, 6.0).pass(100.0);
+    let snapshot = t.board.snapshot();
+    t.board = Board::new(BoardSettings::default());
+    t.now_s = 3.0;
+    t.board.restore(t.at(), snapshot, None);
+    t.orders(FAST);
+    let alert = t.board.alerts().next().unwrap();
+    assert!(alert.began_at_least);
+    assert_eq!(t.at().since(alert.began), Duration::from_secs(100));
+}
+
+#[test]
+fn a_lost_ship_that_comes_back_is_the_same_alert_until_acknowledged() {
+    let mut t = Table::with(NEAR);
+    t.set(SHIP, Q::Range, 0.5);
+    let id = t.first_alert();
+    t.board.gone(t.at(), SHIP);
+    t.set(SHIP, Q::Range, 0.4);
+    assert_eq!(t.kinds(), [Raised, Rectified, Repeated]);
+    assert_eq!(t.first_alert(), id);
+}

@@ -1,0 +1,132 @@
+//! The watch: roster, watchkeeper, handover.
+
+#![allow(clippy::unwrap_used)]
+
+mod table;
+
+use rules::EventKind::*;
+use rules::{
+    Addressee, BuiltIn, DailyWatch, Priority, Refused, Roster, Switch, Watchkeeper, WatchkeeperSettings,
+};
+use std::time::Duration;
+use table::Table;
+use terms::{Moment, Quantity as Q, Subject, Utc};
+
+fn at_hour(t: &mut Table, hour: f64) {
+    t.chart.utc = Utc::from_date(2026, 11, 1, (hour * 3_600_000.0) as i64);
+}
+
+/// Lets the hours pass with the clock of the day.
+fn pass_with_clock(t: &mut Table, seconds: f64) {
+    let end_s = t.now_s + seconds;
+    while t.now_s < end_s {
+        t.pass(60.0);
+        t.chart.utc = t.chart.utc.map(|u| u.plus_ms(60_000));
+    }
+}
+
+fn roster() -> Roster {
+    let watch =
+        |who: &str, from: &str, to: &str| DailyWatch { who: who.into(), from: from.into(), to: to.into() };
+    Roster::daily(Some("Cy".into()), &[watch("Ada", "20:00", "00:00"), watch("Bo", "00:00", "04:00")])
+        .unwrap()
+}
+
+#[test]
+fn alerts_go_to_the_one_on_watch_and_the_roster_changes_on_time() {
+    let long =
+        "[[order]]\nname = \"long watch\"\npriority = \"caution\"\nwhen = \"time on watch is over 3 h\"\n";
+    let mut t = Table::with(long);
+    at_hour(&mut t, 22.0);
+    t.board.set_roster(t.at(), roster(), &t.chart);
+    assert_eq!(t.board.on_watch(), Some(("Ada", Moment::from_s(-7200.0))));
+    assert_eq!(t.told(), ["Noted watch: Ada takes the watch"]);
+    t.board.call(t.at(), BuiltIn::FixLost, Subject::OwnVessel, "no fix".into());
+    t.drain();
+    assert_eq!(t.events.pop().unwrap().carry.to, Addressee::Watch(Some("Ada".into())));
+    pass_with_clock(&mut t, 3660.0);
+    assert!(t.told().iter().any(|s| s == "Raised long watch: long watch: time on watch 3 h"));
+    pass_with_clock(&mut t, 3600.0);
+    assert_eq!(t.board.on_watch().map(|(who, _)| who), Some("Bo"));
+    assert!(t.told().contains(&"Cleared long watch: long watch: time on watch 3 h".to_owned()));
+}
+
+#[test]
+fn a_watch_taken_by_hand_holds_until_the_roster_changes() {
+    let mut t = Table::with("");
+    at_hour(&mut t, 22.0);
+    t.board.set_roster(t.at(), roster(), &t.chart);
+    t.board.take_watch(t.at(), "Cy", &t.chart);
+    pass_with_clock(&mut t, 6600.0);
+    assert_eq!(t.board.on_watch().map(|(who, _)| who), Some("Cy"));
+    pass_with_clock(&mut t, 720.0);
+    assert_eq!(t.board.on_watch().map(|(who, _)| who), Some("Bo"));
+}
+
+#[test]
+fn handover_tells_what_stands_what_was_told_and_what_does_not_watch() {
+    let orders = "
+        [[order]]
+        name = \"fast\"
+        priority = \"warning\"
+        when = \"SOG is over 5 kn\"
+        [[order]]
+        name = \"drags\"
+        priority = \"alarm\"
+        only = [\"at anchor\"]
+        when = \"distance from anchor is over 40 m\"
+        ";
+    let mut t = Table::with(orders);
+    at_hour(&mut t, 23.0);
+    t.board.set_roster(t.at(), roster(), &t.chart);
+    t.board.declare(t.at(), rules::Declared::named("under sail").unwrap(), &t.chart);
+    t.set(Subject::OwnVessel, Q::Sog, 6.0);
+    t.board.call(t.at(), BuiltIn::ClockNotKnown, Subject::Lookout, "no clock".into());
+    let h = t.board.handover(&t.chart);
+    assert_eq!(h.on_watch.as_deref(), Some("Ada"));
+    assert_eq!(h.next, Some(("Bo".into(), Duration::from_secs(3600))));
+    assert_eq!(
+        h.standing.iter().map(|a| a.priority).collect::<Vec<_>>(),
+        [Priority::Warning, Priority::Caution]
+    );
+    assert_eq!(h.out_of_force, ["drags"]);
+    assert_eq!(h.told["fast"].raised, 1);
+    t.board.take_watch(t.at(), "Bo", &t.chart);
+    assert!(!t.board.handover(&t.chart).told.contains_key("fast"));
+}
+
+#[test]
+fn the_watchkeeper_goes_from_a_light_to_all_hands_and_only_a_lookout_position_answers() {
+    // IMO MSC.128(75) 4.1.2 and 4.1.3.1.
+    let mut t = Table::with("");
+    let settings = WatchkeeperSettings {
+        dormant: Duration::from_secs(12 * 60),
+        positions: vec!["helm button".into()],
+        during: Vec::new(),
+        hours: Vec::new(),
+    };
+    t.board.set_watchkeeper(t.at(), Some(Watchkeeper::new(settings).unwrap()), &t.chart);
+    t.pass(850.0);
+    t.drain();
+    let steps: Vec<_> =
+        t.events.iter().map(|e| (e.at.as_s(), e.kind, e.alert.priority, e.carry.level)).collect();
+    assert_eq!(
+        steps,
+        [
+            (720.0, Raised, Priority::Caution, 0),
+            (735.0, Escalated, Priority::Warning, 0),
+            (750.0, Escalated, Priority::Alarm, 1),
+            (810.0, Repeated, Priority::Alarm, 1),
+            (840.0, Escalated, Priority::Alarm, 2),
+        ]
+    );
+    let id = t.first_alert();
+    assert_eq!(t.board.acknowledge(t.at(), id), Err(Refused::AnswerIt));
+    assert_eq!(t.board.silence(t.at(), id), Err(Refused::AnswerIt));
+    assert!(t.board.answer_watchkeeper(t.at(), "chart table").is_err());
+    t.board.answer_watchkeeper(t.at(), "helm button").unwrap();
+    assert_eq!(t.kinds().last(), Some(&Cleared));
+    t.board.switch_watchkeeper(t.at(), Switch::Off, &t.chart);
+    t.pass(7200.0);
+    assert_eq!(t.kinds(), []);
+}
