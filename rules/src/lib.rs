@@ -12,6 +12,7 @@ mod picture;
 mod read;
 mod roster;
 mod shipped;
+mod trial;
 mod watchkeeper;
 mod window;
 mod wording;

@@ -2,6 +2,7 @@
 
 use crate::alert::Priority;
 use crate::condition::{Condition, Measure, Only, Test};
+use crate::trial::Trial;
 use std::ops::Range;
 use std::sync::Arc;
 use std::time::Duration;
@@ -78,6 +79,7 @@ pub struct Orders {
     pub(crate) orders: Vec<Arc<Order>>,
     pub(crate) marks: Vec<(String, Position)>,
     pub(crate) signals: Vec<NamedSignal>,
+    pub(crate) trials: Vec<Trial>,
     pub(crate) file_name: String,
     pub(crate) text: String,
 }

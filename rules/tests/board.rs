@@ -25,6 +25,8 @@ fn the_shipped_orders_are_sound() {
     for (name, text) in SHIPPED {
         let orders = Orders::read(name, text).unwrap_or_else(|p| panic!("{p}"));
         assert!(orders.len() > 5, "{name}");
+        let trials = orders.run_trials().unwrap_or_else(|p| panic!("{p}"));
+        assert!(trials >= 2, "{name}");
     }
 }
 

@@ -1,5 +1,7 @@
 //! The life of alerts by the published rules, across a restart, in a crowd, and under a limit of signals.
 
+#![allow(clippy::unwrap_used)]
+
 mod table;
 
 use rules::EventKind::*;

@@ -429,6 +429,11 @@ impl Board {
         self.alerts.take_events()
     }
 
+    /// Whether an alert tells that an order's condition is met, and not that it cannot be judged and the like.
+    pub fn is_raised_by_order(&self, id: AlertId) -> bool {
+        matches!(self.alerts.source(id), Some(Source::Order(_)))
+    }
+
     /// The alerts that are not over, in order of their numbers.
     pub fn alerts(&self) -> impl Iterator<Item = &Alert> {
         self.alerts.iter()

@@ -3,6 +3,7 @@
 use super::fields::{Complaints, Fields, article, number_of};
 use super::order::Reader;
 use super::phrase::did_you_mean;
+use super::trial;
 use crate::order::Orders;
 use std::collections::BTreeSet;
 use std::ops::Range;
@@ -17,6 +18,8 @@ const GREATEST_FILE: usize = 4 << 20;
 const MOST_ORDERS: usize = 10_000;
 /// The most marks of a file.
 const MOST_MARKS: usize = 1000;
+/// The most trials of a file.
+const MOST_TRIALS: usize = 1000;
 /// The version of the form.
 const VERSION: f64 = 1.0;
 
@@ -48,11 +51,7 @@ pub fn orders(file_name: &str, text: &str, boat_marks: &[(String, Position)]) ->
     let mut names = BTreeSet::new();
     for (i, (table, span)) in tables(&root, "order", MOST_ORDERS, &mut c).into_iter().enumerate() {
         let name = table.get("name").and_then(|v| v.get_ref().as_str()).unwrap_or("");
-        c.about = if name.is_empty() {
-            format!("order {}: ", i + 1)
-        } else {
-            format!("order {} \"{name}\": ", i + 1)
-        };
+        c.about = about("order", i, table);
         if !name.is_empty() && !names.insert(name.to_lowercase()) {
             c.add(
                 table.get("name").map_or(span.clone(), Spanned::span),
@@ -63,13 +62,27 @@ pub fn orders(file_name: &str, text: &str, boat_marks: &[(String, Position)]) ->
         list.extend(order.map(Arc::new));
     }
     c.about.clear();
+    let mut trials = Vec::new();
+    for (i, (table, span)) in tables(&root, "trial", MOST_TRIALS, &mut c).into_iter().enumerate() {
+        c.about = about("trial", i, table);
+        trials.extend(trial::Reader { marks: &marks, orders: &list, complaints: &mut c }.trial(table, span));
+    }
+    c.about.clear();
     c.problems.or_else_ok(Orders {
+        trials,
         orders: list,
         marks,
         signals,
         file_name: file_name.to_owned(),
         text: text.to_owned(),
     })
+}
+
+fn about(kind: &str, place: usize, table: &DeTable<'_>) -> String {
+    match table.get("name").and_then(|v| v.get_ref().as_str()) {
+        Some(name) if !name.is_empty() => format!("{kind} {} \"{name}\": ", place + 1),
+        _ => format!("{kind} {}: ", place + 1),
+    }
 }
 
 fn version(root: &Fields<'_, '_>, c: &mut Complaints<'_>) {

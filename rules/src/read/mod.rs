@@ -6,6 +6,7 @@ mod number;
 mod order;
 mod phrase;
 mod source;
+mod trial;
 
 pub use file::orders;
 pub use number::seconds_of_day;

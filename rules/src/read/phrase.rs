@@ -354,7 +354,11 @@ fn expected_words(q: Quantity) -> String {
     }
 }
 
-fn known_word(q: Quantity, word: &str, span: Range<usize>) -> Read<String> {
+/// A word that a quantity can have, as it is written there.
+///
+/// # Errors
+/// Where it never has it.
+pub fn known_word(q: Quantity, word: &str, span: Range<usize>) -> Read<String> {
     if q == Quantity::Identity {
         return match terms::Mmsi::parse(word) {
             Some(mmsi) => Ok(mmsi.to_string()),
