@@ -73,7 +73,7 @@ impl Orders {
         let mut problems = Problems::new(&self.file_name, &self.text);
         for (i, trial) in self.trials.iter().enumerate() {
             let about = format!("trial {} \"{}\": ", i + 1, trial.name);
-            for (span, message) in Run::of(trial, self).to_end() {
+            for (span, message) in Run::of(trial, self).finish() {
                 problems.add(span, format!("{about}{message}"));
             }
         }
@@ -175,7 +175,7 @@ impl<'t> Run<'t> {
         Self { trial, board, chart, courses: BTreeMap::new(), called: BTreeMap::new(), wrong: Vec::new() }
     }
 
-    fn to_end(mut self) -> Vec<(Range<usize>, String)> {
+    fn finish(mut self) -> Vec<(Range<usize>, String)> {
         let trial = self.trial;
         let mut now = Duration::ZERO;
         for (i, step) in trial.steps.iter().enumerate() {
