@@ -187,7 +187,8 @@ impl Reader<'_, '_> {
                 return None;
             }
             Err(e) => {
-                self.complaints.add(key.span(), format!("{}; or one of {}", e.message, OF_A_STEP.join(", ")));
+                self.complaints
+                    .add(key.span(), format!("{}; a step also takes {}", e.message, OF_A_STEP.join(", ")));
                 return None;
             }
         };
