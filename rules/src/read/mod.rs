@@ -1,7 +1,9 @@
 //! Reading a file of orders: everything wrong with it is told at once, with line, column and what was expected.
 
+mod beaufort;
 mod fields;
 mod file;
+mod measure;
 mod number;
 mod order;
 mod phrase;

@@ -349,7 +349,7 @@ pub fn in_own_unit(
     let value = number_with_unit(dimension, n, span.clone(), unit, false)?;
     let wrong = match dimension {
         Dimension::Direction if !(0.0..=360.0).contains(&value) => "a direction lies between 0 and 360 deg",
-        Dimension::Side if value.abs() > 360.0 => "an angle lies between -180 and 180 deg",
+        Dimension::Side if value.abs() > 360.0 => "an angle lies between -180 and 360 deg",
         Dimension::Speed if value < 0.0 => "a speed is never below 0",
         Dimension::Distance if value < 0.0 && !signed(m) => "a distance is never below 0",
         Dimension::Temperature if value < -273.15 => "nothing is that cold",

@@ -2,7 +2,8 @@
 
 use super::fields::{Complaints, Fields, article};
 use super::file::unknown_only;
-use super::phrase::{self, Marks, PhraseError, did_you_mean, error, owner};
+use super::measure::{measure_alone, owner};
+use super::phrase::{self, Marks, PhraseError, did_you_mean, error};
 use crate::alert::Priority;
 use crate::condition::{Condition, Measure, Only, Test};
 use crate::declared::{Declared, Doing};
@@ -346,7 +347,7 @@ impl Reader<'_, '_> {
         };
         let (word, rest) = text.split_once(' ').unwrap_or((text, ""));
         let read = match word {
-            "highest" | "lowest" => phrase::measure_alone(rest, self.marks)
+            "highest" | "lowest" => measure_alone(rest, self.marks)
                 .map_err(|e| PhraseError { span: shifted(e.span, word.len() + 1), ..e })
                 .and_then(|m| belongs(&m, each, text).map(|()| m)),
             _ => Err(error(
@@ -436,7 +437,7 @@ fn pieces(text: &str, each: Whose, marks: &Marks, tests: &[Test]) -> Result<Vec<
             Piece::Name
         } else {
             let at = |e: PhraseError| PhraseError { span: shifted(e.span, open + 1), ..e };
-            let m = phrase::measure_alone(inside, marks).map_err(at)?;
+            let m = measure_alone(inside, marks).map_err(at)?;
             belongs(&m, each, inside).map_err(at)?;
             if matches!(m, Measure::Over(..)) && !tests.iter().any(|t| t.measure == m) {
                 let message = format!("{m} is followed only where a condition asks for it");

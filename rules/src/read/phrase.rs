@@ -13,13 +13,17 @@
 //!           | "is off its mean over" time "by" limit
 //!           | ("falls" | "rises" | "veers" | "backs" | "shifts") limit "in" time
 //! ```
-//! A limit is a number with its unit; letters count alike in either case. "are" is as good as "is".
+//! A limit is a number with its unit, for a wind speed also "force" and a number of the Beaufort scale; pressure may
+//! fall or rise "slowly", "quickly" or "very rapidly" in place of a limit and a time. Letters count alike in either
+//! case. "are" is as good as "is".
 
+use super::beaufort;
+use super::measure::measure;
 use super::number::{self, Tokens};
-use crate::condition::{Extent, Measure, Predicate, Test, Trend};
+use crate::condition::{Measure, Predicate, Test, Trend};
 use std::ops::Range;
 use std::time::Duration;
-use terms::{Dimension, Position, Quantity, Whose, nearest};
+use terms::{Dimension, Position, Quantity, nearest};
 
 /// What is wrong with a phrase, and with which of its bytes.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,7 +41,7 @@ pub type Read<T> = Result<T, PhraseError>;
 pub type Marks = [(String, Position)];
 
 /// Words after which a measure has ended.
-const VERBS: [&str; 7] = ["is", "are", "falls", "rises", "veers", "backs", "shifts"];
+pub(super) const VERBS: [&str; 7] = ["is", "are", "falls", "rises", "veers", "backs", "shifts"];
 /// What may follow "is".
 const AFTER_IS: [&str; 9] = [
     "over",
@@ -52,6 +56,12 @@ const AFTER_IS: [&str; 9] = [
 ];
 /// Kinds that "ship" stands for: whoever is met at sea and has a closest point of approach.
 const SHIPS: [&str; 5] = ["vessel", "associated-craft", "group", "radar", "other"];
+/// Least change in three hours, in hPa, that a term of the pressure's tendency stands for: slowly 0.1 to 1.5,
+/// quickly 3.6 to 6.0, very rapidly more than 6.0 (Met Office, terms of the shipping forecast).
+const TENDENCIES: [(&[&str], f64); 3] =
+    [(&["slowly"], 0.1), (&["quickly"], 3.6), (&["very", "rapidly"], 6.1)];
+/// The window of those terms.
+const TENDENCY_WINDOW: Duration = Duration::from_secs(3 * 3600);
 /// The longest window of time that is kept.
 const LONGEST_WINDOW: Duration = Duration::from_secs(7 * 86_400);
 
@@ -73,128 +83,11 @@ pub fn test(text: &str, marks: &Marks) -> Read<Test> {
     Ok(Test { measure, predicate })
 }
 
-/// Reads a measure alone, as it stands in the braces of a text.
-///
-/// # Errors
-/// The first thing that is wrong with it.
-pub fn measure_alone(text: &str, marks: &Marks) -> Read<Measure> {
-    let mut t = Tokens::of(text)?;
-    let m = measure(&mut t, marks)?;
-    t.end()?;
-    Ok(m)
-}
-
 fn with_dimension(measure: Measure, dimension: Dimension) -> Measure {
     match measure {
         Measure::Transducer(name, _) => Measure::Transducer(name, dimension),
         m => m,
     }
-}
-
-fn measure(t: &mut Tokens<'_>, marks: &Marks) -> Read<Measure> {
-    if t.take(&["age", "of"]) {
-        return Ok(Measure::Age(quantity(t)?));
-    }
-    for (word, extent) in [("highest", Extent::Highest), ("lowest", Extent::Lowest), ("mean", Extent::Mean)] {
-        if t.take(&[word]) {
-            let at = t.span_here();
-            let q = quantity(t)?;
-            if matches!(q.dimension(), Dimension::Word | Dimension::Place) {
-                return Err(error(at, format!("{q} has no {word} value; it is no number")));
-            }
-            if q.dimension() == Dimension::Direction && extent != Extent::Mean {
-                return Err(error(
-                    at,
-                    format!("{q} goes round the circle and has no {word} value; write \"mean {q} in …\""),
-                ));
-            }
-            t.expect(&["in"])?;
-            return Ok(Measure::Over(extent, q, window(t)?));
-        }
-    }
-    if t.take(&["distance", "to"]) {
-        let (name, position) = mark(t, marks)?;
-        return Ok(Measure::MarkRange(name, position));
-    }
-    if t.take(&["bearing", "to"]) {
-        let (name, position) = mark(t, marks)?;
-        return Ok(Measure::MarkBearing(name, position));
-    }
-    if t.take(&["distance", "from", "anchor"]) || t.take(&["distance", "from", "the", "anchor"]) {
-        return Ok(Measure::AnchorRange);
-    }
-    if t.take(&["transducer"]) {
-        return Ok(Measure::Transducer(t.quoted("the transducer's name")?.0, Dimension::Number));
-    }
-    if t.take(&["time", "of", "day"]) {
-        return Ok(Measure::TimeOfDay);
-    }
-    if t.take(&["time", "on", "watch"]) {
-        return Ok(Measure::TimeOnWatch);
-    }
-    quantity(t).map(Measure::Quantity)
-}
-
-fn mark(t: &mut Tokens<'_>, marks: &Marks) -> Read<(String, Position)> {
-    let (name, span) = t.quoted("the mark's name")?;
-    match marks.iter().find(|(n, _)| n.eq_ignore_ascii_case(&name)) {
-        Some(found) => Ok(found.clone()),
-        None => {
-            let hint = did_you_mean(&name, marks.iter().map(|(n, _)| n.as_str()));
-            Err(error(span, format!("no mark is named \"{name}\"; expected one of [[mark]]{hint}")))
-        }
-    }
-}
-
-/// The quantity with the longest name that stands here.
-fn quantity(t: &mut Tokens<'_>) -> Read<Quantity> {
-    let best = Quantity::ALL
-        .iter()
-        .filter(|q| t.stands(q.name()))
-        .max_by_key(|q| q.name().split(' ').count())
-        .copied();
-    if let Some(q) = best {
-        t.skip(q.name().split(' ').count());
-        return Ok(q);
-    }
-    let (words, span) = t.until(&VERBS);
-    if words.is_empty() {
-        return Err(error(span, "a quantity is missing here, such as CPA or depth below keel"));
-    }
-    let others = ["distance from anchor", "time of day", "time on watch"];
-    let hint = did_you_mean(&words, Quantity::ALL.iter().map(|q| q.name()).chain(others));
-    let hint = match alias(&words) {
-        Some(name) if hint.is_empty() => format!("; did you mean \"{name}\"?"),
-        _ => hint,
-    };
-    Err(error(
-        span,
-        format!("there is no quantity \"{words}\"; expected one such as CPA, SOG or pressure{hint}"),
-    ))
-}
-
-/// What people write for a quantity that has another name here.
-fn alias(words: &str) -> Option<&'static str> {
-    let names = [
-        ("speed", "SOG"),
-        ("speed over ground", "SOG"),
-        ("course", "COG"),
-        ("course over ground", "COG"),
-        ("stw", "speed through water"),
-        ("depth", "depth below keel"),
-        ("wind", "true wind speed"),
-        ("wind speed", "true wind speed"),
-        ("wind direction", "true wind direction"),
-        ("gust", "highest true wind speed in 10 min"),
-        ("rot", "rate of turn"),
-        ("xte", "cross-track error"),
-        ("barometer", "pressure"),
-        ("battery", "battery voltage"),
-        ("gps", "position"),
-        ("fix", "position"),
-        ("type", "ship type"),
-    ];
-    names.iter().find(|(n, _)| n.eq_ignore_ascii_case(words)).map(|(_, name)| *name)
 }
 
 /// What is said; for a transducer also what it measures, as its unit tells.
@@ -224,7 +117,9 @@ fn predicate(
             format!("{found} after {m}; expected is, falls, rises, veers, backs or shifts{hint}"),
         ));
     }
-    let not = t.take(&["not"]);
+    // "not under command" is a status; its denial is "is not not under command".
+    let is_a_word = matches!(m, Measure::Quantity(q) if q.words().iter().any(|w| t.stands(w)));
+    let not = !is_a_word && t.take(&["not"]);
     let at = t.span_here();
     if t.take(&["missing"]) {
         if not {
@@ -257,11 +152,16 @@ fn limits(
     not: bool,
     at: Range<usize>,
 ) -> Read<Option<(Predicate, Option<Dimension>)>> {
+    if let Some(p) = beaufort::limits(t, m, not)? {
+        return Ok(Some((p, None)));
+    }
     let over = t.take(&["over"]) || t.take(&["above"]) || t.take(&["more", "than"]);
     if over || t.take(&["under"]) || t.take(&["below"]) || t.take(&["less", "than"]) {
         numeric(m, at.clone())?;
         on_a_line(m, at)?;
+        let at = t.span_here();
         let (limit, d) = limit(t, m)?;
+        within_half_a_circle(m, limit, at)?;
         let p = match (over, not) {
             (true, false) => Predicate::Over(limit),
             (true, true) => Predicate::AtMost(limit),
@@ -274,7 +174,9 @@ fn limits(
     if least || t.take(&["at", "most"]) {
         numeric(m, at.clone())?;
         on_a_line(m, at)?;
+        let at = t.span_here();
         let (limit, d) = limit(t, m)?;
+        within_half_a_circle(m, limit, at)?;
         let p = match (least, not) {
             (true, false) => Predicate::AtLeast(limit),
             (true, true) => Predicate::Under(limit),
@@ -391,6 +293,13 @@ fn changes(
         let kind = if turns { "no direction" } else { "a direction" };
         return Err(error(at, format!("{m} is {kind}; expected {expected}")));
     }
+    if *m == Measure::Quantity(Quantity::Pressure) {
+        for (words, by_hpa) in TENDENCIES {
+            if t.take(words) {
+                return Ok((Predicate::Changes(trend, by_hpa, TENDENCY_WINDOW), None));
+            }
+        }
+    }
     let (by, dimension) = difference(t, m)?;
     t.expect(&["in"])?;
     Ok((Predicate::Changes(trend, by, window(t)?), dimension))
@@ -434,6 +343,14 @@ fn on_a_line(m: &Measure, at: Range<usize>) -> Read<()> {
     Ok(())
 }
 
+/// An angle to one side is at most half a circle; only the edges of a sector may go on to 360.
+fn within_half_a_circle(m: &Measure, limit: f64, at: Range<usize>) -> Read<()> {
+    if m.dimension() == Dimension::Side && limit.abs() > 180.0 {
+        return Err(error(at, format!("{m} lies between -180 deg (port) and 180 deg (starboard)")));
+    }
+    Ok(())
+}
+
 /// Two limits; the first may leave its unit to the second.
 fn pair(t: &mut Tokens<'_>, m: &Measure, joint: &str) -> Read<(f64, f64, Option<Dimension>)> {
     if *m == Measure::TimeOfDay {
@@ -444,12 +361,19 @@ fn pair(t: &mut Tokens<'_>, m: &Measure, joint: &str) -> Read<(f64, f64, Option<
     let (first, first_span) = t.number()?;
     let unit = t.unit_unless(joint);
     t.expect(&[joint])?;
+    let at = t.span_here();
     let (b, dimension) = limit(t, m)?;
+    if joint == "and" {
+        within_half_a_circle(m, b, at)?;
+    }
     let unit = match unit {
         Some(u) => Some(u),
         None => t.last_unit(),
     };
-    let (a, _) = number::in_own_unit(m, first, first_span, unit.as_ref(), dimension)?;
+    let (a, _) = number::in_own_unit(m, first, first_span.clone(), unit.as_ref(), dimension)?;
+    if joint == "and" {
+        within_half_a_circle(m, a, first_span)?;
+    }
     Ok((a, b, dimension))
 }
 
@@ -480,7 +404,11 @@ fn duration(t: &mut Tokens<'_>) -> Read<Duration> {
     number::duration(t)
 }
 
-fn window(t: &mut Tokens<'_>) -> Read<Duration> {
+/// A length of time that a window may have.
+///
+/// # Errors
+/// None, or one too short or too long.
+pub(super) fn window(t: &mut Tokens<'_>) -> Read<Duration> {
     let at = t.span_here();
     let d = duration(t)?;
     if d < Duration::from_secs(1) || d > LONGEST_WINDOW {
@@ -499,11 +427,17 @@ pub fn did_you_mean<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str
     nearest(word, candidates).map_or_else(String::new, |n| format!("; did you mean \"{n}\"?"))
 }
 
-/// Whose quantity it is, in words.
-pub fn owner(whose: Whose) -> &'static str {
-    match whose {
-        Whose::Own => "own vessel",
-        Whose::Target => "target",
-        Whose::Feed => "feed",
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_status_that_begins_with_not_is_no_denial() {
+        let said = |text: &str| test(text, &[]).unwrap().predicate;
+        let nuc = vec!["not under command".to_owned()];
+        assert_eq!(said("status is not under command"), Predicate::Is(nuc.clone()));
+        assert_eq!(said("status is not not under command"), Predicate::IsNot(nuc));
+        assert_eq!(said("status is not moored"), Predicate::IsNot(vec!["moored".to_owned()]));
+        assert_eq!(said("status is under way sailing"), Predicate::Is(vec!["under way sailing".to_owned()]));
     }
 }

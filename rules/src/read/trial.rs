@@ -1,6 +1,7 @@
 //! A trial of the orders, as the file tells it.
 
 use super::fields::{At, Complaints, Fields, article, number_of};
+use super::measure::measure_alone;
 use super::number::{Tokens, in_own_unit};
 use super::phrase::{self, Marks, PhraseError, Read, did_you_mean, error};
 use crate::condition::Measure;
@@ -179,7 +180,7 @@ impl Reader<'_, '_> {
         key: &Spanned<std::borrow::Cow<'_, str>>,
         value: &Spanned<DeValue<'_>>,
     ) -> Option<Heard> {
-        let measure = match phrase::measure_alone(key.get_ref(), self.marks) {
+        let measure = match measure_alone(key.get_ref(), self.marks) {
             Ok(m @ (Measure::Quantity(_) | Measure::Transducer(..))) => m,
             Ok(m) => {
                 let message = format!("{m} is worked out, not heard; set the quantity that it comes from");
