@@ -160,18 +160,14 @@ impl Sight<'_> {
             (_, None) => None,
             (Trend::Falls, Some(v)) => window.highest().map(|h| h - v),
             (Trend::Rises, Some(v)) => window.lowest().map(|l| v - l),
-            (Trend::Veers | Trend::Backs | Trend::Shifts, Some(_)) => {
-                let now = window.bucket_directions().last();
-                let turns =
-                    now.into_iter().flat_map(|now| window.bucket_directions().map(move |d| turn_deg(d, now)));
-                turns
-                    .map(|t| match trend {
-                        Trend::Veers => t,
-                        Trend::Backs => -t,
-                        _ => t.abs(),
-                    })
-                    .reduce(f64::max)
-            }
+            (Trend::Veers | Trend::Backs | Trend::Shifts, Some(_)) => window
+                .turns()
+                .map(|turn| match trend {
+                    Trend::Veers => turn,
+                    Trend::Backs => -turn,
+                    _ => turn.abs(),
+                })
+                .reduce(f64::max),
         };
         Verdict { truth: moved.map_or(Truth::Unknown, |m| Truth::from(m >= by - TINY)), due }
     }

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::{Circular, Moment};
+use terms::{Circular, Moment, turn_deg};
 
 /// Buckets of a window; one more is kept, since the oldest is only partly within it.
 const BUCKETS: u32 = 32;
@@ -114,8 +114,19 @@ impl Window {
         all.mean_deg()
     }
 
+    /// How far the direction has turned to now since each stretch, newest first: the turns from stretch to stretch
+    /// added up, so that a wind that backs right round is not taken for one that veers.
+    pub fn turns(&self) -> impl Iterator<Item = f64> {
+        let newest_first = self.buckets.iter().rev().filter_map(|b| b.directions.mean_deg());
+        newest_first.scan((None, 0.0), |(later, turned), deg| {
+            *turned += later.map_or(0.0, |later| turn_deg(deg, later));
+            *later = Some(deg);
+            Some(*turned)
+        })
+    }
+
     /// Mean direction of each stretch, oldest first.
-    pub fn bucket_directions(&self) -> impl Iterator<Item = f64> {
+    fn bucket_directions(&self) -> impl Iterator<Item = f64> {
         self.buckets.iter().filter_map(|b| b.directions.mean_deg())
     }
 }

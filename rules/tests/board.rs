@@ -233,3 +233,18 @@ fn reloaded_orders_keep_what_did_not_change() {
     t.set(OWN, Q::Sog, 1.0);
     assert_eq!(t.told(), ["Rectified keep: keep: SOG 7.0 kn"]);
 }
+
+#[test]
+fn a_wind_that_backs_right_round_does_not_veer() {
+    let order = |verb: &str| {
+        format!(
+            "[[order]]\nname = \"{verb}\"\npriority = \"notice\"\nwhen = \"true wind direction {verb} 90 deg in 30 min\"\n"
+        )
+    };
+    let mut t = Table::with(&format!("{}{}{}", order("veers"), order("backs"), order("shifts")));
+    for i in 0..60 {
+        t.set(OWN, Q::TrueWindDirection, f64::from(360 - 6 * i)).pass(30.0);
+    }
+    let called: Vec<String> = t.told().into_iter().map(|s| s.split(':').next().unwrap().to_owned()).collect();
+    assert_eq!(called, ["Noted backs", "Noted shifts"]);
+}
