@@ -126,6 +126,24 @@ pub struct Review {
     /// One JSON object
     #[arg(long)]
     pub json: bool,
+    /// Write the whole night as one page
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Write own track and the marks for navigation software (GPX 1.1)
+    #[arg(long, value_name = "FILE")]
+    pub gpx: Option<PathBuf>,
+    /// Write own track, ships, alerts and casualties as GeoJSON
+    #[arg(long, value_name = "FILE")]
+    pub geojson: Option<PathBuf>,
+    /// Write own vessel and her instruments by the minute as CSV
+    #[arg(long, value_name = "FILE")]
+    pub csv: Option<PathBuf>,
+    /// Print the deck log by the hour instead
+    #[arg(long)]
+    pub deck_log: bool,
+    /// Ship's time as hours from UTC, e.g. +2 or -3:30; by the longitude where it is not given
+    #[arg(long, value_name = "HOURS", allow_hyphen_values = true)]
+    pub ship_time: Option<String>,
 }
 
 /// Parses the command line and does what it says.

@@ -3,13 +3,19 @@
 use super::night::{Alert, Approach, OwnPoint};
 use super::read::{Reader, position_udeg};
 use super::when::When;
+use crate::logbook::WITHIN;
 use std::collections::BTreeMap;
-use terms::Mmsi;
+use terms::{Mmsi, Position};
 
 /// A CPA counts as foretold when it was told at least so long before.
 const FORETOLD_S: i64 = 180;
 /// Both slower than this lie at anchor or in harbour: that is no approach.
 const AT_REST_KN: f64 = 0.5;
+/// Targets that are drawn on the chart: near ones and those that an alert called, the nearest first.
+const DRAWN: usize = 60;
+const DRAWN_NM: f64 = 5.0;
+/// So long before and after its closest.
+const AROUND_MS: i64 = 900_000;
 /// What does not move, or is no vessel's hull. Casualties are told elsewhere.
 const NO_APPROACH: [&str; 6] = ["base", "aton", "sar-aircraft", "mob", "sart", "epirb"];
 
@@ -52,6 +58,7 @@ pub(super) fn read(
                 sog_kn: of(12, 100.0)?,
                 foretold_cpa_nm: None,
                 alert: None,
+                track: Vec::new(),
             };
             nearest.insert(number, approach);
         }
@@ -71,7 +78,29 @@ pub(super) fn read(
             .map(|alert| alert.id);
     }
     all.sort_by(|a, b| a.range_nm.total_cmp(&b.range_nm).then(a.at.cmp(&b.at)));
+    let worth = |a: &&mut Approach| a.range_nm <= DRAWN_NM || a.alert.is_some();
+    for a in all.iter_mut().filter(worth).take(DRAWN) {
+        a.track = track(reader, a)?;
+    }
     Ok(all)
+}
+
+/// Where a target was around its closest.
+fn track(reader: &Reader, a: &Approach) -> rusqlite::Result<Vec<(When, Position)>> {
+    let sql = format!(
+        "SELECT steady_ms, utc_ms, utc_source, latitude_udeg, longitude_udeg FROM target_rows
+         WHERE {WITHIN} AND mmsi = ?4 ORDER BY id"
+    );
+    let mut statement = reader.connection.prepare_cached(&sql)?;
+    let (boot, at) = (a.at.boot, a.at.steady.0);
+    let mut rows = statement.query([boot, at - AROUND_MS, at + AROUND_MS, i64::from(a.mmsi.number())])?;
+    let mut track = Vec::new();
+    while let Some(r) = rows.next()? {
+        if let Some(position) = position_udeg(r.get(3)?, r.get(4)?) {
+            track.push((reader.clocks.when(boot, r.get(0)?, r.get(1)?, r.get(2)?), position));
+        }
+    }
+    Ok(track)
 }
 
 fn name(reader: &Reader, nearest: &mut BTreeMap<u32, Approach>) -> rusqlite::Result<()> {

@@ -2,8 +2,9 @@
 
 use super::night::{Alert, Casualty, Remark};
 use super::read::CasualtyRecord;
+use super::when::When;
 use std::collections::BTreeMap;
-use terms::Mmsi;
+use terms::{Mmsi, Position};
 
 /// A reason that was entered within this of a casualty's end belongs to it.
 const REASON_S: f64 = 120.0;
@@ -37,24 +38,30 @@ pub(super) fn tell(
                     c.first_position = Some((told.at, position, record.position.clone()));
                 }
             }
-            if let Some(range) = record.range_nm
-                && c.nearest.is_none_or(|(_, least)| range < least)
-            {
-                c.nearest = Some((told.at, range));
-            }
             if told.event == "cleared" {
                 let near = |r: &&Remark| {
                     r.kind == "stand-down" && r.at.seconds_from(&told.at).is_some_and(|s| s.abs() <= REASON_S)
                 };
-                let reason = remarks.iter().find(near).map_or_else(|| told.text.clone(), |r| r.text.clone());
+                let reason = remarks
+                    .iter()
+                    .find(near)
+                    .map_or_else(|| "no reason written".to_owned(), |r| r.text.clone());
                 c.stood_down = Some((told.at, reason));
             }
         }
     }
     for c in &mut casualties {
         c.track.sort_by_key(|(at, ..)| *at);
+        c.nearest = nearest(&c.track);
     }
     casualties
+}
+
+/// The nearest that the vessel came back, after she had been farthest off: at first she is always near.
+fn nearest(track: &[(When, Position, Option<f64>)]) -> Option<(When, f64)> {
+    let ranges = || track.iter().filter_map(|(at, _, range)| Some((*at, (*range)?)));
+    let farthest = ranges().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    ranges().filter(|(at, _)| *at >= farthest.0).min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 fn begin(record: &CasualtyRecord, alert: &Alert) -> Casualty {

@@ -2,7 +2,10 @@
 
 mod approach;
 mod casualty;
+mod deck;
 mod error;
+mod export;
+mod html;
 mod json;
 mod night;
 mod passage;
@@ -12,7 +15,9 @@ mod verb;
 mod weather;
 mod when;
 
+pub use deck::Hour;
 pub use error::ReviewError;
+pub use html::ShipTime;
 pub use night::{
     Alert, Approach, Blind, Casualty, Feed, Minute, Night, OwnPoint, Passage, Remark, Run, Span, Told,
 };

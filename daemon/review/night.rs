@@ -151,7 +151,7 @@ pub struct Casualty {
     pub first_position: Option<(When, Position, String)>,
     /// Where it was at each event that knew, and its range from own vessel.
     pub track: Vec<(When, Position, Option<f64>)>,
-    /// The least range from own vessel.
+    /// The least range from own vessel after she had been farthest off.
     pub nearest: Option<(When, f64)>,
     /// When it was stood down, and why.
     pub stood_down: Option<(When, String)>,
@@ -184,6 +184,8 @@ pub struct Approach {
     pub foretold_cpa_nm: Option<f64>,
     /// The alert that called it.
     pub alert: Option<u32>,
+    /// Where it was a quarter of an hour before and after, of those that are drawn.
+    pub track: Vec<(When, Position)>,
 }
 
 /// Something written into the log that is no alert.

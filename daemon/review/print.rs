@@ -1,10 +1,11 @@
-//! The night on half a page of plain text.
+//! The night in a few sentences: half a page of plain text, and the head of the page in HTML.
 
 use super::night::{Alert, Approach, Casualty, Night};
 use super::when::{When, hours, spoken};
 use super::{CAUTION, weather};
 use rules::Priority;
 use std::fmt::Write;
+use terms::METRES_PER_NM;
 
 /// Lines of a kind that are printed; the rest is counted.
 const LINES: usize = 5;
@@ -23,6 +24,12 @@ pub(super) const FAILURES: [&str; 9] = [
     "clock not known",
 ];
 
+/// One of the five answers.
+pub(super) struct Section {
+    pub title: &'static str,
+    pub lines: Vec<String>,
+}
+
 impl Night {
     /// Alerts that are no notices, no exercise and no failure of the lookout itself.
     pub fn dangers(&self) -> impl Iterator<Item = &Alert> {
@@ -34,52 +41,71 @@ impl Night {
         self.alerts.iter().filter(|a| a.is_failure())
     }
 
+    /// What was in danger, whether the watch was kept, what the boat did, the weather, what failed: in this order.
+    pub(super) fn sections(&self) -> [Section; 5] {
+        let section = |title, tell: fn(&Self, &mut Vec<String>)| {
+            let mut lines = Vec::new();
+            tell(self, &mut lines);
+            Section { title, lines }
+        };
+        [
+            section("Danger", Self::tell_danger),
+            section("Watch", Self::tell_watch),
+            section("Boat", Self::tell_boat),
+            section("Weather", Self::tell_weather),
+            section("Failures", Self::tell_failures),
+        ]
+    }
+
+    /// From when to when, in words.
+    pub(super) fn span_text(&self) -> String {
+        let long = self.to.seconds_from(&self.from).map_or(String::new(), |s| format!(", {}", hours(s)));
+        format!("{} to {} UTC{long}", dated(&self.from), dated(&self.to))
+    }
+
     /// Half a page of text: danger, watch, boat, weather, failures. Times are UTC.
     pub fn print(&self) -> String {
-        let mut page = String::new();
-        let long = self.to.seconds_from(&self.from).map_or(String::new(), |s| format!(", {}", hours(s)));
-        line(&mut page, format!("From {} to {} UTC{long}", dated(&self.from), dated(&self.to)));
-        self.print_danger(&mut page);
-        self.print_watch(&mut page);
-        self.print_boat(&mut page);
-        self.print_weather(&mut page);
-        self.print_failures(&mut page);
-        page.push('\n');
-        page.push_str(&wrap(CAUTION, 100));
-        page.push('\n');
+        let mut page = format!("From {}\n", self.span_text());
+        for section in self.sections() {
+            // Writing to a string does not fail; so below.
+            let _ = write!(page, "\n{}\n", section.title);
+            for text in &section.lines {
+                let text = wrap(text, 96).replace('\n', "\n    ");
+                let _ = writeln!(page, "  {text}");
+            }
+        }
+        let _ = writeln!(page, "\n{}", wrap(CAUTION, 100));
         page
     }
 
-    fn print_danger(&self, page: &mut String) {
-        heading(page, "Danger");
+    fn tell_danger(&self, page: &mut Vec<String>) {
         if self.casualties.is_empty() {
-            item(page, "nobody overboard, no beacon heard".to_owned());
+            page.push("nobody overboard, no beacon heard".to_owned());
         }
-        self.casualties.iter().for_each(|c| item(page, casualty_line(c)));
+        self.casualties.iter().for_each(|c| page.push(casualty_line(c)));
         let called: Vec<&Alert> =
             self.dangers().filter(|a| a.casualty.is_none() && a.priority >= Priority::Warning).collect();
         for priority in [Priority::EmergencyAlarm, Priority::Alarm, Priority::Warning] {
             let of: Vec<&&Alert> = called.iter().filter(|a| a.priority == priority).collect();
             if !of.is_empty() {
-                item(page, format!("{}: {}", plural(of.len(), &priority.to_string()), list(&of)));
+                page.push(format!("{}: {}", plural(of.len(), &priority.to_string()), list(&of)));
             }
         }
         if called.is_empty() && self.casualties.is_empty() {
-            item(page, "no alarm and no warning".to_owned());
+            page.push("no alarm and no warning".to_owned());
         }
         let close = |a: &&Approach| a.range_nm <= APPROACH_NM || a.alert.is_some();
         let closest: Vec<&Approach> = self.approaches.iter().filter(close).collect();
-        closest.iter().take(LINES).for_each(|a| item(page, approach_line(a)));
+        closest.iter().take(LINES).for_each(|a| page.push(approach_line(a)));
         match (closest.len(), self.approaches.first()) {
-            (0, Some(a)) => item(page, format!("no ship within {APPROACH_NM:.0} nm; {}", approach_line(a))),
-            (0, None) => item(page, "no ship heard".to_owned()),
-            (n, _) if n > LINES => item(page, format!("and {} more within {APPROACH_NM:.0} nm", n - LINES)),
+            (0, Some(a)) => page.push(format!("no ship within {APPROACH_NM:.0} nm; {}", approach_line(a))),
+            (0, None) => page.push("no ship heard".to_owned()),
+            (n, _) if n > LINES => page.push(format!("and {} more within {APPROACH_NM:.0} nm", n - LINES)),
             _ => {}
         }
     }
 
-    fn print_watch(&self, page: &mut String) {
-        heading(page, "Watch");
+    fn tell_watch(&self, page: &mut Vec<String>) {
         let asked: Vec<&Alert> =
             self.alerts.iter().filter(|a| a.needs_acknowledgement() && a.raised.is_some()).collect();
         let mut times: Vec<(f64, &Alert)> =
@@ -94,51 +120,43 @@ impl Night {
                 plural(times.len(), "alert"),
                 slowest.order
             );
-            item(page, text);
+            page.push(text);
         } else if asked.is_empty() {
-            item(page, "nothing had to be acknowledged".to_owned());
+            page.push("nothing had to be acknowledged".to_owned());
         }
         if !never.is_empty() {
-            item(page, format!("{} never acknowledged: {}", plural(never.len(), "alert"), list(&never)));
+            page.push(format!("{} never acknowledged: {}", plural(never.len(), "alert"), list(&never)));
         }
         let handed = self.remarks.iter().filter(|r| r.kind == "handover").count();
         if handed > 0 {
-            item(page, format!("the watch was handed over {}", times_over(handed)));
+            page.push(format!("the watch was handed over {}", times_over(handed)));
         }
     }
 
-    fn print_boat(&self, page: &mut String) {
-        heading(page, "Boat");
+    fn tell_boat(&self, page: &mut Vec<String>) {
         let p = &self.passage;
         let (Some((_, from)), Some((_, to))) = (p.from, p.to) else {
-            item(page, "no position".to_owned());
+            page.push("no position".to_owned());
             return;
         };
-        item(page, format!("{from} to {to}"));
+        page.push(format!("{from} to {to}"));
         let mean = p.mean_sog_kn().map_or(String::new(), |m| format!(", mean {m:.1} kn"));
         let most =
             p.greatest_sog.map_or(String::new(), |(at, s)| format!(", at most {s:.1} kn at {}", at.hm()));
-        item(
-            page,
-            format!("{:.1} nm over the ground in {}{mean}{most}", p.distance_nm, hours(p.under_way_s)),
-        );
+        page.push(format!("{:.1} nm over the ground in {}{mean}{most}", p.distance_nm, hours(p.under_way_s)));
     }
 
-    fn print_weather(&self, page: &mut String) {
-        heading(page, "Weather");
+    fn tell_weather(&self, page: &mut Vec<String>) {
         let mut any = false;
         if let Some((w, from)) = weather::wind(self) {
             let from = from.map_or(String::new(), |deg| format!(" from {}", bearing(deg)));
             let (at, most) = w.greatest;
-            item(
-                page,
-                format!(
-                    "{} {:.0} kn{from} in the mean, at most {most:.0} kn at {}",
-                    w.quantity,
-                    w.mean,
-                    at.hm()
-                ),
-            );
+            page.push(format!(
+                "{} {:.0} kn{from} in the mean, at most {most:.0} kn at {}",
+                w.quantity,
+                w.mean,
+                at.hm()
+            ));
             any = true;
         }
         if let Some((p, fall, rise)) = weather::pressure(self) {
@@ -151,55 +169,48 @@ impl Night {
                 p.least.0.hm(),
                 weather::tendency(change, verb)
             );
-            item(page, text);
+            page.push(text);
             any = true;
         }
         if let Some(d) = weather::depth(self) {
-            item(
-                page,
-                format!(
-                    "{} least {:.1} m at {}, greatest {:.1} m",
-                    d.quantity,
-                    d.least.1,
-                    d.least.0.hm(),
-                    d.greatest.1
-                ),
-            );
+            page.push(format!(
+                "{} least {:.1} m at {}, greatest {:.1} m",
+                d.quantity,
+                d.least.1,
+                d.least.0.hm(),
+                d.greatest.1
+            ));
             any = true;
         }
         if !any {
-            item(page, "not measured".to_owned());
+            page.push("not measured".to_owned());
         }
     }
 
-    fn print_failures(&self, page: &mut String) {
-        heading(page, "Failures");
+    fn tell_failures(&self, page: &mut Vec<String>) {
         let failures: Vec<&Alert> = self.failures().collect();
-        failures.iter().take(LINES).for_each(|a| item(page, failure_line(a)));
+        failures.iter().take(LINES).for_each(|a| page.push(failure_line(a)));
         if failures.len() > LINES {
-            item(page, format!("and {} more", failures.len() - LINES));
+            page.push(format!("and {} more", failures.len() - LINES));
         }
         for b in self.blind.iter().take(LINES) {
             let long = b.to.seconds_from(&b.from).map_or("an unknown time".to_owned(), spoken);
-            item(page, format!("{} no lookout for {long}: {}", b.from.hm(), b.why));
+            page.push(format!("{} no lookout for {long}: {}", b.from.hm(), b.why));
         }
         if self.blind.len() > LINES {
-            item(page, format!("and {} more such gaps", self.blind.len() - LINES));
+            page.push(format!("and {} more such gaps", self.blind.len() - LINES));
         }
         if self.undelivered > 0 {
-            item(page, format!("{} not delivered yet", plural(self.undelivered as usize, "message")));
+            page.push(format!("{} not delivered yet", plural(self.undelivered as usize, "message")));
         }
         if self.unreadable > 0 {
-            item(
-                page,
-                format!(
-                    "{} of the logbook could not be read: the file is damaged",
-                    plural(self.unreadable, "row")
-                ),
-            );
+            page.push(format!(
+                "{} of the logbook could not be read: the file is damaged",
+                plural(self.unreadable, "row")
+            ));
         }
         if failures.is_empty() && self.blind.is_empty() && self.undelivered == 0 && self.unreadable == 0 {
-            item(page, "none known".to_owned());
+            page.push("none known".to_owned());
         }
     }
 }
@@ -208,22 +219,6 @@ impl Alert {
     /// Whether it tells of a failure of the lookout itself.
     pub fn is_failure(&self) -> bool {
         FAILURES.contains(&self.order.as_str())
-    }
-}
-
-fn line(page: &mut String, text: impl AsRef<str>) {
-    page.push_str(text.as_ref());
-    page.push('\n');
-}
-
-fn heading(page: &mut String, text: &str) {
-    // Writing to a string does not fail.
-    let _ = write!(page, "\n{text}\n");
-}
-
-fn item(page: &mut String, text: String) {
-    for (n, part) in wrap(&text, 96).lines().enumerate() {
-        line(page, format!("{}{part}", if n == 0 { "  " } else { "    " }));
     }
 }
 
@@ -248,6 +243,11 @@ fn wrap(text: &str, width: usize) -> String {
 /// A direction in three digits; 359.9° is north.
 pub(super) fn bearing(deg: f64) -> String {
     format!("{:03}°", (deg.round() as i64).rem_euclid(360))
+}
+
+/// A range: in metres where miles would say nothing.
+pub(super) fn range(nm: f64) -> String {
+    if nm < 0.1 { format!("{:.0} m", nm * METRES_PER_NM) } else { format!("{nm:.2} nm") }
 }
 
 pub(super) fn plural(n: usize, word: &str) -> String {
@@ -295,7 +295,7 @@ fn casualty_line(c: &Casualty) -> String {
         let _ = write!(text, "; first position {} {position} ({how})", at.hms());
     }
     if let Some((at, nm)) = c.nearest {
-        let _ = write!(text, "; nearest {nm:.2} nm at {}", at.hms());
+        let _ = write!(text, "; nearest again {} at {}", range(nm), at.hms());
     }
     match &c.stood_down {
         Some((at, why)) => {

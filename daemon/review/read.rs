@@ -453,6 +453,10 @@ impl Alert {
             "raised" | "noted" => first(&mut self.raised),
             "acknowledged" | "transferred" => first(&mut self.acknowledged),
             "rectified" => first(&mut self.rectified),
+            // Its condition is there again.
+            "repeated" | "escalated" if told.state.as_deref().is_some_and(|s| s.starts_with("active")) => {
+                self.rectified = None;
+            }
             "cleared" => {
                 first(&mut self.rectified);
                 self.over = Some(at);

@@ -1,14 +1,14 @@
 //! The verb `review`.
 
-use super::{Night, ReviewError, Span, read};
+use super::{Night, ShipTime, Span, read};
 use crate::cli::{Outcome, Review, print};
+use std::path::Path;
 use terms::Utc;
 
-/// Reads the logbook and prints the night.
+/// Reads the logbook, writes the files that are asked for, and prints the night unless only files are wanted.
 pub fn verb(args: &Review) -> Outcome {
-    match night(args) {
-        Ok(night) if args.json => print(&night.json()),
-        Ok(night) => print(&night.print()),
+    match review(args) {
+        Ok(text) => print(&text),
         Err(why) => {
             eprintln!("middlewatch: {why}");
             Outcome::Failed
@@ -16,14 +16,40 @@ pub fn verb(args: &Review) -> Outcome {
     }
 }
 
-fn night(args: &Review) -> Result<Night, String> {
-    let utc = |option: &str, text: Option<&String>| {
-        text.map(|t| {
-            Utc::parse(t)
-                .ok_or_else(|| format!("--{option} {t}: not a time; write it like 2026-11-01T18:00:00Z"))
-        })
-        .transpose()
-    };
+/// What is to be printed.
+fn review(args: &Review) -> Result<String, String> {
     let span = Span { since: utc("since", args.since.as_ref())?, until: utc("until", args.until.as_ref())? };
-    read(&args.logbook, span).map_err(|e: ReviewError| e.to_string())
+    let given = args.ship_time.as_ref();
+    let given = given
+        .map(|t| ShipTime::parse(t).ok_or_else(|| format!("--ship-time {t}: write it like +2 or -3:30")));
+    let given = given.transpose()?;
+    let night = read(&args.logbook, span).map_err(|e| e.to_string())?;
+    let ship = given.unwrap_or_else(|| night.ship_time());
+    let files: [(&Option<_>, &dyn Fn(&Night) -> String); 4] = [
+        (&args.html, &|n| n.html(ship)),
+        (&args.gpx, &Night::gpx),
+        (&args.geojson, &Night::geojson),
+        (&args.csv, &Night::csv),
+    ];
+    for (path, make) in &files {
+        if let Some(path) = path {
+            write(path, &make(&night))?;
+        }
+    }
+    Ok(match (args.json, args.deck_log) {
+        (true, _) => night.json(),
+        (_, true) => night.deck_log_text(ship),
+        _ => night.print(),
+    })
+}
+
+fn write(path: &Path, text: &str) -> Result<(), String> {
+    std::fs::write(path, text).map_err(|e| format!("{}: {e}", path.display()))
+}
+
+fn utc(option: &str, text: Option<&String>) -> Result<Option<Utc>, String> {
+    let read = |t: &String| {
+        Utc::parse(t).ok_or_else(|| format!("--{option} {t}: not a time; write it like 2026-11-01T18:00:00Z"))
+    };
+    text.map(read).transpose()
 }

@@ -1,0 +1,139 @@
+//! The deck log: one line an hour, as it would be written by hand.
+
+use super::night::{Minute, Night};
+use super::when::When;
+use rules::Priority;
+use terms::{Circular, Plane, Position, Quantity};
+
+/// Hours in a log at most: two months.
+const HOURS: i64 = 1500;
+const HOUR_MS: i64 = 3_600_000;
+/// A value of the hour may be so far away from it.
+const NEAR_MS: i64 = 300_000;
+/// Remarks of one hour that are written; the rest is counted.
+const REMARKS: usize = 6;
+
+/// One line of the deck log.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hour {
+    /// The full hour of UTC.
+    pub at: When,
+    /// Own position then.
+    pub position: Option<Position>,
+    /// Mean course over ground of the hour that ends then.
+    pub course_deg: Option<f64>,
+    /// Miles over the ground since the log begins.
+    pub log_nm: Option<f64>,
+    /// Mean direction of that hour, where the wind comes from.
+    pub wind_from_deg: Option<f64>,
+    /// Its mean speed.
+    pub wind_kn: Option<f64>,
+    /// Pressure then.
+    pub pressure_hpa: Option<f64>,
+    /// What happened and was written in the hour that ends then.
+    pub remarks: Vec<String>,
+}
+
+impl Night {
+    /// The deck log by the full hours of UTC; empty where UTC was never known.
+    pub fn deck_log(&self) -> Vec<Hour> {
+        let (Some(from), Some(to)) = (self.from.utc, self.to.utc) else { return Vec::new() };
+        let first = from.0.div_euclid(HOUR_MS) + i64::from(from.0.rem_euclid(HOUR_MS) > 0);
+        let last = (to.0.div_euclid(HOUR_MS)).min(first + HOURS);
+        let track = self.track_with_log();
+        (first..=last).map(|hour| self.hour(hour * HOUR_MS, &track)).collect()
+    }
+
+    /// Own positions with UTC and the miles run until then.
+    fn track_with_log(&self) -> Vec<(i64, When, Position, f64)> {
+        let (mut track, mut miles): (Vec<(i64, When, Position, f64)>, f64) = (Vec::new(), 0.0);
+        let mut counted: Option<Position> = None;
+        for o in &self.own {
+            let (Some(utc), Some(p)) = (o.at.utc, o.position) else { continue };
+            if let Some(from) = counted {
+                let (east, north) = Plane::at(from).east_north(p);
+                // The receiver's own unrest makes no miles.
+                if east.hypot(north) < 0.01 {
+                    track.push((utc.0, o.at, p, miles));
+                    continue;
+                }
+                let gap = track.last().is_some_and(|(t, ..)| utc.0 - t > 600_000);
+                miles += if gap { 0.0 } else { east.hypot(north) };
+            }
+            counted = Some(p);
+            track.push((utc.0, o.at, p, miles));
+        }
+        track
+    }
+
+    fn hour(&self, ms: i64, track: &[(i64, When, Position, f64)]) -> Hour {
+        let at = When { utc: Some(terms::Utc(ms)), ..self.from };
+        let n = track.partition_point(|(t, ..)| *t < ms).min(track.len().saturating_sub(1));
+        let here = track.get(n).filter(|(t, ..)| (t - ms).abs() <= NEAR_MS);
+        let within = |q| self.instruments.get(&q).map_or(&[][..], |m| last_hour(m, ms));
+        let mean = |q: Quantity| {
+            let means: Vec<f64> = within(q).iter().filter_map(|m| m.mean).collect();
+            (!means.is_empty()).then(|| means.iter().sum::<f64>() / means.len() as f64)
+        };
+        let direction = |q: Quantity| {
+            let mut c = Circular::default();
+            within(q).iter().filter_map(|m| m.mean).for_each(|deg| c.add(deg, 1.0));
+            c.mean_deg()
+        };
+        let pressure =
+            within(Quantity::Pressure).last().filter(|m| m.at.utc.is_some_and(|t| ms - t.0 <= NEAR_MS));
+        Hour {
+            at,
+            position: here.map(|(_, _, p, _)| *p),
+            course_deg: direction(Quantity::Cog).or_else(|| self.own_course(ms)),
+            log_nm: here.map(|(.., miles)| *miles),
+            wind_from_deg: direction(Quantity::TrueWindDirection)
+                .or_else(|| direction(Quantity::GroundWindDirection)),
+            wind_kn: [Quantity::TrueWindSpeed, Quantity::GroundWindSpeed, Quantity::ApparentWindSpeed]
+                .into_iter()
+                .find_map(mean),
+            pressure_hpa: pressure.map(|m| m.last),
+            remarks: self.remarks_of(ms),
+        }
+    }
+
+    /// Mean course by the rows of own vessel, where no minutes were kept.
+    fn own_course(&self, ms: i64) -> Option<f64> {
+        let mut c = Circular::default();
+        let end = self.own.partition_point(|o| o.at.utc.is_none_or(|t| t.0 < ms));
+        let rows =
+            self.own.get(..end)?.iter().rev().take_while(|o| o.at.utc.is_some_and(|t| t.0 >= ms - HOUR_MS));
+        rows.filter_map(|o| o.cog_deg).for_each(|deg| c.add(f64::from(deg), 1.0));
+        c.mean_deg()
+    }
+
+    /// What was written and what was told in the hour that ends then.
+    fn remarks_of(&self, ms: i64) -> Vec<String> {
+        let within = |at: &When| at.utc.is_some_and(|t| (ms - HOUR_MS..ms).contains(&t.0));
+        let mut remarks: Vec<(When, String)> = Vec::new();
+        for r in self.remarks.iter().filter(|r| within(&r.at)) {
+            let who = r.who.as_ref().map_or(String::new(), |w| format!(" ({w})"));
+            let kind = if r.kind == "note" { String::new() } else { format!("{}: ", r.kind) };
+            remarks.push((r.at, format!("{} {kind}{}{who}", r.at.hm(), r.text)));
+        }
+        for a in self.alerts.iter().filter(|a| a.priority > Priority::Notice) {
+            if let Some(raised) = a.raised.filter(within) {
+                let exercise = if a.exercise { "exercise, " } else { "" };
+                remarks.push((raised, format!("{} {exercise}{}: {}", raised.hm(), a.priority, a.text())));
+            }
+        }
+        remarks.sort_by_key(|(at, _)| *at);
+        let more = remarks.len().saturating_sub(REMARKS);
+        let mut remarks: Vec<String> = remarks.into_iter().take(REMARKS).map(|(_, text)| text).collect();
+        if more > 0 {
+            remarks.push(format!("and {more} more"));
+        }
+        remarks
+    }
+}
+
+/// The minutes of the hour that ends at a UTC. Minutes lie in order; those without UTC lie before all others.
+fn last_hour(minutes: &[Minute], ms: i64) -> &[Minute] {
+    let before = |limit: i64| minutes.partition_point(|m| m.at.utc.is_none_or(|t| t.0 < limit));
+    minutes.get(before(ms - HOUR_MS)..before(ms)).unwrap_or(&[])
+}

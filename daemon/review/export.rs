@@ -1,0 +1,194 @@
+//! The night for other programs: GPX 1.1, GeoJSON (RFC 7946), CSV (RFC 4180); and the deck log as text.
+
+use super::html::{ShipTime, esc};
+use super::night::Night;
+use super::print::bearing;
+use super::when::When;
+use serde_json::{Value, json};
+use std::fmt::Write;
+use terms::{Position, Quantity};
+
+/// A longer gap begins a new piece of track.
+const GAP_S: f64 = 600.0;
+
+impl Night {
+    /// GPX 1.1: own track in pieces without a gap, a waypoint for each casualty, alert and closest approach.
+    pub fn gpx(&self) -> String {
+        let mut out = String::from(
+            "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"middlewatch\" xmlns=\"http://www.topografix.com/GPX/1/1\" \
+             xmlns:xsi=\"http://www.w3.org/2001/XMLSchema-instance\" xsi:schemaLocation=\"http://www.topografix.com/GPX/1/1 http://www.topografix.com/GPX/1/1/gpx.xsd\">\n",
+        );
+        let time = |at: &When| at.utc.map_or(String::new(), |t| format!("<time>{t}</time>"));
+        for (at, p, name, text, sort) in self.marks() {
+            // Writing to a string does not fail; so below.
+            let _ = writeln!(
+                out,
+                "<wpt lat=\"{:.6}\" lon=\"{:.6}\">{}<name>{}</name><desc>{}</desc><type>{sort}</type></wpt>",
+                p.latitude_deg(),
+                p.longitude_deg(),
+                time(&at),
+                esc(&name),
+                esc(&text)
+            );
+        }
+        let _ = write!(out, "<trk><name>{}</name>", esc(&self.span_text()));
+        for piece in self.pieces() {
+            out.push_str("<trkseg>\n");
+            for (at, p) in piece {
+                let (lat, lon) = (p.latitude_deg(), p.longitude_deg());
+                let _ = writeln!(out, "<trkpt lat=\"{lat:.6}\" lon=\"{lon:.6}\">{}</trkpt>", time(&at));
+            }
+            out.push_str("</trkseg>");
+        }
+        out.push_str("</trk>\n</gpx>\n");
+        out
+    }
+
+    /// GeoJSON: own track as lines, everything else as points; longitude first.
+    pub fn geojson(&self) -> String {
+        let at = |p: &Position| json!([rounded(p.longitude_deg()), rounded(p.latitude_deg())]);
+        let mut features: Vec<Value> = self
+            .pieces()
+            .iter()
+            .filter(|piece| piece.len() > 1)
+            .map(|piece| {
+                let utc = |end: Option<&(When, Position)>| end.and_then(|(t, _)| t.utc);
+                json!({
+                    "type": "Feature",
+                    "geometry": {"type": "LineString", "coordinates": piece.iter().map(|(_, p)| at(p)).collect::<Vec<_>>()},
+                    "properties": {"sort": "own track", "from": utc(piece.first()), "to": utc(piece.last())},
+                })
+            })
+            .collect();
+        features.extend(self.marks().iter().map(|(when, p, name, text, sort)| {
+            json!({
+                "type": "Feature",
+                "geometry": {"type": "Point", "coordinates": at(p)},
+                "properties": {"sort": sort, "name": name, "text": text, "utc": when.utc},
+            })
+        }));
+        format!("{}\n", json!({"type": "FeatureCollection", "features": features}))
+    }
+
+    /// CSV: a line for each row of own vessel, with the instruments of that minute. What is not known is empty.
+    pub fn csv(&self) -> String {
+        let quantities: Vec<Quantity> = self.instruments.keys().copied().collect();
+        let mut out = String::from("utc,latitude_deg,longitude_deg,cog_deg,sog_kn,heading_deg");
+        for q in &quantities {
+            let unit = q.dimension().units().first().map_or("", |u| u.symbol);
+            let _ = write!(out, ",\"{} mean {unit}\"", q.name());
+        }
+        out.push_str("\r\n");
+        let number = |v: Option<f64>, decimals: usize| v.map_or(String::new(), |v| format!("{v:.decimals$}"));
+        let mut next = vec![0; quantities.len()];
+        for o in &self.own {
+            let _ = write!(
+                out,
+                "{},{},{},{},{},{}",
+                o.at.utc.map_or(String::new(), |t| t.to_string()),
+                number(o.position.map(Position::latitude_deg), 6),
+                number(o.position.map(Position::longitude_deg), 6),
+                number(o.cog_deg.map(f64::from), 1),
+                number(o.sog_kn.map(f64::from), 2),
+                number(o.heading_deg.map(f64::from), 1)
+            );
+            for (q, n) in quantities.iter().zip(&mut next) {
+                let minutes = self.instruments.get(q).map_or(&[][..], Vec::as_slice);
+                while minutes.get(*n + 1).is_some_and(|m| m.at <= o.at) {
+                    *n += 1;
+                }
+                let here =
+                    minutes.get(*n).filter(|m| o.at.seconds_from(&m.at).is_some_and(|s| s.abs() < 60.0));
+                let _ = write!(out, ",{}", number(here.and_then(|m| m.mean), 2));
+            }
+            out.push_str("\r\n");
+        }
+        out
+    }
+
+    /// The deck log as plain text in columns.
+    pub fn deck_log_text(&self, ship: ShipTime) -> String {
+        let mut out = format!("{}\nship's time {}\n\n", self.span_text(), ship.name());
+        let heads = ["UTC", "ship", "position", "course", "log nm", "wind kn", "hPa", "remarks"];
+        let mut row = |cells: [&str; 8]| {
+            let [utc, own, position, course, log, wind, pressure, remarks] = cells;
+            let line = format!(
+                "{utc:<13} {own:<5} {position:<24} {course:>6} {log:>7} {wind:>9} {pressure:>7}  {remarks}"
+            );
+            let _ = writeln!(out, "{}", line.trim_end());
+        };
+        row(heads);
+        for h in self.deck_log() {
+            let number =
+                |v: Option<f64>, decimals: usize| v.map_or("–".to_owned(), |v| format!("{v:.decimals$}"));
+            let direction = |v: Option<f64>| v.map_or("–".to_owned(), bearing);
+            let mut remarks = h.remarks.iter();
+            row([
+                &h.at.day_hm(),
+                &ship.of(&h.at).hm(),
+                &h.position.map_or("–".to_owned(), |p| p.to_string()),
+                &direction(h.course_deg),
+                &number(h.log_nm, 1),
+                &format!("{} {}", direction(h.wind_from_deg), number(h.wind_kn, 0)),
+                &number(h.pressure_hpa, 1),
+                remarks.next().map_or("", String::as_str),
+            ]);
+            remarks.for_each(|r| row(["", "", "", "", "", "", "", r]));
+        }
+        out
+    }
+
+    /// Own positions in pieces without a gap.
+    fn pieces(&self) -> Vec<Vec<(When, Position)>> {
+        let mut pieces: Vec<Vec<(When, Position)>> = Vec::new();
+        for o in &self.own {
+            let Some(p) = o.position else { continue };
+            let last = pieces.last_mut().filter(|piece| {
+                piece
+                    .last()
+                    .is_some_and(|(at, _)| o.at.seconds_from(at).is_some_and(|s| (0.0..=GAP_S).contains(&s)))
+            });
+            match last {
+                Some(piece) => piece.push((o.at, p)),
+                None => pieces.push(vec![(o.at, p)]),
+            }
+        }
+        pieces
+    }
+
+    /// What has a place: casualties, alerts, closest approaches; with name, text and sort.
+    fn marks(&self) -> Vec<(When, Position, String, String, &'static str)> {
+        let mut marks = Vec::new();
+        for c in &self.casualties {
+            if let Some((at, p, how)) = &c.first_position {
+                marks.push((*at, *p, format!("MOB {}", c.who), format!("first position, {how}"), "casualty"));
+            }
+            if let Some((at, p, _)) = c.track.last() {
+                marks.push((*at, *p, format!("MOB {} last", c.who), "last position".to_owned(), "casualty"));
+            }
+        }
+        for a in &self.alerts {
+            if let Some((t, p)) = a.told.first().and_then(|t| Some((t, t.own?))) {
+                marks.push((
+                    t.at,
+                    p,
+                    format!("{} {}", a.order, a.id),
+                    format!("{}: {}", a.priority, t.text),
+                    "alert",
+                ));
+            }
+        }
+        for a in self.approaches.iter().filter(|a| !a.track.is_empty()) {
+            if let Some(p) = a.position {
+                let name = super::print::who(a.name.as_deref(), a.mmsi);
+                marks.push((a.at, p, name, format!("closest, {:.2} nm off", a.range_nm), "ship"));
+            }
+        }
+        marks
+    }
+}
+
+/// Seven decimals are a centimetre.
+fn rounded(deg: f64) -> f64 {
+    (deg * 1e7).round() / 1e7
+}
