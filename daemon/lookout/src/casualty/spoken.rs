@@ -86,7 +86,7 @@ fn estimated(s: &CasualtyState) -> &'static str {
 }
 
 /// A range in words: metres when near.
-pub(crate) fn range_words(range_nm: f64) -> String {
+pub(super) fn range_words(range_nm: f64) -> String {
     if range_nm < NEAR_NM {
         let step = if range_nm * METRES_PER_NM < 100.0 { 5.0 } else { 10.0 };
         format!("{:.0} metres", (range_nm * METRES_PER_NM / step).round() * step)
@@ -98,12 +98,12 @@ pub(crate) fn range_words(range_nm: f64) -> String {
 }
 
 /// A direction in three figures.
-pub(crate) fn three_digits(deg: f64) -> String {
+pub(super) fn three_digits(deg: f64) -> String {
     format!("{:03}", (deg.round() as i64).rem_euclid(360))
 }
 
 /// A relative bearing [0, 360) in words, to the nearest five degrees.
-pub(crate) fn relative_words(relative_deg: f64) -> String {
+pub(super) fn relative_words(relative_deg: f64) -> String {
     let angle = turn_deg(0.0, relative_deg);
     let side = if angle < 0.0 { "port" } else { "starboard" };
     match (angle.abs() / 5.0).round() as i64 * 5 {
@@ -116,7 +116,7 @@ pub(crate) fn relative_words(relative_deg: f64) -> String {
 }
 
 /// A length of time in words: seconds below ten minutes, else minutes, hours.
-pub(crate) fn duration_words(d: Duration) -> String {
+pub(super) fn duration_words(d: Duration) -> String {
     let s = d.as_secs();
     let many = |n: u64, unit: &str| format!("{n} {unit}{}", if n == 1 { "" } else { "s" });
     let two = |a: String, n: u64, unit: &str| if n == 0 { a } else { format!("{a} {}", many(n, unit)) };
@@ -130,7 +130,7 @@ pub(crate) fn duration_words(d: Duration) -> String {
 }
 
 /// Set and drift in words.
-pub(crate) fn drift_words(d: SetDrift) -> String {
+pub(super) fn drift_words(d: SetDrift) -> String {
     format!("drifting toward {} at {:.1} knots", three_digits(d.set_deg), d.drift_kn)
 }
 

@@ -2,7 +2,7 @@
 
 use super::case::{Case, ElapsedIs, Identity, Kind, Source, StandDown, Why};
 use super::fixes::Doubt;
-use super::own::{OwnContext, RelativeTo, SetDrift};
+use super::own::{Known, OwnContext, RelativeTo, SetDrift};
 use super::whereabouts;
 use crate::drift::{DriftFrom, Surroundings};
 use std::time::Duration;
@@ -66,6 +66,8 @@ pub struct CasualtyState {
     pub place: Option<Position>,
     /// Radius around it that holds the casualty with 95 %.
     pub radius95_nm: Option<f64>,
+    /// Where it was last known to be, and when: its last good fix, else the mark.
+    pub last_known: Option<Known<Position>>,
     /// From own vessel.
     pub range_nm: Option<f64>,
     /// From own vessel, true.
@@ -136,6 +138,7 @@ pub(super) fn of(
         position: whereabouts.placed,
         place,
         radius95_nm: whereabouts.radius95_nm,
+        last_known: last_known(case),
         range_nm,
         bearing_deg,
         bearing_magnetic_deg: bearing_deg.zip(own.variation_deg).map(|(b, v)| normal_deg(b - v)),
@@ -156,6 +159,12 @@ pub(super) fn of(
         tested_to_nm,
         stood_down: case.stood_down,
     }
+}
+
+/// The last good fix, else the mark.
+fn last_known(case: &Case) -> Option<Known<Position>> {
+    let fix = case.fixes.last().map(|f| Known::new(f.position, f.at));
+    fix.or(case.mark.map(|m| Known::new(m.position, m.at)))
 }
 
 /// How fast own vessel nears a place that drifts itself.

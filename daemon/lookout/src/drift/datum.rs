@@ -126,8 +126,12 @@ impl Datum {
         let points = self.points();
         let whole: f64 = points.iter().map(|p| p.weight).sum();
         if whole > 0.0 {
-            let middle = [0, 1].map(|i| points.iter().map(|p| p.weight * p.place[i]).sum::<f64>() / whole);
-            self.place = self.plane.position(middle[0], middle[1]);
+            let mut middle =
+                [0, 1].map(|i| self.lobes.iter().map(|l| l.motion.weight * l.motion.mean[i]).sum());
+            if !self.searched.is_empty() {
+                middle = [0, 1].map(|i| points.iter().map(|p| p.weight * p.place[i]).sum::<f64>() / whole);
+                self.place = self.plane.position(middle[0], middle[1]);
+            }
             let distance = |p: &Point| (p.place[0] - middle[0]).hypot(p.place[1] - middle[1]);
             self.radius95_nm = quantile(points.iter().map(|p| (distance(p), p.weight)), HELD);
         }

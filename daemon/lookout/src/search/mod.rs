@@ -1,5 +1,17 @@
 //! Search: patterns from the datum in moving water, what they cover, and what is told ashore.
 
+mod brief;
 mod coverage;
+mod export;
+mod plan;
+mod survival;
+mod sweep;
 
+#[cfg(test)]
+mod tests;
+
+pub use brief::{Vessel, brief};
 pub use coverage::{Area, Searched, probability_of_detection};
+pub use plan::{FIRST_CAUTION, Leg, NoPlan, Pattern, Plan, Wish, search_radius_nm};
+pub use survival::Survival;
+pub use sweep::{Conditions, Sweep, TABLE_LIMITS};

@@ -1,0 +1,340 @@
+//! A search pattern laid round the datum, leg by leg, in water that moves.
+//!
+//! Legs are laid relative to the casualty's own drift: what counts is the track through the water that carries
+//! it. So each leg is a heading through the water and a time, and beside them the track over ground.
+
+use super::coverage::{Area, Searched, probability_of_detection};
+use super::sweep::Sweep;
+use crate::casualty::{OwnContext, SetDrift, WindFrom};
+use crate::drift::{Current, CurrentFrom, Datum};
+use std::f64::consts::PI;
+use std::time::Duration;
+use terms::{Moment, Position, normal_deg, turn_deg};
+use thiserror::Error;
+
+/// The pattern.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pattern {
+    /// Outward in a square spiral: legs of 1, 1, 2, 2, 3, 3 … spacings, turns of 90° to starboard.
+    ExpandingSquare,
+    /// Out, across and in again three times: nine legs of one radius, turns of 120° to starboard, through the
+    /// datum each time. For a datum that is well known.
+    Sector,
+}
+
+/// What is asked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wish {
+    /// The pattern.
+    pub pattern: Pattern,
+    /// The second pass of the same pattern: turned by 45° (square) or 30° (sector).
+    pub second_pass: bool,
+    /// Which search this is, from 1; the radius grows with it.
+    pub number: usize,
+    /// Track spacing by hand in nautical miles; first choice. Else the sweep width.
+    pub spacing_nm: Option<f64>,
+    /// Sweep width, where there is an idea of it: it gives the coverage.
+    pub sweep: Option<Sweep>,
+    /// Radius by hand in nautical miles; else by the datum.
+    pub radius_nm: Option<f64>,
+    /// Speed through the water in knots.
+    pub speed_kn: f64,
+    /// Course of the first leg, true; else down-drift.
+    pub first_course_deg: Option<f64>,
+}
+
+/// Why no plan can be made.
+#[derive(Debug, Clone, Copy, PartialEq, Error)]
+pub enum NoPlan {
+    /// Neither spacing nor sweep width.
+    #[error("give a track spacing between 0.01 and 5 nm, or a sweep width to take it from")]
+    Spacing,
+    /// Too slow, or not a speed.
+    #[error(
+        "a speed of {0} kn is too slow to lay a pattern in this drift; it takes 0.5 to 50 kn and more than the leeway"
+    )]
+    Speed(f64),
+    /// Not a radius.
+    #[error("a radius of {0} nm is none; it takes 0.05 to 20 nm")]
+    Radius(f64),
+}
+
+/// One leg.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Leg {
+    /// Heading to steer through the water, true.
+    pub heading_deg: f64,
+    /// The same, magnetic.
+    pub heading_magnetic_deg: Option<f64>,
+    /// Length through the water.
+    pub through_water_nm: f64,
+    /// How long it takes.
+    pub time: Duration,
+    /// Track over ground.
+    pub track_deg: f64,
+    /// Length over ground.
+    pub over_ground_nm: f64,
+    /// Where it begins and ends over ground.
+    pub from: Position,
+    /// Its end.
+    pub to: Position,
+    /// When it begins.
+    pub begins: Moment,
+    /// Whether a sailing boat can lay it: not closer to the wind than 45°. `None` without wind.
+    pub under_sail: Option<bool>,
+}
+
+/// A plan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// The pattern.
+    pub pattern: Pattern,
+    /// Whether it is the second pass.
+    pub second_pass: bool,
+    /// Which search this is.
+    pub number: usize,
+    /// Track spacing.
+    pub spacing_nm: f64,
+    /// Speed through the water.
+    pub speed_kn: f64,
+    /// What it covers, to either side of the middle.
+    pub radius_nm: f64,
+    /// What the next search should cover.
+    pub next_radius_nm: f64,
+    /// From where own vessel is to the datum; `None` where own position is not known.
+    pub approach: Option<Leg>,
+    /// The pattern itself.
+    pub legs: Vec<Leg>,
+    /// When the last leg ends: until then it holds, unless a new fix or a shift of the wind makes it anew.
+    pub holds_until: Moment,
+    /// Begin no later than this: by then the datum has drifted half a spacing away from where the plan has it.
+    pub begin_by: Moment,
+    /// Drift that it is laid in.
+    pub drift: SetDrift,
+    /// Sweep width by spacing, where a sweep width is known.
+    pub coverage: Option<f64>,
+    /// What that finds of what is there.
+    pub probability_of_detection: Option<f64>,
+    /// The area as it counts once it was searched in vain.
+    pub area: Option<Searched>,
+    /// What must be said beside it.
+    pub cautions: Vec<String>,
+}
+
+/// Total probable errors that the first to the fifth search covers (IAMSAR, from memory).
+const SEARCH_FACTORS: [f64; 5] = [1.1, 1.6, 2.0, 2.3, 2.5];
+/// A circular normal's 95 % radius by its 50 % radius, which is the total probable error: √(ln 20 / ln 2).
+const RADIUS95_PER_PROBABLE_ERROR: f64 = 2.078_9;
+/// Closer to the wind than this a sailing boat lays no leg (common practice).
+const CLOSEST_TO_WIND_DEG: f64 = 45.0;
+/// Rounds of a square at the most: 24 legs.
+const ROUNDS: usize = 12;
+/// Above every plan.
+pub const FIRST_CAUTION: &str =
+    "The coordinator ashore and the vessel's own procedure come first. This is guidance, not an instruction.";
+
+/// Radius of the n-th search (from 1) out of the datum's 95 % radius.
+pub fn search_radius_nm(radius95_nm: f64, number: usize) -> f64 {
+    let factor = SEARCH_FACTORS.get(number.max(1) - 1).or(SEARCH_FACTORS.last()).copied().unwrap_or(2.5);
+    factor * radius95_nm / RADIUS95_PER_PROBABLE_ERROR
+}
+
+/// Velocities that legs are laid in: of the datum over ground, and its leeway through the water.
+struct Frame {
+    drift: (f64, f64),
+    leeway: (f64, f64),
+    speed_kn: f64,
+    wind: Option<WindFrom>,
+    variation_deg: Option<f64>,
+}
+
+impl Frame {
+    /// A leg of a length on a course, both as seen from the drifting datum. `None` where the speed is too low.
+    fn leg(&self, from: Position, begins: Moment, course_deg: f64, length_nm: f64) -> Option<Leg> {
+        let (sin, cos) = course_deg.to_radians().sin_cos();
+        let along = self.leeway.0 * sin + self.leeway.1 * cos;
+        let leeway2 = self.leeway.0 * self.leeway.0 + self.leeway.1 * self.leeway.1;
+        let under_root = along * along - leeway2 + self.speed_kn * self.speed_kn;
+        let over_datum_kn = under_root.max(0.0).sqrt() - along;
+        if under_root < 0.0 || over_datum_kn < 0.1 {
+            return None;
+        }
+        let hours = length_nm / over_datum_kn;
+        let water = (over_datum_kn * sin + self.leeway.0, over_datum_kn * cos + self.leeway.1);
+        let heading_deg = normal_deg(water.0.atan2(water.1).to_degrees());
+        let ground =
+            SetDrift::from_components(over_datum_kn * sin + self.drift.0, over_datum_kn * cos + self.drift.1);
+        let over_ground_nm = ground.drift_kn * hours;
+        Some(Leg {
+            heading_deg,
+            heading_magnetic_deg: self.variation_deg.map(|v| normal_deg(heading_deg - v)),
+            through_water_nm: self.speed_kn * hours,
+            time: Duration::try_from_secs_f64(hours * 3600.0).ok()?,
+            track_deg: ground.set_deg,
+            over_ground_nm,
+            from,
+            to: from.at(ground.set_deg, over_ground_nm),
+            begins,
+            under_sail: self.wind.map(|w| turn_deg(heading_deg, w.from_deg).abs() >= CLOSEST_TO_WIND_DEG),
+        })
+    }
+}
+
+impl Plan {
+    /// Lays a pattern round the datum for own vessel.
+    ///
+    /// # Errors
+    /// When spacing, radius or speed are none to lay a pattern by.
+    pub fn new(datum: &Datum, own: &OwnContext, current: &Current, wish: &Wish) -> Result<Self, NoPlan> {
+        let width_nm = wish.sweep.and_then(Sweep::width_nm);
+        let spacing_nm =
+            wish.spacing_nm.or(width_nm).filter(|s| (0.01..=5.0).contains(s)).ok_or(NoPlan::Spacing)?;
+        let wanted_nm = wish.radius_nm.unwrap_or_else(|| search_radius_nm(datum.radius95_nm, wish.number));
+        if wish.radius_nm.is_some() && !(0.05..=20.0).contains(&wanted_nm) || !wanted_nm.is_finite() {
+            return Err(NoPlan::Radius(wanted_nm));
+        }
+        let frame = frame(datum, own, current, wish).ok_or(NoPlan::Speed(wish.speed_kn))?;
+        let slow = NoPlan::Speed(wish.speed_kn);
+        let approach = approach(datum, own, &frame).ok_or(slow)?;
+        let begins = approach.map_or(datum.at, |a| a.begins + a.time);
+        let hours = begins.since(datum.at).as_secs_f64() / 3600.0;
+        let start = datum.place.at(datum.drift.set_deg, datum.drift.drift_kn * hours);
+        let first = wish.first_course_deg.unwrap_or(datum.drift.set_deg);
+        let (courses, radius_nm) = match wish.pattern {
+            Pattern::ExpandingSquare => square(first, wish.second_pass, spacing_nm, wanted_nm),
+            Pattern::Sector => sector(first, wish.second_pass, wanted_nm.max(0.05)),
+        };
+        let mut legs: Vec<Leg> = Vec::with_capacity(courses.len());
+        for (course_deg, length_nm) in courses {
+            let (from, begins) = legs.last().map_or((start, begins), |l: &Leg| (l.to, l.begins + l.time));
+            legs.push(frame.leg(from, begins, course_deg, length_nm).ok_or(slow)?);
+        }
+        let holds_until = legs.last().map_or(begins, |l| l.begins + l.time);
+        let coverage = width_nm.map(|w| match wish.pattern {
+            Pattern::ExpandingSquare => w / spacing_nm,
+            // Nine legs of one radius in a circle.
+            Pattern::Sector => 9.0 * w / (PI * radius_nm),
+        });
+        let mut plan = Self {
+            pattern: wish.pattern,
+            second_pass: wish.second_pass,
+            number: wish.number.max(1),
+            spacing_nm,
+            speed_kn: wish.speed_kn,
+            radius_nm,
+            next_radius_nm: search_radius_nm(datum.radius95_nm, wish.number.max(1) + 1).max(radius_nm),
+            approach,
+            legs,
+            holds_until,
+            begin_by: begins + half_spacing(spacing_nm, datum.drift.drift_kn),
+            drift: datum.drift,
+            coverage,
+            probability_of_detection: coverage.map(probability_of_detection),
+            area: None,
+            cautions: vec![FIRST_CAUTION.to_owned()],
+        };
+        let middle = begins + holds_until.since(begins) / 2;
+        plan.area = coverage.map(|coverage| plan.area_at(start, begins, middle, first, coverage));
+        plan.caution(wish, wanted_nm, current);
+        Ok(plan)
+    }
+
+    /// The area as it lies in the middle of the search.
+    fn area_at(
+        &self,
+        start: Position,
+        begins: Moment,
+        middle: Moment,
+        first: f64,
+        coverage: f64,
+    ) -> Searched {
+        let hours = middle.since(begins).as_secs_f64() / 3600.0;
+        let turned = if self.second_pass { 45.0 } else { 0.0 };
+        let area = match self.pattern {
+            Pattern::ExpandingSquare => {
+                Area::Square { half_nm: self.radius_nm, side_deg: normal_deg(first + turned) }
+            }
+            Pattern::Sector => Area::Circle { radius_nm: self.radius_nm },
+        };
+        let centre = start.at(self.drift.set_deg, self.drift.drift_kn * hours);
+        Searched { at: middle, centre, area, coverage }
+    }
+
+    /// What must be said beside the plan.
+    fn caution(&mut self, wish: &Wish, wanted_nm: f64, current: &Current) {
+        let mut say = |text: String| self.cautions.push(text);
+        if let Some(limits) = wish.sweep.and_then(Sweep::limits) {
+            say(format!("Limits: {limits}."));
+        }
+        if wish.sweep.is_some_and(|s| s.width_nm().is_none()) {
+            say("The table has no sweep width for this visibility: no coverage is given.".to_owned());
+        }
+        if current.from == CurrentFrom::Nothing {
+            say("The current is not known: the casualty is taken to move with the water.".to_owned());
+        }
+        if wanted_nm > self.radius_nm * 1.01 {
+            say(format!(
+                "The pattern ends at {:.2} nm; the datum asks for {wanted_nm:.2} nm. Other vessels or a wider spacing are needed.",
+                self.radius_nm
+            ));
+        }
+        let unlaid: Vec<String> = (1..)
+            .zip(&self.legs)
+            .filter(|(_, l)| l.under_sail == Some(false))
+            .map(|(n, _): (usize, _)| n.to_string())
+            .collect();
+        if !unlaid.is_empty() {
+            self.cautions.push(format!(
+                "A sailing boat cannot lay leg {}: closer to the wind than {CLOSEST_TO_WIND_DEG:.0} degrees. Engine, or tacks.",
+                unlaid.join(", ")
+            ));
+        }
+    }
+}
+
+/// How long the datum takes to drift half a spacing; an hour at the most.
+fn half_spacing(spacing_nm: f64, drift_kn: f64) -> Duration {
+    let hours = if drift_kn > 0.0 { 0.5 * spacing_nm / drift_kn } else { 1.0 };
+    Duration::from_secs_f64(3600.0 * hours.clamp(0.0, 1.0))
+}
+
+/// The velocities of the datum and its leeway; `None` where the boat cannot outrun them.
+fn frame(datum: &Datum, own: &OwnContext, current: &Current, wish: &Wish) -> Option<Frame> {
+    let drift = datum.drift.components();
+    let leeway = if current.from == CurrentFrom::Nothing {
+        (0.0, 0.0)
+    } else {
+        (drift.0 - current.east_kn, drift.1 - current.north_kn)
+    };
+    let fast = (0.5..=50.0).contains(&wish.speed_kn) && wish.speed_kn > leeway.0.hypot(leeway.1);
+    fast.then(|| Frame {
+        drift,
+        leeway,
+        speed_kn: wish.speed_kn,
+        wind: own.wind.map(|w| w.value),
+        variation_deg: own.variation_deg,
+    })
+}
+
+/// The leg to the drifting datum: none where own position is not known; the outer `None` where it is never reached.
+fn approach(datum: &Datum, own: &OwnContext, frame: &Frame) -> Option<Option<Leg>> {
+    let Some(here) = own.position_at(datum.at) else { return Some(None) };
+    let (range_nm, bearing_deg) = here.range_and_bearing(datum.place);
+    frame.leg(here, datum.at, bearing_deg, range_nm).map(Some)
+}
+
+/// Courses and lengths of an expanding square, and what it covers to either side of its middle.
+fn square(first_deg: f64, second_pass: bool, spacing_nm: f64, wanted_nm: f64) -> (Vec<(f64, f64)>, f64) {
+    let first_deg = first_deg + if second_pass { 45.0 } else { 0.0 };
+    let rounds = ((2.0 * wanted_nm / spacing_nm - 1.0).ceil().clamp(2.0, ROUNDS as f64)) as usize;
+    let legs =
+        (0..2 * rounds).map(|i| (normal_deg(first_deg + 90.0 * i as f64), (i / 2 + 1) as f64 * spacing_nm));
+    (legs.collect(), 0.5 * (rounds + 1) as f64 * spacing_nm)
+}
+
+/// Courses and lengths of a sector search: out, across, in, and on through the datum.
+fn sector(first_deg: f64, second_pass: bool, radius_nm: f64) -> (Vec<(f64, f64)>, f64) {
+    let first_deg = first_deg + if second_pass { 30.0 } else { 0.0 };
+    let turns = [0.0, 120.0, 240.0, 240.0, 0.0, 120.0, 120.0, 240.0, 0.0];
+    (turns.iter().map(|t| (normal_deg(first_deg + t), radius_nm)).collect(), radius_nm)
+}
