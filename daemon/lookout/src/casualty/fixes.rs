@@ -25,9 +25,9 @@ const SAME_REPORT: Duration = Duration::from_secs(4);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Doubt {
-    /// UTC second 60 to 63: by hand, dead reckoning, not working, or not told.
+    /// UTC second 61 to 63: by hand, dead reckoning, or not working.
     NotByFix,
-    /// Latitude and longitude both in whole minutes.
+    /// Latitude and longitude both in whole minutes: used only as long as there is none that is better.
     WholeMinutes,
     /// Further from the last than anything drifts.
     Jump,
@@ -57,10 +57,19 @@ pub struct Fixes {
 }
 
 /// Whether a position is in whole minutes both ways, as no receiver gives one by chance.
-fn in_whole_minutes(p: Position) -> bool {
+pub(crate) fn in_whole_minutes(p: Position) -> bool {
     // AIS resolves a ten-thousandth of a minute.
     let whole = |deg: f64| ((deg * 60.0) - (deg * 60.0).round()).abs() < 4e-5;
     whole(p.latitude_deg()) && whole(p.longitude_deg())
+}
+
+/// Whether a position counts as one by satellite: not by hand (UTC second 61), by dead reckoning (62) nor out of
+/// order (63). A beacon that tells no second (60) may have a fix all the same.
+pub(crate) fn is_by_fix(source: Option<PositionSource>) -> bool {
+    !matches!(
+        source,
+        Some(PositionSource::Manual | PositionSource::DeadReckoning | PositionSource::Inoperative)
+    )
 }
 
 /// Whether two fixes can be those of one drifting thing.
@@ -72,16 +81,22 @@ fn agree(a: &BeaconFix, b: &BeaconFix) -> bool {
 }
 
 impl Fixes {
-    /// Takes a position. `own` is own vessel's then. Says whether it counts as a fix.
+    /// Takes a position. `own` is own vessel's then, where a first fix far from her is not to be believed. Says
+    /// whether it counts as a fix.
     pub fn take(&mut self, fix: BeaconFix, source: Option<PositionSource>, own: Option<Position>) -> bool {
-        let doubt = match source {
-            Some(s) if s != PositionSource::Fix => Some(Doubt::NotByFix),
-            _ if in_whole_minutes(fix.position) => Some(Doubt::WholeMinutes),
-            _ => None,
-        };
-        if let Some(doubt) = doubt {
-            self.doubtful = Some((fix, doubt));
+        if !is_by_fix(source) {
+            self.doubtful = Some((fix, Doubt::NotByFix));
             return false;
+        }
+        let precise = self.good.back().is_some_and(|l| !in_whole_minutes(l.position));
+        if in_whole_minutes(fix.position) {
+            self.doubtful = Some((fix, Doubt::WholeMinutes));
+            if precise {
+                return false;
+            }
+        } else if !precise {
+            // What was known in whole minutes gives way to the first that is better.
+            self.good.clear();
         }
         let last = self.good.back();
         if last.is_some_and(|l| l.position == fix.position && fix.at.since(l.at) <= SAME_REPORT) {

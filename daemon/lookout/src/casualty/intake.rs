@@ -2,7 +2,7 @@
 
 use super::beacon::{TestMessage, Verdict};
 use super::case::{Case, Identity, Kind, Mark, Source, Why};
-use super::fixes::BeaconFix;
+use super::fixes::{BeaconFix, is_by_fix};
 use super::news::{CasualtyNews, News};
 use super::own::OwnContext;
 use super::stand_down::SILENCE_ENDS_STAND_DOWN;
@@ -37,7 +37,7 @@ impl Message {
     /// Its position, where that is by satellite.
     pub fn fixed_position(&self) -> Option<Position> {
         let (fix, source) = self.fix?;
-        matches!(source, Some(PositionSource::Fix) | None).then_some(fix.position)
+        is_by_fix(source).then_some(fix.position)
     }
 
     /// Its MMSI.
@@ -214,8 +214,8 @@ impl Casualties {
         case.heard = Some(at);
         if let Some((fix, source)) = message.fix {
             let first = case.fixes.last().is_none();
-            // A call by medium wave comes from far beyond a beacon's range.
-            let near = here.filter(|_| message.source != Source::Dsc);
+            // Where own track says better, a first fix far off is doubted; what else there is, is believed.
+            let near = here.filter(|_| case.mark.is_some() && message.source != Source::Dsc);
             if case.fixes.take(fix, source, near) {
                 let range_nm = here.map(|h| h.range_and_bearing(fix.position).0);
                 case.heard_to_nm = [case.heard_to_nm, range_nm].into_iter().flatten().reduce(f64::max);

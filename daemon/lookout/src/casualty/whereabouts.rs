@@ -1,7 +1,7 @@
 //! Where a case is: its clues put into the drift.
 
 use super::case::{Case, Kind};
-use super::fixes::{BeaconFix, Doubt};
+use super::fixes::{BeaconFix, Doubt, in_whole_minutes};
 use super::own::SetDrift;
 use super::state::{Placed, SILENT_AFTER};
 use crate::drift::{Datum, DriftFrom, Drifter, Filter, Outline, Surroundings, radius95_nm};
@@ -11,6 +11,8 @@ use terms::{Moment, Position};
 
 /// Standard deviation of a beacon's fix each way: a small receiver awash (own choice, 15 m).
 const FIX_DEVIATION_NM: f64 = 0.008;
+/// The same in whole minutes, which may be rounded or cut off.
+const WHOLE_MINUTE_DEVIATION_NM: f64 = 0.5;
 /// The radius of a circular normal that holds 95 %, in standard deviations: √(−2·ln 0.05).
 const RADIUS95_DEVIATIONS: f64 = 2.447_747;
 /// Fixes nearer to each other than this are one burst and bring nothing new.
@@ -35,7 +37,7 @@ fn estimate(case: &Case, at: Moment, surroundings: &Surroundings) -> Option<(Fil
     let drifter = if case.kind == Kind::PersonOverboard { Drifter::PERSON } else { Drifter::CRAFT };
     let bursts = bursts(case, at);
     let (place, since, deviation_nm) = if let Some(first) = bursts.first() {
-        (first.position, first.at, FIX_DEVIATION_NM)
+        (first.position, first.at, fix_deviation_nm(first))
     } else if let Some(mark) = case.mark {
         (mark.position, mark.at, mark.radius95_nm / RADIUS95_DEVIATIONS)
     } else {
@@ -49,7 +51,7 @@ fn estimate(case: &Case, at: Moment, surroundings: &Surroundings) -> Option<(Fil
     let mut filter = Filter::start(place, since, deviation_nm, drifter, surroundings);
     for fix in bursts.iter().skip(1) {
         filter.carry(fix.at, surroundings);
-        filter.correct(fix.position, FIX_DEVIATION_NM);
+        filter.correct(fix.position, fix_deviation_nm(fix));
     }
     filter.carry(at, surroundings);
     let long = bursts.first().zip(bursts.last()).is_some_and(|(f, l)| l.at.since(f.at) >= OWN_DRIFT_AFTER);
@@ -62,6 +64,11 @@ fn estimate(case: &Case, at: Moment, surroundings: &Surroundings) -> Option<(Fil
         DriftFrom::Nothing
     };
     Some((filter, from))
+}
+
+/// Standard deviation of a fix each way.
+fn fix_deviation_nm(fix: &BeaconFix) -> f64 {
+    if in_whole_minutes(fix.position) { WHOLE_MINUTE_DEVIATION_NM } else { FIX_DEVIATION_NM }
 }
 
 /// One fix of each burst, oldest first, the very last one always among them.

@@ -289,12 +289,14 @@ fn doubtful_positions_are_told_from_good_ones() {
         assert_eq!((position, doubt), (Placed::Estimated, Some(Doubt::NotByFix)));
         assert_ne!(place, Some(far));
     }
-    let whole = Position::new(49.5, -6.0 - 10.0 / 60.0).unwrap();
-    assert_eq!(hear(1.0, whole, PositionSource::Fix).2, Some(Doubt::WholeMinutes));
     let beyond = here().at(90.0, 200.0);
     assert_eq!(hear(2.0, beyond, PositionSource::Fix).2, Some(Doubt::BeyondRadio));
+    let whole = Position::new(49.5, -6.0 - 14.0 / 60.0).unwrap();
+    let (position, place, doubt) = hear(2.5, whole, PositionSource::None);
+    assert_eq!((position, place, doubt), (Placed::Reported, Some(whole), Some(Doubt::WholeMinutes)));
     let good = here().at(180.0, 0.02);
     assert_eq!(hear(3.0, good, PositionSource::Fix).1, Some(good));
+    assert_eq!(hear(4.0, whole, PositionSource::Fix).1, Some(good), "whole minutes give way");
     let jump = here().at(0.0, 3.0);
     assert_eq!(
         hear(5.0, jump, PositionSource::Fix),
