@@ -67,6 +67,9 @@ fn place(s: &CasualtyState) -> String {
         };
     };
     let mut text = format!("{}range {}", estimated(s), range_words(range_nm));
+    if let Some(radius_nm) = s.radius95_nm.filter(|_| s.position == Placed::Estimated) {
+        text.push_str(&format!(" give or take {}", range_words(radius_nm)));
+    }
     if let Some(b) = s.bearing_deg {
         text.push_str(&format!(", bearing {} true", three_digits(b)));
     }
