@@ -48,6 +48,8 @@ pub struct Raise {
     pub escalation: Option<Escalation>,
     /// How bad it is among those of its order; more is worse.
     pub badness: f64,
+    /// Part of an exercise.
+    pub exercise: bool,
 }
 
 /// What an order did during a watch.
@@ -129,8 +131,8 @@ pub struct Alerts {
     by_source: BTreeMap<(Source, Subject), AlertId>,
     due: BTreeSet<(Moment, AlertId)>,
     events: Vec<AlertEvent>,
-    /// Moments of the last minute's signals; at most `signals_per_min`.
-    told: VecDeque<Moment>,
+    /// The last minute's signals; of each priority at most `signals_per_min`.
+    told: VecDeque<(Moment, Priority)>,
     last_id: u32,
     /// Signals a minute beyond which only emergencies sound.
     signals_per_min: usize,
@@ -218,7 +220,7 @@ impl Alerts {
             priority: raise.priority,
             state,
             text: raise.text,
-            exercise: self.exercise,
+            exercise: self.exercise || raise.exercise,
             began: at,
             began_at_least: false,
             level: 0,
@@ -515,18 +517,21 @@ impl Alerts {
         s.alert.seq = s.alert.seq.saturating_add(1);
         let wants =
             matches!(kind, EventKind::Raised | EventKind::Repeated | EventKind::Escalated | EventKind::Noted);
-        while self.told.front().is_some_and(|t| at.since(*t) >= Duration::from_secs(60)) {
+        while self.told.front().is_some_and(|(t, _)| at.since(*t) >= Duration::from_secs(60)) {
             self.told.pop_front();
         }
-        let exempt = s.alert.priority == Priority::EmergencyAlarm;
-        let room = exempt || self.told.len() < self.signals_per_min;
+        let priority = s.alert.priority;
+        let exempt = priority == Priority::EmergencyAlarm;
+        // What is less urgent never takes the place of what is more so.
+        let as_urgent = |(_, p): &&(Moment, Priority)| *p >= priority;
+        let room = exempt || self.told.iter().filter(as_urgent).count() < self.signals_per_min;
         if wants && room && !exempt {
-            self.told.push_back(at);
+            self.told.push_back((at, priority));
         }
         if wants
             && !room
             && s.alert.state == AlertState::ActiveUnacknowledged
-            && let Some(first) = self.told.front()
+            && let Some((first, _)) = self.told.iter().find(as_urgent)
         {
             // Told as soon as the minute has room again.
             s.next_repeat = Some(*first + Duration::from_secs(60));
@@ -549,7 +554,8 @@ impl Alerts {
         }
         let carry = Carry {
             to,
-            signals: s.signals.clone(),
+            // Once nobody has acknowledged, it goes by all signals of its priority.
+            signals: if s.alert.level == 0 { s.signals.clone() } else { None },
             aloud: wants && room,
             held_back: wants && !room,
             level: s.alert.level,

@@ -32,7 +32,8 @@ const MOST_BUILT_IN: usize = 512;
 pub struct BoardSettings {
     /// Everything is part of an exercise.
     pub exercise: bool,
-    /// Signals a minute beyond which only emergencies sound; the rest is told when the minute has room again.
+    /// Signals a minute, of each priority and those above it together, beyond which only emergencies sound; what is
+    /// held back is told when the minute has room again.
     pub signals_per_min: usize,
     /// Ship's time less UTC, in seconds.
     pub ship_time_s: i64,
@@ -260,6 +261,18 @@ impl Board {
 
     /// A built-in alert begins, or is told anew: an acknowledgement given before no longer counts.
     pub fn call(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, text: String) -> AlertId {
+        self.call_as(at, built_in, subject, text, false)
+    }
+
+    /// As [`Self::call`], where the alert may be part of an exercise while the rest of the watch is not.
+    pub fn call_as(
+        &mut self,
+        at: Moment,
+        built_in: BuiltIn,
+        subject: Subject,
+        text: String,
+        exercise: bool,
+    ) -> AlertId {
         let at = self.pass(at);
         let source = Source::BuiltIn(built_in);
         let full = self.alerts.find(&source, subject).is_none()
@@ -281,6 +294,7 @@ impl Board {
             repeats: None,
             escalation: built_in.escalation(),
             badness: 0.0,
+            exercise,
         };
         self.alerts.raise(at, raise)
     }
@@ -323,6 +337,7 @@ impl Board {
                 repeats: None,
                 escalation: None,
                 badness: 0.0,
+                exercise: false,
             },
         )
     }

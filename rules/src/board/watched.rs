@@ -326,6 +326,7 @@ impl Watched {
             repeats: self.order.repeats,
             escalation: self.order.escalates.map(|after| Escalation { after, to: None }),
             badness,
+            exercise: false,
         }
     }
 
