@@ -1,14 +1,69 @@
-//! An encounter: the closest point of approach with how well it is known, and who passes whom how.
+//! An encounter: the closest point of approach with how well it is known, how big the two are, and who passes whom
+//! how.
 
-use crate::motion::Closest;
+use crate::Dimensions;
+use crate::motion::{Motion, Sight, closest};
 use crate::track::Doubtful;
+use terms::{METRES_PER_NM, Moment, turn_deg};
 
 /// Standard errors on either side that hold 95 %.
 const SIGMAS_95: f64 = 1.96;
 /// Times further off than this are of no use, and bounds stop there.
 const FURTHEST_S: f64 = 24.0 * 3600.0;
+/// A vessel slower than this over the ground does not go anywhere.
+const STOPPED_KN: f64 = 0.5;
+/// More than 22.5° abaft the beam: from there one vessel overtakes the other (COLREG rule 13 b).
+const ABAFT_DEG: f64 = 112.5;
+/// Courses opposite within this, each ahead of the other within this, are a meeting (rule 14 says "reciprocal or
+/// nearly reciprocal" and gives no number; common practice).
+const NEARLY_DEG: f64 = 10.0;
+/// Moments around the closest approach at which the hulls are compared.
+const HULL_MOMENTS: i32 = 8;
 
-/// The closest point of approach of a target, and how well it is known.
+/// A vessel in an encounter.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Party {
+    pub motion: Motion,
+    /// Where her bow points: her heading, else her course.
+    pub bow_deg: Option<f64>,
+    pub hull: Option<Dimensions>,
+}
+
+/// How two vessels meet, by their courses.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Situation {
+    /// The closest approach is past.
+    Opening,
+    /// The target lies still.
+    Stopped,
+    /// Nearly opposite courses, each ahead of the other.
+    Meeting,
+    /// The target comes up from more than 22.5° abaft own beam.
+    SheOvertakes,
+    /// Own vessel comes up from more than 22.5° abaft the target's beam.
+    OwnOvertakes,
+    /// From starboard.
+    CrossingFromStarboard,
+    /// From port.
+    CrossingFromPort,
+}
+
+impl Situation {
+    /// As a word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Opening => "opening",
+            Self::Stopped => "stopped",
+            Self::Meeting => "meeting",
+            Self::SheOvertakes => "she overtakes",
+            Self::OwnOvertakes => "own vessel overtakes",
+            Self::CrossingFromStarboard => "crossing from starboard",
+            Self::CrossingFromPort => "crossing from port",
+        }
+    }
+}
+
+/// The closest point of approach of a target, how well it is known, and how she passes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Encounter {
     /// Range now.
@@ -21,9 +76,11 @@ pub struct Encounter {
     pub tcpa_s: f64,
     /// True bearing then.
     pub cpa_bearing_deg: f64,
-    /// The CPA is with 95 % no less than this …
+    /// Between the two hulls then, where a length is known; 0 when they touch.
+    pub clearance_nm: Option<f64>,
+    /// The CPA, between hulls where their length is known, is with 95 % no less than this …
     pub least_cpa_nm: f64,
-    /// … and no more than this.
+    /// … and the CPA no more than this.
     pub greatest_cpa_nm: f64,
     /// The TCPA is with 95 % no sooner than this …
     pub earliest_tcpa_s: f64,
@@ -31,24 +88,198 @@ pub struct Encounter {
     pub latest_tcpa_s: f64,
     /// Speed of the target relative to own vessel.
     pub relative_kn: f64,
+    /// How fast the true bearing changes, degrees a minute, clockwise positive.
+    pub bearing_drift_deg_min: f64,
+    /// How they meet, where both courses are known.
+    pub situation: Option<Situation>,
+    /// Where the target crosses own bow line: nautical miles from own bow to the nearest of her hull (negative:
+    /// astern of own stern), and seconds until then. `None` where she runs along it.
+    pub crosses_bow: Option<(f64, f64)>,
+    /// Where own vessel crosses the target's bow line, in the same way.
+    pub crossed_bow: Option<(f64, f64)>,
 }
 
 impl Encounter {
-    /// With the errors of both vessels.
-    pub(crate) fn of(c: Closest, doubt: Doubtful) -> Self {
+    /// Of two parties, with the errors of both.
+    pub(crate) fn of(own: &Party, other: &Party, doubt: Doubtful, at: Moment) -> Self {
+        let c = closest(&own.motion, &other.motion, at);
         let off_nm = SIGMAS_95 * doubt.sigma_nm(c.tcpa_s.clamp(0.0, FURTHEST_S));
         let off_s = off_nm / c.relative_kn.max(0.1) * 3600.0;
+        let (a, b) = (own.motion.carried(at), other.motion.carried(at));
+        let seen = Sight::of(a.position, b.position);
+        let speed = seen.relative_kn(&a, &b);
+        // Directions in the frame midway between the two.
+        let half_deg = seen.convergence_deg / 2.0;
+        let own_bow = own.bow_deg.map(|d| d + half_deg);
+        let her_bow = other.bow_deg.map(|d| d - half_deg);
+        let r = [seen.east_nm, seen.north_nm];
+        let v = [speed.0, speed.1];
+        let squared = (r[0] * r[0] + r[1] * r[1]).max(1e-9);
+        // Clockwise from north is from the north axis toward the east axis.
+        let drift_rad_h = (v[0] * r[1] - v[1] * r[0]) / squared;
+        let clearance_nm = clearance(r, v, c.tcpa_s, (own_bow, own.hull), (her_bow, other.hull));
+        let apart_nm = clearance_nm.unwrap_or(c.cpa_nm).min(c.cpa_nm);
         Self {
             range_nm: c.range_nm,
             bearing_deg: c.bearing_deg,
             cpa_nm: c.cpa_nm,
             tcpa_s: c.tcpa_s,
             cpa_bearing_deg: c.cpa_bearing_deg,
-            least_cpa_nm: (c.cpa_nm - off_nm).max(0.0),
+            clearance_nm,
+            least_cpa_nm: (apart_nm - off_nm).max(0.0),
             greatest_cpa_nm: c.cpa_nm + off_nm,
             earliest_tcpa_s: (c.tcpa_s - off_s).max(-FURTHEST_S),
             latest_tcpa_s: (c.tcpa_s + off_s).min(FURTHEST_S),
             relative_kn: c.relative_kn,
+            bearing_drift_deg_min: drift_rad_h.to_degrees() / 60.0,
+            situation: situation(own, other, c.bearing_deg, seen.convergence_deg, c.tcpa_s),
+            crosses_bow: own_bow.and_then(|deg| crossing(r, v, deg, own.hull, (her_bow, other.hull))),
+            crossed_bow: her_bow.and_then(|deg| {
+                crossing([-r[0], -r[1]], [-v[0], -v[1]], deg, other.hull, (own_bow, own.hull))
+            }),
         }
     }
+
+    /// Where the target passes, as a word: ahead, astern, to port or to starboard; `None` when she does not come
+    /// nearer or own bow is not known.
+    pub fn passing(&self) -> Option<&'static str> {
+        if self.tcpa_s <= 0.0 {
+            return None;
+        }
+        let (along_nm, seconds) = self.crosses_bow?;
+        // She crosses own line before or about when she is closest, or else never on this course.
+        let crosses = seconds > 0.0 && seconds <= 2.0 * self.tcpa_s + 60.0;
+        match (crosses, along_nm >= 0.0) {
+            (true, true) => Some("ahead"),
+            (true, false) => Some("astern"),
+            (false, _) => None,
+        }
+    }
+}
+
+/// The situation by the courses of both.
+fn situation(
+    own: &Party,
+    other: &Party,
+    bearing_deg: f64,
+    convergence_deg: f64,
+    tcpa_s: f64,
+) -> Option<Situation> {
+    if tcpa_s <= 0.0 {
+        return Some(Situation::Opening);
+    }
+    if other.motion.sog_kn() < STOPPED_KN {
+        return Some(Situation::Stopped);
+    }
+    let (own_deg, her_deg) = (own.bow_deg?, other.bow_deg?);
+    let on_own = turn_deg(own_deg, bearing_deg);
+    let on_hers = turn_deg(her_deg, bearing_deg + convergence_deg + 180.0);
+    let opposite = turn_deg(own_deg + 180.0, her_deg - convergence_deg).abs() <= NEARLY_DEG;
+    Some(if on_own.abs() > ABAFT_DEG {
+        Situation::SheOvertakes
+    } else if on_hers.abs() > ABAFT_DEG {
+        Situation::OwnOvertakes
+    } else if opposite && on_own.abs() <= NEARLY_DEG && on_hers.abs() <= NEARLY_DEG {
+        Situation::Meeting
+    } else if on_own >= 0.0 {
+        Situation::CrossingFromStarboard
+    } else {
+        Situation::CrossingFromPort
+    })
+}
+
+fn direction(deg: f64) -> [f64; 2] {
+    let (sin, cos) = deg.to_radians().sin_cos();
+    [sin, cos]
+}
+
+/// Bow and stern of a hull about its reported point, in nautical miles; the point itself where nothing is known.
+fn ends(bow_deg: Option<f64>, hull: Option<Dimensions>) -> [[f64; 2]; 2] {
+    let Some((deg, d)) = bow_deg.zip(hull) else { return [[0.0; 2]; 2] };
+    let u = direction(deg);
+    let end = |m: f64| [u[0] * m / METRES_PER_NM, u[1] * m / METRES_PER_NM];
+    [end(d.bow_m), end(-d.stern_m)]
+}
+
+/// Where the other crosses the line that runs ahead and astern through a vessel: distance from that vessel's bow
+/// to the nearest end of the other's hull (negative, from her stern, where it crosses astern), and when.
+fn crossing(
+    r: [f64; 2],
+    v: [f64; 2],
+    bow_deg: f64,
+    hull: Option<Dimensions>,
+    other: (Option<f64>, Option<Dimensions>),
+) -> Option<(f64, f64)> {
+    let u = direction(bow_deg);
+    let across = |p: [f64; 2]| p[0] * u[1] - p[1] * u[0];
+    let along = |p: [f64; 2]| p[0] * u[0] + p[1] * u[1];
+    let (va, vu) = (across(v), along(v));
+    if va.abs() < 0.05 {
+        return None;
+    }
+    let at = ends(other.0, other.1).map(|e| {
+        let p = [r[0] + e[0], r[1] + e[1]];
+        let hours = -across(p) / va;
+        (along(p) + vu * hours, hours * 3600.0)
+    });
+    let (bow_nm, stern_nm) =
+        hull.map_or((0.0, 0.0), |d| (d.bow_m / METRES_PER_NM, d.stern_m / METRES_PER_NM));
+    let seconds = at[0].1.min(at[1].1);
+    let (least, most) = (at[0].0.min(at[1].0), at[0].0.max(at[1].0));
+    let distance_nm = if least > bow_nm {
+        least - bow_nm
+    } else if most < -stern_nm {
+        most + stern_nm
+    } else {
+        0.0
+    };
+    Some((distance_nm, seconds))
+}
+
+/// The least distance of the hulls about the closest approach of the reported points.
+fn clearance(
+    r: [f64; 2],
+    v: [f64; 2],
+    tcpa_s: f64,
+    own: (Option<f64>, Option<Dimensions>),
+    other: (Option<f64>, Option<Dimensions>),
+) -> Option<f64> {
+    let length_nm = |h: Option<Dimensions>| h.and_then(|d| d.length_m()).map_or(0.0, |m| m / METRES_PER_NM);
+    let both_nm = length_nm(own.1) + length_nm(other.1);
+    if both_nm <= 0.0 {
+        return None;
+    }
+    let (mine, hers) = (ends(own.0, own.1), ends(other.0, other.1));
+    let half_beam_nm =
+        |h: Option<Dimensions>| h.map_or(0.0, |d| (d.port_m + d.starboard_m) / 2.0 / METRES_PER_NM);
+    let beams_nm = half_beam_nm(own.1) + half_beam_nm(other.1);
+    let about_h = both_nm / v[0].hypot(v[1]).max(0.5);
+    let at = |i: i32| {
+        let hours = tcpa_s / 3600.0 + about_h * f64::from(i) / f64::from(HULL_MOMENTS);
+        let p = [r[0] + v[0] * hours, r[1] + v[1] * hours];
+        segments_apart(mine, hers.map(|e| [p[0] + e[0], p[1] + e[1]]))
+    };
+    let least = (-HULL_MOMENTS..=HULL_MOMENTS).map(at).fold(f64::INFINITY, f64::min);
+    Some((least - beams_nm).max(0.0))
+}
+
+/// The distance of two straight lines.
+fn segments_apart(a: [[f64; 2]; 2], b: [[f64; 2]; 2]) -> f64 {
+    let cross =
+        |o: [f64; 2], p: [f64; 2], q: [f64; 2]| (p[0] - o[0]) * (q[1] - o[1]) - (p[1] - o[1]) * (q[0] - o[0]);
+    let parts = |a: [[f64; 2]; 2], b: [[f64; 2]; 2]| cross(a[0], a[1], b[0]) * cross(a[0], a[1], b[1]) < 0.0;
+    if parts(a, b) && parts(b, a) {
+        return 0.0;
+    }
+    let to = |p: [f64; 2], s: [[f64; 2]; 2]| {
+        let d = [s[1][0] - s[0][0], s[1][1] - s[0][1]];
+        let squared = d[0] * d[0] + d[1] * d[1];
+        let part = if squared > 0.0 {
+            (((p[0] - s[0][0]) * d[0] + (p[1] - s[0][1]) * d[1]) / squared).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        (p[0] - s[0][0] - part * d[0]).hypot(p[1] - s[0][1] - part * d[1])
+    };
+    to(a[0], b).min(to(a[1], b)).min(to(b[0], a)).min(to(b[1], a))
 }

@@ -1,7 +1,7 @@
 //! The judgement of a target: how it lies, how close it will come, whether it is lost.
 
-use crate::encounter::Encounter;
-use crate::motion::closest;
+use crate::encounter::{Encounter, Party};
+use crate::own::STILL_KN;
 use crate::target::{FORGOTTEN, Judgement, Target};
 use crate::track::Doubtful;
 use crate::{Finding, Lookout};
@@ -55,6 +55,11 @@ impl Lookout {
             (Quantity::CpaMost, met(|m| m.greatest_cpa_nm)),
             (Quantity::TcpaLeast, met(|m| m.earliest_tcpa_s)),
             (Quantity::TcpaMost, met(|m| m.latest_tcpa_s)),
+            (Quantity::BearingDrift, met(|m| m.bearing_drift_deg_min)),
+            (Quantity::BowCrossingRange, differs(|j| j.met?.crosses_bow.map(|c| c.0))),
+            (Quantity::BowCrossingTime, differs(|j| j.met?.crosses_bow.map(|c| c.1))),
+            (Quantity::Situation, old.and_then(|j| j.met?.situation) != new.met.and_then(|m| m.situation)),
+            (Quantity::Passing, old.and_then(|j| j.met?.passing()) != new.met.and_then(|m| m.passing())),
             (Quantity::Contact, old.is_some_and(|j| j.lost) != lost),
         ];
         self.findings.extend(
@@ -73,6 +78,10 @@ impl Lookout {
             return None;
         }
         let ((own, own_doubt), (other, doubt)) = (self.own.motion(at)?, target.motion(at)?);
-        Some(Encounter::of(closest(&own, &other, at), Doubtful::of_both(own_doubt, doubt)))
+        let heading = self.own.value(at, Quantity::Heading);
+        let bow_deg = heading.or_else(|| (own.sog_kn() >= STILL_KN).then(|| own.cog_deg()));
+        let own = Party { motion: own, bow_deg, hull: self.settings.dimensions };
+        let other = Party { motion: other, bow_deg: target.bow_deg(&other), hull: target.dimensions };
+        Some(Encounter::of(&own, &other, Doubtful::of_both(own_doubt, doubt), at))
     }
 }

@@ -5,10 +5,12 @@ mod distress;
 use crate::casualty::{Casualties, OwnContext, TestHeard};
 use crate::kind::Kind;
 use crate::own::{Hearing, OwnVessel, Trouble};
+use crate::radar::Plots;
 use crate::source::Source;
 use crate::table::Table;
 use crate::target::Target;
 use crate::utc::UtcKeeper;
+use crate::words::{Propulsion, Visibility};
 use crate::{Finding, Settings, sun};
 use sentence::ais::AisReport;
 use sentence::{Fix, Report, SentTime};
@@ -39,6 +41,8 @@ pub struct Lookout {
     pub(crate) table: Table,
     pub(crate) feeds: BTreeMap<FeedId, FeedKept>,
     pub(crate) findings: Vec<Finding>,
+    pub(crate) plots: Plots,
+    pub(crate) declared: (Option<Propulsion>, Option<Visibility>),
     pub(crate) sun: Option<(Moment, bool)>,
     utc: UtcKeeper,
     casualties: Casualties,
@@ -57,6 +61,8 @@ impl Lookout {
             casualties: Casualties::new(settings.crew.clone()),
             feeds: BTreeMap::new(),
             findings: Vec::new(),
+            plots: Plots::default(),
+            declared: (None, None),
             sun: None,
             advanced: Moment(i64::MIN),
             had_motion: false,
@@ -82,6 +88,7 @@ impl Lookout {
         }
         match report {
             Report::Ais(ais) => self.hear_ais(at, source, ais),
+            Report::RadarPlot(plot) => self.hear_plot(at, source, plot),
             Report::Time { utc } => {
                 if let Some(utc) = utc {
                     self.hear_time(at, source.feed, SentTime::Utc(*utc));
@@ -164,23 +171,39 @@ impl Lookout {
     }
 
     fn hear_target(&mut self, at: Moment, source: Source, report: &AisReport) {
-        let mmsi = report.mmsi;
-        if self.table.get(mmsi).is_none() {
-            let kind = Kind::of(mmsi, report.message, &self.settings);
-            if let Some(gone) = self.table.insert(Target::new(at, mmsi, kind)) {
-                self.findings.push(Finding::Gone(Subject::Target(gone)));
-            }
-            self.findings.push(Finding::Changed(Subject::Target(mmsi), Quantity::Identity));
-            self.findings.push(Finding::Changed(Subject::Target(mmsi), Quantity::Kind));
-            self.findings.push(Finding::Changed(Subject::OwnVessel, Quantity::TargetCount));
+        if self.table.get(report.mmsi).is_none() {
+            let kind = Kind::of(report.mmsi, report.message, &self.settings);
+            self.insert_target(Target::new(at, report.mmsi, kind));
         }
-        let settings = &self.settings;
+        self.hear_report(at, source, report);
+    }
+
+    /// Adds a target; another may have to go for it.
+    pub(crate) fn insert_target(&mut self, target: Target) {
+        let subject = Subject::Target(target.mmsi);
+        if let Some(gone) = self.table.insert(target) {
+            self.findings.push(Finding::Gone(Subject::Target(gone)));
+        }
+        self.findings.push(Finding::Changed(subject, Quantity::Identity));
+        self.findings.push(Finding::Changed(subject, Quantity::Kind));
+        self.findings.push(Finding::Changed(Subject::OwnVessel, Quantity::TargetCount));
+    }
+
+    /// Takes a report of a target that is kept, and judges it.
+    pub(crate) fn hear_report(&mut self, at: Moment, source: Source, report: &AisReport) {
+        let (mmsi, settings) = (report.mmsi, &self.settings);
         let changes = self.table.change(mmsi, |t| t.hear(at, source.feed, report, settings));
         let Some(changes) = changes.flatten() else { return };
         for q in changes {
             self.findings.push(Finding::Changed(Subject::Target(mmsi), q));
         }
         self.judge(at, mmsi);
+    }
+
+    /// What drives own vessel and how far can be seen, as the watch declares it; undeclared, no rule of the road is
+    /// named.
+    pub fn declare(&mut self, propulsion: Option<Propulsion>, visibility: Option<Visibility>) {
+        self.declared = (propulsion, visibility);
     }
 
     /// When own place and motion become known, every target waits for a judgement.

@@ -1,14 +1,20 @@
 //! What is known of every quantity, and the states of own vessel and targets.
 
 use crate::casualty::{Known, OwnContext, RelativeTo, WindFrom};
-use crate::encounter::Encounter;
+use crate::encounter::{Encounter, Situation};
 use crate::judging::{CLOSE_NM, SOON_S};
+use crate::kind::Kind;
 use crate::motion::{Motion, Sight};
 use crate::state::{OwnState, TargetState};
 use crate::target::Target;
 use crate::track::Doubtful;
+use crate::words::{rule, where_to_look};
 use crate::{Lookout, Source};
+use std::time::Duration;
 use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Reading, Subject, Value, Whose, turn_deg};
+
+/// A radar follows a target whose last plot is no older than this.
+const RADAR_FRESH: Duration = Duration::from_secs(30);
 
 fn word(w: &str) -> Value {
     Value::Word(w.to_owned())
@@ -60,6 +66,7 @@ impl Lookout {
         let both = reported.zip(fixed).map(|(a, b)| a.min(b));
         let met = |of: fn(&Encounter) -> f64| number(self.encounter(at, t).map(|m| of(&m)));
         let seen = || self.sight(at, t);
+        let bow = || self.encounter(at, t).and_then(|m| m.crosses_bow);
         let (value, heard) = match quantity {
             Q::Range => (number(seen().map(|s| s.range_nm())), both),
             Q::Bearing => (number(seen().map(|s| s.bearing_deg())), both),
@@ -70,6 +77,11 @@ impl Lookout {
             Q::CpaMost => (met(|m| m.greatest_cpa_nm), both),
             Q::TcpaLeast => (met(|m| m.earliest_tcpa_s), both),
             Q::TcpaMost => (met(|m| m.latest_tcpa_s), both),
+            Q::BearingDrift => (met(|m| m.bearing_drift_deg_min), both),
+            Q::BowCrossingRange => (number(bow().map(|c| c.0).filter(|&nm| nm >= 0.0)), both),
+            Q::BowCrossingTime => (number(bow().filter(|c| c.0 >= 0.0).map(|c| c.1)), both),
+            Q::Situation => (self.encounter(at, t).and_then(|m| m.situation).map(|s| word(s.word())), both),
+            Q::Passing => (self.encounter(at, t).and_then(|m| m.passing()).map(word), both),
             Q::TargetSog => (number(t.report.and_then(|r| r.sog_kn)), reported),
             Q::TargetCog => (number(t.report.and_then(|r| r.cog_deg)), reported),
             Q::Kind => (Some(word(t.kind.word())), Some(t.heard)),
@@ -240,6 +252,20 @@ impl Lookout {
             greatest_cpa_nm: met.map(|m| m.greatest_cpa_nm),
             earliest_tcpa_s: met.map(|m| m.earliest_tcpa_s),
             latest_tcpa_s: met.map(|m| m.latest_tcpa_s),
+            clearance_nm: met.and_then(|m| m.clearance_nm),
+            bearing_drift_deg_min: met.map(|m| m.bearing_drift_deg_min),
+            situation: met.and_then(|m| m.situation).map(Situation::word),
+            passing: met.and_then(|m| m.passing()),
+            crosses_bow_nm: met.and_then(|m| m.crosses_bow).map(|c| c.0),
+            crosses_bow_s: met.and_then(|m| m.crosses_bow).map(|c| c.1),
+            crossed_bow_nm: met.and_then(|m| m.crossed_bow).map(|c| c.0),
+            crossed_bow_s: met.and_then(|m| m.crossed_bow).map(|c| c.1),
+            look: relative.map(|(deg, to)| match to {
+                RelativeTo::Heading => where_to_look(deg),
+                RelativeTo::Cog => format!("{}, by own course", where_to_look(deg)),
+            }),
+            rule: met.and_then(|m| rule(&m, t, self.declared.0, self.declared.1)),
+            by_radar: t.kind == Kind::Radar || t.by_radar.is_some_and(|r| at.since(r) <= RADAR_FRESH),
             age_s: t.report.map(|r| at.since(r.at).as_secs_f64()),
             lost: t.is_lost(at),
         }

@@ -116,6 +116,28 @@ pub struct TargetState {
     pub earliest_tcpa_s: Option<f64>,
     /// … and no later than this.
     pub latest_tcpa_s: Option<f64>,
+    /// Between the two hulls at the closest approach, where a length is known.
+    pub clearance_nm: Option<f64>,
+    /// How fast her true bearing changes, degrees a minute, clockwise positive; near 0 on a collision course.
+    pub bearing_drift_deg_min: Option<f64>,
+    /// How they meet, as a word.
+    pub situation: Option<&'static str>,
+    /// Where she passes, as a word: ahead or astern.
+    pub passing: Option<&'static str>,
+    /// From own bow to the nearest of her hull when she crosses own bow line; negative where that is astern.
+    pub crosses_bow_nm: Option<f64>,
+    /// Seconds until then; negative when it is past.
+    pub crosses_bow_s: Option<f64>,
+    /// From her bow to own hull when own vessel crosses her bow line; negative where that is astern of her.
+    pub crossed_bow_nm: Option<f64>,
+    /// Seconds until then; negative when it is past.
+    pub crossed_bow_s: Option<f64>,
+    /// Where to look, in words; `None` where neither heading nor course is known.
+    pub look: Option<String>,
+    /// Which rule of the road speaks of the meeting, where the watch has declared what it needs. No instruction.
+    pub rule: Option<String>,
+    /// A radar follows her, too, or alone.
+    pub by_radar: bool,
     /// Seconds since her last position report.
     pub age_s: Option<f64>,
     /// Her reports have stopped.

@@ -45,6 +45,9 @@ const CLASS_B: Noise = Noise {
     ..CLASS_A
 };
 
+/// The same of what only a radar follows (own choice).
+const BY_RADAR: Noise = Noise { position_m: 40.0, velocity_mps: 1.0 * MPS_PER_KN, ..CLASS_B };
+
 /// A position report.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct PositionReport {
@@ -86,6 +89,8 @@ pub(crate) struct Target {
     pub due: Moment,
     /// How dangerous it was at the last judgement; 0 is not at all.
     pub rank: u8,
+    /// When a radar plot last agreed with her.
+    pub by_radar: Option<Moment>,
     recent: Recent,
 }
 
@@ -107,6 +112,7 @@ impl Target {
             judged: None,
             due: at,
             rank: 0,
+            by_radar: None,
             recent: Recent::default(),
         }
     }
@@ -176,7 +182,11 @@ impl Target {
         match &mut self.track {
             Some(track) => track.hear(r.at, Observation { position: Some(r.position), velocity_mps, turns }),
             None => {
-                let noise = if self.class_b { CLASS_B } else { CLASS_A };
+                let noise = match self.kind {
+                    Kind::Radar => BY_RADAR,
+                    _ if self.class_b => CLASS_B,
+                    _ => CLASS_A,
+                };
                 self.track = Some(Track::new(r.at, r.position, velocity_mps, noise));
             }
         }
@@ -193,6 +203,12 @@ impl Target {
         Some((track.motion()?, track.doubt(at)))
     }
 
+    /// Where her bow points: her heading as reported, else her course while she moves.
+    pub fn bow_deg(&self, motion: &Motion) -> Option<f64> {
+        let reported = self.report.and_then(|r| r.heading_deg);
+        reported.or_else(|| (motion.sog_kn() >= STILL_KN).then(|| motion.cog_deg()))
+    }
+
     /// After so long a silence she is lost: several of the reports due in that time are missing. Makers' manuals
     /// give 18 min for what reports each 3 min, and for class A under way 60 s, from 14 kn 36 s, from 23 kn 30 s;
     /// for class B 180 s. The intervals are those of ITU-R M.1371-5 tables 1 and 2.
@@ -200,6 +216,7 @@ impl Target {
         let sog_kn = self.report.and_then(|r| r.sog_kn).unwrap_or(0.0);
         let lies = matches!(self.nav_status, Some(1 | 5 | 6));
         let seconds = match self.kind {
+            Kind::Radar => 30,
             Kind::Base | Kind::Aton | Kind::Amrd => 18 * 60,
             _ if self.class_b && sog_kn <= 2.0 => 18 * 60,
             _ if self.class_b => 180,

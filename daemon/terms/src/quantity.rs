@@ -253,6 +253,10 @@ quantities! {
     BowCrossingRange "bow crossing range" Target Distance;
     /// Time until it crosses ahead of the bow; negative once it is past.
     BowCrossingTime "bow crossing time" Target Time;
+    /// How own vessel and a target meet, as a word.
+    Situation "situation" Target Word;
+    /// Whether a target passes ahead or astern, as a word.
+    Passing "passing" Target Word;
     /// A target's speed over ground.
     TargetSog "target SOG" Target Speed;
     /// A target's course over ground.
@@ -340,6 +344,16 @@ impl Quantity {
                 "beacon active",
                 "not defined",
             ],
+            Self::Situation => &[
+                "opening",
+                "stopped",
+                "meeting",
+                "she overtakes",
+                "own vessel overtakes",
+                "crossing from starboard",
+                "crossing from port",
+            ],
+            Self::Passing => &["ahead", "astern"],
             Self::Contact => &["held", "lost"],
             Self::Health => &["working", "silent", "garbled", "closed"],
             _ => &[],
