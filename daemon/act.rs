@@ -1,7 +1,7 @@
 //! What the crew does to the watch, from the control socket, from a button or from a scenario. A replay with the same
 //! lines and the same acts at the same times gives the same events.
 
-use rules::AlertId;
+use rules::{AlertId, Switch};
 use serde::{Deserialize, Serialize};
 use terms::CasualtyId;
 
@@ -48,6 +48,21 @@ pub enum Act {
     Declare {
         /// under sail, under power, hove to, at anchor, moored; ocean, coastal.
         what: String,
+    },
+    /// Somebody takes the watch.
+    Handover {
+        /// Who.
+        who: String,
+    },
+    /// Answers the watchkeeper's timer.
+    Answer {
+        /// The lookout position it is answered from, by a name that the configuration knows.
+        from: String,
+    },
+    /// Switches the watchkeeper's timer.
+    Watchkeeper {
+        /// on, off, or automatic: by what is declared and by the hours.
+        switch: Switch,
     },
     /// A remark for the logbook.
     Note {

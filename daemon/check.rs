@@ -43,9 +43,13 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: bool, json: bool)
     let named = read_boat.as_ref().and_then(|b| b.orders.clone());
     let orders = orders.map(Path::to_owned).or(named);
     if let Some(path) = orders {
-        match read_file(&path, Orders::read) {
-            Ok(o) => {
-                let words = format!("{} orders", o.len());
+        let signals: Option<Vec<&str>> =
+            read_boat.as_ref().map(|b| b.signals.iter().map(|s| s.name.as_str()).collect());
+        match read_file(&path, |name, text| tried(name, text, signals.as_deref())) {
+            Ok((o, trials)) => {
+                let trials =
+                    if trials > 0 { format!(", {trials} trials as expected") } else { String::new() };
+                let words = format!("{} orders{trials}", o.len());
                 lines.push(Line { what: path.display().to_string(), good: true, words });
             }
             Err(why) => {
@@ -77,6 +81,16 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: bool, json: bool)
         (false, true) => Outcome::Failed,
         (false, false) => printed,
     }
+}
+
+/// Reads orders, looks whether the boat has the signals they name, and runs their trials.
+fn tried(name: &str, text: &str, signals: Option<&[&str]>) -> Result<(Orders, usize), Problems> {
+    let orders = Orders::read(name, text)?;
+    if let Some(known) = signals {
+        orders.check_signals(known.iter().copied())?;
+    }
+    let trials = orders.run_trials()?;
+    Ok((orders, trials))
 }
 
 /// What the orders are called that come with the program.

@@ -1,14 +1,14 @@
 //! `run`: stands the watch until it is told to stop.
 
-use crate::act::ActError;
+use crate::act::{Act, ActError};
 use crate::check::read_file;
 use crate::cli::{self, Outcome};
 use crate::clock::{self, Clock};
-use crate::config::{self, Boat};
+use crate::config::{self, Boat, Means};
 use crate::control::{self, Ask, Question};
 use crate::feeds::{FeedStatus, Line, Lines, Runner};
 use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
-use crate::signals::{News, Signals};
+use crate::signals::{self, News, Signals};
 use crate::watch::{FeedSetting, Numbers, Output, Watch};
 use lookout::casualty::Gap;
 use rules::{AlertId, BuiltIn, Orders};
@@ -30,6 +30,7 @@ const LAST_WRITE: Duration = Duration::from_millis(1800);
 const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
 /// Keys of the logbook's saved states.
 const LAST_GOOD_ORDERS: &str = "last good orders";
+const ALERTS: &str = "alerts";
 const CASUALTIES: &str = "casualties";
 
 /// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
@@ -202,10 +203,9 @@ impl Daemon {
     fn begin(&mut self, at: Moment, recovered: &Recovered, found: Found) {
         self.watch.system_utc(at, self.clock.utc());
         let gap = if recovered.last_sign_same_boot { Gap::SameClock } else { Gap::Unknown };
-        if let Some(casualties) = recovered.states.get(CASUALTIES)
-            && let Err(why) = self.watch.restore(at, casualties, gap)
-        {
-            tracing::warn!(%why, "the open casualties of the run before could not be read");
+        let state = |key: &str| recovered.states.get(key).map(String::as_str);
+        if let Err(why) = self.watch.restore(at, state(ALERTS), state(CASUALTIES), gap) {
+            tracing::warn!(%why, "what the run before left unfinished could not all be read");
         }
         let words = if recovered.stopped_in_order {
             "The watch begins"
@@ -251,11 +251,29 @@ impl Daemon {
         self.watch.advance(at);
         let answer = match question.ask {
             Ask::Act(act) => self.watch.act(at, act).map(|done| json!({"done": done})),
+            Ask::Handover(who) => self.handover(at, who),
             Ask::Reload => self.reload(),
             Ask::Status => Ok(self.status(at)),
         };
         // Whoever asked may have gone; what was done stays done.
         let _ = question.reply.send(answer);
+    }
+
+    /// Tells what the next one must know; where one is named, that one has the watch, and every sounder speaks so that
+    /// somebody hears that it works.
+    fn handover(&mut self, at: Moment, who: Option<String>) -> Result<Value, ActError> {
+        let mut told = self.watch.handover(at);
+        if let Some(who) = who {
+            told["done"] = self.watch.act(at, Act::Handover { who })?.into();
+            for s in self.boat.signals.iter().filter(|s| matches!(s.means, Means::Command(_))).cloned() {
+                tokio::spawn(async move {
+                    if let Err(why) = signals::trial(&s).await {
+                        tracing::warn!(signal = %s.name, %why, "the sounder's test at handover failed");
+                    }
+                });
+            }
+        }
+        Ok(told)
     }
 
     fn status(&self, at: Moment) -> Value {
@@ -353,10 +371,10 @@ impl Daemon {
                 Output::Event { at, record, carry } => {
                     let (AlertId(alert), text) = (record.alert.id, &record.alert.text);
                     tracing::info!(event = ?record.event, priority = %record.alert.priority, alert, "{text}");
-                    if record.casualty.is_some() {
-                        // Saved first, so that it reaches the disk together with the event it belongs to.
-                        self.logbook.save_state(at, CASUALTIES, &self.watch.snapshot(at.steady));
-                    }
+                    // Saved first, so that they reach the disk together with the event they belong to.
+                    let [alerts, casualties] = self.watch.snapshot(at.steady);
+                    self.logbook.save_state(at, ALERTS, &alerts);
+                    self.logbook.save_state(at, CASUALTIES, &casualties);
                     self.signals.tell(at, *record, &carry);
                 }
                 other => other.write(&self.logbook),

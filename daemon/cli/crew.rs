@@ -69,6 +69,27 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
+    /// What the one who takes the watch over must know
+    Handover {
+        /// Who takes it; the sounders speak then, so that it is heard that they work
+        who: Option<String>,
+        #[command(flatten)]
+        to: To,
+    },
+    /// Answer the watchkeeper's timer from a lookout position
+    Answer {
+        /// The position, by its name in boat.toml
+        from: String,
+        #[command(flatten)]
+        to: To,
+    },
+    /// Switch the watchkeeper's timer: on, off or automatic
+    Watchkeeper {
+        /// on, off or automatic
+        switch: String,
+        #[command(flatten)]
+        to: To,
+    },
     /// Write a remark into the logbook
     Note {
         /// The remark
@@ -89,6 +110,16 @@ impl Verb {
         let (to, act) = match self {
             Self::Status { to } => return exchange(&to, "/status", None, crate::status::screen),
             Self::Reload { to } => return exchange(&to, "/reload", Some(json!({})), told),
+            Self::Handover { who: None, to } => return exchange(&to, "/handover", None, handover),
+            Self::Handover { who: Some(who), to } => {
+                let act = json!({"act": "handover", "who": who});
+                return exchange(&to, "/act", Some(act), handover);
+            }
+            Self::Watchkeeper { switch, to } => {
+                let act = json!({"act": "watchkeeper", "switch": switch});
+                return exchange(&to, "/act", Some(act), told);
+            }
+            Self::Answer { from, to } => (to, Act::Answer { from }),
             Self::Acknowledge { alert, to } => {
                 (to, Act::Acknowledge { alert: alert.map(AlertId), order: None })
             }
@@ -104,6 +135,19 @@ impl Verb {
         let body = serde_json::to_value(act).unwrap_or(Value::Null);
         exchange(&to, "/act", Some(body), told)
     }
+}
+
+/// The handover, line by line.
+fn handover(answer: &Value) -> String {
+    let mut text = String::new();
+    for line in answer["lines"].as_array().into_iter().flatten() {
+        text += &format!("{}\n", line.as_str().unwrap_or(""));
+    }
+    if answer["done"].is_string() {
+        text += &told(answer);
+        text += "Every sounder says now that it is tested: hear it before the other one sleeps.\n";
+    }
+    text
 }
 
 /// What the daemon says it has done.

@@ -2,8 +2,10 @@
 //! makes no sense is a problem with line and column, and all of them are told at once.
 
 mod read;
+mod watch;
 
 pub use read::read;
+pub use watch::WatchSetting;
 
 use lookout::casualty::CrewMember;
 use lookout::{Dimensions, Settings};
@@ -27,6 +29,8 @@ pub struct Boat {
     pub feeds: Vec<Feed>,
     /// Who or what is to be told, at most 32.
     pub signals: Vec<Signal>,
+    /// Who keeps the watch, and how it is made sure of.
+    pub watch: WatchSetting,
     /// The standing orders; `None` for the default place.
     pub orders: Option<PathBuf>,
     /// The logbook; `None` for the default place.

@@ -77,7 +77,8 @@ struct RawPlace {
 }
 
 /// Keys of the file's top level.
-const TOP: [&str; 8] = ["version", "vessel", "crew", "feed", "signal", "orders", "logbook", "control"];
+const TOP: [&str; 9] =
+    ["version", "vessel", "crew", "watch", "feed", "signal", "orders", "logbook", "control"];
 
 /// Reads the text of a `boat.toml`; `file` is its name in messages. Paths in it that are not absolute begin at the
 /// folder of that file.
@@ -102,6 +103,7 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
             "version" => version = r.take::<Spanned<u32>>(value),
             "vessel" => boat.vessel = r.take(value).map(|v| r.vessel(v)).unwrap_or_default(),
             "crew" => boat.crew = r.each(value, MOST_CREW, Reader::crew),
+            "watch" => boat.watch = r.take(value).map(|w| r.watch(w)).unwrap_or_default(),
             "feed" => boat.feeds = r.each(value, MOST_LINES, Reader::feed),
             "signal" => boat.signals = r.each(value, MOST_LINES, Reader::signal),
             "orders" => boat.orders = r.take::<RawPlace>(value).map(|p| p.path),
@@ -134,13 +136,18 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
 }
 
 /// Collects problems while values are taken apart.
-struct Reader {
+pub(super) struct Reader {
     problems: Problems,
     /// Names already given away, with what they name.
     seen: Vec<(&'static str, String)>,
 }
 
 impl Reader {
+    /// Something is wrong at a place of the file.
+    pub(super) fn problem(&mut self, span: Range<usize>, message: impl Into<String>) {
+        self.problems.add(span, message);
+    }
+
     /// A value as `T`, or a problem.
     fn take<'de, T: Deserialize<'de>>(&mut self, value: Spanned<DeValue<'de>>) -> Option<T> {
         let whole = value.span();

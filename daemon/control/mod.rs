@@ -26,6 +26,8 @@ pub enum Ask {
     Act(Act),
     /// The picture as it is.
     Status,
+    /// What the one who takes the watch over must know; with a name, that person has it afterwards.
+    Handover(Option<String>),
     /// Read the orders anew.
     Reload,
 }

@@ -112,12 +112,14 @@ async fn answer(request: Request<Incoming>, questions: &mpsc::Sender<Question>) 
     let (method, path) = (request.method().clone(), request.uri().path().to_owned());
     let ask = match (&method, path.as_str()) {
         (&Method::GET, "/status") => Ask::Status,
+        (&Method::GET, "/handover") => Ask::Handover(None),
         (&Method::POST, "/reload") => Ask::Reload,
         (&Method::POST, "/act") => match body(request).await {
+            Ok(Act::Handover { who }) => Ask::Handover(Some(who)),
             Ok(act) => Ask::Act(act),
             Err(why) => return told(StatusCode::BAD_REQUEST, &json!({"error": why})),
         },
-        (_, "/status") => return not_so("GET"),
+        (_, "/status" | "/handover") => return not_so("GET"),
         (_, "/reload" | "/act") => return not_so("POST"),
         _ => return told(StatusCode::NOT_FOUND, &json!({"error": format!("there is nothing at {path}")})),
     };

@@ -243,7 +243,7 @@ impl Play {
             Verb::Overboard => Act::Overboard { late_s: 0.0, who: some(words) },
             Verb::StandDown => Act::StandDown { casualty: None, reason: words.to_owned() },
             Verb::Declare => Act::Declare { what: words.to_owned() },
-            Verb::Handover => Act::Note { text: format!("Watch handed over: {words}") },
+            Verb::Handover => Act::Handover { who: words.to_owned() },
             Verb::Note => Act::Note { text: words.to_owned() },
         };
         if let Err(why) = self.watch.act(at, act) {

@@ -61,6 +61,30 @@ impl Watch {
                 self.enter(at, EntryKind::Declared, declared.to_string());
                 Ok(format!("declared {declared}"))
             }
+            Act::Handover { who } => {
+                let who = who.trim();
+                if who.is_empty() || who.len() > 60 || who.chars().any(char::is_control) {
+                    return Err(ActError::Wrong(
+                        "who takes the watch has a name of one to 60 letters".to_owned(),
+                    ));
+                }
+                let view = View { at, lookout: &self.lookout };
+                self.board.take_watch(at, who, &view);
+                self.enter(at, EntryKind::Handover, format!("{who} takes the watch"));
+                Ok(format!("{who} has the watch"))
+            }
+            Act::Answer { from } => {
+                self.board.answer_watchkeeper(at, &from).map_err(|e| ActError::Wrong(e.to_string()))?;
+                Ok("answered".to_owned())
+            }
+            Act::Watchkeeper { switch } => {
+                let view = View { at, lookout: &self.lookout };
+                self.board.switch_watchkeeper(at, switch, &view);
+                match self.board.watchkeeper() {
+                    Some(_) => Ok("the watchkeeper is switched".to_owned()),
+                    None => Err(ActError::Nothing("boat.toml has no watchkeeper".to_owned())),
+                }
+            }
             Act::Note { text } => {
                 let text = text.trim().to_owned();
                 if text.is_empty() || text.len() > 1000 {

@@ -3,6 +3,7 @@
 //! replay and tests run this same code; only feed and clock differ.
 
 mod crew;
+mod handover;
 mod record;
 mod status;
 mod view;
@@ -11,10 +12,11 @@ use crate::config::{self, Boat};
 use crate::event::EventRecord;
 use crate::logbook::{Entry, EntryKind, Logbook, OwnRow, Stamp, TargetRow};
 use crate::words;
+use handover::Trends;
 use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, spoken};
 use lookout::{Finding, Lookout, Trouble};
 use record::target_row;
-use rules::{Board, BoardSettings, BuiltIn, Carry, Orders};
+use rules::{Board, BoardSettings, BuiltIn, Carry, Orders, Snapshot};
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
 use std::time::Duration;
 use terms::{CasualtyId, FeedId, Moment, Quantity, Subject, Utc};
@@ -96,6 +98,7 @@ pub struct Watch {
     fix_lost: bool,
     orders_from: String,
     not_before: Option<Utc>,
+    trends: Trends,
 }
 
 /// The last numbers used in a logbook; none is used twice.
@@ -132,7 +135,11 @@ impl Watch {
     ) -> Self {
         let mut watch = Self {
             lookout: Lookout::new(config::lookout_settings(boat, not_before)),
-            board: Board::new(BoardSettings { last_alert: last.alert, ..BoardSettings::default() }),
+            board: Board::new(BoardSettings {
+                last_alert: last.alert,
+                ship_time_s: boat.watch.ship_time_s,
+                ..BoardSettings::default()
+            }),
             ears: Vec::new(),
             outputs: Vec::new(),
             began: at,
@@ -140,32 +147,60 @@ impl Watch {
             fix_lost: false,
             orders_from: String::new(),
             not_before,
+            trends: Trends::default(),
         };
         watch.lookout.number_casualties_from(last.casualty.saturating_add(1));
         for f in feeds {
             watch.add_feed(at, f.clone());
         }
+        let view = View { at, lookout: &watch.lookout };
+        watch.board.set_roster(at, boat.watch.roster.clone(), &view);
+        watch.board.set_watchkeeper(at, boat.watch.watchkeeper.clone(), &view);
         watch
     }
 
-    /// What must outlast a restart, as JSON.
-    pub fn snapshot(&self, at: Moment) -> String {
+    /// What must outlast a restart, as JSON: the alerts and the casualties, each with its clocks.
+    pub fn snapshot(&self, at: Moment) -> [String; 2] {
         // Numbers, texts and tables keyed by texts always have a form in JSON.
-        serde_json::to_string(&self.lookout.casualties_snapshot(at)).unwrap_or_default()
+        [
+            serde_json::to_string(&self.board.snapshot()).unwrap_or_default(),
+            serde_json::to_string(&self.lookout.casualties_snapshot(at)).unwrap_or_default(),
+        ]
     }
 
-    /// Takes up the casualties that an earlier run left: each sounds anew, because nobody knows who heard it before.
+    /// Takes up what an earlier run left; to be called before orders are set. A casualty whose alert was not kept is
+    /// raised anew.
     ///
     /// # Errors
-    /// When the text is not a snapshot.
-    pub fn restore(&mut self, at: Moment, snapshot: &str, gap: Gap) -> Result<(), serde_json::Error> {
-        let snapshot = serde_json::from_str(snapshot)?;
-        self.lookout.restore_casualties(at, snapshot, gap);
+    /// When a text is not a snapshot; the other is taken up all the same.
+    pub fn restore(
+        &mut self,
+        at: Moment,
+        alerts: Option<&str>,
+        casualties: Option<&str>,
+        gap: Gap,
+    ) -> Result<(), serde_json::Error> {
+        let length = |taken: Moment| match gap {
+            Gap::SameClock => Some(at.since(taken)),
+            Gap::Of(length) => Some(length),
+            Gap::Unknown => None,
+        };
+        let alerts = alerts.map(serde_json::from_str::<Snapshot>).transpose();
+        let casualties = casualties.map(serde_json::from_str).transpose();
+        if let Ok(Some(snapshot)) = &alerts {
+            self.board.restore(at, snapshot.clone(), length(snapshot.at));
+        }
+        if let Ok(Some(snapshot)) = &casualties {
+            self.lookout.restore_casualties(at, Clone::clone(snapshot), gap);
+        }
         for c in self.open_casualties(at) {
-            self.casualty(at, c.id, CasualtyNews::Raised);
+            let subject = Subject::Casualty(c.id);
+            if !self.board.alerts().any(|a| a.subject == subject) {
+                self.casualty(at, c.id, CasualtyNews::Raised);
+            }
         }
         self.pump(at);
-        Ok(())
+        alerts.map(drop).and(casualties.map(drop))
     }
 
     /// Where the orders in force come from.
@@ -246,6 +281,7 @@ impl Watch {
         self.lookout.advance(at);
         self.pump(at);
         self.look_for_silence(at);
+        self.note_weather(at);
         if self.board.next_wake().is_some_and(|due| due <= at) {
             self.reword_casualties(at);
         }
@@ -258,7 +294,10 @@ impl Watch {
     pub fn next_wake(&self) -> Option<Moment> {
         let silence = self.ears.iter().filter(|e| !e.silent).filter_map(Ear::silent_at).min();
         let fix = (!self.fix_lost).then(|| self.fix_lost_at()).flatten();
-        [self.lookout.next_wake(), self.board.next_wake(), silence, fix].into_iter().flatten().min()
+        [self.lookout.next_wake(), self.board.next_wake(), silence, fix, self.trends.due()]
+            .into_iter()
+            .flatten()
+            .min()
     }
 
     /// Feeds that have been silent too long, and a fix that is gone.

@@ -29,6 +29,7 @@ pub use life::{
 };
 pub use order::{Order, Orders, Piece, Worst};
 pub use picture::Picture;
+pub use read::seconds_of_day;
 pub use roster::{DailyWatch, Present, Roster, RosterError, Rotation};
 pub use shipped::SHIPPED;
 pub use watchkeeper::{

@@ -1,0 +1,265 @@
+//! What the one who takes the watch over must know.
+
+use super::Watch;
+use super::view::View;
+use crate::words::{capital, count, one_line, span};
+use lookout::casualty::spoken;
+use rules::{Declared, Stage};
+use serde_json::{Value, json};
+use std::collections::VecDeque;
+use std::time::Duration;
+use terms::Moment;
+
+/// Wind and pressure are noted so often for the trends.
+const NOTED_EVERY: Duration = Duration::from_secs(600);
+/// Notes kept: three hours' worth and one.
+const NOTES: usize = 19;
+/// Targets whose closest approach comes within this are told.
+const NEXT: Duration = Duration::from_secs(3600);
+/// At most so many of them.
+const MOST_TARGETS: usize = 8;
+
+/// Wind and pressure of the last three hours.
+#[derive(Debug, Default)]
+pub(super) struct Trends(VecDeque<Weather>);
+
+/// Weather at a moment; `None` is not available.
+#[derive(Debug, Clone, Copy)]
+struct Weather {
+    at: Moment,
+    pressure_hpa: Option<f64>,
+    wind_kn: Option<f64>,
+    wind_from_deg: Option<f64>,
+}
+
+/// The term for a change of pressure within three hours (Met Office: slowly to 1.5 hPa, then to 3.5, quickly to 6.0, very
+/// rapidly beyond).
+fn tendency(hpa: f64) -> &'static str {
+    match (hpa, hpa.abs()) {
+        (_, c) if c < 0.1 => "steady",
+        (d, c) if c < 1.55 => {
+            if d < 0.0 {
+                "falling slowly"
+            } else {
+                "rising slowly"
+            }
+        }
+        (d, c) if c < 3.55 => {
+            if d < 0.0 {
+                "falling"
+            } else {
+                "rising"
+            }
+        }
+        (d, c) if c <= 6.0 => {
+            if d < 0.0 {
+                "falling quickly"
+            } else {
+                "rising quickly"
+            }
+        }
+        (d, _) => {
+            if d < 0.0 {
+                "falling very rapidly"
+            } else {
+                "rising very rapidly"
+            }
+        }
+    }
+}
+
+impl Trends {
+    /// When the next note is due.
+    pub fn due(&self) -> Option<Moment> {
+        self.0.back().map(|w| w.at + NOTED_EVERY)
+    }
+
+    fn note(&mut self, now: Weather) {
+        if self.0.back().is_some_and(|w| now.at.since(w.at) < NOTED_EVERY) {
+            return;
+        }
+        if self.0.len() >= NOTES {
+            self.0.pop_front();
+        }
+        self.0.push_back(now);
+    }
+
+    fn words(&self, now: Weather) -> String {
+        let mut parts = Vec::new();
+        let earlier = self.0.front().filter(|w| now.at.since(w.at) >= NOTED_EVERY);
+        let ago = earlier.map(|w| span(now.at.since(w.at)));
+        if let Some(p) = now.pressure_hpa {
+            parts.push(match earlier.and_then(|w| w.pressure_hpa).zip(ago.as_ref()) {
+                Some((then, ago)) => {
+                    let term = if now.at.since(earlier.map_or(now.at, |w| w.at)) >= NEXT * 3 - NOTED_EVERY {
+                        format!(", {}", tendency(p - then))
+                    } else {
+                        String::new()
+                    };
+                    format!("pressure {p:.1} hPa, {:+.1} hPa in {ago}{term}", p - then)
+                }
+                None => format!("pressure {p:.1} hPa"),
+            });
+        }
+        if let (Some(kn), Some(from)) = (now.wind_kn, now.wind_from_deg) {
+            let before = earlier.and_then(|w| w.wind_kn.zip(w.wind_from_deg)).zip(ago.as_ref());
+            let before = before.map_or(String::new(), |((kn, from), ago)| {
+                format!(", {kn:.0} kn from {from:03.0}° {ago} ago")
+            });
+            parts.push(format!("wind {kn:.0} kn from {from:03.0}°{before}"));
+        }
+        if parts.is_empty() { "not known".to_owned() } else { parts.join("; ") }
+    }
+}
+
+impl Watch {
+    fn weather(&self, at: Moment) -> Weather {
+        let own = self.lookout.own(at);
+        Weather {
+            at,
+            pressure_hpa: own.pressure_hpa,
+            wind_kn: own.true_wind_kn,
+            wind_from_deg: own.true_wind_direction_deg,
+        }
+    }
+
+    /// Notes wind and pressure for the trends, when that is due.
+    pub(super) fn note_weather(&mut self, at: Moment) {
+        if self.trends.due().is_none_or(|due| due <= at) {
+            let now = self.weather(at);
+            self.trends.note(now);
+        }
+    }
+
+    /// What the next one must know, in words and in figures.
+    pub fn handover(&self, at: Moment) -> Value {
+        let told = self.board.handover(&View { at, lookout: &self.lookout });
+        let mut lines = Vec::new();
+        let on_watch = told.on_watch.as_deref().unwrap_or("nobody by name");
+        let since = told.since.map_or(String::new(), |s| format!(" for {}", span(at.since(s))));
+        let next = told
+            .next
+            .as_ref()
+            .map_or(String::new(), |(who, left)| format!("; {who} is on in {}", span(*left)));
+        lines.push(format!("On watch: {on_watch}{since}{next}"));
+
+        let casualties = self.open_casualties(at);
+        lines.extend(casualties.iter().map(|c| format!("CASUALTY {}: {}", c.id.0, spoken(c))));
+        if told.standing.is_empty() {
+            lines.push("No open alerts".to_owned());
+        }
+        for a in &told.standing {
+            lines.push(format!(
+                "{} {}, {}: {}",
+                capital(&a.priority.to_string()),
+                a.id.0,
+                a.state,
+                one_line(&a.text)
+            ));
+        }
+        let mut soon: Vec<_> = self.lookout.targets(at);
+        soon.retain(|t| {
+            t.tcpa_s.is_some_and(|s| (0.0..NEXT.as_secs_f64()).contains(&s)) && t.cpa_nm.is_some()
+        });
+        soon.sort_by(|a, b| a.cpa_nm.unwrap_or(f64::MAX).total_cmp(&b.cpa_nm.unwrap_or(f64::MAX)));
+        soon.truncate(MOST_TARGETS);
+        if soon.is_empty() {
+            lines.push("No ship comes closest within the hour, of those heard by AIS".to_owned());
+        }
+        for t in &soon {
+            let name = t.name.clone().unwrap_or_else(|| format!("MMSI {}", t.mmsi));
+            lines.push(format!(
+                "{}: CPA {:.1} nm in {}, now {:.1} nm off",
+                one_line(&name),
+                t.cpa_nm.unwrap_or_default(),
+                span(Duration::from_secs_f64(t.tcpa_s.unwrap_or_default().max(0.0))),
+                t.range_nm.unwrap_or_default()
+            ));
+        }
+        lines.push(format!("Weather: {}", self.trends.words(self.weather(at))));
+        let ailing: Vec<String> = self
+            .ears
+            .iter()
+            .filter(|e| e.silent || e.heard.is_none())
+            .map(|e| match e.heard {
+                Some(h) => format!("{} silent for {}", e.name, span(at.since(h))),
+                None => format!("{} never heard", e.name),
+            })
+            .collect();
+        lines.push(match ailing.as_slice() {
+            [] => format!("{} heard", count(self.ears.len(), "feed is", "feeds are all")),
+            some => format!("Feeds that ail: {}", some.join("; ")),
+        });
+        let declared: Vec<&str> = [told.doing.map(Declared::Doing), told.waters.map(Declared::Waters)]
+            .into_iter()
+            .flatten()
+            .map(Declared::name)
+            .collect();
+        let declared =
+            if declared.is_empty() { "nothing: all orders apply".to_owned() } else { declared.join(", ") };
+        lines.push(format!("Declared: {declared}"));
+        if !told.out_of_force.is_empty() {
+            lines.push(format!("Orders that so do not watch: {}", told.out_of_force.join(", ")));
+        }
+        if let Some((stage, missed)) = told.watchkeeper {
+            let state = if stage == Stage::Off { "off" } else { "on" };
+            lines.push(format!(
+                "Watchkeeper's timer: {state}, unanswered {}",
+                count(missed as usize, "time", "times")
+            ));
+        }
+        json!({
+            "lines": lines,
+            "on_watch": told.on_watch,
+            "standing": told.standing.iter().map(|a| a.id).collect::<Vec<_>>(),
+            "casualties": casualties.iter().map(|c| c.id).collect::<Vec<_>>(),
+            "next_targets": soon.iter().map(|t| t.mmsi).collect::<Vec<_>>(),
+            "pressure_hpa": self.weather(at).pressure_hpa,
+            "declared": declared,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tendencies_of_the_met_office() {
+        // Met Office marine glossary, read: slowly 0.1–1.5, falling 1.6–3.5, quickly 3.6–6.0, very rapidly above 6.0 hPa in 3 h.
+        for (hpa, term) in [
+            (0.0, "steady"),
+            (-0.1, "falling slowly"),
+            (-1.5, "falling slowly"),
+            (-1.6, "falling"),
+            (-3.5, "falling"),
+            (-3.6, "falling quickly"),
+            (6.0, "rising quickly"),
+            (-6.1, "falling very rapidly"),
+        ] {
+            assert_eq!(tendency(hpa), term, "{hpa}");
+        }
+    }
+
+    #[test]
+    fn a_trend_is_told_with_its_span() {
+        let mut t = Trends::default();
+        let at = |min: i64, hpa: f64| Weather {
+            at: Moment(min * 60_000),
+            pressure_hpa: Some(hpa),
+            wind_kn: Some(12.0),
+            wind_from_deg: Some(245.0),
+        };
+        for n in 0..30 {
+            t.note(at(n * 10, 1015.0 - n as f64 * 0.2));
+        }
+        assert_eq!(t.0.len(), NOTES);
+        let words = t.words(at(300, 1009.0));
+        assert!(
+            words.starts_with(
+                "pressure 1009.0 hPa, -3.8 hPa in 3 h 10 min, falling quickly; wind 12 kn from 245°"
+            ),
+            "{words}"
+        );
+    }
+}
