@@ -4,6 +4,7 @@
 use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions};
 use serde_json::{Map, Value, json};
 use std::io::{self, BufWriter, Read, Write};
+use std::time::Duration;
 use terms::Moment;
 
 fn main() -> io::Result<()> {
@@ -13,12 +14,14 @@ fn main() -> io::Result<()> {
     let mut out = BufWriter::new(io::stdout().lock());
     let mut framer = Framer::new(FramerOptions::default());
     let mut decoder = Decoder::new(DecoderOptions { simulator, ..DecoderOptions::default() });
-    let mut written = Ok(());
+    let (mut written, mut at) = (Ok(()), Moment::ZERO);
     let mut each = |framed: Framed<'_>| {
+        // Five lines a second, about what a quiet wire brings.
+        at = at + Duration::from_millis(200);
         let line = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
         let object = match framed {
             Framed::Refused { line: bytes, why } => json!({"line": line(bytes), "refused": why.text()}),
-            Framed::Sentence(sentence) => match decoder.read(Moment::ZERO, &sentence) {
+            Framed::Sentence(sentence) => match decoder.read(at, &sentence) {
                 Err(why) => json!({"line": line(sentence.as_bytes()), "refused": why.text()}),
                 Ok(report) => {
                     let mut object = Map::new();

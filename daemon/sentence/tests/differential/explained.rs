@@ -7,7 +7,7 @@ use serde_json::Value;
 pub struct Explained {
     /// Whose reading differs from ours.
     pub library: &'static str,
-    /// In which field; `refuses` where the library gives nothing for a message that we read, `panics` where it fell over.
+    /// In which field, or fields with `|` between them; `refuses` where the library gives nothing for a message that we read, `panics` where it fell over.
     pub field: &'static str,
     /// Given the message, our value and theirs: whether it is this kind.
     pub when: fn(&Message, &Value, &Value) -> bool,
@@ -106,12 +106,18 @@ fn missing_bits(m: &Message, ours: &Value, theirs: &Value) -> bool {
     ours.is_null() && !theirs.is_null() && short(m, ours, theirs)
 }
 
+/// Message 24 part B of a craft of a parent ship, 98 and a MID.
+fn craft(m: &Message, ours: &Value, _: &Value) -> bool {
+    ours.is_null() && m.kind() == 24 && m.said["mmsi"].as_u64().is_some_and(|n| n / 10_000_000 == 98)
+}
+
 pub const AIS: &[Explained] = explained! {
     "aivdm" "refuses", head_only, "each", "a type that we tell by its head only, and short or unknown for them";
     "aivdm" "refuses", short, "we", "a short message gives the fields that are whole: it may be a beacon's";
     "aivdm" "refuses", |m, _, _| m.kind() == 24 && m.said["part"].is_null(), "each", "a part of message 24 that is reserved still has its head";
     "aivdm" "refuses", |m, _, _| m.field(3) == "A", "we", "the sequence identifier of a single sentence means nothing";
     "aivdm" "refuses", |m, _, _| m.field(6) == "6", "we", "wrong fill bits can only hide half a character";
+    "aivdm" "dimension_a_m|dimension_b_m|dimension_c_m|dimension_d_m", craft, "we", "a craft of a parent ship carries its parent's identity there";
     "aivdm" "off_position", no_second, "we", "M.1371-5 message 21: to be believed only with a second of 0 to 59";
     "aivdm" "latitude_deg", no_such_place, "we", "latitude beyond 90° or longitude beyond 180° is reserved";
     "aivdm" "longitude_deg", no_such_place, "we", "latitude beyond 90° or longitude beyond 180° is reserved";
@@ -126,6 +132,7 @@ pub const AIS: &[Explained] = explained! {
     "ais" "refuses", |m, _, _| m.kind() == 12 && m.bits() <= 84, "we", "a text of one or two characters is a text";
     "ais" "refuses", |m, _, _| m.field(3) == "A", "we", "the sequence identifier of a single sentence means nothing";
     "ais" "refuses", |m, _, _| m.field(6) == "6", "we", "wrong fill bits can only hide half a character";
+    "ais" "dimension_a_m|dimension_b_m|dimension_c_m|dimension_d_m", craft, "we", "a craft of a parent ship carries its parent's identity there";
     "ais" "off_position", no_second, "we", "M.1371-5 message 21: to be believed only with a second of 0 to 59";
     "ais" "rate_of_turn_deg_min", unsigned, "we", "turning to port is negative; the library tells the side apart from the rate";
     "ais" "latitude_deg", no_such_place, "we", "latitude beyond 90° or longitude beyond 180° is reserved";
@@ -148,6 +155,7 @@ pub const AIS: &[Explained] = explained! {
     "nmea-0183-rs" "refuses", |m, _, _| m.lines[0].starts_with('$'), "each", "VDM begins with !, but its checksum holds and a beacon may be in it";
     "nmea-0183-rs" "refuses", |m, _, _| m.field(6) == "6", "we", "wrong fill bits can only hide half a character";
     "nmea-0183-rs" "refuses", |m, _, _| m.field(3).is_empty() && m.lines.len() > 1, "each", "parts without a sequence identifier, in order and alone, are one message";
+    "nmea-0183-rs" "dimension_a_m|dimension_b_m|dimension_c_m|dimension_d_m", craft, "we", "a craft of a parent ship carries its parent's identity there";
     "nmea-0183-rs" "off_position", no_second, "we", "M.1371-5 message 21: to be believed only with a second of 0 to 59";
     "nmea-0183-rs" "rate_of_turn_deg_min", raw_turn, "we", "the library hands out the raw number, not degrees a minute";
     "nmea-0183-rs" "imo", |_, a, b| beyond(9_999_999.0)(a, b), "we", "an IMO number has seven digits; above are flag states' numbers";

@@ -123,9 +123,11 @@ fn compare(libraries: &[Library], wanted: impl Fn(&str) -> bool, explained: &[Ex
     for message in &messages {
         for (name, read) in libraries {
             let mut disagree = |field: &'static str, ours: &Value, theirs: &Value| {
-                let found = explained
-                    .iter()
-                    .position(|e| e.library == *name && e.field == field && (e.when)(message, ours, theirs));
+                let found = explained.iter().position(|e| {
+                    e.library == *name
+                        && e.field.split('|').any(|f| f == field)
+                        && (e.when)(message, ours, theirs)
+                });
                 match found {
                     Some(at) => used[at] += 1,
                     None => unexplained.push(format!(
