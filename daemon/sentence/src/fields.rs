@@ -126,12 +126,15 @@ pub(crate) fn words(field: &[u8]) -> Option<String> {
 
 /// Latitude `ddmm.mmm` and longitude `dddmm.mmm` with their hemispheres. `None` unless all four fields are good.
 pub(crate) fn position(lat: &[u8], ns: &[u8], lon: &[u8], ew: &[u8]) -> Option<Position> {
-    let degrees = |field: &[u8], limit: f64| {
-        // More digits before the point than degrees and minutes have would read as absurd minutes below.
-        let value = within(field, 0.0, limit * 100.0)?;
-        if field.trim_ascii_start().first().is_some_and(|b| !b.is_ascii_digit()) {
+    // Two or three digits of degrees and two of minutes stand before the point, leading zeros too: with fewer, a field
+    // may hold decimal degrees, and a position that is wrong is worse than none.
+    let degrees = |field: &[u8], width: usize| {
+        let field = field.trim_ascii();
+        let digits = field.iter().take_while(|b| b.is_ascii_digit()).count();
+        if digits != width {
             return None;
         }
+        let value = number(field)?;
         let degrees = (value / 100.0).trunc();
         // The product of whole degrees and 100 is exact; the difference of near numbers is too.
         let minutes = value - degrees * 100.0;
@@ -142,8 +145,8 @@ pub(crate) fn position(lat: &[u8], ns: &[u8], lon: &[u8], ew: &[u8]) -> Option<P
         s if s == minus => Some(-value),
         _ => None,
     };
-    let latitude = signed(degrees(lat, 90.0)?, ns, *b"NS")?;
-    let longitude = signed(degrees(lon, 180.0)?, ew, *b"EW")?;
+    let latitude = signed(degrees(lat, 4)?, ns, *b"NS")?;
+    let longitude = signed(degrees(lon, 5)?, ew, *b"EW")?;
     Position::new(latitude, longitude).ok()
 }
 

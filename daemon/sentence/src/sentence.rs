@@ -69,7 +69,8 @@ impl<'a> Sentence<'a> {
         let mut fields = [&[][..]; N];
         let mut rest = self.body.get(usize::from(self.address) + 1..).unwrap_or_default();
         for field in &mut fields {
-            match memchr(b',', rest) {
+            // Fields are a few bytes long: a plain loop is quicker than a call that is good at long ones.
+            match rest.iter().position(|&b| b == b',') {
                 Some(comma) => (*field, rest) = (&rest[..comma], &rest[comma + 1..]),
                 None => {
                     *field = rest;
@@ -129,7 +130,8 @@ pub(crate) struct Found<'a> {
 
 /// Finds the first sentence in what is left of a line; `None` when no other begins. Linear in the length.
 pub(crate) fn scan<'a>(text: &'a [u8], options: &FramerOptions) -> Option<Found<'a>> {
-    let start = memchr2(b'$', b'!', text)?;
+    // A line begins with its sentence nearly always.
+    let start = if matches!(text.first(), Some(b'$' | b'!')) { 0 } else { memchr2(b'$', b'!', text)? };
     let Some(star) = memchr(b'*', &text[start..]).map(|at| start + at) else {
         return Some(without_checksum(text, start, options));
     };
@@ -192,10 +194,13 @@ fn without_checksum<'a>(text: &'a [u8], start: usize, options: &FramerOptions) -
 }
 
 fn sentence<'a>(text: &'a [u8], start: usize, body: &'a [u8], end: usize) -> Result<Sentence<'a>, Refusal> {
-    if body.iter().any(u8::is_ascii_control) {
+    // Without a way out in the middle the loop runs over many bytes at once.
+    if body.iter().fold(false, |found, b| found | b.is_ascii_control()) {
         return Err(Refusal::BadCharacter);
     }
-    let address = memchr(b',', body).unwrap_or(body.len());
+    // Looked for no farther than an address reaches.
+    let head = &body[..body.len().min(17)];
+    let address = head.iter().position(|&b| b == b',').unwrap_or(body.len());
     let proprietary = body.first() == Some(&b'P') && (2..=16).contains(&address);
     let plain = |b: &u8| b.is_ascii_uppercase() || b.is_ascii_digit();
     if !(proprietary || address == 5) || !body[..address].iter().all(plain) {

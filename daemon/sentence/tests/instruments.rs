@@ -95,6 +95,10 @@ fn numbers_that_are_none() {
     no_place("4916.45,", "12311.12,W");
     no_place("4916.45,X", "12311.12,W");
     no_place("4916.45,E", "12311.12,W");
+    // Decimal degrees, from the tests of a library: too few digits to be degrees and minutes.
+    no_place("37.352387,N", "121.953086,W");
+    no_place("4916.45,N", "2311.12,W");
+    no_place("04916.45,N", "12311.12,W");
     let rmc = fix("$GPRMC,225446,A,4916.45,N,12311.12,W,-0.5,360.1,191194,020.3,");
     assert_eq!((rmc.sog_kn, rmc.cog_deg, rmc.variation_deg), (None, None, None));
 }

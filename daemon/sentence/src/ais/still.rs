@@ -3,7 +3,7 @@
 use super::bits::Bits;
 use super::decode::small;
 use super::report::{AisReport, Eta};
-use terms::{Mmsi, Station};
+use terms::Mmsi;
 
 /// Message 5.
 pub(super) fn voyage(bits: &Bits, report: &mut AisReport) {
@@ -39,8 +39,9 @@ pub(super) fn part(bits: &Bits, report: &mut AisReport) {
             report.part = Some('B');
             report.ship_type = ship_type(bits, 40);
             report.call_sign = bits.text(90, 7);
-            // A craft of a parent ship carries the parent's identity in place of dimensions.
-            if report.station == Station::AssociatedCraft {
+            // A craft of a parent ship (98 and a MID) carries the parent's identity in place of dimensions. Whether
+            // the MID exists does not matter for what its maker put there.
+            if report.mmsi.number() / 10_000_000 == 98 {
                 report.mother_ship = bits.u(132, 30).filter(|&n| n != 0).and_then(Mmsi::new);
             } else {
                 dimensions(bits, 132, report);

@@ -2,7 +2,7 @@
 
 use super::line;
 use crate::ais::{AisReport, PositionSource};
-use terms::{Mmsi, Position, Station};
+use terms::{Mmsi, Position};
 
 /// Most armour characters in one sentence, so that a line stays within the 82 characters of IEC 61162-1.
 const PART: usize = 60;
@@ -268,7 +268,7 @@ fn part(w: &mut Writer, report: &AisReport) {
         w.u(8, report.ship_type.unwrap_or(0).into());
         w.u(42, 0);
         w.text(7, report.call_sign.as_deref());
-        if report.station == Station::AssociatedCraft {
+        if report.mmsi.number() / 10_000_000 == 98 {
             w.u(30, report.mother_ship.map_or(0, Mmsi::number));
         } else {
             dimensions(w, report);
