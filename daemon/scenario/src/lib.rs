@@ -83,6 +83,11 @@ impl Scenario {
         self.world.own.at(at)
     }
 
+    /// Depth below the transducer; `None` where the scenario has no depths.
+    pub fn depth_below_transducer_m(&self, at: Moment) -> Option<f64> {
+        self.plan.waters.depth_below_transducer_m.at(at).map(|[depth]| depth)
+    }
+
     /// The identities of its ships and aircraft.
     pub fn ships(&self) -> impl Iterator<Item = Mmsi> {
         self.plan.ships.iter().map(|s| s.mmsi)

@@ -2,6 +2,7 @@
 
 mod stations;
 mod table;
+mod traffic;
 mod vessel;
 
 use crate::plan::{Act, Plan, Verb};
@@ -65,7 +66,8 @@ fn whole(mut t: Table<'_>) -> Option<Plan> {
     let own = t.table("own").and_then(|own| vessel::own(own, &beacons));
     let waters = vessel::waters(&mut t);
     let feeds = vessel::feeds(&mut t, &waters);
-    let ships = stations::ships(&mut t);
+    let mut ships = stations::ships(&mut t);
+    traffic::crowds(&mut t, &mut ships, seed.unwrap_or(0), stations::MOST_SHIPS);
     let aids = stations::aids(&mut t);
     let bases = stations::bases(&mut t);
     let acts = acts(&mut t);

@@ -9,7 +9,7 @@ use std::time::Duration;
 use terms::{Moment, Station};
 
 /// The most ships: four times the busiest strait that is planned for.
-const MOST_SHIPS: usize = 4_000;
+pub const MOST_SHIPS: usize = 4_000;
 /// The most aids, bases and beacons each.
 const MOST_FIXED: usize = 500;
 /// The most tests of one beacon.

@@ -93,6 +93,25 @@ impl<'t> Table<'t> {
         }
     }
 
+    /// A list of at least one number.
+    pub fn numbers(
+        &mut self,
+        key: &'static str,
+        range: RangeInclusive<f64>,
+        most: usize,
+    ) -> Option<Vec<f64>> {
+        let entry = self.entry(key)?;
+        let list = entry.get_ref().as_array().filter(|a| (1..=most).contains(&a.len()));
+        let numbers = list.and_then(|a| {
+            a.iter().map(|v| number(v.get_ref()).filter(|n| range.contains(n))).collect::<Option<Vec<f64>>>()
+        });
+        if numbers.is_none() {
+            let takes = format!("one to {most} numbers from {} to {}", range.start(), range.end());
+            return self.wrong(entry.span(), key, &takes);
+        }
+        numbers
+    }
+
     pub fn whole(&mut self, key: &'static str, range: RangeInclusive<u64>) -> Option<u64> {
         let entry = self.entry(key)?;
         match whole(entry.get_ref()).filter(|n| range.contains(n)) {
