@@ -7,7 +7,7 @@
 mod desk;
 
 use desk::{Desk, ask, at, log, open, own, record, settings, target, wait_for};
-use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings};
+use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Trouble};
 use middlewatch::review::{self, Span};
 use rules::{EventKind, Priority};
 
@@ -218,4 +218,75 @@ fn a_long_reader_does_not_leave_a_long_write_ahead_log() {
     reader.execute_batch("COMMIT").unwrap();
     write(112);
     assert!(wal() <= 8 << 20, "{} after the reader has gone", wal());
+}
+
+/// A disk of a size in KiB, gone at the end.
+struct Disk<'a>(&'a std::path::Path);
+
+impl<'a> Disk<'a> {
+    fn new(at: &'a std::path::Path, kib: u32) -> Self {
+        std::fs::create_dir_all(at).unwrap();
+        let disk = Self(at);
+        disk.mount(&format!("size={kib}k"));
+        disk
+    }
+
+    fn mount(&self, options: &str) {
+        let done = std::process::Command::new("mount")
+            .args(["-t", "tmpfs", "-o", options, "none"])
+            .arg(self.0)
+            .status()
+            .unwrap();
+        assert!(done.success());
+    }
+}
+
+impl Drop for Disk<'_> {
+    fn drop(&mut self) {
+        let _ = std::process::Command::new("umount").arg(self.0).status();
+    }
+}
+
+#[test]
+#[ignore = "mounts a small disk, and so needs to be root"]
+fn on_a_disk_that_is_full_or_read_only_the_watch_goes_on() {
+    let desk = Desk::new("disk");
+    let mounted = desk.0.join("disk");
+    let disk = Disk::new(&mounted, 64);
+    let path = mounted.join("logbook.db");
+    // Too small even for the empty logbook.
+    let (logbook, _, error) = Logbook::open_or_wait(&path, settings("a", 0));
+    assert!(matches!(error, Some(LogbookError::Disk { why: Trouble::Full, .. })), "{error:?}");
+    log(&logbook, 1, Priority::Alarm, 1).unwrap_err();
+    disk.mount("remount,size=1000k");
+    wait_for("room", || logbook.health().borrow().is_good());
+    assert_eq!(ask::<i64>(&path, "SELECT count(*) FROM alerts"), 1);
+
+    // Full to the last byte by somebody else.
+    let filler = mounted.join("filler");
+    let mut file = std::fs::File::create(&filler).unwrap();
+    while std::io::Write::write_all(&mut file, &[0; 1024]).is_ok() {}
+    let error = (2..200).find_map(|n| log(&logbook, n, Priority::Alarm, i64::from(n)).err()).unwrap();
+    assert!(matches!(error, LogbookError::Disk { why: Trouble::Full, .. }), "{error:?}");
+    drop(file);
+    std::fs::remove_file(&filler).unwrap();
+    wait_for("room again", || logbook.health().borrow().is_good());
+
+    logbook.save_state(at(899), "board", "kept");
+    logbook.close(at(899)).blocking_recv().unwrap().unwrap();
+    disk.mount("remount,ro");
+    let (logbook, recovered, error) = Logbook::open_or_wait(&path, settings("a", 899));
+    assert!(matches!(error, Some(LogbookError::Disk { why: Trouble::ReadOnly, .. })), "{error:?}");
+    assert_eq!(recovered.states["board"], "kept", "a case outlasts a disk that cannot be written");
+    assert!(recovered.next_alert > 2 && recovered.pending_deliveries > 0);
+    let waiting = logbook.deliveries_waiting();
+    log(&logbook, 900, Priority::Alarm, 900).unwrap_err();
+    assert!(review::read(&path, Span::default()).unwrap().alerts.len() > 1, "it can be reviewed");
+    disk.mount("remount,rw");
+    wait_for("writing", || logbook.health().borrow().is_good());
+    assert_eq!(ask::<i64>(&path, "SELECT count(*) FROM alerts WHERE alert = 900"), 1);
+    assert_eq!(logbook.deliveries_waiting(), waiting + 1, "none of them twice");
+    assert_eq!(ask::<i64>(&path, "SELECT count(*) FROM delivery_rows"), waiting as i64 + 1);
+    assert_eq!(ask::<String>(&path, "PRAGMA integrity_check"), "ok");
+    logbook.close(at(1000)).blocking_recv().unwrap().unwrap();
 }

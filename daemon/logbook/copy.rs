@@ -1,17 +1,10 @@
 //! Copies of the logbook, and the check whether it is whole: both read beside the writing thread.
 
 use super::error::{LogbookError, Trouble};
-use super::schema::{self, disk_error};
-use rusqlite::{Connection, OpenFlags};
+use super::reading::open_to_read;
+use super::schema::disk_error;
 use std::fs::File;
 use std::path::{Path, PathBuf};
-
-fn open(path: &Path) -> Result<Connection, LogbookError> {
-    let c = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY)
-        .map_err(|e| disk_error(path, &e))?;
-    schema::form(&c, path)?;
-    Ok(c)
-}
 
 /// Copies the logbook as it is at one moment to another file, while it is written. The copy takes its name only when
 /// it is whole and synced; one that was there before is replaced then. Its bytes.
@@ -40,7 +33,7 @@ pub(super) fn copy(from: &Path, to: &Path) -> Result<u64, LogbookError> {
         Err(e) if e.kind() != std::io::ErrorKind::NotFound => return Err(failed(e)),
         _ => {}
     }
-    let connection = open(from)?;
+    let connection = open_to_read(from)?;
     let written = connection.execute("VACUUM INTO ?1", [part.to_string_lossy()]);
     let finish = || -> std::io::Result<u64> {
         let file = File::open(&part)?;
@@ -60,7 +53,7 @@ pub(super) fn copy(from: &Path, to: &Path) -> Result<u64, LogbookError> {
 
 /// Whether the file is whole, by SQLite's quick check; an error says where it is not.
 pub(super) fn check(path: &Path) -> Result<(), LogbookError> {
-    let connection = open(path)?;
+    let connection = open_to_read(path)?;
     let answer: String =
         connection.query_row("PRAGMA quick_check(1)", [], |r| r.get(0)).map_err(|e| disk_error(path, &e))?;
     if answer == "ok" {

@@ -18,6 +18,7 @@ mod inbox;
 mod keep;
 mod opening;
 mod outbox;
+mod reading;
 mod record;
 mod rows;
 mod schema;
@@ -28,6 +29,7 @@ pub use error::{LogbookError, LogbookHealth, Trouble};
 pub use record::{Delivery, DeliveryId, Due, Entry, EntryKind, FeedRow, OwnRow, Stamp, TargetRow};
 
 pub(crate) use crc::crc32;
+pub(crate) use reading::{marks, open_to_read};
 pub(crate) use rows::WITHIN;
 pub(crate) use schema::{disk_error, form as check_form};
 
@@ -143,13 +145,9 @@ impl Logbook {
         let (store, recovered, waiting, error) = match opening::open(&path, &settings) {
             Ok((store, recovered, waiting)) => (Some(store), recovered, waiting, None),
             Err(error) => {
-                let recovered = Recovered {
-                    next_alert: 1,
-                    next_casualty: 1,
-                    stopped_in_order: true,
-                    ..Recovered::default()
-                };
-                (None, recovered, Vec::new(), Some(error))
+                // What cannot be written can perhaps be read: a casualty outlasts a full disk and a restart.
+                let (recovered, _, waiting) = opening::look(&path, &settings);
+                (None, recovered, waiting, Some(error))
             }
         };
         for w in waiting {

@@ -4,6 +4,7 @@ use super::batch::{Batch, count, put_state};
 use super::error::{LogbookError, Trouble};
 use super::keep;
 use super::outbox::{Body, Waiting};
+use super::reading::open_to_read;
 use super::record::Stamp;
 use super::schema::{self, disk_error};
 use super::{LogbookSettings, Pace, Recovered};
@@ -119,14 +120,11 @@ pub(super) fn open(
             Ok((Store { connection, path, boot, run, _hold: hold }, recovered, waiting))
         }
         Err(LogbookError::Disk { why: Trouble::Damaged, .. }) => {
-            let (salvaged, last_event, waiting) = salvage(path, settings);
+            let (salvaged, last_event, mut waiting) = look(path, settings);
+            waiting.iter_mut().for_each(|w| w.row = None);
             let aside = set_aside(path)?;
-            let (connection, boot, run, mut recovered, _) = open_held(path, settings)?;
-            recovered.set_aside = Some(aside);
-            recovered.pending_deliveries = waiting.len();
-            recovered.states = salvaged.states;
-            recovered.next_alert = recovered.next_alert.max(salvaged.next_alert);
-            recovered.next_casualty = recovered.next_casualty.max(salvaged.next_casualty);
+            let (connection, boot, run, fresh, _) = open_held(path, settings)?;
+            let recovered = Recovered { set_aside: Some(aside), boot: fresh.boot, ..salvaged };
             let store = Store { connection, path: path.to_owned(), boot, run, _hold: hold };
             store.carry_over(&recovered, &settings.opened)?;
             store.count("event", last_event)?;
@@ -243,19 +241,22 @@ fn next(connection: &Connection, counter: &str) -> rusqlite::Result<u32> {
     Ok(u32::try_from(last.unwrap_or(0).saturating_add(1)).unwrap_or(u32::MAX))
 }
 
-/// States, numbers and deliveries of a damaged file, as far as they can be read.
-fn salvage(path: &Path, settings: &LogbookSettings) -> (Recovered, i64, Vec<Waiting>) {
-    let mut recovered = Recovered::default();
-    let Ok(c) = Connection::open_with_flags(path, rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY) else {
-        return (recovered, 0, Vec::new());
-    };
-    recovered.states = read_states(&c).unwrap_or_default();
-    recovered.next_alert = next(&c, "alert").unwrap_or(1);
-    recovered.next_casualty = next(&c, "casualty").unwrap_or(1);
+/// What an earlier run left in a file that cannot be written, as far as it can be read, and the last event's number.
+pub(super) fn look(path: &Path, settings: &LogbookSettings) -> (Recovered, i64, Vec<Waiting>) {
+    let nothing =
+        Recovered { next_alert: 1, next_casualty: 1, stopped_in_order: true, ..Recovered::default() };
+    let Ok(c) = open_to_read(path) else { return (nothing, 0, Vec::new()) };
+    let (boot, same_boot) = find_boot(&c, settings).unwrap_or((None, false));
+    let waiting = read_deliveries(&c, boot).unwrap_or_default();
+    let recovered = recover(&c, boot, same_boot, waiting.len()).unwrap_or_else(|_| Recovered {
+        // Some of it may still be had of a damaged file.
+        states: read_states(&c).unwrap_or_default(),
+        next_alert: next(&c, "alert").unwrap_or(1),
+        next_casualty: next(&c, "casualty").unwrap_or(1),
+        pending_deliveries: waiting.len(),
+        ..nothing
+    });
     let last_event = next(&c, "event").unwrap_or(1).saturating_sub(1);
-    let boot = find_boot(&c, settings).unwrap_or((None, false)).0;
-    let mut waiting = read_deliveries(&c, boot).unwrap_or_default();
-    waiting.iter_mut().for_each(|w| w.row = None);
     (recovered, i64::from(last_event), waiting)
 }
 

@@ -3,7 +3,7 @@
 use super::record::{Delivery, DeliveryId, Due, Stamp};
 use crate::event::EventRecord;
 use rules::Priority;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 use terms::Moment;
@@ -169,6 +169,11 @@ impl Outbox {
             w.row = Some(row);
             true
         })
+    }
+
+    /// The rows on disk of those that wait.
+    pub fn rows(&self) -> BTreeSet<i64> {
+        self.waiting.values().filter_map(|w| w.row).collect()
     }
 
     /// Forgets all rows: the file that had them is no longer there.

@@ -341,7 +341,9 @@ impl Writer {
         }
         let settings = LogbookSettings { opened: self.last, ..self.settings.clone() };
         let (store, recovered, waiting) = opening::open(&self.path, &settings)?;
-        for w in waiting {
+        // Those that a look at the unwritable file has found are in the outbox already.
+        let known = self.shared.outbox().rows();
+        for w in waiting.into_iter().filter(|w| w.row.is_none_or(|row| !known.contains(&row))) {
             let rows = self.shared.outbox().add(w);
             self.records.extend(rows.into_iter().map(Record::Delivered));
         }

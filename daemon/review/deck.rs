@@ -11,37 +11,43 @@ const HOUR_MS: i64 = 3_600_000;
 /// A value of the hour may be so far away from it.
 const NEAR_MS: i64 = 300_000;
 /// Remarks of one hour that are written; the rest is counted.
-const REMARKS: usize = 6;
+const REMARKS: usize = 12;
 
 /// One line of the deck log.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hour {
-    /// The full hour of UTC.
+    /// The full hour of UTC, or the end.
     pub at: When,
     /// Own position then.
     pub position: Option<Position>,
-    /// Mean course over ground of the hour that ends then.
+    /// Mean course over ground of the time until then.
     pub course_deg: Option<f64>,
     /// Miles over the ground since the log begins.
     pub log_nm: Option<f64>,
-    /// Mean direction of that hour, where the wind comes from.
+    /// Mean direction of that time, where the wind comes from.
     pub wind_from_deg: Option<f64>,
     /// Its mean speed.
     pub wind_kn: Option<f64>,
     /// Pressure then.
     pub pressure_hpa: Option<f64>,
-    /// What happened and was written in the hour that ends then.
+    /// What happened and was written until then.
     pub remarks: Vec<String>,
 }
 
 impl Night {
-    /// The deck log by the full hours of UTC; empty where UTC was never known.
+    /// The deck log by the full hours of UTC, and a line for the end; empty where UTC was never known.
     pub fn deck_log(&self) -> Vec<Hour> {
         let (Some(from), Some(to)) = (self.from.utc, self.to.utc) else { return Vec::new() };
         let first = from.0.div_euclid(HOUR_MS) + i64::from(from.0.rem_euclid(HOUR_MS) > 0);
         let last = (to.0.div_euclid(HOUR_MS)).min(first + HOURS);
         let track = self.track_with_log();
-        (first..=last).map(|hour| self.hour(hour * HOUR_MS, &track)).collect()
+        let mut log: Vec<Hour> =
+            (first..=last).map(|n| self.hour((n - 1) * HOUR_MS, n * HOUR_MS, &track)).collect();
+        // What is left of the last hour.
+        if to.0 > last * HOUR_MS {
+            log.push(self.hour(last * HOUR_MS, to.0, &track));
+        }
+        log
     }
 
     /// Own positions with UTC and the miles run until then.
@@ -66,11 +72,11 @@ impl Night {
         track
     }
 
-    fn hour(&self, ms: i64, track: &[(i64, When, Position, f64)]) -> Hour {
+    fn hour(&self, since: i64, ms: i64, track: &[(i64, When, Position, f64)]) -> Hour {
         let at = When { utc: Some(terms::Utc(ms)), ..self.from };
         let n = track.partition_point(|(t, ..)| *t < ms).min(track.len().saturating_sub(1));
         let here = track.get(n).filter(|(t, ..)| (t - ms).abs() <= NEAR_MS);
-        let within = |q| self.instruments.get(&q).map_or(&[][..], |m| last_hour(m, ms));
+        let within = |q| self.instruments.get(&q).map_or(&[][..], |m| between(m, since, ms));
         let mean = |q: Quantity| {
             let means: Vec<f64> = within(q).iter().filter_map(|m| m.mean).collect();
             (!means.is_empty()).then(|| means.iter().sum::<f64>() / means.len() as f64)
@@ -85,7 +91,7 @@ impl Night {
         Hour {
             at,
             position: here.map(|(_, _, p, _)| *p),
-            course_deg: direction(Quantity::Cog).or_else(|| self.own_course(ms)),
+            course_deg: direction(Quantity::Cog).or_else(|| self.own_course(since, ms)),
             log_nm: here.map(|(.., miles)| *miles),
             wind_from_deg: direction(Quantity::TrueWindDirection)
                 .or_else(|| direction(Quantity::GroundWindDirection)),
@@ -93,23 +99,22 @@ impl Night {
                 .into_iter()
                 .find_map(mean),
             pressure_hpa: pressure.map(|m| m.last),
-            remarks: self.remarks_of(ms),
+            remarks: self.remarks_of(since, ms),
         }
     }
 
     /// Mean course by the rows of own vessel, where no minutes were kept.
-    fn own_course(&self, ms: i64) -> Option<f64> {
+    fn own_course(&self, since: i64, ms: i64) -> Option<f64> {
         let mut c = Circular::default();
         let end = self.own.partition_point(|o| o.at.utc.is_none_or(|t| t.0 < ms));
-        let rows =
-            self.own.get(..end)?.iter().rev().take_while(|o| o.at.utc.is_some_and(|t| t.0 >= ms - HOUR_MS));
+        let rows = self.own.get(..end)?.iter().rev().take_while(|o| o.at.utc.is_some_and(|t| t.0 >= since));
         rows.filter_map(|o| o.cog_deg).for_each(|deg| c.add(f64::from(deg), 1.0));
         c.mean_deg()
     }
 
-    /// What was written and what was told in the hour that ends then.
-    fn remarks_of(&self, ms: i64) -> Vec<String> {
-        let within = |at: &When| at.utc.is_some_and(|t| (ms - HOUR_MS..ms).contains(&t.0));
+    /// What was written and what was told until then.
+    fn remarks_of(&self, since: i64, ms: i64) -> Vec<String> {
+        let within = |at: &When| at.utc.is_some_and(|t| (since..ms).contains(&t.0));
         let mut remarks: Vec<(When, String)> = Vec::new();
         for r in self.remarks.iter().filter(|r| within(&r.at)) {
             let who = r.who.as_ref().map_or(String::new(), |w| format!(" ({w})"));
@@ -132,8 +137,8 @@ impl Night {
     }
 }
 
-/// The minutes of the hour that ends at a UTC. Minutes lie in order; those without UTC lie before all others.
-fn last_hour(minutes: &[Minute], ms: i64) -> &[Minute] {
+/// The minutes between two UTCs. Minutes lie in order; those without UTC lie before all others.
+fn between(minutes: &[Minute], since: i64, ms: i64) -> &[Minute] {
     let before = |limit: i64| minutes.partition_point(|m| m.at.utc.is_none_or(|t| t.0 < limit));
-    minutes.get(before(ms - HOUR_MS)..before(ms)).unwrap_or(&[])
+    minutes.get(before(since)..before(ms)).unwrap_or(&[])
 }

@@ -4,9 +4,9 @@ use super::error::ReviewError;
 use super::night::{Alert, Blind, Feed, Minute, Night, OwnPoint, Remark, Run, Span, Told};
 use super::when::{Clocks, When};
 use super::{approach, casualty, passage};
-use crate::logbook::{WITHIN, check_form, crc32, disk_error};
+use crate::logbook::{WITHIN, check_form, crc32, disk_error, marks, open_to_read};
 use rules::Priority;
-use rusqlite::{Connection, OpenFlags, Row};
+use rusqlite::{Connection, Row};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -79,32 +79,11 @@ pub(super) fn position_udeg(latitude: Option<i64>, longitude: Option<i64>) -> Op
     position(latitude.map(|v| v as f64 / 1e6), longitude.map(|v| v as f64 / 1e6))
 }
 
-/// Whether a daemon has the file open, or had when its power was cut, and when the file was last written.
-fn marks(path: &Path) -> (bool, Option<std::time::SystemTime>) {
-    let mut wal = path.as_os_str().to_owned();
-    wal.push("-wal");
-    (Path::new(&wal).exists(), std::fs::metadata(path).and_then(|m| m.modified()).ok())
-}
-
-/// Opens for reading only. A file that nobody has open is taken as it stands, which leaves nothing beside it and
-/// works on a read-only disk; who does so looks afterwards whether the marks are still the same.
 fn open(path: &Path) -> Result<Connection, ReviewError> {
     if !path.exists() {
         return Err(ReviewError::NoLogbook { path: path.to_owned() });
     }
-    let fail = |e: rusqlite::Error| ReviewError::Logbook(disk_error(path, &e));
-    let (in_use, _) = marks(path);
-    let name = format!("file:{}?{}", uri(path), if in_use { "mode=ro" } else { "immutable=1" });
-    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
-    let opened = Connection::open_with_flags(name, flags).map_err(fail)?;
-    opened.busy_timeout(std::time::Duration::from_secs(2)).map_err(fail)?;
-    check_form(&opened, path)?;
-    Ok(opened)
-}
-
-/// A path as a URI wants it.
-fn uri(path: &Path) -> String {
-    path.to_string_lossy().replace('%', "%25").replace('?', "%3f").replace('#', "%23")
+    Ok(open_to_read(path)?)
 }
 
 /// Reads what the logbook has of a span.
@@ -387,10 +366,16 @@ impl Reader {
 
     fn read_instruments(&mut self) -> rusqlite::Result<BTreeMap<Quantity, Vec<Minute>>> {
         let mut instruments: BTreeMap<Quantity, Vec<Minute>> = BTreeMap::new();
+        let mut known: BTreeMap<String, Option<Quantity>> = BTreeMap::new();
         let (table, columns) = ("instrument_rows", "quantity, least, mean, greatest, last");
         self.each(table, columns, |at, r| {
-            // A quantity of another version is passed over.
-            if let Some(quantity) = r.get_ref(4)?.as_str().ok().and_then(Quantity::named) {
+            let name = r.get_ref(4)?.as_str()?;
+            // A quantity of another version is passed over. A month has half a million rows: names are looked up once.
+            let quantity = match known.get(name) {
+                Some(quantity) => *quantity,
+                None => *known.entry(name.to_owned()).or_insert(Quantity::named(name)),
+            };
+            if let Some(quantity) = quantity {
                 let last: f64 = r.get(8)?;
                 let minute = Minute {
                     at,

@@ -1,6 +1,6 @@
 //! The verb `review`.
 
-use super::{Night, ShipTime, Span, read};
+use super::{ShipTime, Span, read};
 use crate::cli::{Outcome, Review, print};
 use std::path::Path;
 use terms::Utc;
@@ -25,17 +25,10 @@ fn review(args: &Review) -> Result<String, String> {
     let given = given.transpose()?;
     let night = read(&args.logbook, span).map_err(|e| e.to_string())?;
     let ship = given.unwrap_or_else(|| night.ship_time());
-    let files: [(&Option<_>, &dyn Fn(&Night) -> String); 4] = [
-        (&args.html, &|n| n.html(ship)),
-        (&args.gpx, &Night::gpx),
-        (&args.geojson, &Night::geojson),
-        (&args.csv, &Night::csv),
-    ];
-    for (path, make) in &files {
-        if let Some(path) = path {
-            write(path, &make(&night))?;
-        }
-    }
+    write(args.html.as_deref(), || night.html(ship))?;
+    write(args.gpx.as_deref(), || night.gpx())?;
+    write(args.geojson.as_deref(), || night.geojson())?;
+    write(args.csv.as_deref(), || night.csv())?;
     Ok(match (args.json, args.deck_log) {
         (true, _) => night.json(),
         (_, true) => night.deck_log_text(ship),
@@ -43,8 +36,10 @@ fn review(args: &Review) -> Result<String, String> {
     })
 }
 
-fn write(path: &Path, text: &str) -> Result<(), String> {
-    std::fs::write(path, text).map_err(|e| format!("{}: {e}", path.display()))
+/// Writes a file that was asked for.
+fn write(path: Option<&Path>, make: impl FnOnce() -> String) -> Result<(), String> {
+    let Some(path) = path else { return Ok(()) };
+    std::fs::write(path, make()).map_err(|e| format!("{}: {e}", path.display()))
 }
 
 fn utc(option: &str, text: Option<&String>) -> Result<Option<Utc>, String> {
