@@ -226,8 +226,10 @@ impl Lookout {
         if self.sun.is_none_or(|(then, _)| at.since(then) >= SUN_EVERY) {
             self.look_at_sun(at);
         }
-        // Each judgement sets the target's next one later than `at`, so this ends after one round of the table.
-        while let Some((due, mmsi)) = self.table.next_due() {
+        // Each judgement sets the target's next one later than `at`; at the end of time it cannot, so one round of
+        // the table is enough.
+        for _ in 0..self.table.len() {
+            let Some((due, mmsi)) = self.table.next_due() else { break };
             if due > at {
                 break;
             }

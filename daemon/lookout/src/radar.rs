@@ -57,8 +57,10 @@ impl Lookout {
             return;
         }
         let Some(position) = self.place_of(at, plot) else { return };
+        let possible = |s: &(f64, f64)| (0.0..=200.0).contains(&s.0) && s.1.is_finite();
         // A velocity relative to own vessel is left to the track to find out.
-        let speed = if plot.course_relative { None } else { plot.speed_kn.zip(plot.course_deg) };
+        let speed =
+            if plot.course_relative { None } else { plot.speed_kn.zip(plot.course_deg).filter(possible) };
         let agrees = self.agreeing(at, position, speed);
         let Some(joined) = self.join(at, key, agrees) else { return };
         if let Some(ais) = joined {
@@ -117,7 +119,8 @@ impl Lookout {
         } else {
             plot.bearing_deg?
         };
-        Some(own.at(bearing_deg, plot.range_nm?))
+        let range_nm = plot.range_nm.filter(|r| (0.0..=200.0).contains(r))?;
+        bearing_deg.is_finite().then(|| own.at(bearing_deg, range_nm))
     }
 
     /// The AIS target nearest to a plot, where it agrees with it.

@@ -159,10 +159,11 @@ impl Target {
             let new = PositionReport {
                 at,
                 position,
-                sog_kn: report.sog_kn,
-                cog_deg: report.cog_deg,
-                heading_deg: report.heading_deg.map(f64::from),
-                rate_of_turn_deg_min: report.rate_of_turn_deg_min,
+                // Search aircraft report up to 1,022 kn (ITU-R M.1371-5 table 76).
+                sog_kn: report.sog_kn.filter(|s| (0.0..=1_022.0).contains(s)),
+                cog_deg: report.cog_deg.filter(|c| (0.0..360.0).contains(c)),
+                heading_deg: report.heading_deg.filter(|&h| h < 360).map(f64::from),
+                rate_of_turn_deg_min: report.rate_of_turn_deg_min.filter(|r| r.is_finite()),
             };
             let old = self.report.replace(new);
             self.follow(&new);

@@ -63,9 +63,9 @@ impl UtcKeeper {
             Some((running, UtcSource::Satellite)) => utc.0.saturating_sub(running.0),
             _ => 0,
         };
-        let note = if off_ms.abs() > STEP_MS {
+        let note = if off_ms.saturating_abs() > STEP_MS {
             let told = match self.step {
-                Some((before_ms, n)) if (before_ms - off_ms).abs() <= STEP_MS => n + 1,
+                Some((before_ms, n)) if before_ms.saturating_sub(off_ms).saturating_abs() <= STEP_MS => n + 1,
                 _ => 1,
             };
             self.step = Some((off_ms, told));

@@ -59,6 +59,20 @@ fn is_slow(q: Quantity) -> bool {
     matches!(q, Q::WaterTemperature | Q::AirTemperature | Q::Pressure | Q::BatteryVoltage)
 }
 
+/// Whether a boat can have such a value: what lies outside is a fault of the wire or the instrument, not a measurement.
+fn is_possible(q: Quantity, value: f64) -> bool {
+    let most = match q.dimension() {
+        Dimension::Speed => 300.0,
+        Dimension::Length => 12_000.0,
+        Dimension::Direction | Dimension::Side => 360.0,
+        Dimension::Pressure => 2_000.0,
+        Dimension::Temperature | Dimension::Voltage => 1_000.0,
+        _ => 100_000.0,
+    };
+    let negative = !matches!(q, Quantity::Sog | Quantity::Cog | Quantity::Heading);
+    value.abs() <= most && (negative || value >= 0.0)
+}
+
 /// How long a value of it is believed.
 pub(crate) fn believed(q: Quantity) -> Duration {
     if is_slow(q) { SLOW_BELIEVED } else { BELIEVED }
@@ -348,7 +362,7 @@ impl OwnVessel {
 
     /// Takes a number; whether its source is the one in use.
     fn number(&mut self, h: &mut Hearing<'_>, q: Quantity, value: Option<f64>, quality: u8) -> bool {
-        let Some(value) = value.filter(|v| v.is_finite()) else { return false };
+        let Some(value) = value.filter(|&v| is_possible(q, v)) else { return false };
         let silence = if is_slow(q) { SLOW_SILENCE } else { SILENCE };
         let channel = self.numbers.entry(q).or_insert_with(|| Channel::new(silence));
         let verdict = channel.hear(h.at, h.source, value, quality, h.settings);

@@ -56,7 +56,7 @@ fn measured(t: &Transducer) -> Option<(Dimension, f64)> {
         ('D', Some('M')) => (Dimension::Length, t.value),
         _ => (Dimension::Number, t.value),
     };
-    value.is_finite().then_some((dimension, value))
+    (value.abs() < 1e9).then_some((dimension, value))
 }
 
 /// Own vessel's quantity that a transducer measures, by the words in its name; one without such a word is known by

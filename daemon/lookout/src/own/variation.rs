@@ -30,12 +30,12 @@ pub(crate) struct Variation {
 impl Variation {
     /// HDG's own.
     pub fn hear_compass(&mut self, at: Moment, deg: Option<f64>) {
-        self.compass = deg.map(|d| (d, at)).or(self.compass);
+        self.compass = deg.filter(is_possible).map(|d| (d, at)).or(self.compass);
     }
 
     /// RMC's.
     pub fn hear_receiver(&mut self, at: Moment, deg: Option<f64>) {
-        self.receiver = deg.map(|d| (d, at)).or(self.receiver);
+        self.receiver = deg.filter(is_possible).map(|d| (d, at)).or(self.receiver);
     }
 
     /// Asks the model for a place and date, where it is not asked already.
@@ -58,6 +58,10 @@ impl Variation {
             .or_else(|| self.model.and_then(|m| m.2))
             .or(settings.variation_deg)
     }
+}
+
+fn is_possible(deg: &f64) -> bool {
+    deg.abs() <= 180.0
 }
 
 /// The year of the date, within those of the model; of an unknown date the year of the newest coefficients.
