@@ -9,6 +9,7 @@ use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::path::Path;
+use std::sync::OnceLock;
 use std::time::Duration;
 use terms::{METRES_PER_NM, Mmsi, Moment};
 
@@ -68,10 +69,16 @@ fn is_class_b(night: &Night, mmsi: Mmsi) -> bool {
     mmsi.number() % 10 == 6 || night.scenario.ship(mmsi, Moment::ZERO).is_none()
 }
 
+/// The night passage of the demo, played once for all tests of this file.
+fn passage() -> &'static Night {
+    static NIGHT_ONCE: OnceLock<Night> = OnceLock::new();
+    NIGHT_ONCE.get_or_init(|| replay(Path::new(NIGHT), &["--config", BOAT]))
+}
+
 #[test]
 fn the_night_passage_calls_for_what_happens_in_it() {
-    let night = replay(Path::new(NIGHT), &["--config", BOAT]);
-    judge_approaches(&night);
+    let night = passage();
+    judge_approaches(night);
     let s = &night.scenario;
     let first = |what: &str, order: &str| {
         let found = night.events.iter().find(|e| e.what() == what && e.order() == order);
@@ -95,9 +102,9 @@ fn the_night_passage_calls_for_what_happens_in_it() {
         night.events.iter().filter(|e| e.what() == "raised" && e.order() == "person overboard").collect();
     let (beacon, _, fell) = s.casualties().next().unwrap();
     assert_eq!(raised.len(), 1);
-    assert_eq!(raised[0].at(), first_heard(&night, beacon, fell));
+    assert_eq!(raised[0].at(), first_heard(night, beacon, fell));
     assert_eq!(raised[0].0["alert"]["priority"], "emergency alarm");
-    judge_places(&night);
+    judge_places(night);
     let stood_down = first("cleared", "person overboard").at();
     assert_eq!(stood_down, Moment(6_390_000));
 }
@@ -150,7 +157,7 @@ fn the_same_night_gives_the_same_events() {
 
 #[test]
 fn the_events_of_an_alert_are_counted_without_a_gap_and_follow_each_other() {
-    let night = replay(Path::new(NIGHT), &["--config", BOAT]);
+    let night = passage();
     let mut seqs: BTreeMap<u64, u64> = BTreeMap::new();
     for e in &night.events {
         let (id, seq) = (e.0["alert"]["id"].as_u64().unwrap(), e.0["seq"].as_u64().unwrap());

@@ -1,0 +1,142 @@
+//! Somebody goes overboard in ways that are harder than the night passage's: no fix, no receiver, a button first.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
+
+mod night;
+
+use night::{BOAT, Event, Night, replay_text};
+use terms::{METRES_PER_NM, Mmsi, Moment};
+
+const BEACON: u32 = 972_990_412;
+const FELL: Moment = Moment(600_000);
+
+/// Half an hour under way with somebody overboard after ten minutes; feeds and beacon as each test wants them.
+fn sea(name: &str, gps: &str, ais: &str, overboard: &str, more: &str) -> Night {
+    let text = format!(
+        r#"version = 1
+title = "{name}"
+start = "2026-01-15T04:00:00Z"
+duration = "0:30"
+seed = 6
+[own]
+name = "WINDLESTRAW"
+mmsi = 232990417
+position = "46°31.00′N 009°12.00′W"
+course_deg = 215
+speed_kn = 6
+yaw_deg = 3
+[[current]]
+at = "0:00"
+set_deg = 110
+drift_kn = 0.5
+[[wind]]
+at = "0:00"
+from_deg = 300
+speed_kn = 15
+[[feed]]
+name = "gps"
+talker = "GP"
+gps_error_m = 4
+sentences = {{ RMC = 1 }}
+{gps}
+[[feed]]
+name = "instruments"
+talker = "II"
+sentences = {{ HDT = 1, VHW = 1, MWV = 1 }}
+[[feed]]
+name = "ais"
+talker = "AI"
+hears = {{ probability = 0.95, range_nm = 20 }}
+{ais}
+[[beacon]]
+mmsi = {BEACON}
+name = "Tobias Fenn"
+range_nm = 5
+[beacon.overboard]
+at = "0:10"
+{overboard}
+{more}
+"#
+    );
+    replay_text(name, &text, &["--config", BOAT])
+}
+
+fn of_person<'n>(night: &'n Night, what: &str) -> Vec<&'n Event> {
+    night.events.iter().filter(|e| e.what() == what && e.order() == "person overboard").collect()
+}
+
+/// Miles between where an event puts the person and where the person is.
+fn off_nm(night: &Night, e: &Event) -> f64 {
+    let truth = night.scenario.casualty(Mmsi::new(BEACON).unwrap(), e.at()).unwrap();
+    truth.position.range_and_bearing(e.casualty().unwrap()).0
+}
+
+#[test]
+fn a_beacon_that_never_finds_itself_is_called_at_once_and_searched_by_drift() {
+    let night = sea("no-fix", "", "", "activation_s = 12\nfirst_fix_s = 86400", "");
+    let raised = of_person(&night, "raised");
+    assert_eq!(raised.len(), 1);
+    // Bursts of eight two seconds apart: half a minute without one heard would be a fault.
+    assert!(raised[0].at() >= Moment(612_000) && raised[0].at() <= Moment(620_000), "{:?}", raised[0].at());
+    let all: Vec<&Event> = night.events.iter().filter(|e| e.casualty().is_some()).collect();
+    assert!(all.len() > 3);
+    for e in all {
+        assert_eq!(e.0["casualty"]["position"], "estimated", "{e:?}");
+        let radius = e.0["casualty"]["radius95_nm"].as_f64().unwrap();
+        assert!(off_nm(&night, e) < radius, "{} nm off, radius {radius} at {:?}", off_nm(&night, e), e.at());
+    }
+}
+
+#[test]
+fn own_fix_lost_before_the_fall_does_not_delay_the_call() {
+    let night = sea("own-fix-lost", "no_fix = [{ from = \"0:05\" }]", "", "first_fix_s = 45", "");
+    let raised = of_person(&night, "raised");
+    assert_eq!(raised.len(), 1);
+    assert!(raised[0].at() <= FELL + std::time::Duration::from_secs(15), "{:?}", raised[0].at());
+    let reported = night.events.iter().rfind(|e| e.0["casualty"]["position"] == "reported").unwrap();
+    assert!(off_nm(&night, reported) * METRES_PER_NM < 150.0);
+}
+
+#[test]
+fn a_receiver_that_dies_after_the_first_message_leaves_the_case_open() {
+    let outage = "outages = [{ from = \"0:10:07\" }]";
+    let night = sea("receiver-dies", "", outage, "activation_s = 5\nfirst_fix_s = 60", "");
+    assert_eq!(of_person(&night, "raised").len(), 1);
+    assert!(of_person(&night, "cleared").is_empty() && of_person(&night, "rectified").is_empty());
+    let told: Vec<&Event> =
+        of_person(&night, "repeated").into_iter().filter(|e| e.at() > Moment(1_500_000)).collect();
+    assert!(!told.is_empty(), "nobody is told of the person any more");
+    let last = told[told.len() - 1];
+    let radius = last.0["casualty"]["radius95_nm"].as_f64().unwrap();
+    assert!(off_nm(&night, last) < radius, "{} nm off, radius {radius}", off_nm(&night, last));
+    let deaf = night.events.iter().find(|e| e.what() == "raised" && e.text().contains("ais")).unwrap();
+    assert!(deaf.at() < Moment(607_000 + 90_000), "{:?}", deaf.at());
+}
+
+#[test]
+fn the_button_and_the_beacon_that_follows_are_one_person() {
+    let act = "[[act]]\nat = \"0:10:02\"\ndo = \"overboard Tobias\"";
+    let night = sea("button-first", "", "", "activation_s = 20\nfirst_fix_s = 50", act);
+    let raised = of_person(&night, "raised");
+    assert_eq!(raised.len(), 1, "{raised:#?}");
+    assert_eq!(raised[0].at(), Moment(602_000));
+    // Two seconds at six knots, and the fix's error.
+    assert!(off_nm(&night, raised[0]) * METRES_PER_NM < 30.0);
+    let reported = night.events.iter().any(|e| e.0["casualty"]["position"] == "reported");
+    assert!(reported, "the beacon's own position is not taken up");
+}
+
+#[test]
+fn a_test_of_a_beacon_calls_nobody() {
+    let night = sea("only-a-test", "", "", "activation_s = 80000", "");
+    assert!(of_person(&night, "raised").is_empty());
+    let text =
+        "[[beacon]]\nmmsi = 972990411\nname = \"Ilse Marrow\"\ntest = [{ at = \"0:04\" }, { at = \"0:20\" }]";
+    let night = sea("tests", "", "", "activation_s = 80000", text);
+    assert!(of_person(&night, "raised").is_empty());
+    let noted = night
+        .events
+        .iter()
+        .filter(|e| e.what() == "noted" && e.text().contains("test of the beacon"))
+        .count();
+    assert_eq!(noted, 2);
+}
