@@ -3,15 +3,19 @@
 
 mod night;
 
-use night::{BOAT, Event, Night, replay_text};
-use terms::{METRES_PER_NM, Mmsi, Moment};
+use middlewatch::config;
+use middlewatch::watch::{FeedSetting, Numbers, Watch};
+use night::{BOAT, Event, Night, ORDERS, replay_text};
+use rules::Orders;
+use scenario::{Scenario, What};
+use terms::{FeedId, METRES_PER_NM, Mmsi, Moment};
 
 const BEACON: u32 = 972_990_412;
 const FELL: Moment = Moment(600_000);
 
 /// Half an hour under way with somebody overboard after ten minutes; feeds and beacon as each test wants them.
-fn sea(name: &str, gps: &str, ais: &str, overboard: &str, more: &str) -> Night {
-    let text = format!(
+fn text(name: &str, gps: &str, ais: &str, overboard: &str, more: &str) -> String {
+    format!(
         r#"version = 1
 title = "{name}"
 start = "2026-01-15T04:00:00Z"
@@ -56,8 +60,12 @@ at = "0:10"
 {overboard}
 {more}
 "#
-    );
-    replay_text(name, &text, &["--config", BOAT])
+    )
+}
+
+/// The same, replayed.
+fn sea(name: &str, gps: &str, ais: &str, overboard: &str, more: &str) -> Night {
+    replay_text(name, &text(name, gps, ais, overboard, more), &["--config", BOAT])
 }
 
 fn of_person<'n>(night: &'n Night, what: &str) -> Vec<&'n Event> {
@@ -139,4 +147,39 @@ fn a_test_of_a_beacon_calls_nobody() {
         .filter(|e| e.what() == "noted" && e.text().contains("test of the beacon"))
         .count();
     assert_eq!(noted, 2);
+}
+
+/// A timer that stays due once it has been served wakes the watch again and again: the processor runs hot and, on a
+/// small computer, nothing else gets its turn.
+#[test]
+fn no_timer_stays_behind_whatever_fails() {
+    let boat = config::read("windlestraw.toml", &std::fs::read_to_string(BOAT).unwrap()).unwrap();
+    for (gps, ais) in [
+        ("", ""),
+        ("no_fix = [{ from = \"0:05\" }]", ""),
+        (
+            "outages = [{ from = \"0:04\", until = \"0:20\" }]",
+            "outages = [{ from = \"0:06\", until = \"0:25\" }]",
+        ),
+    ] {
+        let text = text("timers", gps, ais, "first_fix_s = 45\nuntil = \"0:20\"", "");
+        let scenario = Scenario::read("timers", &text).unwrap();
+        let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
+        let mut watch = Watch::new(Moment::ZERO, &boat, &feeds, Numbers::default(), None);
+        let orders = std::fs::read_to_string(ORDERS).unwrap();
+        watch.set_orders(Moment::ZERO, Orders::read("orders", &orders).unwrap(), "orders");
+        for timed in scenario.play() {
+            watch.advance(timed.at);
+            let next = watch.next_wake();
+            assert!(
+                next.is_none_or(|next| next > timed.at),
+                "{next:?} is due after {:?} was served",
+                timed.at
+            );
+            let What::Line { feed, line } = timed.what else { continue };
+            let id = FeedId(feeds.iter().position(|f| f.name == feed).unwrap() as u16);
+            watch.hear(timed.at, id, line.as_bytes());
+            watch.take_outputs();
+        }
+    }
 }

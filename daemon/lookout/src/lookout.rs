@@ -240,8 +240,14 @@ impl Lookout {
     }
 
     fn look_at_sun(&mut self, at: Moment) {
-        let Some(((utc, _), (position, _))) = self.utc(at).zip(self.own.fix(at)) else { return };
-        let Some(up) = sun::is_up(utc, position) else { return };
+        let here_and_now = self.utc(at).zip(self.own.fix(at));
+        let Some(up) = here_and_now.and_then(|((utc, _), (position, _))| sun::is_up(utc, position)) else {
+            // What was seen last stays, but the timer moves on: a wake-up in the past would never end.
+            if let Some((then, _)) = &mut self.sun {
+                *then = at;
+            }
+            return;
+        };
         if self.sun.is_none_or(|(_, was)| was != up) {
             self.findings.push(Finding::Changed(Subject::OwnVessel, Quantity::Sun));
         }
