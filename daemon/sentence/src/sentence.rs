@@ -156,7 +156,12 @@ fn tag_len(text: &[u8], from: usize, start: usize) -> usize {
     if start <= from || text[start - 1] != b'\\' {
         return 0;
     }
-    memrchr(b'\\', &text[from..start - 1]).map_or(0, |open| start - from - open)
+    let before = &text[from..start - 1];
+    match memrchr(b'\\', before) {
+        // Another sentence's begin inside shows that the backslash belongs to something cut short.
+        Some(open) if memchr2(b'$', b'!', &before[open..]).is_none() => before.len() + 1 - open,
+        _ => 0,
+    }
 }
 
 fn checked(text: &[u8], start: usize, star: usize) -> Found<'_> {
