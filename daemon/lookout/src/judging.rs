@@ -30,9 +30,10 @@ impl Lookout {
             return;
         }
         let old = target.judged;
-        let seen = self.sight(at, target).map(|s| (s.range_nm(), s.bearing_deg()));
+        let sight = self.look(at, target);
+        let seen = sight.map(|s| (s.range_nm(), s.bearing_deg()));
         let lost = target.is_lost(at);
-        let new = Judgement { seen, met: self.encounter(at, target), lost };
+        let new = Judgement { at, sight, seen, met: self.meet(at, target), lost };
         let lost_at = target.report.map(|r| r.at + target.lost_after() + Duration::from_millis(1));
         let soon = new.met.is_some_and(|m| m.least_cpa_nm <= CLOSE_NM && (0.0..=SOON_S).contains(&m.tcpa_s));
         let (rank, every) = match seen {
@@ -72,8 +73,13 @@ impl Lookout {
         });
     }
 
-    /// The closest point of approach; only ships have one.
+    /// The closest point of approach; only ships have one. The orders ask for it many times at the moment of the
+    /// judgement, which then has it ready.
     pub(crate) fn encounter(&self, at: Moment, target: &Target) -> Option<Encounter> {
+        target.judged.filter(|j| j.at == at).map_or_else(|| self.meet(at, target), |j| j.met)
+    }
+
+    fn meet(&self, at: Moment, target: &Target) -> Option<Encounter> {
         if !target.kind.is_ship() {
             return None;
         }

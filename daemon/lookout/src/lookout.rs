@@ -142,7 +142,7 @@ impl Lookout {
 
     fn hear_ais(&mut self, at: Moment, source: Source, report: &AisReport) {
         if report.own_vessel {
-            if self.own_mmsi.is_none() && self.settings.own_mmsi.is_none() {
+            if self.own_mmsi.is_none() && self.settings.own_mmsi.is_none() && !report.mmsi.is_beacon() {
                 self.own_mmsi = Some(report.mmsi);
                 let text = format!("own identity learnt from own AIS transmitter: {}", report.mmsi);
                 self.findings.push(Finding::Noted { subject: Subject::OwnVessel, text });

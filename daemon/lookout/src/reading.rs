@@ -149,6 +149,10 @@ impl Lookout {
 
     /// Where a target lies, both carried to now as far as their motion is known.
     pub(crate) fn sight(&self, at: Moment, t: &Target) -> Option<Sight> {
+        t.judged.filter(|j| j.at == at).map_or_else(|| self.look(at, t), |j| j.sight)
+    }
+
+    pub(crate) fn look(&self, at: Moment, t: &Target) -> Option<Sight> {
         let place = |m: Option<(Motion, Doubtful)>, last: Option<Position>| {
             m.map(|(m, _)| m.carried(at).position).or(last)
         };

@@ -3,7 +3,7 @@
 use crate::duplicate::Recent;
 use crate::encounter::Encounter;
 use crate::kind::{Kind, ship_type_word, status_word};
-use crate::motion::Motion;
+use crate::motion::{Motion, Sight};
 use crate::own::STILL_KN;
 use crate::track::{Doubtful, MPS_PER_KN, Noise, Observation, Track, velocity_mps};
 use crate::{Dimensions, Settings};
@@ -62,6 +62,8 @@ pub(crate) struct PositionReport {
 /// How a target lay and moved when it was last judged.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Judgement {
+    pub at: Moment,
+    pub sight: Option<Sight>,
     /// Range in nautical miles and true bearing.
     pub seen: Option<(f64, f64)>,
     pub met: Option<Encounter>,
