@@ -152,7 +152,12 @@ fn trial(boat: &Boat) -> Vec<Line> {
             }
         }
         for s in &boat.signals {
-            let kind = if matches!(s.means, Means::Command(_)) { "ran" } else { "answered" };
+            let kind = match s.means {
+                Means::Command(_) => "ran",
+                Means::Webhook(_) => "answered",
+                Means::Switched { .. } => "was switched",
+                Means::Nmea(_) => "took a sentence",
+            };
             let what = format!("signal {}", s.name);
             lines.push(match signals::trial(s).await {
                 Ok(()) => Line { what, good: true, words: kind.to_owned() },

@@ -9,6 +9,7 @@ pub mod config;
 pub mod control;
 pub mod event;
 pub mod feeds;
+pub mod gpio;
 pub mod listen;
 pub mod logbook;
 pub mod replay;

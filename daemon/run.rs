@@ -114,8 +114,9 @@ async fn stand(boat: Boat) -> Result<(), String> {
     let found = find_orders(&orders_path, recovered.states.get(LAST_GOOD_ORDERS).map(String::as_str));
 
     let (news, mut signal_news) = mpsc::channel(NEWS);
-    let signals = Signals::start(&boat.signals, &logbook, clock, &news);
+    let signals = Signals::start(&boat, &logbook, clock, &news);
     let (questions, mut asked) = control::questions();
+    control::buttons(&boat, &questions, &news);
     tokio::spawn(server.run(questions));
 
     let mut lines = Lines::default();
@@ -162,7 +163,8 @@ struct Daemon {
     signals: Signals,
     feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
     orders_path: PathBuf,
-    failing_signals: Vec<bool>,
+    /// Signals, buttons and the heartbeat by name, and whether they fail.
+    failing_signals: Vec<(String, bool)>,
     logbook_failing: bool,
     feeds_told: Moment,
 }
@@ -184,7 +186,8 @@ impl Daemon {
             casualty: recovered.next_casualty.saturating_sub(1),
         };
         let watch = Watch::new(now, &boat, &settings, last, Some(NOT_BEFORE));
-        let failing_signals = vec![false; boat.signals.len()];
+        let failing_signals: Vec<(String, bool)> =
+            signals::names(&boat).into_iter().map(|n| (n, false)).collect();
         Self {
             boat,
             clock,
@@ -318,13 +321,12 @@ impl Daemon {
 
     fn signal_news(&mut self, news: News) {
         let n = usize::from(news.signal.0);
-        let Some(failing) = self.failing_signals.get_mut(n) else { return };
+        let Some((name, failing)) = self.failing_signals.get_mut(n) else { return };
         if *failing == news.outcome.is_err() {
             return;
         }
         *failing = news.outcome.is_err();
-        let words =
-            news.outcome.err().map(|why| format!("Signal {} fails: {why}", self.boat.signals[n].name));
+        let words = news.outcome.err().map(|why| format!("The {name} fails: {why}"));
         self.watch.trouble(self.clock.now(), BuiltIn::SignalFailing, Subject::Signal(news.signal), words);
     }
 
@@ -345,6 +347,7 @@ impl Daemon {
         self.watch.system_utc(at, self.clock.utc());
         self.watch.advance(at);
         self.put_out();
+        self.signals.beat();
         if at.since(self.feeds_told) >= Duration::from_secs(60) {
             self.feeds_told = at;
             self.tell_feeds(at);

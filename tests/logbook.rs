@@ -181,7 +181,7 @@ fn after_a_kill_every_number_told_is_there_with_its_delivery_and_state() {
         let last: i64 = ask(&file, "SELECT max(id) FROM event_rows");
         assert!(last == told || last == told + 1, "told {told}, found {last}");
         assert_eq!(ask::<i64>(&file, "SELECT count(*) FROM event_rows"), last);
-        assert_eq!(ask::<i64>(&file, "SELECT count(*) FROM delivery_rows"), last.min(1000));
+        assert_eq!(ask::<i64>(&file, "SELECT count(*) FROM delivery_rows"), last.min(4000));
         let alert: i64 = ask(&file, "SELECT alert FROM event_rows ORDER BY id DESC LIMIT 1");
         assert_eq!(recovered.states["board"].parse::<i64>().unwrap(), alert);
         assert!(!recovered.stopped_in_order);

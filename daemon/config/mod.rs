@@ -1,15 +1,19 @@
 //! `boat.toml`: the boat, her crew, her wires and her sounders. Strict: an unknown key, a wrong type or a value that
 //! makes no sense is a problem with line and column, and all of them are told at once.
 
+mod line;
 mod read;
+mod signal;
 mod watch;
 
+pub use line::{Button, Does};
 pub use read::read;
+pub use signal::{Means, Signal};
 pub use watch::WatchSetting;
 
+use crate::gpio::Line;
 use lookout::casualty::CrewMember;
 use lookout::{Dimensions, Settings};
-use rules::Priority;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 use std::time::Duration;
@@ -31,6 +35,10 @@ pub struct Boat {
     pub signals: Vec<Signal>,
     /// Who keeps the watch, and how it is made sure of.
     pub watch: WatchSetting,
+    /// Buttons on GPIO lines, at most 32.
+    pub buttons: Vec<Button>,
+    /// The line that moves while the watch is stood.
+    pub heartbeat: Option<Line>,
     /// The standing orders; `None` for the default place.
     pub orders: Option<PathBuf>,
     /// The logbook; `None` for the default place.
@@ -82,6 +90,8 @@ pub struct Feed {
     pub checksum_optional: bool,
     /// Sentences in simulator mode are taken.
     pub simulator: bool,
+    /// Acknowledgements that come by it (ACN, ACK) count.
+    pub trusted: bool,
     /// Silence after which an alert is raised.
     pub silent_after: Duration,
 }
@@ -111,28 +121,6 @@ pub enum Source {
     File(PathBuf),
     /// Standard input.
     StandardInput,
-}
-
-/// Who or what is to be told.
-#[derive(Debug, Clone)]
-pub struct Signal {
-    /// As orders and reports call it.
-    pub name: String,
-    /// What it is.
-    pub means: Means,
-    /// Carries this priority and those above.
-    pub from: Priority,
-    /// One attempt may take so long.
-    pub timeout: Duration,
-}
-
-/// How a signal tells.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Means {
-    /// A program and its arguments; the text on its standard input, never through a shell.
-    Command(Vec<String>),
-    /// An http address that event records are posted to.
-    Webhook(String),
 }
 
 /// What the lookout is told of the boat.

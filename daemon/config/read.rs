@@ -1,7 +1,7 @@
 //! Reading `boat.toml`.
 
-use super::{Boat, Crew, Feed, Means, SILENT_AFTER, Signal, Source, Vessel};
-use rules::Priority;
+use super::line::RawHeartbeat;
+use super::{Boat, Crew, Feed, SILENT_AFTER, Source, Vessel};
 use serde::Deserialize;
 use serde::de::IntoDeserializer;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -57,17 +57,9 @@ struct RawFeed {
     checksum_optional: bool,
     #[serde(default)]
     simulator: bool,
+    #[serde(default)]
+    trusted: bool,
     silent_after: Option<Spanned<String>>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawSignal {
-    name: Spanned<String>,
-    command: Option<Spanned<Vec<String>>>,
-    webhook: Option<Spanned<String>>,
-    from: Option<Spanned<String>>,
-    timeout: Option<Spanned<String>>,
 }
 
 #[derive(Deserialize)]
@@ -77,8 +69,19 @@ struct RawPlace {
 }
 
 /// Keys of the file's top level.
-const TOP: [&str; 9] =
-    ["version", "vessel", "crew", "watch", "feed", "signal", "orders", "logbook", "control"];
+const TOP: [&str; 11] = [
+    "version",
+    "vessel",
+    "crew",
+    "watch",
+    "feed",
+    "signal",
+    "button",
+    "heartbeat",
+    "orders",
+    "logbook",
+    "control",
+];
 
 /// Reads the text of a `boat.toml`; `file` is its name in messages. Paths in it that are not absolute begin at the
 /// folder of that file.
@@ -94,7 +97,8 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
     if !problems.is_empty() {
         return Err(problems);
     }
-    let mut r = Reader { problems, seen: Vec::new() };
+    let folder = Path::new(file).parent().unwrap_or(Path::new("")).to_owned();
+    let mut r = Reader { problems, seen: Vec::new(), folder, people: Vec::new() };
     let mut boat = Boat::default();
     let mut version = None;
     for (key, value) in table.into_inner() {
@@ -106,6 +110,8 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
             "watch" => boat.watch = r.take(value).map(|w| r.watch(w)).unwrap_or_default(),
             "feed" => boat.feeds = r.each(value, MOST_LINES, Reader::feed),
             "signal" => boat.signals = r.each(value, MOST_LINES, Reader::signal),
+            "button" => boat.buttons = r.each(value, MOST_LINES, Reader::button),
+            "heartbeat" => boat.heartbeat = r.take::<RawHeartbeat>(value).and_then(|h| r.line(h.line)),
             "orders" => boat.orders = r.take::<RawPlace>(value).map(|p| p.path),
             "logbook" => boat.logbook = r.take::<RawPlace>(value).map(|p| p.path),
             "control" => boat.control = r.take::<RawPlace>(value).map(|p| p.path),
@@ -128,9 +134,13 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
         }
         _ => {}
     }
-    let folder = Path::new(file).parent().unwrap_or(Path::new(""));
+    for (name, span) in std::mem::take(&mut r.people) {
+        if !boat.crew.iter().any(|c| c.name == name) {
+            r.problem(span, format!("a signal reaches the \"watch\", the \"skipper\", \"all hands\" or one of the crew; `{name}` is none of them"));
+        }
+    }
     for path in [&mut boat.orders, &mut boat.logbook, &mut boat.control].into_iter().flatten() {
-        *path = folder.join(&*path);
+        *path = r.beside(path);
     }
     r.problems.or_else_ok(boat)
 }
@@ -140,12 +150,26 @@ pub(super) struct Reader {
     problems: Problems,
     /// Names already given away, with what they name.
     seen: Vec<(&'static str, String)>,
+    /// Where the file lies.
+    folder: PathBuf,
+    /// Names of people, and where they stand.
+    people: Vec<(String, Range<usize>)>,
 }
 
 impl Reader {
-    /// Something is wrong at a place of the file.
-    pub(super) fn problem(&mut self, span: Range<usize>, message: impl Into<String>) {
-        self.problems.add(span, message);
+    /// Notes a problem.
+    pub(super) fn problem(&mut self, at: Range<usize>, words: impl Into<String>) {
+        self.problems.add(at, words);
+    }
+
+    /// Notes somebody who must be one of the crew.
+    pub(super) fn person(&mut self, name: &str, at: Range<usize>) {
+        self.people.push((name.to_owned(), at));
+    }
+
+    /// A path that begins at the file's folder unless it is absolute.
+    pub(super) fn beside(&self, path: &Path) -> PathBuf {
+        self.folder.join(path)
     }
 
     /// A value as `T`, or a problem.
@@ -302,41 +326,13 @@ impl Reader {
             source,
             checksum_optional: f.checksum_optional,
             simulator: f.simulator,
+            trusted: f.trusted,
             silent_after,
         })
     }
 
-    fn signal(&mut self, s: RawSignal, _: Range<usize>) -> Option<Signal> {
-        let name = self.name("signal", &s.name);
-        let means = match (s.command, s.webhook) {
-            (Some(c), None) => {
-                if c.get_ref().first().is_none_or(String::is_empty) {
-                    self.problems.add(c.span(), "a command is a list: the program, then its arguments");
-                }
-                Means::Command(c.into_inner())
-            }
-            (None, Some(w)) => {
-                if let Err(why) = crate::signals::address(w.get_ref()) {
-                    self.problems.add(w.span(), why.to_string());
-                }
-                Means::Webhook(w.into_inner())
-            }
-            _ => {
-                self.problems.add(s.name.span(), "a signal has exactly one of `command`, `webhook`");
-                return None;
-            }
-        };
-        let from = s.from.and_then(|p| self.priority(&p));
-        let default = match means {
-            Means::Command(_) => Priority::Warning,
-            Means::Webhook(_) => Priority::Notice,
-        };
-        let timeout = s.timeout.and_then(|t| self.duration(&t)).unwrap_or(Duration::from_secs(10));
-        Some(Signal { name: name?, means, from: from.unwrap_or(default), timeout })
-    }
-
     /// A name: not empty, one line, and not given twice to the same kind of thing.
-    fn name(&mut self, what: &'static str, name: &Spanned<String>) -> Option<String> {
+    pub(super) fn name(&mut self, what: &'static str, name: &Spanned<String>) -> Option<String> {
         let text = name.get_ref().trim();
         if text.is_empty() || text.len() > 60 || text.chars().any(char::is_control) {
             self.problems.add(name.span(), format!("a {what} has a name of one to 60 letters on one line"));
@@ -347,7 +343,7 @@ impl Reader {
     }
 
     /// Notes that a thing of this name is there, and a problem where it was already.
-    fn once(&mut self, what: &'static str, name: &str, span: Range<usize>) {
+    pub(super) fn once(&mut self, what: &'static str, name: &str, span: Range<usize>) {
         if self.seen.iter().any(|(w, n)| *w == what && n == name) {
             self.problems.add(span, format!("there is a {what} `{name}` already"));
         }
@@ -370,24 +366,8 @@ impl Reader {
         found
     }
 
-    fn priority(&mut self, text: &Spanned<String>) -> Option<Priority> {
-        let all = [
-            Priority::Notice,
-            Priority::Caution,
-            Priority::Warning,
-            Priority::Alarm,
-            Priority::EmergencyAlarm,
-        ];
-        let found = all.into_iter().find(|p| p.to_string() == *text.get_ref());
-        if found.is_none() {
-            self.problems
-                .add(text.span(), "a priority is notice, caution, warning, alarm or emergency alarm");
-        }
-        found
-    }
-
     /// A time with its unit, more than nothing and at most a day.
-    fn duration(&mut self, text: &Spanned<String>) -> Option<Duration> {
+    pub(super) fn duration(&mut self, text: &Spanned<String>) -> Option<Duration> {
         let found =
             parse_duration(text.get_ref()).filter(|d| !d.is_zero() && *d <= Duration::from_secs(86_400));
         if found.is_none() {
@@ -450,7 +430,7 @@ mod tests {
         let boat = read("boat.toml", text).unwrap();
         assert_eq!(boat.feeds[0].source, Source::Serial { path: "/dev/ttyUSB0".into(), baud: 38400 });
         assert_eq!(boat.feeds[0].silent_after, Duration::from_secs(30));
-        assert_eq!(boat.signals[0].from, Priority::EmergencyAlarm);
+        assert_eq!(boat.signals[0].audience.priorities, [rules::Priority::EmergencyAlarm]);
         assert_eq!(boat.crew[0].beacon, Mmsi::new(972_000_001));
     }
 

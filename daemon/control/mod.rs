@@ -1,5 +1,6 @@
 //! The control socket: HTTP/1.1 on a Unix socket, JSON both ways. The command line is its client.
 
+mod button;
 mod client;
 mod server;
 
@@ -7,7 +8,10 @@ pub use client::{ClientError, request};
 pub use server::{ControlError, Server};
 
 use crate::act::{Act, ActError};
+use crate::config::Boat;
+use crate::signals::News;
 use serde_json::Value;
+use terms::SignalId;
 use tokio::sync::{mpsc, oneshot};
 
 /// Requests that may wait for the watch.
@@ -44,4 +48,12 @@ pub struct Question {
 /// Both ends of the queue of questions; bounded.
 pub fn questions() -> (mpsc::Sender<Question>, mpsc::Receiver<Question>) {
     mpsc::channel(WAITING)
+}
+
+/// Starts a task for each button of the boat.
+pub fn buttons(boat: &Boat, questions: &mpsc::Sender<Question>, news: &mpsc::Sender<News>) {
+    for (button, n) in boat.buttons.iter().zip(boat.signals.len()..) {
+        let id = SignalId(u16::try_from(n).unwrap_or(u16::MAX));
+        tokio::spawn(button::run(id, button.clone(), questions.clone(), news.clone()));
+    }
 }

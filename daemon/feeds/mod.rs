@@ -8,7 +8,9 @@ mod source;
 pub use intake::{FeedStatus, Line, Lines};
 
 use intake::{Intake, Urgency};
+pub(crate) use net::connect;
 pub use source::Opened;
+pub(crate) use source::serial;
 
 use crate::clock::Clock;
 use crate::config::{Feed, Source};

@@ -10,7 +10,7 @@ use tokio::net::{TcpStream, UdpSocket};
 const CONNECT: Duration = Duration::from_secs(10);
 
 /// Connects to host:port; each address of the name is tried. Keep-alive probes find a peer that died without a word.
-pub(super) async fn connect(address: &str) -> io::Result<TcpStream> {
+pub(crate) async fn connect(address: &str) -> io::Result<TcpStream> {
     let late = || {
         io::Error::new(
             io::ErrorKind::TimedOut,

@@ -70,7 +70,7 @@ impl Opened {
 
 /// Opens a serial line, exclusively: 8 data bits, no parity, one stop bit (IEC 61162-1 clause 5). Its hang-up, as when
 /// an adapter is unplugged, reads as an end.
-fn serial(path: &Path, baud: u32) -> io::Result<SerialStream> {
+pub(crate) fn serial(path: &Path, baud: u32) -> io::Result<SerialStream> {
     tokio_serial::new(path.to_string_lossy(), baud).open_native_async().map_err(|e| {
         let kind = match e.kind() {
             tokio_serial::ErrorKind::Io(kind) => kind,

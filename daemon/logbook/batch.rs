@@ -152,13 +152,23 @@ impl Batch<'_> {
         let at = &waiting.at;
         self.t
             .prepare_cached(
-                "INSERT INTO delivery_rows (event, signal, priority, body, boot, steady_ms, utc_ms, utc_source)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+                "INSERT INTO delivery_rows (event, signal, priority, body, key, boot, steady_ms, utc_ms, utc_source)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
             )
             .and_then(|mut s| {
-                let (utc_ms, source) = (at.utc_ms(), at.source());
-                s.insert(params![event, waiting.signal, priority, body, self.boot, at.steady.0, utc_ms, source])
+                let (utc_ms, source, key) = (at.utc_ms(), at.source(), &waiting.key);
+                let signal = &waiting.signal;
+                s.insert(params![event, signal, priority, body, key, self.boot, at.steady.0, utc_ms, source])
             })
+            .map_err(|e| self.error(&e))
+    }
+
+    /// Gives a delivery's row its key.
+    pub fn key(&self, row: i64, key: &str) -> Result<(), LogbookError> {
+        self.t
+            .prepare_cached("UPDATE delivery_rows SET key = ?2 WHERE id = ?1")
+            .and_then(|mut s| s.execute(params![row, key]))
+            .map(drop)
             .map_err(|e| self.error(&e))
     }
 

@@ -27,6 +27,8 @@ pub(super) enum Record {
     Entry(Stamp, Entry),
     /// The row of a delivery that is no longer needed.
     Delivered(i64),
+    /// The row of a delivery, and the key it went out under.
+    Key(i64, String),
     /// A delivery whose row went with a damaged file.
     Redeliver(super::record::DeliveryId),
 }

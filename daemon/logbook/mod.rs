@@ -237,8 +237,8 @@ impl Logbook {
         answer
     }
 
-    /// Deliveries to a signal whose time has come, the most urgent first, at most `limit`. A delivery stays due
-    /// until `delivered` or `failed` is told of it. Notices older than an hour and cautions older than six are
+    /// Deliveries to a signal whose time has come, the most urgent first, at most `limit`, and of each alert only the
+    /// oldest. A delivery stays due until `delivered` or `failed` is told of it. Notices older than an hour and cautions older than six are
     /// dropped, anything more urgent never for its age.
     pub fn due(&self, signal: &str, now: &Stamp, limit: usize) -> Vec<Due> {
         let (due, stale) = self.handle.shared.outbox().due(signal, now, limit);
@@ -263,7 +263,13 @@ impl Logbook {
         self.handle.shared.outbox_changed();
     }
 
-    /// How many deliveries wait, over all signals (at most 1,000; above that the oldest of the least priority goes).
+    /// Forgets the deliveries to signals that are not among these: nobody will ever fetch them.
+    pub fn keep_signals(&self, names: &[&str]) {
+        let rows = self.handle.shared.outbox().keep_signals(names);
+        self.handle.shared.push_delivered(rows);
+    }
+
+    /// How many deliveries wait, over all signals (at most 4,000; above that the oldest of the least priority goes).
     pub fn deliveries_waiting(&self) -> usize {
         self.handle.shared.outbox().len()
     }

@@ -3,7 +3,7 @@
 use super::batch::{Batch, count, put_state};
 use super::error::{LogbookError, Trouble};
 use super::keep;
-use super::outbox::{Body, Waiting};
+use super::outbox::{Body, Waiting, key_on_disk};
 use super::reading::open_to_read;
 use super::record::Stamp;
 use super::schema::{self, disk_error};
@@ -29,6 +29,7 @@ pub(super) struct Store {
     path: PathBuf,
     boot: i64,
     run: i64,
+    number: i64,
     /// Held as long as the store lives.
     _hold: Hold,
 }
@@ -115,17 +116,17 @@ pub(super) fn open(
 ) -> Result<(Store, Recovered, Vec<Waiting>), LogbookError> {
     let hold = hold(path)?;
     match open_held(path, settings) {
-        Ok((connection, boot, run, recovered, waiting)) => {
+        Ok(Opened { connection, boot, run, number, recovered, waiting }) => {
             let path = path.to_owned();
-            Ok((Store { connection, path, boot, run, _hold: hold }, recovered, waiting))
+            Ok((Store { connection, path, boot, run, number, _hold: hold }, recovered, waiting))
         }
         Err(LogbookError::Disk { why: Trouble::Damaged, .. }) => {
             let (salvaged, last_event, mut waiting) = look(path, settings);
             waiting.iter_mut().for_each(|w| w.row = None);
             let aside = set_aside(path)?;
-            let (connection, boot, run, fresh, _) = open_held(path, settings)?;
+            let Opened { connection, boot, run, number, recovered: fresh, .. } = open_held(path, settings)?;
             let recovered = Recovered { set_aside: Some(aside), boot: fresh.boot, ..salvaged };
-            let store = Store { connection, path: path.to_owned(), boot, run, _hold: hold };
+            let store = Store { connection, path: path.to_owned(), boot, run, number, _hold: hold };
             store.carry_over(&recovered, &settings.opened)?;
             store.count("event", last_event)?;
             Ok((store, recovered, waiting))
@@ -134,7 +135,15 @@ pub(super) fn open(
     }
 }
 
-type Opened = (Connection, i64, i64, Recovered, Vec<Waiting>);
+struct Opened {
+    connection: Connection,
+    boot: i64,
+    run: i64,
+    /// The logbook's own.
+    number: i64,
+    recovered: Recovered,
+    waiting: Vec<Waiting>,
+}
 
 fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookError> {
     let fail = |e: rusqlite::Error| disk_error(path, &e);
@@ -154,16 +163,27 @@ fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookE
         connection.pragma_update_and_check(None, "max_page_count", pages.max(1), |_| Ok(())).map_err(fail)?;
     }
     schema::migrate(&mut connection, path)?;
+    let number = own_number(&connection).map_err(fail)?;
     let read = |connection: &Connection| -> rusqlite::Result<(Recovered, Vec<Waiting>)> {
         let (boot, same_boot) = find_boot(connection, settings)?;
-        let waiting = read_deliveries(connection, same_boot.then_some(boot).flatten())?;
+        let waiting = read_deliveries(connection, same_boot.then_some(boot).flatten(), number)?;
         Ok((recover(connection, boot, same_boot, waiting.len())?, waiting))
     };
     let (recovered, waiting) = read(&connection).map_err(fail)?;
     let (boot, run) = begin_run(&mut connection, settings, recovered.boot).map_err(fail)?;
     let recovered = Recovered { boot: Some(boot), ..recovered };
-    Ok((connection, boot, run, recovered, waiting))
+    Ok(Opened { connection, boot, run, number, recovered, waiting })
 }
+
+/// The logbook's own number, drawn when it is new.
+fn own_number(connection: &Connection) -> rusqlite::Result<i64> {
+    let draw = "INSERT OR IGNORE INTO counters (name, last) VALUES (?1, abs(random() / 2))";
+    connection.execute(draw, [OWN_NUMBER])?;
+    Ok(counter(connection, OWN_NUMBER)?.unwrap_or(0))
+}
+
+/// The counter that holds it.
+const OWN_NUMBER: &str = "logbook";
 
 /// The row of this boot, where an earlier run of the same boot made one.
 fn find_boot(connection: &Connection, settings: &LogbookSettings) -> rusqlite::Result<(Option<i64>, bool)> {
@@ -234,10 +254,12 @@ fn read_states(connection: &Connection) -> rusqlite::Result<std::collections::BT
         .collect()
 }
 
-fn next(connection: &Connection, counter: &str) -> rusqlite::Result<u32> {
-    let last: Option<i64> = connection
-        .query_row("SELECT last FROM counters WHERE name = ?1", [counter], |r| r.get(0))
-        .optional()?;
+fn counter(connection: &Connection, name: &str) -> rusqlite::Result<Option<i64>> {
+    connection.query_row("SELECT last FROM counters WHERE name = ?1", [name], |r| r.get(0)).optional()
+}
+
+fn next(connection: &Connection, name: &str) -> rusqlite::Result<u32> {
+    let last = counter(connection, name)?;
     Ok(u32::try_from(last.unwrap_or(0).saturating_add(1)).unwrap_or(u32::MAX))
 }
 
@@ -247,7 +269,8 @@ pub(super) fn look(path: &Path, settings: &LogbookSettings) -> (Recovered, i64, 
         Recovered { next_alert: 1, next_casualty: 1, stopped_in_order: true, ..Recovered::default() };
     let Ok(c) = open_to_read(path) else { return (nothing, 0, Vec::new()) };
     let (boot, same_boot) = find_boot(&c, settings).unwrap_or((None, false));
-    let waiting = read_deliveries(&c, boot).unwrap_or_default();
+    let number = counter(&c, OWN_NUMBER).ok().flatten().unwrap_or(0);
+    let waiting = read_deliveries(&c, boot, number).unwrap_or_default();
     let recovered = recover(&c, boot, same_boot, waiting.len()).unwrap_or_else(|_| Recovered {
         // Some of it may still be had of a damaged file.
         states: read_states(&c).unwrap_or_default(),
@@ -264,20 +287,39 @@ pub(super) fn look(path: &Path, settings: &LogbookSettings) -> (Recovered, i64, 
 pub(super) const PRIORITIES: [Priority; 5] =
     [Priority::Notice, Priority::Caution, Priority::Warning, Priority::Alarm, Priority::EmergencyAlarm];
 
-fn read_deliveries(connection: &Connection, this_boot: Option<i64>) -> rusqlite::Result<Vec<Waiting>> {
+fn read_deliveries(
+    connection: &Connection,
+    this_boot: Option<i64>,
+    number: i64,
+) -> rusqlite::Result<Vec<Waiting>> {
     let mut statement = connection.prepare(
         "SELECT d.id, d.signal, d.priority, coalesce(d.body, e.record), d.event, d.boot, d.steady_ms, d.utc_ms,
-         d.utc_source FROM delivery_rows d LEFT JOIN event_rows e ON e.id = d.event ORDER BY d.id",
+         d.utc_source, d.key, e.seq, e.alert, e.event = 'repeated'
+         FROM delivery_rows d LEFT JOIN event_rows e ON e.id = d.event ORDER BY d.id",
     )?;
     let rows = statement.query_map([], |r| {
         let priority = usize::try_from(r.get::<_, i64>(2)?).ok().and_then(|n| PRIORITIES.get(n));
+        let (row, event): (i64, Option<i64>) = (r.get(0)?, r.get(4)?);
+        let (key, seq) = (r.get::<_, Option<String>>(9)?, r.get::<_, Option<u32>>(10)?.unwrap_or(0));
+        let mut body = r.get::<_, Option<String>>(3)?.unwrap_or_default();
+        if let (Some(_), Some(log_id)) = (&key, event) {
+            // It went out before its number was known, and goes out so again.
+            body = body.replacen(&format!("\"log_id\":{log_id},"), "\"log_id\":null,", 1);
+        }
+        let on_disk =
+            || event.map_or_else(|| format!("{number:x}-row-{row}"), |id| key_on_disk(number, id, seq));
         Ok(Waiting {
-            row: Some(r.get(0)?),
+            row: Some(row),
             signal: r.get(1)?,
             // Unknown: rather told too loud than not at all.
             priority: priority.copied().unwrap_or(Priority::Alarm),
-            body: Body::Text(r.get::<_, Option<String>>(3)?.unwrap_or_default()),
-            log_id: r.get(4)?,
+            alert: r.get::<_, Option<u32>>(11)?.unwrap_or(0),
+            seq,
+            repeats: r.get::<_, Option<bool>>(12)?.unwrap_or(false),
+            key: Some(key.unwrap_or_else(on_disk)),
+            out: false,
+            body: Body::Text(body),
+            log_id: event,
             at: Stamp::from_columns(r.get(6)?, r.get(7)?, r.get(8)?),
             same_boot: this_boot.is_some_and(|b| Ok(b) == r.get(5)),
             next_try: Moment(i64::MIN),
@@ -289,6 +331,11 @@ fn read_deliveries(connection: &Connection, this_boot: Option<i64>) -> rusqlite:
 }
 
 impl Store {
+    /// The logbook's own number.
+    pub fn number(&self) -> i64 {
+        self.number
+    }
+
     /// Begins a transaction; nothing of it is on disk before `commit`.
     pub fn begin(&mut self) -> Result<Batch<'_>, LogbookError> {
         let t = self
@@ -349,7 +396,7 @@ impl Store {
         drop(connection);
         let aside = set_aside(&path)?;
         let settings = LogbookSettings { opened: *at, ..settings.clone() };
-        let (connection, boot, run, ..) = open_held(&path, &settings)?;
-        Ok((Self { connection, path, boot, run, _hold }, aside))
+        let Opened { connection, boot, run, number, .. } = open_held(&path, &settings)?;
+        Ok((Self { connection, path, boot, run, number, _hold }, aside))
     }
 }

@@ -2,14 +2,15 @@
 
 use super::record::{Delivery, DeliveryId, Due, Stamp};
 use crate::event::EventRecord;
-use rules::Priority;
+use rules::{EventKind, Priority};
 use std::collections::{BTreeMap, BTreeSet};
+use std::hash::{BuildHasher, RandomState};
 use std::sync::Arc;
 use std::time::Duration;
 use terms::Moment;
 
 /// Deliveries held at most, over all signals. Above it the oldest of the least priority is dropped and counted.
-pub(super) const OUTBOX_BOUND: usize = 1000;
+pub(super) const OUTBOX_BOUND: usize = 4000;
 
 /// An event waits so long for the disk before it goes out without its number in the logbook.
 pub(super) const DISK_WAIT: Duration = Duration::from_millis(250);
@@ -31,6 +32,15 @@ pub(super) enum Body {
 pub(super) struct Waiting {
     pub signal: String,
     pub priority: Priority,
+    /// The alert's number and the event's in it; 0 where they are not known any more.
+    pub alert: u32,
+    pub seq: u32,
+    /// The same alert told again, without other news.
+    pub repeats: bool,
+    /// What its receiver knows it by, from the first attempt or the disk on.
+    pub key: Option<String>,
+    /// Handed out and not reported back.
+    pub out: bool,
     pub body: Body,
     pub at: Stamp,
     pub same_boot: bool,
@@ -46,12 +56,28 @@ pub(super) struct Waiting {
 }
 
 /// All of them, in order of their coming.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Outbox {
     waiting: BTreeMap<DeliveryId, Waiting>,
     last: u64,
+    /// This run's own, for the keys of deliveries that go out before their event is on disk.
+    run: u64,
     /// Dropped because of age or number.
     pub dropped: u64,
+}
+
+impl Default for Outbox {
+    fn default() -> Self {
+        // A hasher's seed is random and not the same twice.
+        let run = RandomState::new().hash_one(std::process::id());
+        Self { waiting: BTreeMap::new(), last: 0, run, dropped: 0 }
+    }
+}
+
+/// What a receiver knows the delivery of an event by that was on disk before it went out: the logbook's own number, so
+/// that another logbook's events are not taken for these, the event's row, and its number within its alert.
+pub(super) fn key_on_disk(logbook: i64, log_id: i64, seq: u32) -> String {
+    format!("{logbook:x}-{log_id}-{seq}")
 }
 
 impl Outbox {
@@ -78,10 +104,19 @@ impl Outbox {
         deliveries: Vec<Delivery>,
     ) -> Vec<i64> {
         let mut rows = Vec::new();
+        let (alert, repeats) = (record.alert.id.0, record.event == EventKind::Repeated);
         for d in deliveries {
+            if repeats {
+                rows.extend(self.drop_repeats(&d.signal, alert));
+            }
             rows.extend(self.add(Waiting {
                 signal: d.signal,
                 priority: record.alert.priority,
+                alert,
+                seq: record.seq,
+                repeats,
+                key: None,
+                out: false,
                 body: d.body.map_or_else(|| Body::Record(Arc::clone(record)), Body::Text),
                 at,
                 same_boot: true,
@@ -95,8 +130,23 @@ impl Outbox {
         rows
     }
 
+    /// An alert that is told again takes the place of its last telling where that still waits, so that a receiver
+    /// that comes back after an hour is not told the same sixty times.
+    fn drop_repeats(&mut self, signal: &str, alert: u32) -> Vec<i64> {
+        let mut rows = Vec::new();
+        self.waiting.retain(|_, w| {
+            let keep = !(w.repeats && !w.out && w.alert == alert && w.signal == signal);
+            if !keep {
+                rows.extend(w.row);
+            }
+            keep
+        });
+        rows
+    }
+
     /// Those of a signal whose time has come, the most urgent first and then the oldest, at most `limit`; and the
-    /// rows of those that have grown too old.
+    /// rows of those that have grown too old. The events of one alert keep their order: none is due before the one
+    /// before it is gone, and that one is as urgent as any behind it.
     pub fn due(&mut self, signal: &str, now: &Stamp, limit: usize) -> (Vec<Due>, Vec<i64>) {
         let mut stale = Vec::new();
         self.waiting.retain(|_, w| {
@@ -107,15 +157,28 @@ impl Outbox {
             }
             keep
         });
-        let mut due: Vec<Due> = self
-            .waiting
-            .iter()
-            .filter(|(_, w)| w.signal == signal && w.is_due(now.steady))
-            .map(|(id, w)| w.due(*id))
+        let mut due: Vec<(Priority, DeliveryId)> = self
+            .heads(signal)
+            .into_iter()
+            .filter(|(_, id)| self.waiting.get(id).is_some_and(|w| w.is_due(now.steady)))
             .collect();
-        due.sort_by_key(|d| (std::cmp::Reverse(d.priority), d.id));
+        due.sort_by_key(|(priority, id)| (std::cmp::Reverse(*priority), *id));
         due.truncate(limit);
-        (due, stale)
+        let run = self.run;
+        let due = due.into_iter().filter_map(|(_, id)| Some(self.waiting.get_mut(&id)?.hand_out(id, run)));
+        (due.collect(), stale)
+    }
+
+    /// The oldest delivery of each alert to a signal, and the greatest priority of that alert's.
+    fn heads(&self, signal: &str) -> Vec<(Priority, DeliveryId)> {
+        let mut heads: BTreeMap<(u32, u64), (Priority, DeliveryId)> = BTreeMap::new();
+        for (id, w) in self.waiting.iter().filter(|(_, w)| w.signal == signal) {
+            // An alert whose number is lost stands for itself.
+            let group = if w.alert == 0 { (0, id.0) } else { (w.alert, 0) };
+            let head = heads.entry(group).or_insert((w.priority, *id));
+            head.0 = head.0.max(w.priority);
+        }
+        heads.into_values().collect()
     }
 
     /// Takes out what has been delivered, or will never be; its row on disk, where it has one.
@@ -127,17 +190,15 @@ impl Outbox {
     pub fn put_off(&mut self, id: DeliveryId, next_try: Moment) {
         if let Some(w) = self.waiting.get_mut(&id) {
             w.tries = w.tries.saturating_add(1);
+            w.out = false;
             w.next_try = next_try;
         }
     }
 
     /// When the next of a signal is due.
     pub fn next_due(&self, signal: &str) -> Option<Moment> {
-        self.waiting
-            .values()
-            .filter(|w| w.signal == signal)
-            .map(|w| if w.is_fresh_on_disk() { w.at.steady } else { w.next_try })
-            .min()
+        let heads = self.heads(signal).into_iter().filter_map(|(_, id)| self.waiting.get(&id));
+        heads.map(|w| if w.is_fresh_on_disk() { w.at.steady } else { w.next_try }).min()
     }
 
     /// How many wait.
@@ -145,9 +206,13 @@ impl Outbox {
         self.waiting.len()
     }
 
-    /// One of them, while it waits.
-    pub fn get(&self, id: DeliveryId) -> Option<Waiting> {
-        self.waiting.get(&id).cloned()
+    /// One of them, while it waits, with the key it goes by from now on.
+    pub fn keyed(&mut self, id: DeliveryId) -> Option<Waiting> {
+        let run = self.run;
+        self.waiting.get_mut(&id).map(|w| {
+            w.settle_key(id, run);
+            w.clone()
+        })
     }
 
     /// Those of an event that have no row yet.
@@ -162,13 +227,33 @@ impl Outbox {
         self.waiting.iter().filter(|(_, w)| orphan(w)).map(|(id, w)| (*id, w.clone())).collect()
     }
 
-    /// Notes the row a delivery has been given; `false` when it has gone out meanwhile and the row must go too.
-    pub fn written(&mut self, id: DeliveryId, log_id: Option<i64>, row: i64) -> bool {
-        self.waiting.get_mut(&id).is_some_and(|w| {
-            w.log_id = w.log_id.or(log_id);
-            w.row = Some(row);
-            true
-        })
+    /// Notes the row a delivery has been given, and the key it goes by unless it has one. `keyed`: the row has it.
+    pub fn written(&mut self, row: &NewRow, logbook: i64) -> Settled {
+        let Some(w) = self.waiting.get_mut(&row.delivery) else { return Settled::Gone };
+        w.row = Some(row.row);
+        match (&w.key, row.log_id) {
+            // It went out under a key of its own while the row was being written.
+            (Some(key), _) if !row.keyed => Settled::Keyed(key.clone()),
+            (Some(_), _) | (None, None) => Settled::Done,
+            (None, Some(log_id)) => {
+                w.key = Some(key_on_disk(logbook, log_id, w.seq));
+                w.log_id = Some(log_id);
+                Settled::Done
+            }
+        }
+    }
+
+    /// Forgets those of signals that are not there any more; their rows on disk.
+    pub fn keep_signals(&mut self, names: &[&str]) -> Vec<i64> {
+        let mut rows = Vec::new();
+        self.waiting.retain(|_, w| {
+            let keep = names.contains(&w.signal.as_str());
+            if !keep {
+                rows.extend(w.row);
+            }
+            keep
+        });
+        rows
     }
 
     /// The rows on disk of those that wait.
@@ -180,6 +265,28 @@ impl Outbox {
     pub fn forget_rows(&mut self) {
         self.waiting.values_mut().for_each(|w| w.row = None);
     }
+}
+
+/// A delivery's row that has come onto the disk.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct NewRow {
+    pub delivery: DeliveryId,
+    /// The event's number.
+    pub log_id: Option<i64>,
+    pub row: i64,
+    /// Whether the row has the delivery's key.
+    pub keyed: bool,
+}
+
+/// What is still to be done about a delivery whose row is on disk.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum Settled {
+    /// Nothing.
+    Done,
+    /// It has gone out meanwhile and the row must go too.
+    Gone,
+    /// The row must have this key.
+    Keyed(String),
 }
 
 impl Waiting {
@@ -208,7 +315,17 @@ impl Waiting {
         }
     }
 
-    fn due(&self, id: DeliveryId) -> Due {
+    /// Its key: that of the disk, or of this run where it goes out before.
+    fn settle_key(&mut self, id: DeliveryId, run: u64) -> String {
+        let own = || format!("{run:x}.{}-{}", self.event.unwrap_or(id.0), self.seq);
+        self.key.get_or_insert_with(own).clone()
+    }
+
+    /// The delivery as it goes out. Its first attempt settles its key and with it its body: a receiver that is given
+    /// a key twice is given the same words.
+    fn hand_out(&mut self, id: DeliveryId, run: u64) -> Due {
+        self.out = true;
+        let key = self.settle_key(id, run);
         let body = match &self.body {
             Body::Record(record) => {
                 let record = EventRecord { log_id: self.log_id, ..EventRecord::clone(record) };
@@ -216,6 +333,14 @@ impl Waiting {
             }
             Body::Text(text) => text.clone(),
         };
-        Due { id, body, priority: self.priority, at: self.at, same_boot: self.same_boot, tries: self.tries }
+        Due {
+            id,
+            key,
+            body,
+            priority: self.priority,
+            at: self.at,
+            same_boot: self.same_boot,
+            tries: self.tries,
+        }
     }
 }

@@ -148,6 +148,9 @@ pub struct DeliveryId(pub(super) u64);
 pub struct Due {
     /// To report back with.
     pub id: DeliveryId,
+    /// What its receiver knows it by: the same for every attempt, in this run and in later ones, and no other
+    /// delivery's to that receiver.
+    pub key: String,
     /// What to send: the record in JSON, with `log_id` as far as it is known now, or the body that was given.
     pub body: String,
     /// The alert's priority.

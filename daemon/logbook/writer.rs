@@ -5,7 +5,8 @@ use super::copy;
 use super::error::{LogbookError, LogbookHealth, Trouble};
 use super::inbox::{Inbox, RECORDS_BOUND, Record, Request, STATES_BOUND, Shared, drop_least_urgent};
 use super::opening::{self, Store};
-use super::record::{DeliveryId, EventItem, Stamp};
+use super::outbox::{NewRow, Settled};
+use super::record::{EventItem, Stamp};
 use super::thinning::{Thinned, Thinning};
 use super::{LogbookSettings, Pace};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -53,7 +54,8 @@ pub(super) struct Writer {
 #[derive(Default)]
 struct Written {
     events: Vec<(u64, i64)>,
-    deliveries: Vec<(DeliveryId, Option<i64>, i64)>,
+    deliveries: Vec<NewRow>,
+    logbook: i64,
     refused: BTreeMap<u64, LogbookError>,
 }
 
@@ -253,6 +255,10 @@ impl Writer {
         if is_full(&result) && self.make_room(true) > 0 {
             result = self.try_write(true, stopping);
         }
+        if result.is_ok() && self.records.iter().any(|r| matches!(r, Record::Key(..))) {
+            // At once: after a power cut its receiver must not be given it under another key.
+            result = self.try_write(false, stopping);
+        }
         let full = is_full(&result);
         if full && !self.rows.is_empty() && !self.records.is_empty() {
             // The records may still be taken; the rows wait on, so the trouble stays.
@@ -273,8 +279,8 @@ impl Writer {
     /// Tries once; everything stays in memory unless it succeeds.
     fn try_write(&mut self, with_rows: bool, stopping: bool) -> Result<(), LogbookError> {
         let Some(store) = &mut self.store else { return Err(LogbookError::Closed) };
+        let mut written = Written { logbook: store.number(), ..Written::default() };
         let batch = store.begin()?;
-        let mut written = Written::default();
         for key in &self.unwritten {
             if let Some((at, json)) = self.states.get(key) {
                 batch.state(at, key, json.as_deref())?;
@@ -304,12 +310,14 @@ impl Writer {
 
     /// Tells everyone concerned that a batch is on disk.
     fn note(&mut self, mut written: Written) {
-        let mut gone = Vec::new();
+        let mut rest = Vec::new();
         {
             let mut outbox = self.shared.outbox();
-            for (id, log_id, row) in written.deliveries {
-                if !outbox.written(id, log_id, row) {
-                    gone.push(Record::Delivered(row));
+            for new in written.deliveries {
+                match outbox.written(&new, written.logbook) {
+                    Settled::Done => {}
+                    Settled::Gone => rest.push(Record::Delivered(new.row)),
+                    Settled::Keyed(key) => rest.push(Record::Key(new.row, key)),
                 }
             }
         }
@@ -327,7 +335,7 @@ impl Writer {
                 e.answer(result);
             }
         }
-        self.records.extend(gone);
+        self.records.extend(rest);
         for (name, last) in [("event", event), ("alert", alert), ("casualty", casualty)] {
             let known = self.numbers.entry(name).or_insert(0);
             *known = (*known).max(last.unwrap_or(0));
@@ -369,7 +377,7 @@ impl Writer {
         self.store = Some(store);
         self.health.set_aside = Some(aside);
         self.unwritten = self.states.keys().cloned().collect();
-        self.records.retain(|r| !matches!(r, Record::Delivered(_)));
+        self.records.retain(|r| !matches!(r, Record::Delivered(_) | Record::Key(..)));
         let to_come: BTreeSet<u64> = self
             .records
             .iter()
@@ -418,8 +426,10 @@ fn put_record(
         Record::Event(e) => match batch.event(&e.at, &e.record) {
             Ok(log_id) => {
                 let deliveries = shared.outbox().of_event(e.key);
-                for (id, waiting) in deliveries {
-                    written.deliveries.push((id, Some(log_id), batch.delivery(Some(log_id), &waiting)?));
+                for (delivery, waiting) in deliveries {
+                    let row = batch.delivery(Some(log_id), &waiting)?;
+                    let keyed = waiting.key.is_some();
+                    written.deliveries.push(NewRow { delivery, log_id: Some(log_id), row, keyed });
                 }
                 written.events.push((e.key, log_id));
             }
@@ -431,10 +441,12 @@ fn put_record(
             other => return other,
         },
         Record::Delivered(row) => batch.delivered(*row)?,
+        Record::Key(row, key) => batch.key(*row, key)?,
         Record::Redeliver(id) => {
-            let waiting = shared.outbox().get(*id);
+            let waiting = shared.outbox().keyed(*id);
             if let Some(waiting) = waiting {
-                written.deliveries.push((*id, None, batch.delivery(None, &waiting)?));
+                let row = batch.delivery(None, &waiting)?;
+                written.deliveries.push(NewRow { delivery: *id, log_id: None, row, keyed: true });
             }
         }
     }

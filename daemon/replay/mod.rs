@@ -337,8 +337,13 @@ impl Configured {
     /// recording is no silence.
     fn of(&self, name: &str, silent_after: Option<Duration>) -> FeedSetting {
         let known = self.0.iter().find(|f| f.name == name).cloned();
-        let unknown =
-            FeedSetting { name: name.to_owned(), checksum_optional: false, simulator: true, silent_after };
+        let unknown = FeedSetting {
+            name: name.to_owned(),
+            checksum_optional: false,
+            simulator: true,
+            trusted: false,
+            silent_after,
+        };
         FeedSetting { simulator: true, ..known.unwrap_or(unknown) }
     }
 }

@@ -1,7 +1,10 @@
 //! A program as a signal: speech, a sound file, a light. It gets the words on standard input and the record by
-//! environment, is never run through a shell, and is ended when its time is up.
+//! environment, is never run through a shell, and is ended with all it has started when its time is up.
 
+use super::audience::Told;
 use crate::event::EventRecord;
+use nix::sys::signal::{Signal, killpg};
+use nix::unistd::Pid;
 use rules::{AlertId, EventKind, Priority};
 use std::collections::VecDeque;
 use std::process::{ExitStatus, Stdio};
@@ -14,9 +17,17 @@ use tokio::sync::mpsc;
 /// Alerts that may wait while the program speaks of another; beyond that the least urgent is left out.
 const WAITING: usize = 64;
 
-/// Whether an event makes a sound, or ends one.
-fn sounds(kind: EventKind) -> bool {
-    matches!(kind, EventKind::Raised | EventKind::Repeated | EventKind::Escalated | EventKind::Noted)
+/// Whether an event ends the sound of its alert: answered, over, or gone to somebody else.
+pub(super) fn ends(told: &Told) -> bool {
+    let answered = matches!(
+        told.record.event,
+        EventKind::Silenced
+            | EventKind::Acknowledged
+            | EventKind::Transferred
+            | EventKind::Rectified
+            | EventKind::Cleared
+    );
+    answered || !told.carried
 }
 
 /// Runs the program for one event after another, the most urgent first. One at a time, so that two voices never
@@ -24,14 +35,14 @@ fn sounds(kind: EventKind) -> bool {
 pub(super) async fn run(
     argv: Vec<String>,
     timeout: Duration,
-    mut events: mpsc::Receiver<Arc<EventRecord>>,
+    mut events: mpsc::Receiver<Told>,
     mut outcome: impl FnMut(Result<(), String>),
 ) {
     let mut waiting: VecDeque<Arc<EventRecord>> = VecDeque::new();
     loop {
         let Some(record) = take_most_urgent(&mut waiting) else {
-            let Some(record) = events.recv().await else { return };
-            keep(&mut waiting, record);
+            let Some(told) = events.recv().await else { return };
+            keep(&mut waiting, &told);
             continue;
         };
         let mut speaking = std::pin::pin!(once(&argv, timeout, &record));
@@ -40,14 +51,15 @@ pub(super) async fn run(
                 biased;
                 next = events.recv() => {
                     let Some(next) = next else { return };
-                    let over = !sounds(next.event) && next.alert.id == record.alert.id;
-                    let urgent = sounds(next.event) && next.alert.priority > record.alert.priority;
-                    keep(&mut waiting, next);
+                    let over = ends(&next) && next.record.alert.id == record.alert.id;
+                    let urgent = next.aloud && next.carried
+                        && next.record.alert.priority > record.alert.priority;
+                    keep(&mut waiting, &next);
                     if over {
                         break;
                     }
                     if urgent {
-                        keep(&mut waiting, record.clone());
+                        put(&mut waiting, record.clone());
                         break;
                     }
                 }
@@ -61,13 +73,17 @@ pub(super) async fn run(
 }
 
 /// Keeps an event that sounds, in place of an older one of its alert; takes away one whose alert was answered.
-fn keep(waiting: &mut VecDeque<Arc<EventRecord>>, record: Arc<EventRecord>) {
-    if record.event != EventKind::Noted {
+fn keep(waiting: &mut VecDeque<Arc<EventRecord>>, told: &Told) {
+    let record = &told.record;
+    if record.event != EventKind::Noted && (told.aloud || ends(told)) {
         waiting.retain(|w| w.alert.id != record.alert.id || w.seq > record.seq);
     }
-    if !sounds(record.event) {
-        return;
+    if told.aloud && !ends(told) {
+        put(waiting, record.clone());
     }
+}
+
+fn put(waiting: &mut VecDeque<Arc<EventRecord>>, record: Arc<EventRecord>) {
     if waiting.len() >= WAITING
         && let Some(least) = (0..waiting.len()).min_by_key(|&i| waiting[i].alert.priority)
     {
@@ -86,7 +102,19 @@ fn take_most_urgent(waiting: &mut VecDeque<Arc<EventRecord>>) -> Option<Arc<Even
     waiting.remove(at)
 }
 
-/// Runs the program once. Dropped half-way, it is killed.
+/// A group of processes that is killed when this is dropped, unless it has ended by itself.
+struct Group(Option<Pid>);
+
+impl Drop for Group {
+    fn drop(&mut self) {
+        if let Some(leader) = self.0 {
+            // It may have ended this moment: then there is nobody to kill.
+            let _ = killpg(leader, Signal::SIGKILL);
+        }
+    }
+}
+
+/// Runs the program once. Dropped half-way, it is killed with all it has started.
 pub(super) async fn once(argv: &[String], timeout: Duration, record: &EventRecord) -> Result<(), String> {
     let Some((program, arguments)) = argv.split_first() else { return Err("no program is named".into()) };
     let json = serde_json::to_string(record).map_err(|e| e.to_string())?;
@@ -99,9 +127,12 @@ pub(super) async fn once(argv: &[String], timeout: Duration, record: &EventRecor
         .stdin(Stdio::piped())
         .stdout(Stdio::null())
         .stderr(Stdio::null())
+        .process_group(0)
         .kill_on_drop(true)
         .spawn()
         .map_err(|e| format!("{program}: {e}"))?;
+    let leader = child.id().and_then(|id| i32::try_from(id).ok()).map(Pid::from_raw);
+    let mut group = Group(leader);
     let mut input = child.stdin.take();
     let words = format!("{}\n", record.alert.text);
     let finished = tokio::time::timeout(timeout, async {
@@ -110,8 +141,13 @@ pub(super) async fn once(argv: &[String], timeout: Duration, record: &EventRecor
             let _ = input.write_all(words.as_bytes()).await;
         }
         child.wait().await
-    });
-    match finished.await {
+    })
+    .await;
+    if finished.is_ok() {
+        // It has ended by itself and its number may be another's by now.
+        group.0 = None;
+    }
+    match finished {
         Ok(Ok(status)) if status.success() => Ok(()),
         Ok(Ok(status)) => Err(format!("{program} {}", ended(status))),
         Ok(Err(e)) => Err(format!("{program}: {e}")),

@@ -1,30 +1,40 @@
 //! Signals: what tells people. Each runs in a task of its own behind a bounded queue, so that a slow or dead one never
 //! delays another, nor the watch.
 
+mod audience;
+mod buzzer;
 mod command;
+mod heartbeat;
+mod http;
+mod nmea;
+mod signature;
+mod standing;
+mod template;
+mod trial;
 mod webhook;
 
-pub use webhook::{Address, AddressError, address};
+pub use audience::{Audience, Reaches, Rest, Told};
+pub use buzzer::Switched;
+pub use http::{Address, AddressError, address};
+pub use nmea::{Bridge, Formatter, Outlet, alarm_number, identifier};
+pub use template::{Form, Template, TemplateError};
+pub use webhook::{KeyFile, Webhook};
 
 use crate::clock::Clock;
-use crate::config::{Means, Signal};
-use crate::event::{AlertPart, EventRecord, OwnPart};
+use crate::config::{Boat, Means, Signal};
+use crate::event::EventRecord;
 use crate::logbook::{Delivery, Logbook, Stamp};
-use rules::{AlertId, Carry, EventKind, Priority};
+use http::Trouble;
+use rules::Carry;
 use std::sync::Arc;
-use std::time::Duration;
-use terms::{Moment, SignalId, UtcSource};
-use tokio::sync::mpsc;
+use terms::SignalId;
+use tokio::sync::{Notify, mpsc};
+use webhook::{Sender, is_urgent};
 
 /// Events that may wait for a signal's task.
-const WAITING: usize = 256;
-/// First wait after a post that failed; it doubles up to [`LONGEST_WAIT`].
-const FIRST_WAIT: Duration = Duration::from_secs(1);
-/// The longest wait between two tries.
-const LONGEST_WAIT: Duration = Duration::from_secs(120);
-/// A signal that fails so long, at one thing after another, is reported as failing.
-const PATIENCE: Duration = Duration::from_secs(20);
-/// How a signal has fared.
+const WAITING: usize = 1024;
+
+/// How a signal has fared, or a button or the heartbeat, which are numbered on behind the signals.
 #[derive(Debug)]
 pub struct News {
     /// Which.
@@ -33,127 +43,133 @@ pub struct News {
     pub outcome: Result<(), String>,
 }
 
+/// What each number of [`News`] is called in a report.
+pub fn names(boat: &Boat) -> Vec<String> {
+    let signals = boat.signals.iter().map(|s| format!("signal {}", s.name));
+    let buttons = boat.buttons.iter().map(|b| format!("button {}", b.name));
+    signals.chain(buttons).chain(boat.heartbeat.iter().map(|_| "heartbeat line".to_owned())).collect()
+}
+
 /// All signals of the boat.
 pub struct Signals {
     logbook: Logbook,
     ends: Vec<End>,
+    /// Told of each finished pass of the watch.
+    passes: Vec<Arc<Notify>>,
+    /// Ship's time less UTC, for the hours of rest.
+    ship_time_s: i64,
 }
 
 /// The near end of one signal.
 struct End {
     name: String,
-    from: Priority,
-    /// A command's events; a webhook's go through the logbook's outbox.
-    sounder: Option<mpsc::Sender<Arc<EventRecord>>>,
+    audience: Audience,
+    way: Way,
+}
+
+/// How events get to a signal's task.
+enum Way {
+    /// Directly, to what sounds.
+    Sounder(mpsc::Sender<Told>),
+    /// Through the logbook's outbox, to a webhook; it is told when that is urgent.
+    Outbox(Arc<Notify>),
 }
 
 impl Signals {
     /// Starts a task for each signal. Their news goes to `news`; when that is full it is left out, since then the watch
     /// has plenty of the same.
-    pub fn start(signals: &[Signal], logbook: &Logbook, clock: Clock, news: &mpsc::Sender<News>) -> Self {
-        let ends = signals.iter().zip(0u16..).map(|(s, n)| {
-            let (id, news) = (SignalId(n), news.clone());
-            let sounder = match &s.means {
-                Means::Command(argv) => {
-                    let (to, events) = mpsc::channel(WAITING);
-                    let tell = move |outcome| drop(news.try_send(News { signal: id, outcome }));
-                    tokio::spawn(command::run(argv.clone(), s.timeout, events, tell));
-                    Some(to)
-                }
-                Means::Webhook(text) => {
-                    // The address was read when the configuration was.
-                    if let Ok(address) = address(text) {
-                        let post = Post { id, address, timeout: s.timeout, clock, news, failing_since: None };
-                        tokio::spawn(outbox(post, s.name.clone(), logbook.clone()));
-                    }
-                    None
-                }
-            };
-            End { name: s.name.clone(), from: s.from, sounder }
-        });
-        Self { ends: ends.collect(), logbook: logbook.clone() }
+    pub fn start(boat: &Boat, logbook: &Logbook, clock: Clock, news: &mpsc::Sender<News>) -> Self {
+        let webhooks: Vec<&str> = boat
+            .signals
+            .iter()
+            .filter(|s| matches!(s.means, Means::Webhook(_)))
+            .map(|s| s.name.as_str())
+            .collect();
+        logbook.keep_signals(&webhooks);
+        let mut all = Self {
+            logbook: logbook.clone(),
+            ends: Vec::new(),
+            passes: Vec::new(),
+            ship_time_s: boat.watch.ship_time_s,
+        };
+        for (s, n) in boat.signals.iter().zip(0u16..) {
+            let way = all.start_one(s, SignalId(n), clock, news.clone());
+            all.ends.push(End { name: s.name.clone(), audience: s.audience.clone(), way });
+        }
+        if let Some(line) = &boat.heartbeat {
+            let n = u16::try_from(boat.signals.len() + boat.buttons.len()).unwrap_or(u16::MAX);
+            tokio::spawn(heartbeat::run(SignalId(n), line.clone(), all.listen(), news.clone()));
+        }
+        all
     }
 
-    /// Tells an event: to the sounders at once; into the logbook and the webhooks' outbox in one transaction. Where
-    /// the order names its signals those carry it; else its priority decides.
+    /// An ear for the watch's passes.
+    fn listen(&mut self) -> Arc<Notify> {
+        let ear = Arc::new(Notify::new());
+        self.passes.push(ear.clone());
+        ear
+    }
+
+    fn start_one(&mut self, s: &Signal, id: SignalId, clock: Clock, news: mpsc::Sender<News>) -> Way {
+        if let Means::Webhook(webhook) = &s.means {
+            let urgent = Arc::new(Notify::new());
+            let sender = Sender {
+                id,
+                name: s.name.clone(),
+                webhook: webhook.clone(),
+                timeout: s.timeout,
+                clock,
+                logbook: self.logbook.clone(),
+                news,
+                urgent: urgent.clone(),
+            };
+            tokio::spawn(sender.run());
+            return Way::Outbox(urgent);
+        }
+        let (to, events) = mpsc::channel(WAITING);
+        let tell = move |outcome| drop(news.try_send(News { signal: id, outcome }));
+        match s.means.clone() {
+            Means::Webhook(_) => {}
+            Means::Command(argv) => drop(tokio::spawn(command::run(argv, s.timeout, events, tell))),
+            Means::Switched { what, line, sense } => {
+                drop(tokio::spawn(buzzer::run(what, line, sense, events, tell)));
+            }
+            Means::Nmea(bridge) => drop(tokio::spawn(nmea::run(bridge, events, self.listen(), tell))),
+        }
+        Way::Sounder(to)
+    }
+
+    /// The watch has finished a pass: it lives.
+    pub fn beat(&self) {
+        self.passes.iter().for_each(|p| p.notify_one());
+    }
+
+    /// Tells an event: to the sounders at once; into the logbook and the webhooks' outbox in one transaction.
     pub fn tell(&self, at: Stamp, record: EventRecord, carry: &Carry) {
         let record = Arc::new(record);
+        let ship_time = at.utc.map(|(utc, _)| utc.plus_ms(self.ship_time_s * 1000));
         let mut deliveries = Vec::new();
         for end in &self.ends {
-            let by_priority = record.alert.priority >= end.from;
-            let carried = carry.signals.as_ref().map_or(by_priority, |names| names.contains(&end.name));
-            match &end.sounder {
-                _ if !carried => {}
-                Some(to) => {
-                    if to.try_send(record.clone()).is_err() {
+            let carried = end.audience.carries(&end.name, &record, carry, ship_time);
+            match &end.way {
+                Way::Sounder(to) => {
+                    let told =
+                        Told { record: record.clone(), aloud: carry.aloud, carried, level: carry.level };
+                    if to.try_send(told).is_err() {
                         tracing::warn!(signal = %end.name, "too many events wait for this signal; one is left out");
                     }
                 }
-                None => deliveries.push(Delivery { signal: end.name.clone(), body: None }),
+                Way::Outbox(_) if !carried => {}
+                Way::Outbox(urgent) => {
+                    deliveries.push(Delivery { signal: end.name.clone(), body: None });
+                    if is_urgent(record.alert.priority, carry.aloud) {
+                        urgent.notify_one();
+                    }
+                }
             }
         }
         // Nobody waits for the disk here: how it fares is the logbook's health.
         drop(self.logbook.event(at, &record, deliveries));
-    }
-}
-
-/// What a webhook's task needs for a post.
-struct Post {
-    id: SignalId,
-    address: Address,
-    timeout: Duration,
-    clock: Clock,
-    news: mpsc::Sender<News>,
-    failing_since: Option<Moment>,
-}
-
-impl Post {
-    async fn post(&mut self, body: String) -> bool {
-        let outcome = self.address.post(body, self.timeout).await;
-        let good = outcome.is_ok();
-        let now = self.clock.now();
-        let since = *self.failing_since.get_or_insert(now);
-        if good {
-            self.failing_since = None;
-        }
-        // One lost packet is no news; a receiver that stays away is.
-        if good || now.since(since) >= PATIENCE {
-            let _ = self.news.try_send(News { signal: self.id, outcome });
-        }
-        good
-    }
-
-    /// How long to wait after so many failures in a row, spread by a fifth so that several don't try in step.
-    fn back_off(&self, failures: u32) -> Duration {
-        let wait = FIRST_WAIT.saturating_mul(1 << failures.min(10)).min(LONGEST_WAIT);
-        wait.mul_f64(0.9 + 0.2 * (self.clock.now().0.rem_euclid(997) as f64 / 997.0))
-    }
-}
-
-/// Posts what the logbook's outbox holds for one webhook, in its order, for as long as it takes.
-async fn outbox(mut post: Post, name: String, logbook: Logbook) {
-    let mut failures = 0;
-    let mut changes = logbook.outbox_changes();
-    loop {
-        changes.mark_unchanged();
-        let now = Stamp { steady: post.clock.now(), utc: Some((post.clock.utc(), UtcSource::System)) };
-        let Some(due) = logbook.due(&name, &now, 1).pop() else {
-            tokio::select! {
-                changed = changes.changed() => if changed.is_err() { return },
-                () = post.clock.until(logbook.next_due(&name)) => {}
-            }
-            continue;
-        };
-        if post.post(due.body).await {
-            failures = 0;
-            logbook.delivered(due.id);
-        } else {
-            let wait = post.back_off(failures);
-            failures += 1;
-            logbook.failed(due.id, post.clock.now() + wait);
-            // Whatever comes next for this receiver waits too: it would fare no better, and the order is kept.
-            tokio::time::sleep(wait).await;
-        }
     }
 }
 
@@ -162,30 +178,16 @@ async fn outbox(mut post: Post, name: String, logbook: Logbook) {
 /// # Errors
 /// What went wrong, in words.
 pub async fn trial(signal: &Signal) -> Result<(), String> {
-    let record = EventRecord {
-        version: 1,
-        log_id: None,
-        seq: 1,
-        event: EventKind::Noted,
-        at: None,
-        steady_s: 0.0,
-        alert: AlertPart {
-            id: AlertId(0),
-            order: "signal test".into(),
-            priority: Priority::Notice,
-            state: None,
-            text: "This is a test of the signal.".into(),
-            exercise: true,
-        },
-        own: OwnPart::default(),
-        target: None,
-        casualty: None,
-    };
+    let record = trial::record();
     match &signal.means {
         Means::Command(argv) => command::once(argv, signal.timeout, &record).await,
-        Means::Webhook(text) => {
+        Means::Switched { line, sense, .. } => buzzer::trial(line, sense.as_ref()).await,
+        Means::Nmea(bridge) => nmea::trial(bridge).await,
+        Means::Webhook(webhook) => {
             let body = serde_json::to_string(&record).map_err(|e| e.to_string())?;
-            address(text).map_err(|e| e.to_string())?.post(body, signal.timeout).await
+            // A trial is no delivery: it has a key of its own each time.
+            let key = format!("test-{}", Clock.utc().0);
+            webhook.post(&body, &key, Clock, signal.timeout).await.map_err(Trouble::words)
         }
     }
 }

@@ -1,81 +1,231 @@
-//! One POST of an event record.
+//! A webhook: posts what the logbook's outbox holds for it, in its order, for as long as it takes.
 
-use http_body_util::Full;
-use hyper::body::Bytes;
-use hyper::header::{CONTENT_LENGTH, CONTENT_TYPE, HOST, USER_AGENT};
-use hyper::{Request, Uri};
-use hyper_util::rt::TokioIo;
+use super::News;
+use super::http::{Address, Trouble};
+use super::signature::{Key, content_digest, sign};
+use super::template::Template;
+use crate::clock::Clock;
+use crate::logbook::{Due, Logbook, Stamp};
+use hyper::header::{CONTENT_TYPE, HeaderName, HeaderValue};
+use rules::Priority;
+use std::hash::{BuildHasher, RandomState};
+use std::path::PathBuf;
+use std::sync::Arc;
 use std::time::Duration;
-use thiserror::Error;
-use tokio::net::TcpStream;
+use terms::{Moment, SignalId, Utc, UtcSource};
+use tokio::sync::{Notify, mpsc};
 
-/// Where a webhook posts to.
+/// First wait after a post that failed; it doubles up to [`LONGEST_WAIT`].
+const FIRST_WAIT: Duration = Duration::from_secs(1);
+/// The longest wait between two tries.
+const LONGEST_WAIT: Duration = Duration::from_secs(120);
+/// Where the receiver takes others but not this one, it waits no longer than so before the next.
+const LONGEST_PAUSE: Duration = Duration::from_secs(10);
+/// A signal that fails so long, at one thing after another, is reported as failing.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+const CONTENT_DIGEST: HeaderName = HeaderName::from_static("content-digest");
+const IDEMPOTENCY_KEY: HeaderName = HeaderName::from_static("idempotency-key");
+const SIGNATURE_INPUT: HeaderName = HeaderName::from_static("signature-input");
+const SIGNATURE: HeaderName = HeaderName::from_static("signature");
+
+/// A webhook as configured.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Address {
-    host: String,
-    port: u16,
-    path: String,
+pub struct Webhook {
+    /// Where to.
+    pub address: Address,
+    /// What goes with each post.
+    pub headers: Vec<(HeaderName, HeaderValue)>,
+    /// What is posted in place of the record.
+    pub body: Option<Template>,
+    /// What it is signed with.
+    pub key: Option<KeyFile>,
 }
 
-/// Why an address is none that a webhook can post to.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("a webhook is an address like \"http://192.168.1.10:8080/alerts\"{0}")]
-pub struct AddressError(&'static str);
+/// Where the secret of a signature lies. It is read for each post, so that a new one counts at once.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KeyFile {
+    /// The key as the receiver knows it.
+    pub id: String,
+    /// The file with the secret; a line end behind it does not count.
+    pub path: PathBuf,
+}
 
-/// Reads the address of a webhook.
-///
-/// # Errors
-/// When it is not http with a host.
-pub fn address(text: &str) -> Result<Address, AddressError> {
-    let uri: Uri = text.parse().map_err(|_| AddressError(""))?;
-    match uri.scheme_str() {
-        Some("http") => {}
-        Some("https") => return Err(AddressError("; https is not spoken, put a relay on this network")),
-        _ => return Err(AddressError("")),
+impl KeyFile {
+    async fn read(&self) -> Result<Key, Trouble> {
+        let away =
+            |why: &dyn std::fmt::Display| Trouble::Away(format!("{}: {why}", self.path.display()), None);
+        let bytes = tokio::fs::read(&self.path).await.map_err(|e| away(&e))?;
+        let secret = bytes.trim_ascii_end().to_vec();
+        if secret.is_empty() {
+            Err(away(&"there is no secret in it"))
+        } else {
+            Ok(Key { id: self.id.clone(), secret })
+        }
     }
-    let host = uri.host().filter(|h| !h.is_empty()).ok_or(AddressError(""))?;
-    let path = uri.path_and_query().map_or("/", |p| p.as_str());
-    Ok(Address { host: host.to_owned(), port: uri.port_u16().unwrap_or(80), path: path.to_owned() })
 }
 
-impl Address {
-    /// Posts one record and waits for the answer; any status of 200 to 299 is a success.
-    ///
-    /// # Errors
-    /// What went wrong, in words.
-    pub(super) async fn post(&self, body: String, timeout: Duration) -> Result<(), String> {
-        match tokio::time::timeout(timeout, self.exchange(body)).await {
-            Ok(result) => result,
-            Err(_) => {
-                Err(format!("{}:{} gave no answer within {} s", self.host, self.port, timeout.as_secs_f64()))
+impl Webhook {
+    /// Posts the body for a record, given in JSON, under an idempotency key.
+    pub(super) async fn post(
+        &self,
+        record: &str,
+        idempotency_key: &str,
+        clock: Clock,
+        timeout: Duration,
+    ) -> Result<(), Trouble> {
+        let body = match &self.body {
+            None => record.to_owned(),
+            Some(template) => template.fill(&serde_json::from_str(record).unwrap_or_default()),
+        };
+        let key = match &self.key {
+            Some(file) => Some(file.read().await?),
+            None => None,
+        };
+        let headers = self.headers(&body, idempotency_key, key.as_ref(), clock.utc());
+        self.address.post(&headers, body, timeout).await
+    }
+
+    fn headers(
+        &self,
+        body: &str,
+        idempotency_key: &str,
+        key: Option<&Key>,
+        now: Utc,
+    ) -> Vec<(HeaderName, HeaderValue)> {
+        let given = |name: &HeaderName| self.headers.iter().find(|(n, _)| n == name).map(|(_, v)| v.clone());
+        let content_type =
+            given(&CONTENT_TYPE).unwrap_or_else(|| HeaderValue::from_static("application/json"));
+        let mut headers = self.headers.clone();
+        let mut put = |name: HeaderName, value: &str| {
+            // Keys, digests and signatures are of letters that every header takes.
+            if let Ok(value) = HeaderValue::from_str(value) {
+                headers.push((name, value));
+            }
+        };
+        let digest = content_digest(body.as_bytes());
+        put(IDEMPOTENCY_KEY, idempotency_key);
+        put(CONTENT_DIGEST, &digest);
+        if let Some(key) = key {
+            let authority = self.address.authority();
+            let mut components =
+                vec![("@method", "POST"), ("@authority", authority.as_str()), ("@path", self.address.path())];
+            components.extend(self.address.query().map(|q| ("@query", q)));
+            components.extend(content_type.to_str().ok().map(|c| ("content-type", c)));
+            components.extend([("content-digest", digest.as_str()), ("idempotency-key", idempotency_key)]);
+            let signed = sign(key, now, &components);
+            put(SIGNATURE_INPUT, &signed.input);
+            put(SIGNATURE, &signed.signature);
+        }
+        headers.push((CONTENT_TYPE, content_type));
+        headers
+    }
+}
+
+/// The task of one webhook.
+pub(super) struct Sender {
+    pub id: SignalId,
+    pub name: String,
+    pub webhook: Webhook,
+    /// One attempt may take so long.
+    pub timeout: Duration,
+    pub clock: Clock,
+    pub logbook: Logbook,
+    pub news: mpsc::Sender<News>,
+    /// Told when something urgent has come: it does not wait for the end of a long back-off.
+    pub urgent: Arc<Notify>,
+}
+
+impl Sender {
+    /// Runs until the task is dropped or the logbook is gone.
+    pub async fn run(self) {
+        let (mut away, mut refused) = (0, 0);
+        let mut failing_since = None;
+        let mut changes = self.logbook.outbox_changes();
+        loop {
+            changes.mark_unchanged();
+            let Some(due) = self.next() else {
+                tokio::select! {
+                    changed = changes.changed() => if changed.is_err() { return },
+                    () = self.clock.until(self.logbook.next_due(&self.name)) => {}
+                }
+                continue;
+            };
+            let outcome = self.webhook.post(&due.body, &due.key, self.clock, self.timeout).await;
+            match &outcome {
+                Ok(()) => {
+                    (away, refused) = (0, 0);
+                    self.logbook.delivered(due.id);
+                }
+                // Whatever comes next for this receiver waits too: it would fare no better, and the order is kept.
+                Err(Trouble::Away(_, later)) => {
+                    let wait = back_off(away, LONGEST_WAIT).max(later.unwrap_or_default().min(LONGEST_WAIT));
+                    away += 1;
+                    self.logbook.failed(due.id, self.clock.now());
+                    self.tell(&mut failing_since, outcome);
+                    self.wait(wait).await;
+                    continue;
+                }
+                // The next one may fare better; this one is tried again, ever more seldom, and those of its alert wait.
+                Err(Trouble::Refused(_)) => {
+                    self.logbook.failed(due.id, self.clock.now() + back_off(due.tries, LONGEST_WAIT));
+                    let pause = back_off(refused, LONGEST_PAUSE);
+                    refused += 1;
+                    self.tell(&mut failing_since, outcome);
+                    self.wait(pause).await;
+                    continue;
+                }
+            }
+            self.tell(&mut failing_since, outcome);
+        }
+    }
+
+    fn next(&self) -> Option<Due> {
+        let now = Stamp { steady: self.clock.now(), utc: Some((self.clock.utc(), UtcSource::System)) };
+        self.logbook.due(&self.name, &now, 1).pop()
+    }
+
+    /// Waits; something urgent cuts that short, but not below the first wait.
+    async fn wait(&self, wait: Duration) {
+        let least = self.clock.now() + FIRST_WAIT.min(wait);
+        let most = self.clock.now() + wait;
+        let mut urgent = false;
+        loop {
+            let until = if urgent { least } else { most };
+            if self.clock.now() >= until {
+                return;
+            }
+            tokio::select! {
+                () = self.urgent.notified() => urgent = true,
+                () = self.clock.until(Some(until)) => {}
             }
         }
     }
 
-    async fn exchange(&self, body: String) -> Result<(), String> {
-        let host = self.host.trim_matches(['[', ']']);
-        let told = |e: &dyn std::fmt::Display| format!("{}:{}: {e}", self.host, self.port);
-        let stream = TcpStream::connect((host, self.port)).await.map_err(|e| told(&e))?;
-        let (mut sender, connection) =
-            hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(|e| told(&e))?;
-        let request = Request::post(&self.path)
-            .header(HOST, format!("{}:{}", self.host, self.port))
-            .header(USER_AGENT, concat!("middlewatch/", env!("CARGO_PKG_VERSION")))
-            .header(CONTENT_TYPE, "application/json")
-            .header(CONTENT_LENGTH, body.len())
-            .body(Full::new(Bytes::from(body)))
-            .map_err(|e| told(&e))?;
-        // The connection is driven here and not in a task of its own, so that nothing outlives this call. Where it ends
-        // first, the answer is there all the same or never will be.
-        let mut answer = std::pin::pin!(sender.send_request(request));
-        let answer = tokio::select! {
-            biased;
-            answer = &mut answer => answer,
-            _ = connection => answer.await,
-        };
-        let status = answer.map_err(|e| told(&e))?.status();
-        if status.is_success() { Ok(()) } else { Err(told(&format!("answered {status}"))) }
+    /// One lost packet is no news; a receiver that stays away is.
+    fn tell(&self, failing_since: &mut Option<Moment>, outcome: Result<(), Trouble>) {
+        let now = self.clock.now();
+        let since = *failing_since.get_or_insert(now);
+        if outcome.is_ok() {
+            *failing_since = None;
+        }
+        if outcome.is_ok() || now.since(since) >= PATIENCE {
+            let _ = self.news.try_send(News { signal: self.id, outcome: outcome.map_err(Trouble::words) });
+        }
     }
+}
+
+/// Whether an event is not to wait for a receiver's back-off to end.
+pub(super) fn is_urgent(priority: Priority, aloud: bool) -> bool {
+    aloud && priority >= Priority::Alarm
+}
+
+/// How long to wait after so many failures in a row, spread by a fifth so that several don't try in step.
+fn back_off(failures: u32, longest: Duration) -> Duration {
+    // A hasher's seed is random.
+    let random = RandomState::new().hash_one(failures) % 1000;
+    let wait = FIRST_WAIT.saturating_mul(1 << failures.min(10)).min(longest);
+    wait.mul_f64(0.9 + 0.2 * (random as f64 / 1000.0))
 }
 
 #[cfg(test)]
@@ -83,12 +233,13 @@ mod tests {
     use super::*;
 
     #[test]
-    fn addresses() {
-        let a = address("http://[::1]:8080/a?b=c").unwrap();
-        assert_eq!((a.host.as_str(), a.port, a.path.as_str()), ("[::1]", 8080, "/a?b=c"));
-        assert_eq!(address("http://boat.local").unwrap().port, 80);
-        for bad in ["", "boat.local", "https://x", "http://", "http:///x"] {
-            assert!(address(bad).is_err(), "{bad}");
+    fn waits_double_up_to_their_bound_and_differ() {
+        for (failures, seconds) in [(0, 1.0), (3, 8.0), (6, 64.0), (7, 120.0), (40, 120.0)] {
+            let wait = back_off(failures, LONGEST_WAIT).as_secs_f64();
+            assert!((seconds * 0.9..=seconds * 1.1).contains(&wait), "{failures}: {wait}");
         }
+        let several: std::collections::BTreeSet<Duration> =
+            (0..20).map(|_| back_off(5, LONGEST_WAIT)).collect();
+        assert!(several.len() > 10, "they would try in step");
     }
 }

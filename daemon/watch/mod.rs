@@ -2,6 +2,7 @@
 //! decides nothing: the lookout keeps the picture, the board judges the orders and lives the alerts. Live daemon,
 //! replay and tests run this same code; only feed and clock differ.
 
+mod bridge;
 mod crew;
 mod handover;
 mod record;
@@ -62,6 +63,8 @@ struct Ear {
     name: String,
     framing: FramerOptions,
     decoder: Decoder,
+    /// Acknowledgements that come by it count.
+    trusted: bool,
     /// Refusals of the decoder; the framer counts its own at the feed.
     refused: Counts,
     /// Silence of the feed that is an alert; `None` where silence means nothing (a replayed file that has ended).
@@ -80,6 +83,8 @@ pub struct FeedSetting {
     pub checksum_optional: bool,
     /// Sentences in simulator mode are taken.
     pub simulator: bool,
+    /// Acknowledgements that come by it count.
+    pub trusted: bool,
     /// Silence after which an alert is raised, if any.
     pub silent_after: Option<Duration>,
 }
@@ -117,6 +122,7 @@ impl FeedSetting {
             name: feed.name.clone(),
             checksum_optional: feed.checksum_optional,
             simulator: feed.simulator,
+            trusted: feed.trusted,
             silent_after: Some(feed.silent_after),
         }
     }
@@ -216,6 +222,7 @@ impl Watch {
             name: f.name,
             framing: FramerOptions { checksum_optional: f.checksum_optional },
             decoder: Decoder::new(DecoderOptions { simulator: f.simulator, not_before: self.not_before }),
+            trusted: f.trusted,
             refused: Counts::default(),
             silent_after: f.silent_after,
             heard: None,
@@ -254,8 +261,12 @@ impl Watch {
     pub fn hear_report(&mut self, at: Moment, feed: FeedId, report: &Report) {
         if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
             ear.heard = Some(at);
+            let trusted = ear.trusted;
             if std::mem::take(&mut ear.silent) {
                 self.board.over(at, BuiltIn::FeedSilent, Subject::Feed(feed));
+            }
+            if let (true, Report::DeviceAlert(words)) = (trusted, report) {
+                self.bridge(at, words);
             }
         }
         self.lookout.hear(at, feed, report);

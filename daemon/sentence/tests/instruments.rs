@@ -303,7 +303,12 @@ fn what_is_written_is_read_again() {
         text: Some("LOST TARGET".to_owned()),
         ..sentence::DeviceAlert::default()
     };
-    assert_eq!(read(&encode::alf("II", &alert)), Ok(Report::DeviceAlert(alert)));
+    let untold = sentence::DeviceAlert { text: None, ..alert.clone() };
+    let counters = encode::Counters { sequence: 0, revision: 1, escalation: 0 };
+    let lines = encode::alf("II", &untold, "LOST TARGET", counters);
+    // The standard's example of the form, with our category and a maker; the checksum by another program.
+    assert_eq!(lines, ["$IIALF,1,1,0,021407.25,B,W,A,XYZ,192,1,1,0,LOST TARGET*4E"]);
+    assert_eq!(read(&lines[0]), Ok(Report::DeviceAlert(alert)));
     let tag = sentence::TagBlock {
         source: Some("GP0001"),
         time: Some(utc),

@@ -2,8 +2,7 @@
 
 use super::Fields;
 use crate::report::{
-    Depth, DeviceAlert, Fix, FixQuality, Heading, RadarPlot, SentTime, Transducer, Weather, Wind,
-    WindReference,
+    Depth, Fix, FixQuality, Heading, RadarPlot, SentTime, Transducer, Weather, Wind, WindReference,
 };
 use terms::{Utc, normal_deg};
 
@@ -276,28 +275,4 @@ pub fn ttm(talker: &str, plot: &RadarPlot) -> String {
         .time(of_day_ms)
         .text("A")
         .seal(talker, "TTM")
-}
-
-/// ALF in one sentence, category B, revision and escalation 1 and 0.
-pub fn alf(talker: &str, alert: &DeviceAlert) -> String {
-    let at = match alert.time {
-        Some(SentTime::Utc(utc)) => Some(utc),
-        Some(SentTime::OfDayMs(ms)) => Some(Utc(ms.into())),
-        None => None,
-    };
-    Fields::default()
-        .text("1")
-        .text("1")
-        .text("0")
-        .time(at)
-        .text("B")
-        .maybe(alert.priority.map(String::from))
-        .maybe(alert.state.map(String::from))
-        .maybe(alert.source.clone())
-        .maybe(alert.identifier.map(|n| n.to_string()))
-        .maybe(alert.instance.map(|n| n.to_string()))
-        .text("1")
-        .text("0")
-        .maybe(alert.text.clone())
-        .seal(talker, "ALF")
 }

@@ -1,13 +1,15 @@
 //! Reports to sentences, for scenarios, drills and tests. Lines come without CR and LF.
 
 mod ais;
+mod alert;
 mod distress;
 mod instruments;
 
 pub use ais::ais;
+pub use alert::{Counters, Listed, alc, alf, alr, hbt, tll, wpl};
 pub use distress::{dsc, mob};
 pub use instruments::{
-    alf, dbt, dpt, gga, gll, hdg, hdm, hdt, mda, mtw, mwd, mwv, rmc, rot, ttm, vhw, vtg, xdr, xte, zda,
+    dbt, dpt, gga, gll, hdg, hdm, hdt, mda, mtw, mwd, mwv, rmc, rot, ttm, vhw, vtg, xdr, xte, zda,
 };
 
 use terms::{Position, Utc};

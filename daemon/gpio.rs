@@ -1,0 +1,248 @@
+//! GPIO lines: one output or input each, on a chip of the kernel's character device, or written down and read from a
+//! file where there is no hardware (trials, tests).
+
+use crate::clock::Clock;
+use gpiocdev::Request;
+use gpiocdev::line::{EdgeDetection, EdgeKind, Value};
+use std::fs::{File, OpenOptions};
+use std::io::{self, Write};
+use std::os::unix::fs::FileTypeExt;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+use tokio::io::AsyncReadExt;
+use tokio::net::unix::pipe;
+use tokio::sync::mpsc;
+
+/// Where a line is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Line {
+    /// On a chip.
+    Chip {
+        /// Its device, like `/dev/gpiochip0`.
+        chip: PathBuf,
+        /// The line's number on it.
+        line: u32,
+        /// Active is the low level.
+        active_low: bool,
+    },
+    /// On paper. An output appends its steady time in milliseconds and its level, one change a line; an input is a named
+    /// pipe of the digits 0 and 1, or for a sense line a file with one of them.
+    Recorded(PathBuf),
+}
+
+/// An output.
+pub trait Output: Send {
+    /// Makes it active or not.
+    ///
+    /// # Errors
+    /// What the system says.
+    fn set(&mut self, active: bool) -> io::Result<()>;
+}
+
+/// A line whose level is asked for.
+pub trait Sense: Send {
+    /// Whether it is active.
+    ///
+    /// # Errors
+    /// What the system says.
+    fn get(&mut self) -> io::Result<bool>;
+}
+
+/// Name under which the kernel shows who has a line.
+const CONSUMER: &str = "middlewatch";
+
+fn told(line: &Line, why: &dyn std::fmt::Display) -> io::Error {
+    io::Error::other(format!("{line}: {why}"))
+}
+
+impl std::fmt::Display for Line {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Chip { chip, line, .. } => write!(f, "{} line {line}", chip.display()),
+            Self::Recorded(path) => write!(f, "{}", path.display()),
+        }
+    }
+}
+
+impl Line {
+    fn request(&self, edges: bool, output: bool) -> io::Result<Request> {
+        let Self::Chip { chip, line, active_low } = self else {
+            return Err(told(self, &"this is no chip"));
+        };
+        let mut builder = Request::builder();
+        builder.with_consumer(CONSUMER).on_chip(chip).with_line(*line);
+        if output {
+            builder.as_output(Value::Inactive);
+        } else {
+            builder.as_input();
+        }
+        if *active_low {
+            builder.as_active_low();
+        }
+        if edges {
+            builder.with_edge_detection(EdgeDetection::BothEdges);
+        }
+        builder.request().map_err(|e| told(self, &e))
+    }
+
+    /// Takes the line as an output, not active.
+    ///
+    /// # Errors
+    /// When it is not there, or another program has it.
+    pub fn output(&self) -> io::Result<Box<dyn Output>> {
+        Ok(match self {
+            Self::Chip { .. } => Box::new(OnChip { line: self.clone(), request: self.request(false, true)? }),
+            Self::Recorded(path) => Box::new(OnPaper::open(path)?),
+        })
+    }
+
+    /// Takes the line as one whose level is asked for.
+    ///
+    /// # Errors
+    /// When it is not there, or another program has it.
+    pub fn sense(&self) -> io::Result<Box<dyn Sense>> {
+        Ok(match self {
+            Self::Chip { .. } => {
+                Box::new(OnChip { line: self.clone(), request: self.request(false, false)? })
+            }
+            Self::Recorded(path) => Box::new(PaperSense(path.clone())),
+        })
+    }
+
+    /// Takes the line as one whose changes are waited for.
+    ///
+    /// # Errors
+    /// When it is not there, or another program has it.
+    pub fn input(&self) -> io::Result<Input> {
+        Ok(match self {
+            Self::Chip { .. } => {
+                let request = self.request(true, false)?;
+                let level = request.lone_value().map(bool::from).map_err(|e| told(self, &e))?;
+                let (to, edges) = mpsc::channel(EDGES);
+                let line = self.clone();
+                std::thread::Builder::new()
+                    .name("gpio input".to_owned())
+                    .spawn(move || watch_edges(&line, &request, &to))?;
+                Input::Chip(level, edges)
+            }
+            Self::Recorded(path) => {
+                // Opened for writing too, so that it does not end when whoever writes into it goes.
+                let open = pipe::OpenOptions::new().read_write(true).open_receiver(path);
+                Input::Pipe(open.map_err(|e| told(self, &e))?)
+            }
+        })
+    }
+}
+
+struct OnChip {
+    line: Line,
+    request: Request,
+}
+
+impl Output for OnChip {
+    fn set(&mut self, active: bool) -> io::Result<()> {
+        self.request.set_lone_value(Value::from(active)).map_err(|e| told(&self.line, &e))
+    }
+}
+
+impl Sense for OnChip {
+    fn get(&mut self) -> io::Result<bool> {
+        self.request.lone_value().map(bool::from).map_err(|e| told(&self.line, &e))
+    }
+}
+
+struct OnPaper {
+    file: File,
+    level: bool,
+}
+
+impl OnPaper {
+    fn open(path: &Path) -> io::Result<Self> {
+        let at = |e: io::Error| io::Error::new(e.kind(), format!("{}: {e}", path.display()));
+        // A named pipe is opened for both ends: it must not wait for a reader.
+        let piped = std::fs::metadata(path).is_ok_and(|m| m.file_type().is_fifo());
+        let mut options = OpenOptions::new();
+        let file = if piped { options.read(true).write(true) } else { options.append(true).create(true) };
+        Ok(Self { file: file.open(path).map_err(at)?, level: false })
+    }
+}
+
+impl Output for OnPaper {
+    fn set(&mut self, active: bool) -> io::Result<()> {
+        if active != self.level {
+            self.level = active;
+            let line = format!("{} {}\n", Clock.now().0, u8::from(active));
+            self.file.write_all(line.as_bytes())?;
+        }
+        Ok(())
+    }
+}
+
+struct PaperSense(PathBuf);
+
+impl Sense for PaperSense {
+    fn get(&mut self) -> io::Result<bool> {
+        std::fs::read(&self.0).map(|t| t.first() == Some(&b'1'))
+    }
+}
+
+/// Edges that may wait to be looked at; a contact that bounces more is looked at later.
+const EDGES: usize = 256;
+/// The thread of an input that nobody wants any more ends after so long at the latest.
+const LOOK: Duration = Duration::from_secs(1);
+
+/// Hands on the edges of a line until nobody wants them.
+fn watch_edges(line: &Line, request: &Request, to: &mpsc::Sender<io::Result<bool>>) {
+    while !to.is_closed() {
+        // Which edge it was tells the level at that time, also where another has followed by now.
+        let edge = request.wait_edge_event(LOOK).and_then(|there| {
+            there.then(|| request.read_edge_event().map(|e| e.kind == EdgeKind::Rising)).transpose()
+        });
+        match edge {
+            Ok(None) => {}
+            Ok(Some(level)) => drop(to.blocking_send(Ok(level))),
+            Err(e) => {
+                let _ = to.blocking_send(Err(told(line, &e)));
+                return;
+            }
+        }
+    }
+}
+
+/// An input whose changes are waited for.
+pub enum Input {
+    /// On a chip: its level at the start, and what a thread of its own sees.
+    Chip(bool, mpsc::Receiver<io::Result<bool>>),
+    /// From a pipe.
+    Pipe(pipe::Receiver),
+}
+
+impl Input {
+    /// The level at the start; that of a pipe is not active until it says so.
+    pub fn level(&self) -> bool {
+        matches!(self, Self::Chip(true, _))
+    }
+
+    /// Waits for a change and tells the level after it. Safe to drop half-way: no change is lost.
+    ///
+    /// # Errors
+    /// What the system says.
+    pub async fn changed(&mut self) -> io::Result<bool> {
+        match self {
+            Self::Chip(_, edges) => {
+                edges.recv().await.unwrap_or_else(|| Err(io::ErrorKind::UnexpectedEof.into()))
+            }
+            Self::Pipe(pipe) => loop {
+                let mut byte = [0];
+                if pipe.read(&mut byte).await? == 0 {
+                    return Err(io::ErrorKind::UnexpectedEof.into());
+                }
+                match byte[0] {
+                    b'0' => return Ok(false),
+                    b'1' => return Ok(true),
+                    _ => {}
+                }
+            },
+        }
+    }
+}

@@ -1,0 +1,309 @@
+//! What sounds or shines by a line that is switched: buzzer, lamp, relay. The patterns differ by ear, so that a sleeper
+//! knows what he is called for before he is awake.
+
+use super::audience::Told;
+use super::standing::{Standing, once};
+use crate::clock::Clock;
+use crate::gpio::{Line, Output, Sense};
+use rules::Priority;
+use std::io;
+use std::time::Duration;
+use terms::Moment;
+use tokio::sync::mpsc;
+
+/// A line that cannot be had is tried again after so long.
+const TRY_AGAIN: Duration = Duration::from_secs(5);
+/// Half of a lamp's flash.
+const FLASH: Duration = Duration::from_millis(500);
+/// A phase shorter than this is too short to ask the sense line about.
+const SENSED: u64 = 100;
+
+/// On and off in turns, in milliseconds, beginning with on.
+type Pattern = &'static [u64];
+
+/// Seven short and one long, without a pause (the general emergency signal, SOLAS 1974 III/50, from memory).
+const EMERGENCY: Pattern = &[200, 150, 200, 150, 200, 150, 200, 150, 200, 150, 200, 150, 200, 150, 1200, 400];
+/// Three short every seven seconds (three short signals at intervals of 7 to 10 s: IMO MSC.302(87), from memory).
+const ALARM: Pattern = &[250, 250, 250, 250, 250, 5750];
+/// Two short, told again when the alert is (IMO MSC.302(87), from memory).
+const WARNING: Pattern = &[250, 250, 250, 750];
+/// One short; our choice, alert management asks for none.
+const CAUTION: Pattern = &[250, 750];
+/// A tick; our choice.
+const NOTICE: Pattern = &[60, 940];
+
+fn pattern(priority: Priority) -> Pattern {
+    match priority {
+        Priority::EmergencyAlarm => EMERGENCY,
+        Priority::Alarm => ALARM,
+        Priority::Warning => WARNING,
+        Priority::Caution => CAUTION,
+        Priority::Notice => NOTICE,
+    }
+}
+
+/// What is switched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Switched {
+    /// A buzzer or horn: patterns by priority.
+    Buzzer,
+    /// A lamp: flashes while somebody has yet to acknowledge, is lit while an alert goes on.
+    Lamp,
+    /// A relay: closed while something sounds.
+    Relay,
+}
+
+/// What a switched line does next; time is given in.
+#[derive(Debug)]
+struct Player {
+    what: Switched,
+    standing: Standing,
+    /// What is being played, and since when.
+    playing: Option<(Priority, Moment)>,
+    /// Played once when nothing goes on.
+    once: Option<Priority>,
+    flash_since: Moment,
+}
+
+impl Player {
+    fn new(what: Switched) -> Self {
+        Self { what, standing: Standing::default(), playing: None, once: None, flash_since: Moment(0) }
+    }
+
+    fn hear(&mut self, at: Moment, told: &Told) {
+        let dark = self.standing.is_empty();
+        self.standing.hear(told);
+        self.once = self.once.max(once(told));
+        if dark {
+            self.flash_since = at;
+        }
+        if self.what == Switched::Buzzer {
+            self.choose(at);
+        }
+    }
+
+    /// The pattern that is to be heard: the most urgent that goes on, else one that is played once.
+    fn choose(&mut self, at: Moment) {
+        let goes_on = self.standing.sounds().filter(|p| *p >= Priority::Alarm);
+        // A shorter call is not played into a longer one, and is over once its alert is answered.
+        if goes_on.is_some() || self.once == Some(Priority::Warning) && self.standing.sounds().is_none() {
+            self.once = None;
+        }
+        let wanted = goes_on.or(self.once);
+        match (self.playing, wanted) {
+            (Some((playing, _)), Some(wanted)) if playing == wanted => {}
+            (_, wanted) => self.playing = wanted.map(|p| (p, at)),
+        }
+    }
+
+    /// The level now, and when it changes by itself.
+    fn level(&mut self, at: Moment) -> (bool, Option<Moment>) {
+        match self.what {
+            Switched::Relay => (self.standing.sounds().is_some(), None),
+            Switched::Lamp if self.standing.unacknowledged() => {
+                let flash = FLASH.as_millis() as i64;
+                let half = (at.0 - self.flash_since.0).div_euclid(flash);
+                (half % 2 == 0, Some(Moment(self.flash_since.0 + (half + 1) * flash)))
+            }
+            Switched::Lamp => (!self.standing.is_empty(), None),
+            Switched::Buzzer => self.buzz(at),
+        }
+    }
+
+    fn buzz(&mut self, at: Moment) -> (bool, Option<Moment>) {
+        let Some((priority, since)) = self.playing else { return (false, None) };
+        let steps = pattern(priority);
+        let whole: u64 = steps.iter().sum();
+        let passed = at.since(since).as_millis() as u64;
+        let goes_on = self.standing.sounds().is_some_and(|p| p == priority && p >= Priority::Alarm);
+        if passed >= whole && !goes_on {
+            self.once = None;
+            self.playing = None;
+            return (false, None);
+        }
+        let (mut left, mut on) = (passed % whole, true);
+        for step in steps {
+            if left < *step {
+                return (on, Some(at + Duration::from_millis(step - left)));
+            }
+            left -= step;
+            on = !on;
+        }
+        (false, None)
+    }
+}
+
+/// A line with its sense line, taken when needed and given back when it fails.
+struct Wired {
+    line: Line,
+    sense: Option<Line>,
+    taken: Option<(Box<dyn Output>, Option<Box<dyn Sense>>)>,
+    level: bool,
+    since: Moment,
+}
+
+impl Wired {
+    fn take(&mut self) -> io::Result<()> {
+        if self.taken.is_none() {
+            let sense = self.sense.as_ref().map(Line::sense).transpose()?;
+            self.taken = Some((self.line.output()?, sense));
+            self.level = false;
+        }
+        Ok(())
+    }
+
+    /// Sets the level; before a change the sense line is asked whether the last one was true. Tells whether the line is
+    /// known to do what it is told: where a sense line is fitted, only its having seen a sound proves that.
+    fn set(&mut self, at: Moment, level: bool) -> Result<bool, String> {
+        let outcome = self.switch(at, level);
+        if outcome.is_err() {
+            self.taken = None;
+        }
+        match outcome.map_err(|e| e.to_string())? {
+            None => Ok(self.sense.is_none()),
+            Some((true, true)) => Ok(true),
+            Some((false, false)) => Ok(false),
+            Some((true, false)) => Err(format!("{}: its sense line saw nothing when it sounded", self.line)),
+            Some((false, true)) => Err(format!("{}: its sense line saw it sound when it was off", self.line)),
+        }
+    }
+
+    /// Switches. What came before, and what the sense line saw of that, where it was asked.
+    fn switch(&mut self, at: Moment, level: bool) -> io::Result<Option<(bool, bool)>> {
+        self.take()?;
+        let Some((output, sense)) = self.taken.as_mut().filter(|_| level != self.level) else {
+            return Ok(None);
+        };
+        let long_enough = at.since(self.since).as_millis() as u64 >= SENSED;
+        let seen = sense.as_mut().filter(|_| long_enough).map(|s| s.get()).transpose()?;
+        output.set(level)?;
+        let before = std::mem::replace(&mut self.level, level);
+        self.since = at;
+        Ok(seen.map(|seen| (before, seen)))
+    }
+}
+
+/// Switches a line by the events until there are no more. How it fares is told when that changes.
+pub(super) async fn run(
+    what: Switched,
+    line: Line,
+    sense: Option<Line>,
+    mut events: mpsc::Receiver<Told>,
+    mut outcome: impl FnMut(Result<(), String>),
+) {
+    let mut player = Player::new(what);
+    let mut wired = Wired { line, sense, taken: None, level: false, since: Clock.now() };
+    let mut good = true;
+    loop {
+        let now = Clock.now();
+        let (level, next) = player.level(now);
+        match wired.set(now, level) {
+            Err(why) if good => {
+                good = false;
+                outcome(Err(why));
+            }
+            Ok(true) if !good => {
+                good = true;
+                outcome(Ok(()));
+            }
+            _ => {}
+        }
+        let next = if wired.taken.is_none() { Some(now + TRY_AGAIN) } else { next };
+        tokio::select! {
+            biased;
+            told = events.recv() => match told {
+                Some(told) => player.hear(Clock.now(), &told),
+                None => break,
+            },
+            () = Clock.until(next) => {}
+        }
+    }
+    // Silent when the daemon is gone: a sound nobody can stop is worse than none.
+    let _ = wired.set(Clock.now(), false);
+}
+
+/// Plays the pattern of an alarm once, and asks the sense line about each part of it.
+pub(super) async fn trial(line: &Line, sense: Option<&Line>) -> Result<(), String> {
+    let mut wired =
+        Wired { line: line.clone(), sense: sense.cloned(), taken: None, level: false, since: Clock.now() };
+    let (mut on, mut outcome) = (true, Ok(()));
+    for step in &ALARM[..5] {
+        outcome = outcome.and(wired.set(Clock.now(), on).map(drop));
+        on = !on;
+        tokio::time::sleep(Duration::from_millis(*step)).await;
+    }
+    outcome.and(wired.set(Clock.now(), false).map(drop))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::standing::tests::told;
+    use super::*;
+    use rules::{AlertState as S, EventKind as E, Priority as P};
+    use std::collections::BTreeSet;
+
+    /// Changes of level from a moment on, as the times between them, at most so many.
+    fn play(player: &mut Player, from: Moment, most: usize) -> Vec<(bool, i64)> {
+        let (mut at, mut heard) = (from, Vec::new());
+        while heard.len() < most {
+            let (level, next) = player.level(at);
+            let Some(next) = next else {
+                heard.push((level, -1));
+                break;
+            };
+            heard.push((level, next.0 - at.0));
+            at = next;
+        }
+        heard
+    }
+
+    #[test]
+    fn patterns_differ_by_ear() {
+        let all = [P::EmergencyAlarm, P::Alarm, P::Warning, P::Caution, P::Notice].map(pattern);
+        let sounds: BTreeSet<Vec<u64>> = all.iter().map(|p| p.iter().step_by(2).copied().collect()).collect();
+        assert_eq!(sounds.len(), 5);
+        for p in all {
+            assert_eq!(p.len() % 2, 0, "it ends with a pause");
+        }
+    }
+
+    #[test]
+    fn an_alarm_goes_on_until_it_is_silenced_and_a_warning_is_told_once() {
+        let mut player = Player::new(Switched::Buzzer);
+        let t = Moment(1000);
+        player.hear(t, &told(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
+        let heard = play(&mut player, t, 10);
+        assert_eq!(heard, [(true, 250), (false, 250), (true, 250), (false, 750), (false, -1)]);
+        player.hear(Moment(5000), &told(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
+        let heard = play(&mut player, Moment(5000), 13);
+        assert_eq!(heard[4..7], [(true, 250), (false, 5750), (true, 250)], "again and again");
+        player.hear(Moment(6000), &told(3, P::EmergencyAlarm, S::ActiveUnacknowledged, E::Raised, true));
+        assert_eq!(play(&mut player, Moment(6000), 1), [(true, 200)], "more urgent cuts in");
+        player.hear(Moment(7000), &told(3, P::EmergencyAlarm, S::ActiveAcknowledged, E::Acknowledged, false));
+        assert_eq!(play(&mut player, Moment(7000), 1), [(true, 250)], "the alarm is still there");
+        player.hear(Moment(7100), &told(2, P::Alarm, S::ActiveSilenced, E::Silenced, false));
+        assert_eq!(play(&mut player, Moment(7100), 1), [(false, -1)], "at once, in the midst of a tone");
+        // An acknowledged emergency is told again now and then: once, not for ever.
+        player.hear(Moment(9000), &told(3, P::EmergencyAlarm, S::ActiveAcknowledged, E::Repeated, true));
+        let heard = play(&mut player, Moment(9000), 40);
+        assert_eq!((heard.len(), heard[heard.len() - 1]), (17, (false, -1)));
+    }
+
+    #[test]
+    fn a_lamp_flashes_then_stays_lit_then_goes_out_and_a_relay_follows_the_sound() {
+        let mut lamp = Player::new(Switched::Lamp);
+        let mut relay = Player::new(Switched::Relay);
+        for (event, state, aloud, lit, closed) in [
+            (E::Raised, S::ActiveUnacknowledged, true, vec![(true, 500), (false, 500), (true, 500)], true),
+            (E::Silenced, S::ActiveSilenced, false, vec![(true, 500), (false, 500), (true, 500)], false),
+            (E::Acknowledged, S::ActiveAcknowledged, false, vec![(true, -1)], false),
+            (E::Cleared, S::Normal, false, vec![(false, -1)], false),
+        ] {
+            let t = told(1, P::Alarm, state, event, aloud);
+            lamp.hear(Moment(0), &t);
+            relay.hear(Moment(0), &t);
+            assert_eq!(play(&mut lamp, Moment(0), 3), lit, "{event:?}");
+            assert_eq!(relay.level(Moment(0)), (closed, None), "{event:?}");
+        }
+    }
+}

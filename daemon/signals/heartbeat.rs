@@ -1,0 +1,47 @@
+//! A line that moves as long as the watch is stood: an outside relay that hears no change any more falls, and whoever
+//! sleeps is woken by that.
+
+use super::News;
+use crate::clock::Clock;
+use crate::gpio::Line;
+use std::sync::Arc;
+use std::time::Duration;
+use terms::SignalId;
+use tokio::sync::{Notify, mpsc};
+
+/// The line changes no more often.
+const HALF: Duration = Duration::from_millis(500);
+/// Without a pass of the watch for so long the line is not active: a relay that looks at the level falls too.
+const DEAD: Duration = Duration::from_secs(5);
+/// A line that cannot be had is tried again after so long.
+const TRY_AGAIN: Duration = Duration::from_secs(5);
+
+/// Changes the line at the watch's finished passes, until dropped.
+pub(super) async fn run(id: SignalId, line: Line, passes: Arc<Notify>, news: mpsc::Sender<News>) {
+    let tell = |outcome| drop(news.try_send(News { signal: id, outcome }));
+    loop {
+        let mut output = match line.output() {
+            Ok(output) => output,
+            Err(e) => {
+                tell(Err(e.to_string()));
+                tokio::time::sleep(TRY_AGAIN).await;
+                continue;
+            }
+        };
+        tell(Ok(()));
+        let (mut level, mut changed) = (false, Clock.now());
+        loop {
+            let passed = tokio::time::timeout(DEAD, passes.notified()).await.is_ok();
+            let now = Clock.now();
+            if passed && now.since(changed) < HALF {
+                continue;
+            }
+            level = passed && !level;
+            changed = now;
+            if let Err(e) = output.set(level) {
+                tell(Err(e.to_string()));
+                break;
+            }
+        }
+    }
+}

@@ -1,0 +1,421 @@
+//! Alerts as sentences, for a plotter or a bridge: ALF and ALR when something happens, ALC for what stands, HBT while the
+//! watch is stood, TLL and WPL for where a casualty is.
+
+use super::audience::Told;
+use super::standing::Standing;
+use crate::clock::Clock;
+use crate::event::EventRecord;
+use crate::feeds;
+use rules::{AlertId, AlertState, BuiltIn, Priority};
+use sentence::encode::{self, Counters, Listed};
+use sentence::{DeviceAlert, SentTime};
+use std::io;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+use terms::Position;
+use tokio::io::{AsyncWrite, AsyncWriteExt};
+use tokio::net::UdpSocket;
+use tokio::sync::{Notify, mpsc};
+
+/// Integrated instrumentation (IEC 61162-1, talker identifiers).
+const TALKER: &str = "II";
+/// The list of alerts is told at least so often (IEC 61162-1: 30 s, from memory), and the places of casualties with it.
+const LIST_EVERY: Duration = Duration::from_secs(30);
+/// The supervision sentence is told so often (IEC 61162-1: at most 60 s, from memory).
+const BEAT_EVERY: Duration = Duration::from_secs(60);
+/// A wire that takes nothing for so long is opened anew.
+const STUCK: Duration = Duration::from_secs(5);
+/// A wire that failed is tried again after so long.
+const TRY_AGAIN: Duration = Duration::from_secs(5);
+
+/// Where sentences go.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Outlet {
+    /// A serial line.
+    Serial {
+        /// Device.
+        path: PathBuf,
+        /// Bits a second.
+        baud: u32,
+    },
+    /// A server that takes sentences, as host:port.
+    Tcp(String),
+    /// Datagrams of one sentence each to host:port; broadcast and multicast addresses will do.
+    Udp(String),
+}
+
+/// A sentence that may be sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs, reason = "named by the standard")]
+pub enum Formatter {
+    Alf,
+    Alc,
+    Alr,
+    Hbt,
+    Tll,
+    Wpl,
+}
+
+impl Formatter {
+    /// All of them, by name.
+    pub const ALL: [(&str, Self); 6] = [
+        ("ALF", Self::Alf),
+        ("ALC", Self::Alc),
+        ("ALR", Self::Alr),
+        ("HBT", Self::Hbt),
+        ("TLL", Self::Tll),
+        ("WPL", Self::Wpl),
+    ];
+}
+
+/// A bridge as configured.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Bridge {
+    /// Where to.
+    pub outlet: Outlet,
+    /// What is sent.
+    pub sentences: Vec<Formatter>,
+}
+
+/// The number of an alert's order (ALF identifier): 10001 on for the built-in ones, 20000 to 29999 for the boat's own by
+/// their names. Numbers above 10000 are not the standard's (from memory).
+pub fn identifier(order: &str) -> u32 {
+    match (10_001..).zip(BuiltIn::ALL).find(|(_, b)| b.name() == order) {
+        Some((n, _)) => n,
+        None => {
+            // FNV-1a: the same for the same name in every run.
+            let hash =
+                order.bytes().fold(0x811c_9dc5_u32, |h, b| (h ^ u32::from(b)).wrapping_mul(0x0100_0193));
+            20_000 + hash % 10_000
+        }
+    }
+}
+
+/// The number of an alert in ALR and ACK, which have three digits.
+pub fn alarm_number(AlertId(id): AlertId) -> u32 {
+    id % 1000
+}
+
+/// The letters of a state (ALF).
+fn letter(state: AlertState) -> char {
+    match state {
+        AlertState::ActiveUnacknowledged => 'V',
+        AlertState::ActiveSilenced => 'S',
+        AlertState::ActiveAcknowledged => 'A',
+        AlertState::ResponsibilityTransferred => 'O',
+        AlertState::RectifiedUnacknowledged => 'U',
+        AlertState::Normal => 'N',
+    }
+}
+
+fn revision(record: &EventRecord) -> u8 {
+    (record.seq.saturating_sub(1) % 99 + 1) as u8
+}
+
+/// What is said, and how it is counted.
+#[derive(Debug)]
+struct Desk {
+    sentences: Vec<Formatter>,
+    standing: Standing,
+    alf: u8,
+    alc: u8,
+    hbt: u8,
+}
+
+impl Desk {
+    fn new(sentences: Vec<Formatter>) -> Self {
+        Self { sentences, standing: Standing::default(), alf: 0, alc: 0, hbt: 0 }
+    }
+
+    fn says(&self, formatter: Formatter) -> bool {
+        self.sentences.contains(&formatter)
+    }
+
+    fn told(&mut self, told: &Told) -> Vec<String> {
+        let before = self.standing.iter().count();
+        self.standing.hear(told);
+        let mut lines = if told.carried { self.alert(&told.record, told.level) } else { Vec::new() };
+        if self.standing.iter().count() != before {
+            lines.extend(self.list());
+        }
+        lines
+    }
+
+    /// The sentences of one alert. A notice is none.
+    fn alert(&mut self, record: &EventRecord, level: u8) -> Vec<String> {
+        let Some(state) = record.alert.state else { return Vec::new() };
+        let priority = match record.alert.priority {
+            Priority::EmergencyAlarm => 'E',
+            Priority::Alarm => 'A',
+            Priority::Warning => 'W',
+            Priority::Caution | Priority::Notice => 'C',
+        };
+        let alert = DeviceAlert {
+            identifier: Some(identifier(&record.alert.order)),
+            instance: Some(record.alert.id.0),
+            priority: Some(priority),
+            state: Some(letter(state)),
+            time: record.at.map(SentTime::Utc),
+            text: Some(record.alert.text.clone()),
+            ..DeviceAlert::default()
+        };
+        let mut lines = Vec::new();
+        if self.says(Formatter::Alf) {
+            self.alf = (self.alf + 1) % 10;
+            let counters = Counters { sequence: self.alf, revision: revision(record), escalation: level };
+            lines.extend(encode::alf(TALKER, &alert, &record.alert.order.to_uppercase(), counters));
+        }
+        if self.says(Formatter::Alr) {
+            let active = !matches!(state, AlertState::RectifiedUnacknowledged | AlertState::Normal);
+            let acknowledged = !matches!(
+                state,
+                AlertState::ActiveUnacknowledged
+                    | AlertState::ActiveSilenced
+                    | AlertState::RectifiedUnacknowledged
+            );
+            lines.push(encode::alr(
+                TALKER,
+                &DeviceAlert {
+                    identifier: Some(alarm_number(record.alert.id)),
+                    state: Some(if active { 'A' } else { 'V' }),
+                    acknowledged: Some(acknowledged),
+                    ..alert
+                },
+            ));
+        }
+        lines.extend(self.place(record));
+        lines
+    }
+
+    /// Where the casualty of an alert is.
+    fn place(&self, record: &EventRecord) -> Vec<String> {
+        let Some(casualty) = &record.casualty else { return Vec::new() };
+        let place = casualty.latitude_deg.zip(casualty.longitude_deg);
+        let Some(place) = place.and_then(|(lat, lon)| Position::new(lat, lon).ok()) else {
+            return Vec::new();
+        };
+        let over = record.alert.state == Some(AlertState::Normal);
+        let name = casualty.crew.clone().unwrap_or_else(|| format!("CASUALTY {}", casualty.id.0));
+        let mut lines = Vec::new();
+        if self.says(Formatter::Tll) {
+            let status = match casualty.position.as_str() {
+                _ if over => 'L',
+                "reported" => 'T',
+                _ => 'Q',
+            };
+            let number = (casualty.id.0 % 100) as u8;
+            lines.push(encode::tll(TALKER, number, place, &name, record.at, status));
+        }
+        if self.says(Formatter::Wpl) && !over {
+            lines.push(encode::wpl(TALKER, place, &name));
+        }
+        lines
+    }
+
+    /// What stands, for whoever has only now begun to listen.
+    fn all(&mut self) -> Vec<String> {
+        let records: Vec<Arc<EventRecord>> = self.standing.iter().map(|h| h.record.clone()).collect();
+        let mut lines: Vec<String> = records.iter().flat_map(|r| self.alert(r, 0)).collect();
+        lines.extend(self.list());
+        lines
+    }
+
+    /// The list of what stands.
+    fn list(&mut self) -> Vec<String> {
+        if !self.says(Formatter::Alc) {
+            return Vec::new();
+        }
+        let listed: Vec<Listed> = self
+            .standing
+            .iter()
+            .map(|h| Listed {
+                source: String::new(),
+                identifier: identifier(&h.record.alert.order),
+                instance: h.record.alert.id.0,
+                revision: revision(&h.record),
+            })
+            .collect();
+        self.alc = (self.alc + 1) % 100;
+        encode::alc(TALKER, &listed, self.alc)
+    }
+
+    /// What is told every so often: the list, and where casualties are.
+    fn news(&mut self) -> Vec<String> {
+        let mut lines = self.list();
+        lines.extend(self.standing.iter().flat_map(|h| self.place(&h.record)));
+        lines
+    }
+
+    fn beat(&mut self) -> Option<String> {
+        self.hbt = (self.hbt + 1) % 10;
+        self.says(Formatter::Hbt).then(|| encode::hbt(TALKER, BEAT_EVERY.as_secs_f64(), true, self.hbt))
+    }
+}
+
+/// A wire that is open.
+enum Wire {
+    Stream(Box<dyn AsyncWrite + Send + Unpin>),
+    Datagrams(UdpSocket),
+}
+
+impl Wire {
+    async fn open(outlet: &Outlet) -> io::Result<Self> {
+        Ok(match outlet {
+            Outlet::Serial { path, baud } => Self::Stream(Box::new(feeds::serial(path, *baud)?)),
+            Outlet::Tcp(address) => Self::Stream(Box::new(feeds::connect(address).await?)),
+            Outlet::Udp(address) => {
+                let to = tokio::net::lookup_host(address)
+                    .await?
+                    .next()
+                    .ok_or_else(|| io::Error::other(format!("{address} has no address")))?;
+                let any = if to.is_ipv4() { "0.0.0.0:0" } else { "[::]:0" };
+                let socket = UdpSocket::bind(any).await?;
+                socket.set_broadcast(true)?;
+                socket.connect(to).await?;
+                Self::Datagrams(socket)
+            }
+        })
+    }
+
+    async fn send(&mut self, lines: &[String]) -> io::Result<()> {
+        let write = async {
+            for line in lines {
+                let line = format!("{line}\r\n");
+                match self {
+                    Self::Stream(s) => s.write_all(line.as_bytes()).await?,
+                    Self::Datagrams(s) => match s.send(line.as_bytes()).await {
+                        // Nobody listened to the one before; somebody may to the next.
+                        Err(e) if e.kind() == io::ErrorKind::ConnectionRefused => {}
+                        other => drop(other?),
+                    },
+                }
+            }
+            match self {
+                Self::Stream(s) => s.flush().await,
+                Self::Datagrams(_) => Ok(()),
+            }
+        };
+        tokio::time::timeout(STUCK, write)
+            .await
+            .map_err(|_| io::Error::other(format!("nothing was taken for {} s", STUCK.as_secs())))?
+    }
+}
+
+/// Tells a bridge until there are no more events. How it fares is told when that changes.
+pub(super) async fn run(
+    bridge: Bridge,
+    mut events: mpsc::Receiver<Told>,
+    passes: Arc<Notify>,
+    mut outcome: impl FnMut(Result<(), String>),
+) {
+    let mut desk = Desk::new(bridge.sentences);
+    let mut wire: Option<Wire> = None;
+    let mut good = true;
+    let (mut open_at, mut list_at, mut beat_at) = (Clock.now(), Clock.now() + LIST_EVERY, Clock.now());
+    loop {
+        let mut lines = Vec::new();
+        if wire.is_none() && Clock.now() >= open_at {
+            let opened = Wire::open(&bridge.outlet).await;
+            lines = desk.all();
+            tell(&mut good, &mut outcome, opened.as_ref().map(drop));
+            open_at = Clock.now() + TRY_AGAIN;
+            wire = opened.ok();
+        } else {
+            tokio::select! {
+                biased;
+                told = events.recv() => match told {
+                    Some(told) => lines = desk.told(&told),
+                    None => return,
+                },
+                () = passes.notified() => {
+                    if Clock.now() >= beat_at {
+                        beat_at = Clock.now() + BEAT_EVERY;
+                        lines.extend(desk.beat());
+                    }
+                }
+                () = Clock.until(Some(if wire.is_some() { list_at } else { open_at.min(list_at) })) => {}
+            }
+        }
+        if Clock.now() >= list_at {
+            list_at = Clock.now() + LIST_EVERY;
+            lines.extend(desk.news());
+        }
+        if let Some(open) = &mut wire
+            && !lines.is_empty()
+        {
+            let sent = open.send(&lines).await;
+            tell(&mut good, &mut outcome, sent.as_ref().map(drop));
+            if sent.is_err() {
+                wire = None;
+                open_at = Clock.now() + TRY_AGAIN;
+            }
+        }
+    }
+}
+
+fn tell(good: &mut bool, outcome: &mut impl FnMut(Result<(), String>), fared: Result<(), &io::Error>) {
+    if fared.is_ok() != *good {
+        *good = fared.is_ok();
+        outcome(fared.map_err(ToString::to_string));
+    }
+}
+
+/// Sends one list of no alerts: a trial that nobody takes for an alert.
+pub(super) async fn trial(bridge: &Bridge) -> Result<(), String> {
+    let mut wire = Wire::open(&bridge.outlet).await.map_err(|e| e.to_string())?;
+    wire.send(&encode::alc(TALKER, &[], 0)).await.map_err(|e| e.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::standing::tests::told;
+    use super::super::trial;
+    use super::*;
+    use rules::EventKind;
+    use terms::Utc;
+
+    fn lines(sentences: &[Formatter]) -> Vec<String> {
+        let mut desk = Desk::new(sentences.to_vec());
+        let mut t =
+            told(17, Priority::EmergencyAlarm, AlertState::ActiveUnacknowledged, EventKind::Raised, true);
+        let record = Arc::make_mut(&mut t.record);
+        record.alert.order = BuiltIn::PersonOverboard.name().to_owned();
+        record.alert.text =
+            "Person overboard: Ada. 250 metres, bearing 045, 30 s ago, and drifting, north".to_owned();
+        record.at = Utc::parse("2026-11-01T02:14:07Z");
+        record.casualty = Some(trial::casualty());
+        desk.told(&t)
+    }
+
+    /// pynmeagps 1.1.8 reads these sentences into the fields meant here; checksums are its own.
+    #[test]
+    fn sentences_of_a_casualty() {
+        let all: Vec<Formatter> = Formatter::ALL.iter().map(|(_, f)| *f).collect();
+        let lines = lines(&all);
+        assert_eq!(lines.len(), 6, "{lines:#?}");
+        assert!(
+            lines[0].starts_with("$IIALF,2,1,1,021407.00,B,E,V,,10001,17,1,0,PERSON OVERBOARD*"),
+            "{}",
+            lines[0]
+        );
+        assert!(
+            lines[1].starts_with("$IIALF,2,2,1,,,,,,,,,,Person overboard: Ada. 250 metres"),
+            "{}",
+            lines[1]
+        );
+        assert!(lines[2].starts_with("$IIALR,021407.00,017,A,V,Person overboard"), "{}", lines[2]);
+        assert!(lines[3].starts_with("$IITLL,01,5430.0000,N,01015.0000,E,Ada,021407.00,T,*"), "{}", lines[3]);
+        assert!(lines[4].starts_with("$IIWPL,5430.0000,N,01015.0000,E,Ada*"), "{}", lines[4]);
+        assert!(lines[5].starts_with("$IIALC,01,01,01,1,,10001,17,1*"), "{}", lines[5]);
+        assert!(lines.iter().all(|l| l.len() <= 80));
+        assert!(self::lines(&[Formatter::Hbt]).is_empty());
+    }
+
+    #[test]
+    fn numbers_of_orders_stay() {
+        assert_eq!(identifier("person overboard"), 10_001);
+        let own = identifier("close approach");
+        assert!((20_000..30_000).contains(&own) && own == identifier("close approach"));
+    }
+}

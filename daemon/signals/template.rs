@@ -1,0 +1,217 @@
+//! A body of one's own for a webhook: text with places like `${alert.text}` that are filled from the event record.
+
+use crate::event::EventRecord;
+use serde_json::Value;
+use terms::nearest;
+use thiserror::Error;
+
+/// How values are written so that they cannot break what stands around them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// As JSON: within quotes as the letters of a string, elsewhere as a value with its own quotes, or null.
+    Json,
+    /// As a field of a form (`application/x-www-form-urlencoded`).
+    Urlencoded,
+    /// As they are, control characters as blanks.
+    Plain,
+}
+
+impl Form {
+    /// The form of a content type.
+    pub fn of(content_type: &str) -> Self {
+        let kind = content_type.split(';').next().unwrap_or("").trim().to_lowercase();
+        match kind.as_str() {
+            "application/x-www-form-urlencoded" => Self::Urlencoded,
+            k if k == "application/json" || k.ends_with("+json") => Self::Json,
+            _ => Self::Plain,
+        }
+    }
+}
+
+/// What is wrong with a template.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum TemplateError {
+    /// A place is not closed.
+    #[error("`${{` begins a place that no `}}` ends")]
+    Open,
+    /// The record has no such field.
+    #[error("the record has no field `{0}`{1}")]
+    NoField(String, String),
+    /// It would not be JSON.
+    #[error("filled, this is not JSON: {0}; another `Content-Type` among the headers says what it is")]
+    NotJson(String),
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Part {
+    Text(String),
+    Field {
+        path: String,
+        /// Inside a string of JSON.
+        quoted: bool,
+    },
+}
+
+/// A template, read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Template {
+    form: Form,
+    parts: Vec<Part>,
+}
+
+impl Template {
+    /// Reads a template.
+    ///
+    /// # Errors
+    /// A place that is not closed, a field that no record has, or JSON that would be none.
+    pub fn read(text: &str, form: Form) -> Result<Self, TemplateError> {
+        let example = example();
+        let mut known = Vec::new();
+        fields(&example, "", &mut known);
+        let (mut parts, mut quoted, mut rest) = (Vec::new(), false, text);
+        while let Some(at) = rest.find("${") {
+            let (before, after) = rest.split_at(at);
+            quoted = ends_quoted(before, quoted);
+            let (path, behind) = after[2..].split_once('}').ok_or(TemplateError::Open)?;
+            let path = path.trim();
+            if !known.iter().any(|k| k == path) {
+                let hint = nearest(path, known.iter().map(String::as_str));
+                let hint = hint.map_or(String::new(), |h| format!("; did you mean `{h}`?"));
+                return Err(TemplateError::NoField(path.to_owned(), hint));
+            }
+            parts.push(Part::Text(before.to_owned()));
+            parts.push(Part::Field { path: path.to_owned(), quoted });
+            rest = behind;
+        }
+        parts.push(Part::Text(rest.to_owned()));
+        let template = Self { form, parts };
+        if form == Form::Json {
+            for record in [&example, &Value::Null] {
+                let filled = template.fill(record);
+                serde_json::from_str::<Value>(&filled).map_err(|e| TemplateError::NotJson(e.to_string()))?;
+            }
+        }
+        Ok(template)
+    }
+
+    /// The body for a record. A field that is null leaves nothing, in JSON outside of quotes `null`.
+    pub fn fill(&self, record: &Value) -> String {
+        let mut body = String::new();
+        for part in &self.parts {
+            match part {
+                Part::Text(t) => body += t,
+                Part::Field { path, quoted } => {
+                    let value = path.split('.').fold(record, |v, key| &v[key]);
+                    body += &self.written(value, *quoted);
+                }
+            }
+        }
+        body
+    }
+
+    fn written(&self, value: &Value, quoted: bool) -> String {
+        let plain = match value {
+            Value::Null => String::new(),
+            Value::String(s) => s.clone(),
+            other => other.to_string(),
+        };
+        match self.form {
+            Form::Json if quoted => {
+                let string = Value::String(plain).to_string();
+                string[1..string.len() - 1].to_owned()
+            }
+            Form::Json => value.to_string(),
+            Form::Urlencoded => urlencoded(&plain),
+            Form::Plain => crate::words::one_line(&plain),
+        }
+    }
+}
+
+/// Whether a string of JSON is open at the end of a text that begins in one or not.
+fn ends_quoted(text: &str, mut quoted: bool) -> bool {
+    let mut escaped = false;
+    for c in text.chars() {
+        match c {
+            _ if escaped => escaped = false,
+            '\\' if quoted => escaped = true,
+            '"' => quoted = !quoted,
+            _ => {}
+        }
+    }
+    quoted
+}
+
+/// A field's value as a form carries it (WHATWG URL, application/x-www-form-urlencoded serializing).
+fn urlencoded(text: &str) -> String {
+    let mut out = String::new();
+    for b in text.bytes() {
+        match b {
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'*' | b'-' | b'.' | b'_' => out.push(char::from(b)),
+            b' ' => out.push('+'),
+            _ => out += &format!("%{b:02X}"),
+        }
+    }
+    out
+}
+
+/// Names of the fields of a value, those of its parts with a dot between.
+fn fields(value: &Value, under: &str, known: &mut Vec<String>) {
+    if let Value::Object(map) = value {
+        for (key, value) in map {
+            let name = if under.is_empty() { key.clone() } else { format!("{under}.{key}") };
+            fields(value, &name, known);
+            if !value.is_object() {
+                known.push(name);
+            }
+        }
+    }
+}
+
+/// A record with every part it can have.
+fn example() -> Value {
+    let mut record = super::trial::record();
+    record.target = super::trial::target();
+    record.casualty = Some(super::trial::casualty());
+    // A record is made of numbers and texts, which always have a form in JSON.
+    serde_json::to_value::<EventRecord>(record).unwrap_or(Value::Null)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn record() -> Value {
+        json!({"log_id": null, "alert": {"text": "\"Ada\" & Bo\n7 %", "id": 3}, "own": {"sog_kn": 5.5}})
+    }
+
+    #[test]
+    fn values_cannot_break_what_stands_around_them() {
+        let json = Template::read(
+            r#"{"title": "${ alert.text }", "n": ${log_id}, "id": ${alert.id}, "quote": "\"${own.sog_kn} kn"}"#,
+            Form::Json,
+        )
+        .unwrap()
+        .fill(&record());
+        let read: Value = serde_json::from_str(&json).unwrap();
+        assert_eq!(read, json!({"title": "\"Ada\" & Bo\n7 %", "n": null, "id": 3, "quote": "\"5.5 kn"}));
+        let form = Template::read("message=${alert.text}&n=${log_id}", Form::Urlencoded).unwrap();
+        assert_eq!(form.fill(&record()), "message=%22Ada%22+%26+Bo%0A7+%25&n=");
+        let plain = Template::read("$5: ${alert.text}", Form::Plain).unwrap();
+        assert_eq!(plain.fill(&record()), "$5: \"Ada\" & Bo 7 %");
+    }
+
+    #[test]
+    fn what_is_wrong_is_said() {
+        let read = |t: &str| Template::read(t, Form::Json).unwrap_err().to_string();
+        assert_eq!(
+            read("{\"a\": ${alert.txt}}"),
+            "the record has no field `alert.txt`; did you mean `alert.text`?"
+        );
+        assert!(read("{\"a\": ${alert.text").contains("no `}` ends"));
+        assert!(read("{\"a\": ${alert.text}").contains("not JSON"));
+        assert!(Template::read("{\"a\": ${casualty.crew}, \"b\": \"${target.name}\"}", Form::Json).is_ok());
+        assert_eq!(Form::of("application/json; charset=utf-8"), Form::Json);
+        assert_eq!(Form::of("text/plain"), Form::Plain);
+    }
+}

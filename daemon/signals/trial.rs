@@ -1,0 +1,71 @@
+//! Records that stand for others: the words of a trial, and an example of every field.
+
+use crate::event::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
+use lookout::casualty::RelativeTo;
+use rules::{AlertId, EventKind, Priority};
+use terms::{CasualtyId, Mmsi};
+
+/// Says that it is a test and no more.
+pub(super) fn record() -> EventRecord {
+    EventRecord {
+        version: 1,
+        log_id: None,
+        seq: 1,
+        event: EventKind::Noted,
+        at: None,
+        steady_s: 0.0,
+        alert: AlertPart {
+            id: AlertId(0),
+            order: "signal test".into(),
+            priority: Priority::Notice,
+            state: None,
+            text: "This is a test of the signal.".into(),
+            exercise: true,
+        },
+        own: OwnPart::default(),
+        target: None,
+        casualty: None,
+    }
+}
+
+/// A target with every field.
+pub(super) fn target() -> Option<TargetPart> {
+    Some(TargetPart {
+        mmsi: Mmsi::new(211_000_001)?,
+        name: Some("Wendelin".into()),
+        kind: Some("sailing vessel".into()),
+        latitude_deg: Some(54.5),
+        longitude_deg: Some(10.25),
+        cog_deg: Some(90.0),
+        sog_kn: Some(5.5),
+        range_nm: Some(1.5),
+        bearing_deg: Some(45.0),
+        relative_bearing_deg: Some(315.0),
+        relative_to: Some(RelativeTo::Heading),
+        cpa_nm: Some(0.25),
+        tcpa_s: Some(600.0),
+        age_s: Some(4.0),
+    })
+}
+
+/// A casualty with every field.
+pub(super) fn casualty() -> CasualtyPart {
+    CasualtyPart {
+        id: CasualtyId(1),
+        beacon_mmsi: None,
+        crew: Some("Ada".into()),
+        source: "ais".into(),
+        position: "reported".into(),
+        latitude_deg: Some(54.5),
+        longitude_deg: Some(10.25),
+        range_nm: Some(0.25),
+        bearing_deg: Some(45.0),
+        relative_bearing_deg: Some(315.0),
+        relative_to: Some(RelativeTo::Heading),
+        elapsed_s: 30.0,
+        elapsed_is: "exact".into(),
+        set_deg: Some(20.0),
+        drift_kn: Some(0.5),
+        radius95_nm: Some(0.03),
+    }
+}

@@ -1,0 +1,46 @@
+//! Words of a bridge about our alerts, by a feed that the boat's file trusts: ACN and ACK.
+
+use super::Watch;
+use crate::signals::{alarm_number, identifier};
+use rules::AlertId;
+use sentence::DeviceAlert;
+use terms::Moment;
+
+impl Watch {
+    /// Does what a bridge commands. What is about no alert of ours, or cannot be done to it, is let pass: on a bus every
+    /// device hears what is said to the others.
+    pub(super) fn bridge(&mut self, at: Moment, words: &DeviceAlert) {
+        let named = |a: &&rules::Alert| words.identifier.is_none_or(|n| n == identifier(&a.order));
+        let refused = match (words.command, words.instance) {
+            (Some(command), Some(instance)) => {
+                let ours = self.board.alerts().filter(named).find(|a| a.id.0 == instance).map(|a| a.id);
+                let Some(id) = ours else { return };
+                match command {
+                    'A' => self.board.acknowledge(at, id),
+                    'S' => self.board.silence(at, id),
+                    'O' => self.board.transfer(at, id),
+                    // Q asks for the alert to be told again, which happens in any case with the next list.
+                    _ => Ok(()),
+                }
+            }
+            (None, None) => match acknowledged(words).and_then(|n| self.newest(n)) {
+                Some(id) => self.board.acknowledge(at, id),
+                None => return,
+            },
+            _ => return,
+        };
+        // Acknowledged already, or not to be: nothing is owed to the bridge.
+        let _ = refused;
+    }
+
+    /// The newest open alert of a number of three digits.
+    fn newest(&self, number: u32) -> Option<AlertId> {
+        self.board.alerts().map(|a| a.id).filter(|id| alarm_number(*id) == number).max()
+    }
+}
+
+/// The number that an ACK names. It has nothing else, by which it differs from an ALR.
+fn acknowledged(words: &DeviceAlert) -> Option<u32> {
+    let bare = DeviceAlert { identifier: words.identifier, ..DeviceAlert::default() };
+    words.identifier.filter(|_| *words == bare)
+}

@@ -1,0 +1,301 @@
+//! Webhooks against receivers as they are met: every event once, under one key, in the order of its alert.
+
+// A test may stop where its footing is missing.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[allow(dead_code)]
+mod desk;
+mod rough;
+
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+use desk::{Desk, record};
+use hmac::{Hmac, KeyInit, Mac};
+use middlewatch::clock::{Clock, boot_id};
+use middlewatch::config;
+use middlewatch::logbook::{Logbook, LogbookSettings, Pace, Stamp};
+use middlewatch::signals::{News, Signals};
+use rough::{Does, Post, Rough};
+use rules::{Carry, Priority};
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+use std::time::Duration;
+use terms::UtcSource;
+use tokio::runtime::Runtime;
+use tokio::sync::mpsc;
+
+/// Long enough for a loaded machine; a test that passes does not wait for it.
+const PATIENCE: Duration = Duration::from_secs(120);
+
+fn now() -> Stamp {
+    Stamp { steady: Clock.now(), utc: Some((Clock.utc(), UtcSource::System)) }
+}
+
+/// The signals of a boat and their logbook, as the daemon runs them.
+struct Aboard {
+    runtime: Runtime,
+    signals: Signals,
+    logbook: Logbook,
+    news: mpsc::Receiver<News>,
+}
+
+impl Aboard {
+    fn start(boat: &Path, signal: &str, logbook: &Path) -> Self {
+        let runtime =
+            tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
+        let text = format!("version = 1\n{signal}");
+        let boat = config::read(boat.to_str().unwrap(), &text).unwrap();
+        let settings =
+            LogbookSettings { boot: Some(boot_id()), opened: now(), pace: Pace::Live, limit_bytes: None };
+        let (logbook, _, _) = Logbook::open_or_wait(logbook, settings);
+        let (to, news) = mpsc::channel(64);
+        let signals = runtime.block_on(async { Signals::start(&boat, &logbook, Clock, &to) });
+        Self { runtime, signals, logbook, news }
+    }
+
+    fn tell(&self, alert: u32, seq: u32, priority: Priority) {
+        let at = now();
+        let mut r = record(alert, seq, priority, 0);
+        r.steady_s = at.steady.as_s();
+        self.signals.tell(at, r, &Carry { aloud: seq == 1, ..Carry::default() });
+    }
+
+    /// Ends as a daemon that is told to stop.
+    fn stop(self) {
+        self.logbook.close(now()).blocking_recv().unwrap().unwrap();
+        self.runtime.shutdown_timeout(Duration::from_millis(200));
+    }
+}
+
+fn webhook(address: impl std::fmt::Display, more: &str) -> String {
+    format!(
+        "[[signal]]\nname = \"shore\"\nwebhook = \"http://{address}/alerts?boat=1\"\ntimeout = \"0.5 s\"\n{more}"
+    )
+}
+
+/// Each event has one key and one body in all its posts, each key belongs to one event, and the events of an alert are
+/// first taken in their order.
+fn check_keys(posts: &[Post]) {
+    let mut by_key: BTreeMap<String, (u64, u64, String)> = BTreeMap::new();
+    let mut by_event: BTreeMap<(u64, u64), String> = BTreeMap::new();
+    let mut last: BTreeMap<u64, u64> = BTreeMap::new();
+    let mut taken = BTreeSet::new();
+    for p in posts {
+        let (alert, seq) = p.event();
+        let known = by_key.entry(p.key().to_owned()).or_insert((alert, seq, p.body.clone()));
+        assert_eq!(*known, (alert, seq, p.body.clone()), "key {}", p.key());
+        let key = by_event.entry((alert, seq)).or_insert(p.key().to_owned());
+        assert_eq!(key, p.key(), "event {alert}.{seq} under two keys");
+        if p.taken() && taken.insert((alert, seq)) {
+            let before = last.insert(alert, seq).unwrap_or(0);
+            assert!(before < seq, "alert {alert}: {seq} after {before}");
+        }
+    }
+}
+
+fn taken(posts: &[Post]) -> BTreeSet<(u64, u64)> {
+    posts.iter().filter(|p| p.taken()).map(Post::event).collect()
+}
+
+#[test]
+fn a_receiver_that_stalls_resets_errs_redirects_and_drips_gets_every_event_once() {
+    let desk = Desk::new("rough");
+    let elsewhere = Rough::start(|_| Does::Good);
+    let location = format!("location: http://{}/", elsewhere.address);
+    let mut does = vec![
+        Does::Stall,
+        Does::Good,
+        Does::Reset,
+        Does::Good,
+        Does::Status(500, "x: y".into()),
+        Does::Good,
+        Does::Status(302, location),
+        Does::Good,
+        Does::Drip,
+        Does::Good,
+        Does::Lose,
+        Does::Good,
+        Does::Status(503, "retry-after: 2".into()),
+    ]
+    .into_iter();
+    let receiver = Rough::start(move |_| does.next().unwrap_or(Does::Good));
+    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &desk.file());
+    for alert in 1..=4 {
+        for seq in 1..=3 {
+            // The last event of each is more urgent than the others and must not overtake them.
+            aboard.tell(alert, seq, if seq == 3 { Priority::Alarm } else { Priority::Warning });
+            // A new telling takes the place of the one before, so that waits until this one is on its way.
+            receiver.wait("the one before", PATIENCE, |p| {
+                p.iter().any(|p| p.event() == (alert.into(), seq.into()))
+            });
+        }
+    }
+    let posts = receiver.wait("all twelve", PATIENCE, |p| taken(p).len() == 12);
+    check_keys(&posts);
+    let answers = posts.iter().filter(|p| p.did == Does::Good).map(Post::event);
+    assert_eq!(answers.collect::<Vec<_>>().len(), 12, "each was acknowledged once");
+    assert!(elsewhere.posts().is_empty(), "a redirection is not followed");
+    let (asked, next) =
+        (posts.iter().position(|p| matches!(p.did, Does::Status(503, _))).unwrap(), Duration::from_secs(2));
+    assert!(posts[asked + 1].at - posts[asked].at >= next, "it waits as long as it is asked to");
+    assert!(posts[0].header("content-type") == Some("application/json"));
+    let on_disk = |p: &Post| p.json()["log_id"].as_i64().map(|id| format!("-{id}-{}", p.event().1));
+    assert!(posts.iter().any(|p| on_disk(p).is_some()), "a disk is not always too slow");
+    assert!(posts.iter().all(|p| on_disk(p).is_none_or(|end| p.key().ends_with(&end))));
+    aboard.stop();
+}
+
+#[test]
+fn a_thousand_alerts_through_a_flapping_receiver_and_restarts_are_all_there_under_one_key_each() {
+    let desk = Desk::new("flap");
+    // Up and down in turns of some posts: down it breaks off before or after it has taken the post.
+    let mut n = 0u32;
+    let receiver = Rough::start(move |_| {
+        n += 1;
+        match n % 400 {
+            60 => Does::Reset,
+            200 => Does::Lose,
+            330 => Does::Status(502, "x: y".into()),
+            _ => Does::Good,
+        }
+    });
+    let signal = webhook(receiver.address, "");
+    let boat = Path::new("boat.toml");
+    let mut told = 0;
+    for run in 0..3 {
+        let aboard = Aboard::start(boat, &signal, &desk.file());
+        for _ in 0..[400, 400, 200][run] {
+            told += 1;
+            aboard.tell(told, 1, if told % 3 == 0 { Priority::Alarm } else { Priority::Warning });
+            if told % 2 == 0 {
+                aboard.tell(told, 2, Priority::Alarm);
+            }
+        }
+        if run < 2 {
+            let so_far = told as usize / 2;
+            receiver.wait("some of them", PATIENCE, |p| taken(p).len() > so_far);
+            aboard.stop();
+        } else {
+            let posts = receiver.wait("all of them", PATIENCE, |p| taken(p).len() == 1500);
+            check_keys(&posts);
+            assert!(posts.len() > 1500, "some were posted more than once: the receiver saw to that");
+            assert_eq!(aboard.logbook.health().borrow().dropped, 0);
+            aboard.stop();
+        }
+    }
+}
+
+#[test]
+fn what_went_out_before_it_was_on_disk_keeps_its_key_and_its_words_after_a_restart() {
+    let desk = Desk::new("early");
+    let folder = desk.0.join("not-yet");
+    let file = folder.join("logbook.db");
+    let receiver = Rough::start(|_| Does::Status(500, "x: y".into()));
+    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &file);
+    aboard.tell(1, 1, Priority::EmergencyAlarm);
+    let posts = receiver.wait("the first attempt", PATIENCE, |p| !p.is_empty());
+    assert_eq!(posts[0].json()["log_id"], Value::Null, "it did not wait for the disk");
+    std::fs::create_dir(&folder).unwrap();
+    while !aboard.logbook.health().borrow().is_good() {
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    aboard.stop();
+
+    let receiver2 = Rough::start(|_| Does::Good);
+    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver2.address, ""), &file);
+    aboard.tell(2, 1, Priority::Alarm);
+    let later = receiver2.wait("both", PATIENCE, |p| taken(p).len() == 2);
+    assert_eq!((later[0].event(), later[0].key()), ((1, 1), posts[0].key()));
+    assert_eq!(later[0].body, posts[0].body, "the same key, the same words");
+    assert_eq!(later[1].json()["log_id"], 2);
+    aboard.stop();
+}
+
+#[test]
+fn one_that_is_refused_does_not_keep_the_others() {
+    let desk = Desk::new("poison");
+    let receiver =
+        Rough::start(|p| if p.event().0 == 1 { Does::Status(422, "x: y".into()) } else { Does::Good });
+    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &desk.file());
+    aboard.tell(1, 1, Priority::EmergencyAlarm);
+    aboard.tell(1, 2, Priority::EmergencyAlarm);
+    for alert in 2..=6 {
+        aboard.tell(alert, 1, Priority::Warning);
+    }
+    let posts = receiver.wait("the others", PATIENCE, |p| taken(p).len() == 5);
+    check_keys(&posts);
+    assert!(posts.iter().all(|p| p.event() != (1, 2)), "its alert keeps its order");
+    aboard.stop();
+}
+
+#[test]
+fn a_receiver_that_is_away_is_told_of_and_so_is_its_return() {
+    let desk = Desk::new("away");
+    let address = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(address, ""), &desk.file());
+    aboard.tell(1, 1, Priority::Alarm);
+    let news = aboard.news.blocking_recv().unwrap();
+    assert!(news.outcome.unwrap_err().contains(&address.to_string()));
+    let listener = std::net::TcpListener::bind(address).unwrap();
+    std::thread::spawn(move || {
+        use std::io::{Read, Write};
+        for stream in listener.incoming() {
+            let mut stream = stream.unwrap();
+            let _ = stream.read(&mut [0; 4096]);
+            let _ = stream.write_all(b"HTTP/1.1 200 x\r\ncontent-length: 0\r\n\r\n");
+        }
+    });
+    // A new alarm does not wait for the end of the back-off, and lets the old one through.
+    aboard.tell(2, 1, Priority::Alarm);
+    while aboard.news.blocking_recv().unwrap().outcome.is_err() {}
+    aboard.stop();
+}
+
+#[test]
+fn headers_a_body_of_ones_own_and_a_signature_that_a_receiver_can_check() {
+    let desk = Desk::new("signed");
+    std::fs::write(desk.0.join("shore.key"), "not the sea's own secret\n").unwrap();
+    let receiver = Rough::start(|_| Does::Good);
+    let more = "headers = { Authorization = \"Bearer quay\", \"Content-Type\" = \"application/vnd.x+json\" }\n\
+                body = '{\"title\": \"${alert.order}\", \"seq\": ${seq}, \"at\": \"${at}\", \"who\": ${casualty.crew}}'\n\
+                signature = { key_id = \"wendelin\", secret_file = \"shore.key\" }\n";
+    let aboard = Aboard::start(&desk.0.join("boat.toml"), &webhook(receiver.address, more), &desk.file());
+    aboard.tell(7, 1, Priority::Alarm);
+    let post = receiver.wait("the post", PATIENCE, |p| !p.is_empty()).remove(0);
+    assert_eq!(post.header("authorization"), Some("Bearer quay"));
+    assert_eq!(
+        post.json(),
+        json!({"title": "close approach", "seq": 1, "at": "2026-11-01T00:00:00.000Z", "who": null})
+    );
+    // As a receiver checks it (RFC 9421 section 3.2), from what came over the wire.
+    let digest = format!("sha-256=:{}:", STANDARD.encode(Sha256::digest(post.body.as_bytes())));
+    assert_eq!(post.header("content-digest"), Some(digest.as_str()));
+    let input = post.header("signature-input").unwrap().strip_prefix("middlewatch=").unwrap();
+    let (names, parameters) = input.strip_prefix('(').unwrap().split_once(')').unwrap();
+    assert!(parameters.contains(";keyid=\"wendelin\""));
+    let created: i64 =
+        parameters.split(';').find_map(|p| p.strip_prefix("created=")).unwrap().parse().unwrap();
+    assert!((Clock.utc().0 / 1000 - created).abs() < 300);
+    let mut base = String::new();
+    for name in names.split(' ') {
+        let bare = name.trim_matches('"');
+        let value = match bare {
+            "@method" => "POST",
+            "@authority" => post.header("host").unwrap(),
+            "@path" => "/alerts",
+            "@query" => "?boat=1",
+            header => post.header(header).unwrap(),
+        };
+        base += &format!("{name}: {value}\n");
+    }
+    for covered in ["@method", "@authority", "@path", "@query", "content-digest", "idempotency-key"] {
+        assert!(names.contains(&format!("\"{covered}\"")), "{covered} is not covered");
+    }
+    base += &format!("\"@signature-params\": {input}");
+    let mac = Hmac::<Sha256>::new_from_slice(b"not the sea's own secret").unwrap();
+    let want = STANDARD.encode(mac.chain_update(base.as_bytes()).finalize().into_bytes());
+    assert_eq!(post.header("signature").unwrap(), format!("middlewatch=:{want}:"));
+    aboard.stop();
+}
