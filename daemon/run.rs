@@ -253,8 +253,24 @@ impl Daemon {
         let at = self.clock.now();
         self.watch.advance(at);
         let answer = match question.ask {
+            Ask::Backup(to) => {
+                let copied = self.logbook.backup(&to);
+                // The watch does not wait for a slow stick.
+                tokio::spawn(async move {
+                    let answer = match copied.await {
+                        Ok(Ok(bytes)) => {
+                            Ok(json!({"done": format!("{bytes} bytes copied to {}", to.display())}))
+                        }
+                        Ok(Err(e)) => Err(ActError::Nothing(e.to_string())),
+                        Err(_) => Err(ActError::Nothing("the logbook is closed".to_owned())),
+                    };
+                    let _ = question.reply.send(answer);
+                });
+                return;
+            }
             Ask::Act(act) => self.watch.act(at, act).map(|done| json!({"done": done})),
             Ask::Handover(who) => self.handover(at, who),
+            Ask::Casualty(question) => self.watch.casualty_told(at, &question),
             Ask::Reload => self.reload(),
             Ask::Status => Ok(self.status(at)),
         };

@@ -233,10 +233,48 @@ fn a_casualty_outlasts_the_daemon() {
     let daemon = Daemon::start_in(folder, "");
     let again = daemon.alert("person overboard");
     assert_eq!(again["state"], "active-unacknowledged");
-    assert!(again["id"].as_u64() > first["id"].as_u64(), "no number is used twice");
+    assert_eq!(again["id"], first["id"], "the same alert goes on");
     assert_eq!(daemon.status()["casualties"][0]["crew"], "Ada");
+    let brief = daemon.tell(&["casualty", "--brief"]);
+    assert!(text(&brief.stdout).contains("MAYDAY"), "{}", text(&brief.stderr));
+    let copy = daemon.folder.0.join("copy.db");
+    let backup = daemon.tell(&["backup", copy.to_str().unwrap()]);
+    assert!(backup.status.success(), "{}", text(&backup.stderr));
+    let review = aboard::verb(&["review", "--logbook", copy.to_str().unwrap()]);
+    assert!(text(&review.stdout).contains("Ada"), "{}", text(&review.stderr));
     assert!(daemon.tell(&["stand-down", "--reason", "recovered"]).status.success());
     let folder = daemon.stop();
     let daemon = Daemon::start_in(folder, "");
     assert_eq!(daemon.status()["casualties"], json!([]), "what was stood down stays so");
+}
+
+#[test]
+fn the_watch_is_handed_over_and_its_keeper_must_answer() {
+    let daemon = Daemon::start(
+        "handover",
+        "[watch]\nskipper = \"Ada\"\nwatchkeeper = { asks_every = \"12 min\", answered_from = [\"helm\"] }\n",
+    );
+    let told = daemon.tell(&["handover", "Ben"]);
+    assert!(text(&told.stdout).contains("Ben has the watch"), "{}", text(&told.stderr));
+    assert!(text(&daemon.tell(&["handover"]).stdout).contains("On watch: Ben"));
+    assert!(daemon.tell(&["answer", "helm"]).status.success());
+    let bunk = daemon.tell(&["answer", "bunk"]);
+    assert!(text(&bunk.stderr).contains("no lookout position"), "{}", text(&bunk.stderr));
+    assert!(daemon.tell(&["watchkeeper", "off"]).status.success());
+}
+
+#[test]
+fn a_search_is_planned_from_the_mark() {
+    let folder = aboard::Folder::new("search");
+    let log = folder.write("log.txt", &own_position());
+    let daemon = Daemon::start_in(folder, &format!("[[feed]]\nname = \"log\"\nfile = {log:?}\n"));
+    until("a fix", || daemon.status()["own"]["latitude_deg"].as_f64());
+    assert!(daemon.tell(&["overboard"]).status.success());
+    let gpx = daemon.folder.0.join("search.gpx");
+    let plan =
+        daemon.tell(&["casualty", "--search", "square", "--spacing", "0.1", "--gpx", gpx.to_str().unwrap()]);
+    assert!(plan.status.success(), "{}", text(&plan.stderr));
+    assert!(text(&plan.stdout).contains("coordinator ashore"), "{}", text(&plan.stdout));
+    assert!(std::fs::read_to_string(gpx).unwrap().contains("<rte>"));
+    assert!(!daemon.tell(&["casualty", "--search", "spiral"]).status.success());
 }

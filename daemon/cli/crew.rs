@@ -6,7 +6,7 @@ use crate::control;
 use clap::Subcommand;
 use rules::AlertId;
 use serde_json::{Value, json};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use terms::CasualtyId;
 
 #[derive(Debug, clap::Args)]
@@ -61,6 +61,43 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
+    /// Tell of a casualty: its line, the sheet to read over the radio, a search pattern
+    Casualty {
+        /// Number of the casualty; needed where there are several
+        casualty: Option<u32>,
+        /// The sheet for the coordinator
+        #[arg(long)]
+        brief: bool,
+        /// A search pattern: square or sector
+        #[arg(long, value_name = "PATTERN")]
+        search: Option<String>,
+        /// Track spacing in nautical miles
+        #[arg(long, value_name = "NM")]
+        spacing: Option<f64>,
+        /// Width in which a head in the water is surely seen, in nautical miles
+        #[arg(long, value_name = "NM")]
+        sweep_width: Option<f64>,
+        /// Radius in nautical miles; else by the datum
+        #[arg(long, value_name = "NM")]
+        radius: Option<f64>,
+        /// Speed through the water in knots; else the present one
+        #[arg(long, value_name = "KN")]
+        speed: Option<f64>,
+        /// Course of the first leg, true; else down-drift
+        #[arg(long, value_name = "DEG")]
+        first_course: Option<f64>,
+        /// The second pass of the pattern
+        #[arg(long)]
+        second_pass: bool,
+        /// The pattern was searched in vain: count it
+        #[arg(long)]
+        searched: bool,
+        /// Write the pattern as GPX 1.1
+        #[arg(long, value_name = "FILE")]
+        gpx: Option<PathBuf>,
+        #[command(flatten)]
+        to: To,
+    },
     /// Declare what the vessel does (under sail, under power, hove to, at anchor, moored) or the waters (ocean, coastal)
     Declare {
         /// In the words above
@@ -98,6 +135,13 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
+    /// Copy the logbook to another file, while the watch goes on
+    Backup {
+        /// The copy; one that is there already is replaced
+        file: PathBuf,
+        #[command(flatten)]
+        to: To,
+    },
     /// Read the orders file anew
     Reload {
         #[command(flatten)]
@@ -115,9 +159,35 @@ impl Verb {
                 let act = json!({"act": "handover", "who": who});
                 return exchange(&to, "/act", Some(act), handover);
             }
+            Self::Backup { file, to } => {
+                // The daemon has a working folder of its own.
+                let file = std::path::absolute(&file).unwrap_or(file);
+                return exchange(&to, "/backup", Some(json!({"to": file})), told);
+            }
             Self::Watchkeeper { switch, to } => {
                 let act = json!({"act": "watchkeeper", "switch": switch});
                 return exchange(&to, "/act", Some(act), told);
+            }
+            Self::Casualty {
+                casualty,
+                brief,
+                search,
+                spacing,
+                sweep_width,
+                radius,
+                speed,
+                first_course,
+                second_pass,
+                searched,
+                gpx,
+                to,
+            } => {
+                let question = json!({
+                    "casualty": casualty, "brief": brief, "pattern": search, "spacing_nm": spacing,
+                    "sweep_width_nm": sweep_width, "radius_nm": radius, "speed_kn": speed,
+                    "first_course_deg": first_course, "second_pass": second_pass, "searched": searched,
+                });
+                return exchange(&to, "/casualty", Some(question), |v| of_casualty(v, gpx.as_deref()));
             }
             Self::Answer { from, to } => (to, Act::Answer { from }),
             Self::Acknowledge { alert, to } => {
@@ -135,6 +205,19 @@ impl Verb {
         let body = serde_json::to_value(act).unwrap_or(Value::Null);
         exchange(&to, "/act", Some(body), told)
     }
+}
+
+/// What is told of a casualty; its pattern goes into a file where one is named.
+fn of_casualty(answer: &Value, gpx: Option<&Path>) -> String {
+    let parts = ["words", "brief", "plan"].map(|part| answer[part].as_str());
+    let mut text: String = parts.into_iter().flatten().map(|part| format!("{}\n", part.trim_end())).collect();
+    if let (Some(path), Some(xml)) = (gpx, answer["gpx"].as_str()) {
+        text += &match std::fs::write(path, xml) {
+            Ok(()) => format!("Written to {}\n", path.display()),
+            Err(e) => format!("{}: {e}\n", path.display()),
+        };
+    }
+    text
 }
 
 /// The handover, line by line.

@@ -52,6 +52,8 @@ pub struct Boat {
 pub struct Vessel {
     /// Her name, for reports.
     pub name: Option<String>,
+    /// Her call sign, for the sheet that is read over the radio.
+    pub call_sign: Option<String>,
     /// Her identity: never a target.
     pub mmsi: Option<Mmsi>,
     /// Identities of tenders and vessels in company, which are no ships to be called for.

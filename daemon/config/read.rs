@@ -23,6 +23,7 @@ const MOST_CREW: usize = 64;
 #[serde(deny_unknown_fields)]
 struct RawVessel {
     name: Option<String>,
+    call_sign: Option<String>,
     mmsi: Option<Spanned<String>>,
     #[serde(default)]
     fleet: Vec<Spanned<String>>,
@@ -237,6 +238,7 @@ impl Reader {
         });
         Vessel {
             name: v.name,
+            call_sign: v.call_sign,
             mmsi: v.mmsi.and_then(|m| self.mmsi(&m)),
             fleet: v.fleet.iter().filter_map(|m| self.mmsi(m)).collect(),
             transducer_depth_m,

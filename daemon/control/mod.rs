@@ -10,7 +10,9 @@ pub use server::{ControlError, Server};
 use crate::act::{Act, ActError};
 use crate::config::Boat;
 use crate::signals::News;
+use crate::watch::CasualtyQuestion;
 use serde_json::Value;
+use std::path::PathBuf;
 use terms::SignalId;
 use tokio::sync::{mpsc, oneshot};
 
@@ -32,6 +34,10 @@ pub enum Ask {
     Status,
     /// What the one who takes the watch over must know; with a name, that person has it afterwards.
     Handover(Option<String>),
+    /// About a casualty: its line, the sheet for the radio, a search pattern.
+    Casualty(CasualtyQuestion),
+    /// Copy the logbook to another file.
+    Backup(PathBuf),
     /// Read the orders anew.
     Reload,
 }

@@ -8,6 +8,7 @@ use hyper::header::{ALLOW, CONTENT_TYPE};
 use hyper::service::service_fn;
 use hyper::{Method, Request, Response, StatusCode};
 use hyper_util::rt::{TokioIo, TokioTimer};
+use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 use std::convert::Infallible;
 use std::io;
@@ -114,13 +115,24 @@ async fn answer(request: Request<Incoming>, questions: &mpsc::Sender<Question>) 
         (&Method::GET, "/status") => Ask::Status,
         (&Method::GET, "/handover") => Ask::Handover(None),
         (&Method::POST, "/reload") => Ask::Reload,
+        (&Method::POST, "/backup") => match body::<Backup>(request).await {
+            Ok(Backup { to }) if to.is_absolute() => Ask::Backup(to),
+            Ok(_) => {
+                return told(StatusCode::BAD_REQUEST, &json!({"error": "a copy's path begins at the root"}));
+            }
+            Err(why) => return told(StatusCode::BAD_REQUEST, &json!({"error": why})),
+        },
+        (&Method::POST, "/casualty") => match body(request).await {
+            Ok(question) => Ask::Casualty(question),
+            Err(why) => return told(StatusCode::BAD_REQUEST, &json!({"error": why})),
+        },
         (&Method::POST, "/act") => match body(request).await {
             Ok(Act::Handover { who }) => Ask::Handover(Some(who)),
             Ok(act) => Ask::Act(act),
             Err(why) => return told(StatusCode::BAD_REQUEST, &json!({"error": why})),
         },
         (_, "/status" | "/handover") => return not_so("GET"),
-        (_, "/reload" | "/act") => return not_so("POST"),
+        (_, "/reload" | "/act" | "/casualty" | "/backup") => return not_so("POST"),
         _ => return told(StatusCode::NOT_FOUND, &json!({"error": format!("there is nothing at {path}")})),
     };
     let (reply, answered) = oneshot::channel();
@@ -145,11 +157,19 @@ async fn answer(request: Request<Incoming>, questions: &mpsc::Sender<Question>) 
     }
 }
 
-/// The act in a request's body.
-async fn body(request: Request<Incoming>) -> Result<Act, String> {
+/// Where a copy of the logbook goes.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Backup {
+    to: PathBuf,
+}
+
+/// What a request's body asks.
+async fn body<T: DeserializeOwned>(request: Request<Incoming>) -> Result<T, String> {
     let whole = Limited::new(request.into_body(), BODY).collect();
     match tokio::time::timeout(PATIENCE, whole).await {
-        Ok(Ok(b)) => serde_json::from_slice(&b.to_bytes()).map_err(|e| format!("the body is no act: {e}")),
+        Ok(Ok(b)) => serde_json::from_slice(&b.to_bytes())
+            .map_err(|e| format!("the body is not what is asked here: {e}")),
         Ok(Err(e)) => Err(format!("the body could not be read, at most {BODY} bytes are: {e}")),
         Err(_) => Err("the body did not arrive in time".to_owned()),
     }

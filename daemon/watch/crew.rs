@@ -109,13 +109,7 @@ impl Watch {
         let reason = StandDown::parse(reason).ok_or_else(|| {
             ActError::Wrong("a reason is recovered, false activation, test, or handed over".to_owned())
         })?;
-        let open: Vec<CasualtyId> = self.open_casualties(at).iter().map(|c| c.id).collect();
-        let id = match (which, open.as_slice()) {
-            (Some(id), _) => id,
-            (None, [only]) => *only,
-            (None, []) => return Err(ActError::Nothing("there is no casualty".to_owned())),
-            (None, _) => return Err(ActError::Wrong("there are several casualties: say which".to_owned())),
-        };
+        let id = self.which_casualty(at, which)?;
         let case = self.lookout.casualty(at, id);
         self.lookout.stand_down(at, id, reason).map_err(|e| ActError::Nothing(e.to_string()))?;
         if let Some(c) = case {

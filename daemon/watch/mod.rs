@@ -6,6 +6,7 @@ mod bridge;
 mod crew;
 mod handover;
 mod record;
+mod search;
 mod status;
 mod view;
 
@@ -15,9 +16,11 @@ use crate::logbook::{Entry, EntryKind, Logbook, OwnRow, Stamp, TargetRow};
 use crate::words;
 use handover::Trends;
 use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, spoken};
+use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Trouble};
 use record::target_row;
 use rules::{Board, BoardSettings, BuiltIn, Carry, Orders, Snapshot};
+pub use search::CasualtyQuestion;
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
 use std::time::Duration;
 use terms::{CasualtyId, FeedId, Moment, Quantity, Subject, Utc};
@@ -104,6 +107,7 @@ pub struct Watch {
     orders_from: String,
     not_before: Option<Utc>,
     trends: Trends,
+    vessel: Vessel,
 }
 
 /// The last numbers used in a logbook; none is used twice.
@@ -154,6 +158,7 @@ impl Watch {
             orders_from: String::new(),
             not_before,
             trends: Trends::default(),
+            vessel: search::vessel_of(boat),
         };
         watch.lookout.number_casualties_from(last.casualty.saturating_add(1));
         for f in feeds {

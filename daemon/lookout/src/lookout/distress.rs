@@ -3,6 +3,7 @@
 use super::Lookout;
 use crate::Finding;
 use crate::casualty::{CasualtyState, Gap, News, NoSuchCasualty, Snapshot, StandDown};
+use crate::search::{Plan, Searched, Vessel, Wish, brief};
 use std::time::Duration;
 use terms::{CasualtyId, Moment, Subject};
 
@@ -38,6 +39,37 @@ impl Lookout {
     /// All open casualties in the order in which they were raised.
     pub fn casualties(&self, at: Moment) -> Vec<CasualtyState> {
         self.casualties.states(at, &self.context(at))
+    }
+
+    /// The sheet for the coordinator, to be read over the radio and recomputed ashore.
+    pub fn brief(&self, at: Moment, id: CasualtyId, vessel: &Vessel) -> Option<String> {
+        let own = self.context(at);
+        let state = self.casualties.state(at, id, &own)?;
+        let datum = self.casualties.datum(at, id);
+        let current = self.casualties.current(&own);
+        Some(brief(at, vessel, &state, datum.as_ref(), &current, &self.casualties.searched_for(id), &own))
+    }
+
+    /// A search pattern from a casualty's datum.
+    ///
+    /// # Errors
+    /// When there is no datum, or the pattern cannot be laid; in words.
+    pub fn plan(&self, at: Moment, id: CasualtyId, wish: &Wish) -> Result<Plan, String> {
+        let own = self.context(at);
+        let datum = self.casualties.datum(at, id).ok_or_else(|| {
+            format!("casualty {} has no datum: no fix, no mark and no own track at the time", id.0)
+        })?;
+        Plan::new(&datum, &own, &self.casualties.current(&own), wish).map_err(|e| e.to_string())
+    }
+
+    /// Counts an area that was searched in vain.
+    pub fn searched(&mut self, id: CasualtyId, area: Searched) {
+        self.casualties.searched(id, area);
+    }
+
+    /// How many areas were searched for a casualty.
+    pub fn searches(&self, id: CasualtyId) -> usize {
+        self.casualties.searched_for(id).len()
     }
 
     /// Numbers casualties from here on: no number is used twice in one logbook.

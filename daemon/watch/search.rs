@@ -1,0 +1,111 @@
+//! What a casualty's coordinator and searchers are told: the sheet for the radio, and a search pattern.
+
+use super::Watch;
+use crate::act::ActError;
+use lookout::casualty::spoken;
+use lookout::search::{Pattern, Sweep, Vessel, Wish};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use terms::{CasualtyId, Moment};
+
+/// What is asked about a casualty.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct CasualtyQuestion {
+    /// Which; the only one where not told.
+    pub casualty: Option<CasualtyId>,
+    /// The sheet to be read over the radio.
+    pub brief: bool,
+    /// A search pattern: square or sector.
+    pub pattern: Option<String>,
+    /// Track spacing in nautical miles.
+    pub spacing_nm: Option<f64>,
+    /// How far off a head in the water is surely seen, to both sides together, in nautical miles.
+    pub sweep_width_nm: Option<f64>,
+    /// Radius in nautical miles; else by the datum.
+    pub radius_nm: Option<f64>,
+    /// Speed through the water in knots; else the present one.
+    pub speed_kn: Option<f64>,
+    /// Course of the first leg, true; else down-drift.
+    pub first_course_deg: Option<f64>,
+    /// The second pass of the same pattern.
+    pub second_pass: bool,
+    /// The pattern was searched in vain: it counts for the datum from now on.
+    pub searched: bool,
+}
+
+impl Watch {
+    /// Tells of a casualty: its line, and as asked the sheet for the radio or a search pattern.
+    ///
+    /// # Errors
+    /// When there is no such casualty, or the pattern cannot be laid.
+    pub fn casualty_told(&mut self, at: Moment, q: &CasualtyQuestion) -> Result<Value, ActError> {
+        let id = self.which_casualty(at, q.casualty)?;
+        let state = self
+            .lookout
+            .casualty(at, id)
+            .ok_or_else(|| ActError::Nothing(format!("no casualty {}", id.0)))?;
+        let mut told = json!({"casualty": super::record::casualty_part(&state), "words": spoken(&state)});
+        if q.brief {
+            told["brief"] = self.lookout.brief(at, id, &self.vessel).into();
+        }
+        if let Some(pattern) = &q.pattern {
+            let pattern = match pattern.as_str() {
+                "square" => Pattern::ExpandingSquare,
+                "sector" => Pattern::Sector,
+                other => return Err(ActError::Wrong(format!("`{other}` is no pattern: square or sector"))),
+            };
+            let own = self.lookout.own(at);
+            let speed_kn = q.speed_kn.or(own.speed_through_water_kn).or(own.sog_kn).ok_or_else(|| {
+                ActError::Wrong(
+                    "own speed is not known: say at which speed the pattern is to be laid".to_owned(),
+                )
+            })?;
+            let wish = Wish {
+                pattern,
+                second_pass: q.second_pass,
+                number: self.lookout.searches(id) + 1,
+                spacing_nm: q.spacing_nm,
+                sweep: q.sweep_width_nm.map(Sweep::ByHand),
+                radius_nm: q.radius_nm,
+                speed_kn,
+                first_course_deg: q.first_course_deg,
+            };
+            let plan = self.lookout.plan(at, id, &wish).map_err(ActError::Wrong)?;
+            let utc = self.lookout.utc(at).map(|(utc, _)| utc);
+            told["plan"] = plan.text(at, utc).into();
+            told["gpx"] = plan.gpx(at, utc).into();
+            told["sentences"] = plan.sentences("II").into();
+            if let Some(area) = plan.area.filter(|_| q.searched) {
+                self.lookout.searched(id, area);
+                told["searched"] = true.into();
+            }
+        }
+        Ok(told)
+    }
+
+    /// The one asked for, or the only one.
+    pub(super) fn which_casualty(
+        &self,
+        at: Moment,
+        which: Option<CasualtyId>,
+    ) -> Result<CasualtyId, ActError> {
+        let open: Vec<CasualtyId> = self.open_casualties(at).iter().map(|c| c.id).collect();
+        match (which, open.as_slice()) {
+            (Some(id), _) => Ok(id),
+            (None, [only]) => Ok(*only),
+            (None, []) => Err(ActError::Nothing("there is no casualty".to_owned())),
+            (None, _) => Err(ActError::Wrong("there are several casualties: say which".to_owned())),
+        }
+    }
+}
+
+/// The vessel as the sheet for the radio names her.
+pub(super) fn vessel_of(boat: &crate::config::Boat) -> Vessel {
+    Vessel {
+        name: boat.vessel.name.clone(),
+        call_sign: boat.vessel.call_sign.clone(),
+        mmsi: boat.vessel.mmsi,
+        persons: u32::try_from(boat.crew.len()).ok().filter(|n| *n > 0),
+    }
+}
