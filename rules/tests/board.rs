@@ -248,3 +248,26 @@ fn a_wind_that_backs_right_round_does_not_veer() {
     let called: Vec<String> = t.told().into_iter().map(|s| s.split(':').next().unwrap().to_owned()).collect();
     assert_eq!(called, ["Noted backs", "Noted shifts"]);
 }
+
+#[test]
+fn what_cannot_be_judged_is_told_of_all_ships_together_and_no_longer_when_they_are_gone() {
+    let mut t = Table::with(CLOSE);
+    let ship = |n: u32| Subject::Target(terms::Mmsi::new(230_000_000 + n).unwrap());
+    for n in 1..=5 {
+        t.word(ship(n), Q::Kind, "vessel");
+    }
+    t.word(ship(6), Q::Kind, "base").pass(601.0);
+    let names = "MV 230000001, MV 230000002, MV 230000003 and 2 more";
+    let missing = "CPA, TCPA not known";
+    assert_eq!(
+        t.told(),
+        [format!(
+            "Raised close approach: \"close approach\" cannot be judged for 10 min, for {names}: {missing}"
+        )]
+    );
+    for n in 1..=5 {
+        t.board.gone(t.at(), ship(n));
+    }
+    t.pass(1.0);
+    assert_eq!(t.kinds(), [Cleared]);
+}

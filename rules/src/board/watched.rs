@@ -67,6 +67,12 @@ pub struct Watched {
     unwatched: bool,
     /// Subjects about which it rests, and until when; also those that are no longer heard.
     rests: BTreeMap<Subject, Moment>,
+    /// Whether the alert of those that cannot be judged may stand; at first one may from before a restart.
+    told_unjudged: bool,
+    /// The same of the crowd's.
+    told_crowd: bool,
+    /// Truths of the tests while a subject is judged.
+    truths: Vec<Truth>,
 }
 
 /// What an order needs besides its own state.
@@ -96,6 +102,9 @@ impl Watched {
             crowd: BTreeSet::new(),
             unwatched: false,
             rests: BTreeMap::new(),
+            told_unjudged: true,
+            told_crowd: true,
+            truths: Vec::new(),
         };
         if let Some(kept) = kept {
             new.take_over(kept);
@@ -208,7 +217,7 @@ impl Watched {
             let phase = if alert.is_some() { Phase::On } else { Phase::Quiet };
             self.entries.insert(subject, Entry { since: at, tests, phase, alert, unknown_since: None });
         }
-        let mut truths = self.shared_truth.clone();
+        self.truths.clone_from(&self.shared_truth);
         let mut due = None;
         let own = self.order.each == Whose::Own;
         let since_order = self.since;
@@ -219,12 +228,12 @@ impl Watched {
             }
             let since = if own { since_order } else { entry.since };
             let v = desk.sight.judge(test, subject, since, &mut entry.tests[i]);
-            truths[i] = v.truth;
+            self.truths[i] = v.truth;
             due = sooner(due, v.due);
         }
-        let begins = self.order.when.judge(&truths);
+        let begins = self.order.when.judge(&self.truths);
         let ends = match &self.order.until {
-            Some(u) => u.judge(&truths),
+            Some(u) => u.judge(&self.truths),
             None => opposite(begins),
         };
         let step_due = self.step(subject, begins, ends, desk);
@@ -346,6 +355,9 @@ impl Watched {
         timers.set((self.place, Some(subject)), None);
         self.crowd.remove(&subject);
         if let Some(e) = self.entries.remove(&subject) {
+            self.unwatched = false;
+            // What is told of all subjects together is looked at anew when time next passes.
+            timers.set((self.place, None), Some(at));
             if let Some(t) = e.unknown_since {
                 self.unknown.remove(&(t, subject));
             }

@@ -14,6 +14,10 @@ impl Watched {
     pub(super) fn settle_patience(&mut self, desk: &mut Desk<'_>) {
         let Some(patience) = self.order.patience else { return };
         let at = desk.sight.at;
+        // Most of the time there is nothing to tell and nothing told.
+        if self.unknown.is_empty() && !self.told_unjudged {
+            return;
+        }
         let source = Source::Unjudged(self.order.name.clone());
         let standing = desk.alerts.find(&source, Subject::Lookout);
         let worn_out = self.unknown.first().is_some_and(|(since, _)| at >= *since + patience);
@@ -27,6 +31,7 @@ impl Watched {
             (false, Some(id)) => desk.alerts.rectify(at, id),
             _ => {}
         }
+        self.told_unjudged = worn_out;
     }
 
     fn unjudged_text(&self, patience: Duration, sight: &Sight<'_>) -> String {
@@ -57,6 +62,10 @@ impl Watched {
     /// Tells those beyond the number told one by one together, and one by one as places come free.
     pub(super) fn settle_crowd(&mut self, desk: &mut Desk<'_>) {
         let at = desk.sight.at;
+        let wanted = !self.crowd.is_empty() || self.unwatched;
+        if !wanted && !self.told_crowd {
+            return;
+        }
         // Places that came free go to the worst of the crowd.
         while !self.crowd.is_empty()
             && self.entries.values().filter(|e| e.alert.is_some()).count() < MOST_ALERTS
@@ -83,6 +92,7 @@ impl Watched {
             (false, Some(id)) => desk.alerts.rectify(at, id),
             (false, None) => {}
         }
+        self.told_crowd = wanted;
     }
 
     fn crowd_text(&self) -> String {
