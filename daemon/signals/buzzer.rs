@@ -133,11 +133,14 @@ impl Player {
     }
 }
 
+/// The line that sounds, and the one that proves it where there is one.
+type Lines = (Box<dyn Output>, Option<Box<dyn Sense>>);
+
 /// A line with its sense line, taken when needed and given back when it fails.
 struct Wired {
     line: Line,
     sense: Option<Line>,
-    taken: Option<(Box<dyn Output>, Option<Box<dyn Sense>>)>,
+    taken: Option<Lines>,
     level: bool,
     since: Moment,
 }

@@ -202,7 +202,9 @@ impl Receiver {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let address = listener.local_addr().unwrap();
         let (to, bodies) = mpsc::channel();
-        let mut statuses = statuses.to_vec().into_iter();
+        // Owned, because the thread outlives the caller's list.
+        let statuses: Vec<u16> = statuses.to_vec();
+        let mut statuses = statuses.into_iter();
         std::thread::spawn(move || {
             for stream in listener.incoming() {
                 let Ok(mut stream) = stream else { return };
