@@ -186,8 +186,9 @@ fn checked(text: &[u8], start: usize, star: usize) -> Found<'_> {
 
 fn without_checksum<'a>(text: &'a [u8], start: usize, options: &FramerOptions) -> Found<'a> {
     let behind = &text[start + 1..];
-    let next = memchr2(b'$', b'!', behind).unwrap_or(behind.len());
-    let end = start + 1 + next - tag_len(behind, 0, next);
+    // The next sentence's TAG block is the next one's; at the end of the line there is none.
+    let next = memchr2(b'$', b'!', behind).map(|next| next - tag_len(behind, 0, next));
+    let end = start + 1 + next.unwrap_or(behind.len());
     let body = text[start + 1..end].trim_ascii_end();
     let sentence = if options.checksum_optional {
         sentence(text, start, body, start + 1 + body.len())
