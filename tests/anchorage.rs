@@ -68,10 +68,11 @@ fn an_anchor_that_drags_a_ship_that_comes_and_shoaling_water_are_called() {
         })
     };
     once_between(&night, "ship comes at us", &comes(0.13, 630.0), &comes(0.07, 560.0), 60);
-    let over =
-        night.events.iter().find(|e| e.what() == "cleared" && e.order() == "ship comes at us").unwrap();
-    let turned = s.ship(Mmsi::new(ORRIN_FALDE).unwrap(), over.at()).unwrap();
-    assert!(turned.cog_deg > 270.0, "over while she still came, on {}", turned.cog_deg);
+    let hers = night.events.iter().filter(|e| e.target() == Some(u64::from(ORRIN_FALDE)));
+    let over = hers.filter(|e| e.order() == "ship comes at us").find(|e| e.what() == "cleared").unwrap();
+    // It ends above 0.2 nm: she has begun to turn, and by the truth too passes clear of the limit of 0.1 nm.
+    let (cpa, _) = approach(&s.own(over.at()), &s.ship(Mmsi::new(ORRIN_FALDE).unwrap(), over.at()).unwrap());
+    assert!(cpa > 0.15, "over while she still came, CPA {cpa}");
 
     assert_eq!(raised(&night, "gusts at anchor").len(), 1);
     assert!(raised(&night, "another vessel close").is_empty(), "she never came within a tenth of a mile");
