@@ -227,9 +227,13 @@ fn runs_down(q: Quantity) -> bool {
     matches!(q, Quantity::Tcpa | Quantity::TcpaLeast | Quantity::TcpaMost | Quantity::BowCrossingTime)
 }
 
-/// Of reports and sentences only the age counts: the last one stays "there" for ever.
+/// Of reports, sentences and transducers only the age counts: the last one stays "there" for ever.
 fn is_report(m: &Measure) -> bool {
-    matches!(m, Measure::Quantity(Quantity::Report | Quantity::Sentences | Quantity::Transducers))
+    matches!(
+        m,
+        Measure::Quantity(Quantity::Report | Quantity::Sentences | Quantity::Transducers)
+            | Measure::Transducer(..)
+    )
 }
 
 fn limits(p: &Predicate) -> Option<(f64, f64)> {

@@ -25,7 +25,8 @@ pub use builtin::{BuiltIn, Escalation};
 pub use condition::{Condition, Extent, Measure, Only, Predicate, Test, Trend, Truth};
 pub use declared::{Declared, Doing, Waters};
 pub use life::{
-    ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, SOUND_RETURNS, Tally, WARNING_REPEATS,
+    ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, MOST_RECTIFIED, SOUND_RETURNS, Tally,
+    WARNING_REPEATS,
 };
 pub use order::{Order, Orders, Piece, Worst};
 pub use picture::Picture;

@@ -1,13 +1,13 @@
 //! The life of alerts: raised, told again, silenced, acknowledged, escalated, rectified, cleared. After
 //! IMO MSC.302(87) (bridge alert management) and A.1021(26) (code on alerts).
 
+mod acts;
+mod clocks;
 mod kept;
 
 pub use kept::KeptAlerts;
 
-use crate::alert::{
-    Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Refused, Source,
-};
+use crate::alert::{Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Source};
 use crate::builtin::{BuiltIn, Escalation};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -61,6 +61,8 @@ pub struct Tally {
     pub escalated: u32,
 }
 
+/// Alerts of one order that have ended and wait for somebody to acknowledge them; of more the oldest is cleared.
+pub const MOST_RECTIFIED: usize = 64;
 /// Names that are tallied at most.
 const MOST_TALLIES: usize = 1024;
 
@@ -302,9 +304,25 @@ impl Alerts {
                 (s.silenced_until, s.next_repeat, s.next_escalation) = (None, None, None);
                 self.emit(at, id, EventKind::Rectified, 0);
                 self.arm(id);
+                self.clear_oldest_rectified(at, id);
             }
             AlertState::ActiveAcknowledged | AlertState::ResponsibilityTransferred => self.clear(at, id),
             AlertState::RectifiedUnacknowledged | AlertState::Normal => {}
+        }
+    }
+
+    /// Weeks of ships that passed and nobody acknowledged must not fill the memory.
+    fn clear_oldest_rectified(&mut self, at: Moment, id: AlertId) {
+        let Some(order) = self.get(id).map(|a| a.order.clone()) else { return };
+        let waits =
+            |s: &&Standing| s.alert.state == AlertState::RectifiedUnacknowledged && s.alert.order == order;
+        let mut waiting = self.standing.values().filter(waits).map(|s| s.alert.id);
+        let Some(oldest) = waiting.next() else { return };
+        if waiting.count() >= MOST_RECTIFIED {
+            if let Some(s) = self.standing.get_mut(&oldest) {
+                s.alert.text.push_str("; cleared unacknowledged, since too many wait");
+            }
+            self.clear(at, oldest);
         }
     }
 
@@ -324,74 +342,6 @@ impl Alerts {
                 self.due.remove(&(at, id));
             }
         }
-    }
-
-    fn may_be_acted_on(&self, id: AlertId) -> Result<(), Refused> {
-        let watchkeeper = self.source(id) == Some(&Source::BuiltIn(BuiltIn::Watchkeeper));
-        if watchkeeper { Err(Refused::AnswerIt) } else { Ok(()) }
-    }
-
-    /// The crew has seen it.
-    pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
-        self.may_be_acted_on(id)?;
-        let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
-        match s.alert.state {
-            AlertState::ActiveUnacknowledged
-            | AlertState::ActiveSilenced
-            | AlertState::ResponsibilityTransferred => {
-                s.alert.state = AlertState::ActiveAcknowledged;
-                (s.silenced_until, s.next_escalation) = (None, None);
-                s.next_repeat = s.interval().map(|i| at + i);
-                self.emit(at, id, EventKind::Acknowledged, 0);
-                self.arm(id);
-            }
-            AlertState::RectifiedUnacknowledged => {
-                s.alert.state = AlertState::Normal;
-                self.emit(at, id, EventKind::Acknowledged, 0);
-                self.clear(at, id);
-            }
-            state => return Err(Refused::WrongState { id, state }),
-        }
-        Ok(())
-    }
-
-    /// Silences the sound for [`SOUND_RETURNS`].
-    pub fn silence(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
-        self.may_be_acted_on(id)?;
-        let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
-        match s.alert.state {
-            AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced => {
-                s.alert.state = AlertState::ActiveSilenced;
-                s.silenced_until = Some(at + SOUND_RETURNS);
-                s.next_repeat = None;
-                self.emit(at, id, EventKind::Silenced, 0);
-                self.arm(id);
-                Ok(())
-            }
-            state => Err(Refused::WrongState { id, state }),
-        }
-    }
-
-    /// Somebody else takes it over. An emergency alarm and a caution cannot be passed on.
-    pub fn transfer(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
-        self.may_be_acted_on(id)?;
-        let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
-        let state = s.alert.state;
-        let can = matches!(s.alert.priority, Priority::Warning | Priority::Alarm)
-            && matches!(
-                state,
-                AlertState::ActiveUnacknowledged
-                    | AlertState::ActiveSilenced
-                    | AlertState::ActiveAcknowledged
-            );
-        if !can {
-            return Err(Refused::WrongState { id, state });
-        }
-        s.alert.state = AlertState::ResponsibilityTransferred;
-        (s.silenced_until, s.next_repeat, s.next_escalation) = (None, None, None);
-        self.emit(at, id, EventKind::Transferred, 0);
-        self.arm(id);
-        Ok(())
     }
 
     /// Goes one stage further by a clock of its own: to a priority and a level, aloud.
@@ -426,89 +376,6 @@ impl Alerts {
             }
             s.armed = due;
         }
-    }
-
-    /// Passes on to a moment: returns sounds, repeats and escalates what is due. `text` gives the present words
-    /// of an alert.
-    pub fn advance(&mut self, at: Moment, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
-        while let Some(&(due, id)) = self.due.first() {
-            if due > at {
-                break;
-            }
-            let Some(s) = self.standing.get_mut(&id) else {
-                self.due.remove(&(due, id));
-                continue;
-            };
-            if s.next_escalation.is_some_and(|t| t <= at) {
-                self.reword(id, text);
-                self.escalate(at, id);
-            } else if s.silenced_until.is_some_and(|t| t <= at) {
-                s.silenced_until = None;
-                s.alert.state = AlertState::ActiveUnacknowledged;
-                s.next_repeat = s.interval().map(|i| at + i);
-                self.reword(id, text);
-                self.emit(at, id, EventKind::Repeated, 0);
-            } else {
-                let (worst, more) = self.worst_of_group(at, id);
-                self.reword(worst, text);
-                self.repeat_one(at, worst, more);
-            }
-            self.arm(id);
-        }
-    }
-
-    fn escalate(&mut self, at: Moment, id: AlertId) {
-        let Some(s) = self.standing.get_mut(&id) else { return };
-        s.alert.level = (s.alert.level + 1).min(LAST_LEVEL);
-        if let Some(to) = s.escalation.and_then(|e| e.to) {
-            s.alert.priority = s.alert.priority.max(to);
-        }
-        // Whoever silenced it did not acknowledge it: the next one is called aloud.
-        s.alert.state = AlertState::ActiveUnacknowledged;
-        s.silenced_until = None;
-        self.start_clocks(at, id);
-        self.emit(at, id, EventKind::Escalated, 0);
-    }
-
-    fn reword(&mut self, id: AlertId, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
-        if let Some(s) = self.standing.get_mut(&id)
-            && let Some(t) = text(&s.source, &s.alert)
-        {
-            s.alert.text = t;
-        }
-    }
-
-    /// The worst of an order's unacknowledged alerts, which is told for all of them, and how many others it stands
-    /// for; these wait another interval. Built-in alerts and emergencies stand for themselves.
-    fn worst_of_group(&mut self, at: Moment, id: AlertId) -> (AlertId, u32) {
-        let Some(first) = self.standing.get(&id) else { return (id, 0) };
-        if first.alert.priority == Priority::EmergencyAlarm || matches!(first.source, Source::BuiltIn(_)) {
-            return (id, 0);
-        }
-        let order = &first.alert.order;
-        let group: Vec<(AlertId, f64)> = self
-            .standing
-            .iter()
-            .filter(|(_, s)| s.alert.state == AlertState::ActiveUnacknowledged && s.alert.order == *order)
-            .map(|(id, s)| (*id, s.badness))
-            .collect();
-        let worst =
-            group.iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map_or(id, |(id, _)| *id);
-        for &(other, _) in group.iter().filter(|(other, _)| *other != worst) {
-            if let Some(s) = self.standing.get_mut(&other) {
-                s.next_repeat = s.interval().map(|i| at + i);
-            }
-            self.arm(other);
-        }
-        (worst, group.len().saturating_sub(1) as u32)
-    }
-
-    fn repeat_one(&mut self, at: Moment, id: AlertId, more: u32) {
-        if let Some(s) = self.standing.get_mut(&id) {
-            s.next_repeat = s.interval().map(|i| at + i);
-        }
-        self.emit(at, id, EventKind::Repeated, more);
-        self.arm(id);
     }
 
     /// Writes an event down, and decides whether it may sound.

@@ -89,6 +89,8 @@ pub struct Watchkeeper {
     /// Since when it waits for an answer; `None` while off.
     answered: Option<Moment>,
     stage: Stage,
+    /// When it was last advanced.
+    looked: Option<Moment>,
     /// Times it came to the first audible stage.
     missed: u32,
 }
@@ -105,7 +107,14 @@ impl Watchkeeper {
         if settings.positions.is_empty() {
             return Err(WatchkeeperError::NoPosition);
         }
-        Ok(Self { settings, switch: Switch::default(), answered: None, stage: Stage::Off, missed: 0 })
+        Ok(Self {
+            settings,
+            switch: Switch::default(),
+            answered: None,
+            stage: Stage::Off,
+            looked: None,
+            missed: 0,
+        })
     }
 
     /// Whether its dormant period is one of MSC.128(75).
@@ -168,6 +177,7 @@ impl Watchkeeper {
     /// Passes on to a moment; gives every stage that was newly reached, in order.
     pub fn advance(&mut self, at: Moment, doing: Option<Doing>, second_of_day: Option<f64>) -> Vec<Stage> {
         let mut reached = Vec::new();
+        self.looked = Some(at);
         match (self.wanted(doing, second_of_day), self.answered) {
             (false, None) => {}
             (false, Some(_)) => {
@@ -204,10 +214,10 @@ impl Watchkeeper {
     }
 
     /// When it wants to be advanced next; with hours set, it must be looked at each minute besides.
-    pub fn next_wake(&self, now: Moment) -> Option<Moment> {
+    pub fn next_wake(&self) -> Option<Moment> {
         let stage = self.next_stage().map(|(due, _)| due);
-        let hours = (self.switch == Switch::Automatic && !self.settings.hours.is_empty())
-            .then(|| now + Duration::from_secs(60));
+        let by_hours = self.switch == Switch::Automatic && !self.settings.hours.is_empty();
+        let hours = self.looked.filter(|_| by_hours).map(|t| t + Duration::from_secs(60));
         [stage, hours].into_iter().flatten().min()
     }
 }
@@ -240,16 +250,16 @@ mod tests {
             (749.9, 750.0, Stage::Second),
             (839.9, 840.0, Stage::Third),
         ] {
-            assert_eq!(k.next_wake(s(0.0)), Some(s(at)));
+            assert_eq!(k.next_wake(), Some(s(at)));
             assert_eq!(k.advance(s(just_before), None, None), []);
             assert_eq!(k.advance(s(at), None, None), [stage]);
         }
-        assert_eq!(k.next_wake(s(0.0)), None);
+        assert_eq!(k.next_wake(), None);
         // 4.1.3.1: reset only from where a lookout can be kept.
         assert!(k.answer(s(850.0), "bunk").is_err());
         assert_eq!(k.stage(), Stage::Third);
         k.answer(s(850.0), "helm").unwrap();
-        assert_eq!((k.stage(), k.next_wake(s(850.0))), (Stage::Dormant, Some(s(1570.0))));
+        assert_eq!((k.stage(), k.next_wake()), (Stage::Dormant, Some(s(1570.0))));
     }
 
     #[test]

@@ -253,3 +253,45 @@ fn a_lost_ship_that_comes_back_is_the_same_alert_until_acknowledged() {
     assert_eq!(t.kinds(), [Raised, Rectified, Repeated]);
     assert_eq!(t.first_alert(), id);
 }
+
+#[test]
+fn a_season_of_ships_that_nobody_acknowledged_does_not_fill_the_memory() {
+    let mut t = Table::with(NEAR);
+    for n in 0..200 {
+        t.set(ship(n), Q::Range, 0.5).pass(600.0);
+        t.board.gone(t.at(), ship(n));
+    }
+    assert_eq!(t.board.alerts().count(), 64);
+    t.drain();
+    let cleared = t.events.iter().filter(|e| e.kind == Cleared).count();
+    assert_eq!(cleared, 136, "and each one that went says so");
+}
+
+#[test]
+fn orders_name_their_signals_until_nobody_acknowledges() {
+    let mut t = Table::with(&format!("{FAST}signals = [\"cabin\"]\n"));
+    t.set(OWN, Q::Sog, 6.0).pass(121.0);
+    let signals: Vec<_> = t.events.iter().map(|e| (e.kind, e.carry.signals.clone())).collect();
+    let cabin = Some(vec!["cabin".to_owned()]);
+    assert_eq!(signals, [(Raised, cabin.clone()), (Repeated, cabin), (Escalated, None)]);
+}
+
+#[test]
+fn notices_and_cautions_never_take_the_place_of_an_alarm() {
+    let mut t = Table::with(FAST);
+    for n in 0..100 {
+        t.board.note(t.at(), "talk", OWN, format!("{n}"));
+    }
+    t.set(OWN, Q::Sog, 6.0);
+    assert!(t.events.last().unwrap().carry.aloud);
+    assert_eq!(t.events.iter().filter(|e| e.carry.aloud).count(), 21);
+}
+
+#[test]
+fn part_of_an_exercise_is_marked_so_while_the_watch_goes_on() {
+    let mut t = Table::with("");
+    let (drill, real) = (Subject::Casualty(CasualtyId(1)), Subject::Casualty(CasualtyId(2)));
+    t.board.call_as(t.at(), BuiltIn::PersonOverboard, drill, "drill".into(), true);
+    t.board.call(t.at(), BuiltIn::PersonOverboard, real, "real".into());
+    assert_eq!(t.board.alerts().map(|a| a.exercise).collect::<Vec<_>>(), [true, false]);
+}

@@ -130,3 +130,38 @@ fn the_watchkeeper_goes_from_a_light_to_all_hands_and_only_a_lookout_position_an
     t.pass(7200.0);
     assert_eq!(t.kinds(), []);
 }
+
+#[test]
+fn the_hours_of_the_watchkeeper_are_looked_at_each_minute_whatever_else_comes() {
+    let mut t = Table::with("");
+    at_hour(&mut t, 21.9);
+    let settings = WatchkeeperSettings {
+        dormant: Duration::from_secs(600),
+        positions: vec!["helm".into()],
+        during: Vec::new(),
+        hours: vec![(22.0 * 3600.0, 6.0 * 3600.0)],
+    };
+    t.board.set_watchkeeper(t.at(), Some(Watchkeeper::new(settings).unwrap()), &t.chart);
+    let due = t.board.next_wake();
+    assert_eq!(due, Some(Moment(60_000)));
+    t.set(Subject::OwnVessel, Q::Sog, 5.0);
+    t.now_s = 30.0;
+    t.set(Subject::OwnVessel, Q::Sog, 6.0);
+    assert_eq!(t.board.next_wake(), due, "news does not put it off");
+    pass_with_clock(&mut t, 3600.0);
+    assert_eq!(t.board.watchkeeper().map(Watchkeeper::stage), Some(rules::Stage::Third));
+}
+
+#[test]
+fn a_watch_taken_by_hand_outlasts_a_restart() {
+    let mut t = Table::with("");
+    at_hour(&mut t, 22.0);
+    t.board.set_roster(t.at(), roster(), &t.chart);
+    t.board.take_watch(t.at(), "Cy", &t.chart);
+    let snapshot = t.board.snapshot();
+    t.board = rules::Board::new(rules::BoardSettings::default());
+    t.board.restore(t.at(), snapshot, Some(Duration::ZERO));
+    t.board.set_roster(t.at(), roster(), &t.chart);
+    t.pass(120.0);
+    assert_eq!(t.board.on_watch().map(|(who, _)| who), Some("Cy"));
+}

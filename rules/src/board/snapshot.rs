@@ -6,7 +6,7 @@ use crate::life::KeptAlerts;
 use crate::window::Window;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
-use terms::{Moment, Position, Subject};
+use terms::{Moment, Position, Subject, Utc};
 
 /// What was taken over and is not met again within this time after a restart has ended.
 const MET_AGAIN_WITHIN: Duration = Duration::from_secs(300);
@@ -22,6 +22,9 @@ pub struct Snapshot {
     pub(super) waters: Option<Waters>,
     pub(super) anchor: Option<Position>,
     pub(super) on_watch: Option<(String, Moment)>,
+    /// The watch that the roster had put on.
+    #[serde(default)]
+    pub(super) rostered: Option<(String, Utc)>,
     pub(super) orders: Vec<KeptOrder>,
 }
 
@@ -54,6 +57,7 @@ impl Board {
             waters: self.waters,
             anchor: self.anchor,
             on_watch: self.on_watch.clone(),
+            rostered: self.rostered.clone(),
             orders: self.watched.iter().map(super::Watched::keep).filter(|k| !k.is_empty()).collect(),
         }
     }
@@ -71,6 +75,7 @@ impl Board {
         self.waters = snapshot.waters;
         self.anchor = snapshot.anchor;
         self.on_watch = snapshot.on_watch.map(|(who, m)| (who, Moment(m.0.saturating_add(by_ms))));
+        self.rostered = snapshot.rostered;
         self.alerts.watch = self.on_watch.as_ref().map(|(who, _)| who.clone());
         self.kept =
             snapshot.orders.into_iter().map(|k| (k.name.clone(), k.shifted(by_ms, gap.is_some()))).collect();

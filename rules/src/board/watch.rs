@@ -214,7 +214,7 @@ impl Board {
 
     /// When roster or watchkeeper want to be looked at.
     pub(super) fn watch_wake(&self) -> Option<Moment> {
-        let keeper = self.watchkeeper.as_ref().and_then(|k| k.next_wake(self.now));
+        let keeper = self.watchkeeper.as_ref().and_then(Watchkeeper::next_wake);
         [self.roster_due, keeper].into_iter().flatten().min()
     }
 }

@@ -17,7 +17,8 @@ use terms::{Moment, Subject, Whose};
 
 /// Subjects one order keeps a state of; further ones are not judged, and the crowd alert says so.
 pub const MOST_SUBJECTS: usize = 4096;
-/// Alerts one order tells one by one; further ones are told together.
+/// Alerts one order tells one by one; further ones are told together. As many more may have ended and wait for
+/// somebody to acknowledge them.
 pub const MOST_ALERTS: usize = 64;
 /// Unjudged subjects named in a text.
 const MOST_NAMED: usize = 3;

@@ -1,0 +1,76 @@
+//! What the crew does to an alert.
+
+use super::{Alerts, SOUND_RETURNS};
+use crate::alert::{AlertId, AlertState, EventKind, Priority, Refused, Source};
+use crate::builtin::BuiltIn;
+use terms::Moment;
+
+impl Alerts {
+    fn may_be_acted_on(&self, id: AlertId) -> Result<(), Refused> {
+        let watchkeeper = self.source(id) == Some(&Source::BuiltIn(BuiltIn::Watchkeeper));
+        if watchkeeper { Err(Refused::AnswerIt) } else { Ok(()) }
+    }
+
+    /// The crew has seen it.
+    pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        self.may_be_acted_on(id)?;
+        let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
+        match s.alert.state {
+            AlertState::ActiveUnacknowledged
+            | AlertState::ActiveSilenced
+            | AlertState::ResponsibilityTransferred => {
+                s.alert.state = AlertState::ActiveAcknowledged;
+                (s.silenced_until, s.next_escalation) = (None, None);
+                s.next_repeat = s.interval().map(|i| at + i);
+                self.emit(at, id, EventKind::Acknowledged, 0);
+                self.arm(id);
+            }
+            AlertState::RectifiedUnacknowledged => {
+                s.alert.state = AlertState::Normal;
+                self.emit(at, id, EventKind::Acknowledged, 0);
+                self.clear(at, id);
+            }
+            state => return Err(Refused::WrongState { id, state }),
+        }
+        Ok(())
+    }
+
+    /// Silences the sound for [`SOUND_RETURNS`].
+    pub fn silence(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        self.may_be_acted_on(id)?;
+        let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
+        match s.alert.state {
+            AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced => {
+                s.alert.state = AlertState::ActiveSilenced;
+                s.silenced_until = Some(at + SOUND_RETURNS);
+                s.next_repeat = None;
+                self.emit(at, id, EventKind::Silenced, 0);
+                self.arm(id);
+                Ok(())
+            }
+            state => Err(Refused::WrongState { id, state }),
+        }
+    }
+
+    /// Somebody else takes it over. An emergency alarm and a caution cannot be passed on.
+    pub fn transfer(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
+        self.may_be_acted_on(id)?;
+        let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
+        let state = s.alert.state;
+        let can = matches!(s.alert.priority, Priority::Warning | Priority::Alarm)
+            && matches!(
+                state,
+                AlertState::ActiveUnacknowledged
+                    | AlertState::ActiveSilenced
+                    | AlertState::ActiveAcknowledged
+            );
+        if !can {
+            return Err(Refused::WrongState { id, state });
+        }
+        s.alert.state = AlertState::ResponsibilityTransferred;
+        (s.silenced_until, s.next_repeat, s.next_escalation) = (None, None, None);
+        self.emit(at, id, EventKind::Transferred, 0);
+        self.arm(id);
+        Ok(())
+    }
+}

@@ -1,0 +1,90 @@
+//! What time does to an alert: sounds return, it is repeated, it goes further.
+
+use super::{Alerts, LAST_LEVEL};
+use crate::alert::{Alert, AlertId, AlertState, EventKind, Priority, Source};
+use terms::Moment;
+
+impl Alerts {
+    /// Passes on to a moment: returns sounds, repeats and escalates what is due. `text` gives the present words
+    /// of an alert.
+    pub fn advance(&mut self, at: Moment, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
+        while let Some(&(due, id)) = self.due.first() {
+            if due > at {
+                break;
+            }
+            let Some(s) = self.standing.get_mut(&id) else {
+                self.due.remove(&(due, id));
+                continue;
+            };
+            if s.next_escalation.is_some_and(|t| t <= at) {
+                self.reword(id, text);
+                self.escalate(at, id);
+            } else if s.silenced_until.is_some_and(|t| t <= at) {
+                s.silenced_until = None;
+                s.alert.state = AlertState::ActiveUnacknowledged;
+                s.next_repeat = s.interval().map(|i| at + i);
+                self.reword(id, text);
+                self.emit(at, id, EventKind::Repeated, 0);
+            } else {
+                let (worst, more) = self.worst_of_group(at, id);
+                self.reword(worst, text);
+                self.repeat_one(at, worst, more);
+            }
+            self.arm(id);
+        }
+    }
+
+    fn escalate(&mut self, at: Moment, id: AlertId) {
+        let Some(s) = self.standing.get_mut(&id) else { return };
+        s.alert.level = (s.alert.level + 1).min(LAST_LEVEL);
+        if let Some(to) = s.escalation.and_then(|e| e.to) {
+            s.alert.priority = s.alert.priority.max(to);
+        }
+        // Whoever silenced it did not acknowledge it: the next one is called aloud.
+        s.alert.state = AlertState::ActiveUnacknowledged;
+        s.silenced_until = None;
+        self.start_clocks(at, id);
+        self.emit(at, id, EventKind::Escalated, 0);
+    }
+
+    fn reword(&mut self, id: AlertId, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
+        if let Some(s) = self.standing.get_mut(&id)
+            && let Some(t) = text(&s.source, &s.alert)
+        {
+            s.alert.text = t;
+        }
+    }
+
+    /// The worst of an order's unacknowledged alerts, which is told for all of them, and how many others it stands
+    /// for; these wait another interval. Built-in alerts and emergencies stand for themselves.
+    fn worst_of_group(&mut self, at: Moment, id: AlertId) -> (AlertId, u32) {
+        let Some(first) = self.standing.get(&id) else { return (id, 0) };
+        if first.alert.priority == Priority::EmergencyAlarm || matches!(first.source, Source::BuiltIn(_)) {
+            return (id, 0);
+        }
+        let order = &first.alert.order;
+        let group: Vec<(AlertId, f64)> = self
+            .standing
+            .iter()
+            .filter(|(_, s)| s.alert.state == AlertState::ActiveUnacknowledged && s.alert.order == *order)
+            .map(|(id, s)| (*id, s.badness))
+            .collect();
+        let worst =
+            group.iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map_or(id, |(id, _)| *id);
+        for &(other, _) in group.iter().filter(|(other, _)| *other != worst) {
+            if let Some(s) = self.standing.get_mut(&other) {
+                s.next_repeat = s.interval().map(|i| at + i);
+            }
+            self.arm(other);
+        }
+        (worst, group.len().saturating_sub(1) as u32)
+    }
+
+    fn repeat_one(&mut self, at: Moment, id: AlertId, more: u32) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            s.next_repeat = s.interval().map(|i| at + i);
+        }
+        self.emit(at, id, EventKind::Repeated, more);
+        self.arm(id);
+    }
+}
