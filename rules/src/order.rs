@@ -59,7 +59,7 @@ pub struct Order {
     pub repeats: Option<Duration>,
     /// Goes further when nobody has acknowledged for so long; `None` as its priority has it.
     pub escalates: Option<Duration>,
-    /// Once acknowledged it does not call anew for so long.
+    /// Once acknowledged, or told where nobody need acknowledge, it does not call anew for so long.
     pub rests: Duration,
     /// Which subject is told first.
     pub worst: Option<Worst>,

@@ -323,6 +323,10 @@ impl Watched {
         if let Some(e) = self.entries.get_mut(&subject) {
             e.alert = (self.order.priority > Priority::Notice).then_some(id);
         }
+        if self.order.priority <= Priority::Caution {
+            // Nobody acknowledges these: they rest as soon as they are told.
+            self.acknowledged(subject, desk.sight.at);
+        }
     }
 
     fn raise(&self, source: Source, subject: Subject, text: String, badness: f64) -> Raise {

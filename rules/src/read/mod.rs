@@ -21,7 +21,7 @@
 //! | `patience` | it says so when it could not be judged for so long (10 min if left out, or `"never"`) |
 //! | `repeats` | told again at this interval while nobody acknowledges |
 //! | `escalates` | goes to the skipper, and then to all hands, each time nobody has acknowledged for so long |
-//! | `rests` | once acknowledged, it does not call anew about that subject for so long |
+//! | `rests` | once acknowledged (a caution or notice: once told) it does not call anew about that subject for so long |
 //! | `worst` | `"lowest TCPA"`, `"highest …"`: which of several subjects is told first |
 //!
 //! Undeclared or not known, an order applies: the stricter. A condition is true, false or not known, and what is
