@@ -17,7 +17,7 @@ use lookout::{Lookout, Motion, Settings, closest};
 use scene::{Heard, Order, Scene, target_mmsi};
 use sentence::Report;
 use std::collections::VecDeque;
-use terms::{Moment, Quantity, Subject};
+use terms::Moment;
 
 /// An order's life: it must hold for a while to be called, and be over for a while to end.
 #[derive(Default)]
@@ -215,9 +215,9 @@ fn run(scene: &Scene) -> Run {
         }
         lookout.advance(at);
         lookout.take_findings();
-        let read = |q| lookout.reading(at, Subject::Target(target_mmsi()), q).value.and_then(|v| v.number());
-        let filtered = read(Quantity::Cpa).zip(read(Quantity::Tcpa));
-        let early = read(Quantity::TcpaLeast);
+        let seen = lookout.target(at, target_mmsi());
+        let filtered = seen.as_ref().and_then(|t| t.cpa_nm.zip(t.tcpa_s));
+        let early = seen.as_ref().and_then(|t| t.earliest_tcpa_s);
         let plain = own.zip(target).map(|(a, b)| closest(&a, &b, at)).map(|c| (c.cpa_nm, c.tcpa_s));
         if now <= t.cpa_s {
             callers[0].judge(now, filtered.map(|(c, t)| (c, t, t)), o);
@@ -260,7 +260,7 @@ fn run(scene: &Scene) -> Run {
         if scene.target_turns || scene.own_turns || t.cpa_s - now > 600.0 || s % 60 != 0 {
             continue;
         }
-        if let Some((least, most)) = read(Quantity::CpaLeast).zip(read(Quantity::CpaMost)) {
+        if let Some((least, most)) = seen.and_then(|t| t.least_cpa_nm.zip(t.greatest_cpa_nm)) {
             inside.1 += 1;
             inside.0 += u32::from(least <= t.cpa_nm && t.cpa_nm <= most);
         }
