@@ -21,6 +21,8 @@ import pynmea2
 from pynmeagps import NMEAReader
 
 PASSED, FAILED = 0, []
+# Places that satellite receivers told, by feed and time.
+TOLD = {}
 
 
 def check(name, good, detail=""):
@@ -394,6 +396,9 @@ def sentence(plan, truth, ms, feed, line):
         if blind:
             check(f"{kind} says no fix", not m.is_valid and m.lat == "", line)
         else:
+            # Sentences of one receiver and one moment tell the same place.
+            place = TOLD.setdefault((feed, ms), (m.lat, m.lat_dir, m.lon, m.lon_dir))
+            check("one receiver, one place", place == (m.lat, m.lat_dir, m.lon, m.lon_dir), line)
             off = metres(m.latitude, m.longitude, want["latitude_deg"], want["longitude_deg"])
             check(f"{kind} place", m.is_valid and off < 6 * wire.get("gps_error_m", 0) + 0.5, f"{off:.1f} m")
     if kind == "RMC" and not blind:

@@ -42,14 +42,16 @@ impl Stream {
 }
 
 /// An error that wanders: each value leans on the last one, and forgets it with a time constant (a first-order
-/// Gauss-Markov process, the usual simple model of satellite position error; common practice).
+/// Gauss-Markov process, the usual simple model of satellite position error; common practice). It moves once a second,
+/// whoever asks, so that two of the same name tell the same error.
 #[derive(Debug, Clone)]
 pub struct Wander {
     stream: Stream,
     value: f64,
-    last: Option<Moment>,
-    deviation: f64,
-    memory_s: f64,
+    /// Whole seconds since the start that it has moved on.
+    second: i64,
+    kept: f64,
+    fresh: f64,
 }
 
 impl Wander {
@@ -57,18 +59,17 @@ impl Wander {
     pub fn new(seed: u64, name: &str, deviation: f64, memory_s: f64) -> Self {
         let mut stream = Stream::named(seed, name);
         let value = deviation * stream.normal();
-        Self { stream, value, last: None, deviation, memory_s }
+        let kept = (-1.0 / memory_s).exp();
+        Self { stream, value, second: 0, kept, fresh: deviation * (1.0 - kept * kept).sqrt() }
     }
 
-    /// The error at a moment that is not before the last one asked for; the same moment gives the same error.
+    /// The error at a moment that is not before the last one asked for. Takes as many steps as seconds have passed:
+    /// at most those of the longest scenario.
     pub fn at(&mut self, at: Moment) -> f64 {
-        let elapsed_s = self.last.map_or(0.0, |last| at.seconds_from(last));
-        if elapsed_s > 0.0 {
-            let kept = (-elapsed_s / self.memory_s).exp();
-            let fresh = self.deviation * (1.0 - kept * kept).sqrt();
-            self.value = kept * self.value + fresh * self.stream.normal();
+        while self.second < at.0.div_euclid(1000) {
+            self.value = self.kept * self.value + self.fresh * self.stream.normal();
+            self.second += 1;
         }
-        self.last = Some(at);
         self.value
     }
 }
@@ -98,10 +99,19 @@ mod tests {
         }
         // Four standard errors: 4/√n for the mean, 4·√(2/n) for the variance.
         assert!((sum / f64::from(n)).abs() < 0.03 && (squares / f64::from(n) - 1.0).abs() < 0.04);
+        // Thirty seconds apart, with a memory of ten, the values are as good as independent.
         let mut w = Wander::new(1, "w", 3.0, 10.0);
         let far: f64 =
-            (0..n).map(|i| w.at(Moment(i64::from(i) * 100_000)).powi(2)).sum::<f64>() / f64::from(n);
-        assert!((far.sqrt() - 3.0).abs() < 0.06, "{far}");
-        assert_eq!(w.at(Moment(9_000_000_000)), w.at(Moment(9_000_000_000)));
+            (0..n).map(|i| w.at(Moment(i64::from(i) * 30_000)).powi(2)).sum::<f64>() / f64::from(n);
+        assert!((far.sqrt() - 3.0).abs() < 0.1, "{far}");
+    }
+
+    #[test]
+    fn two_that_are_asked_at_different_moments_tell_the_same_error() {
+        let (mut often, mut seldom) = (Wander::new(1, "w", 3.0, 10.0), Wander::new(1, "w", 3.0, 10.0));
+        for s in 0..100 {
+            let value = often.at(Moment(s * 1000 + 300));
+            assert!(s % 7 != 0 || value == seldom.at(Moment(s * 1000 + 500)));
+        }
     }
 }
