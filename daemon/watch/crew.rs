@@ -112,12 +112,13 @@ impl Watch {
         let id = self.which_casualty(at, which)?;
         let case = self.lookout.casualty(at, id);
         self.lookout.stand_down(at, id, reason).map_err(|e| ActError::Nothing(e.to_string()))?;
+        let why = reason.as_str().replace('-', " ");
+        self.enter(at, EntryKind::StandDown, why.clone());
         if let Some(c) = case {
-            let words =
-                format!("{}: stood down, {}", words::capital(&who(&c)), reason.as_str().replace('-', " "));
+            let words = format!("{}: stood down, {why}", words::capital(&who(&c)));
             self.board.reword(built_in(c.kind), Subject::Casualty(id), words);
         }
         self.board.stand_down(at, id).map_err(|e| ActError::Nothing(e.to_string()))?;
-        Ok(format!("casualty {} stood down: {}", id.0, reason.as_str()))
+        Ok(format!("casualty {} stood down: {why}", id.0))
     }
 }
