@@ -4,7 +4,7 @@ use crate::act::{Act, ActError};
 use crate::check::read_file;
 use crate::cli::{self, Outcome};
 use crate::clock::{self, Clock};
-use crate::config::{self, Boat, Means};
+use crate::config::{self, Boat};
 use crate::control::{self, Ask, Question};
 use crate::feeds::{FeedStatus, Line, Lines, Runner};
 use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
@@ -117,7 +117,7 @@ async fn stand(boat: Boat) -> Result<(), String> {
     let signals = Signals::start(&boat, &logbook, clock, &news);
     let (questions, mut asked) = control::questions();
     control::buttons(&boat, &questions, &news);
-    tokio::spawn(server.run(questions));
+    tokio::spawn(server.run(questions, boat.listen.clone()));
 
     let mut lines = Lines::default();
     let crew: Vec<Mmsi> = boat.crew.iter().filter_map(|c| c.beacon).collect();
@@ -272,6 +272,7 @@ impl Daemon {
             Ask::Handover(who) => self.handover(at, who),
             Ask::Casualty(question) => self.watch.casualty_told(at, &question),
             Ask::Reload => self.reload(),
+            Ask::Test => Ok(json!({"done": "told to sound", "signals": self.signals.test()})),
             Ask::Status => Ok(self.status(at)),
         };
         // Whoever asked may have gone; what was done stays done.
@@ -284,13 +285,7 @@ impl Daemon {
         let mut told = self.watch.handover(at);
         if let Some(who) = who {
             told["done"] = self.watch.act(at, Act::Handover { who })?.into();
-            for s in self.boat.signals.iter().filter(|s| matches!(s.means, Means::Command(_))).cloned() {
-                tokio::spawn(async move {
-                    if let Err(why) = signals::trial(&s).await {
-                        tracing::warn!(signal = %s.name, %why, "the sounder's test at handover failed");
-                    }
-                });
-            }
+            told["sounding"] = self.signals.test().into();
         }
         Ok(told)
     }
@@ -316,6 +311,8 @@ impl Daemon {
             "dropped": health.dropped,
             "deliveries_waiting": self.logbook.deliveries_waiting(),
         });
+        let failing = |(name, failing): &(String, bool)| json!({"name": name, "failing": failing});
+        status["signals"] = self.failing_signals.iter().map(failing).collect();
         status["vessel"] = json!(self.boat.vessel.name);
         status
     }

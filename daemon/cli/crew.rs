@@ -6,8 +6,13 @@ use crate::control;
 use clap::Subcommand;
 use rules::AlertId;
 use serde_json::{Value, json};
+use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 use terms::CasualtyId;
+
+/// Between two pictures that are followed.
+const EVERY: Duration = Duration::from_secs(1);
 
 #[derive(Debug, clap::Args)]
 pub(super) struct To {
@@ -23,6 +28,9 @@ pub(super) struct To {
 pub(super) enum Verb {
     /// The picture as it is now
     Status {
+        /// Show it anew each second, until interrupted
+        #[arg(long)]
+        follow: bool,
         #[command(flatten)]
         to: To,
     },
@@ -152,7 +160,10 @@ pub(super) enum Verb {
 impl Verb {
     pub(super) fn ask(self) -> Outcome {
         let (to, act) = match self {
-            Self::Status { to } => return exchange(&to, "/status", None, crate::status::screen),
+            Self::Status { follow: true, to } => return follow(&to),
+            Self::Status { follow: false, to } => {
+                return exchange(&to, "/status", None, crate::status::screen);
+            }
             Self::Reload { to } => return exchange(&to, "/reload", Some(json!({})), told),
             Self::Handover { who: None, to } => return exchange(&to, "/handover", None, handover),
             Self::Handover { who: Some(who), to } => {
@@ -236,6 +247,42 @@ fn handover(answer: &Value) -> String {
 /// What the daemon says it has done.
 fn told(answer: &Value) -> String {
     format!("{}\n", answer["done"].as_str().unwrap_or("done"))
+}
+
+/// Shows the picture each second. A daemon that does not answer is told of in the place of the picture, and waited for.
+fn follow(to: &To) -> Outcome {
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(r) => r,
+        Err(e) => {
+            eprintln!("middlewatch: {e}");
+            return Outcome::Failed;
+        }
+    };
+    // On a terminal each picture takes the place of the one before (ECMA-48: cursor home, erase below).
+    let (home, below) =
+        if std::io::stdout().is_terminal() && !to.json { ("\x1b[H\x1b[2J", "") } else { ("", "\n") };
+    let mut heard = Instant::now();
+    loop {
+        let answer = runtime.block_on(control::request(&to.control, "/status", None));
+        let text = match &answer {
+            Ok(answer) if to.json => format!("{answer}\n"),
+            Ok(answer) => format!("{home}{}{below}", crate::status::screen(answer)),
+            Err(e) if to.json => format!("{}\n", json!({"error": e.to_string()})),
+            Err(e) => {
+                let silent = crate::words::span(heard.elapsed());
+                format!(
+                    "{home}*** NO ANSWER FROM THE DAEMON ***\nfor {silent}: nobody keeps the electronic\nlookout.\n{e}\n{below}"
+                )
+            }
+        };
+        if answer.is_ok() {
+            heard = Instant::now();
+        }
+        if super::print_on(&text).is_err() {
+            return Outcome::Done;
+        }
+        std::thread::sleep(EVERY);
+    }
 }
 
 fn exchange(to: &To, path: &str, body: Option<Value>, print: impl Fn(&Value) -> String) -> Outcome {

@@ -169,11 +169,16 @@ pub fn main() -> ExitCode {
     outcome.into()
 }
 
-/// Writes to standard output. A reader that has gone away (a closed pipe) ends the verb without an outcry.
-pub fn print(text: &str) -> Outcome {
+/// Writes to standard output what will be followed by more.
+fn print_on(text: &str) -> std::io::Result<()> {
     use std::io::Write;
     let mut out = std::io::stdout().lock();
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+    out.write_all(text.as_bytes()).and_then(|()| out.flush())
+}
+
+/// Writes to standard output. A reader that has gone away (a closed pipe) ends the verb without an outcry.
+pub fn print(text: &str) -> Outcome {
+    match print_on(text) {
         Ok(()) => Outcome::Done,
         Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => Outcome::Done,
         Err(e) => {

@@ -1,11 +1,13 @@
 //! `boat.toml`: the boat, her crew, her wires and her sounders. Strict: an unknown key, a wrong type or a value that
 //! makes no sense is a problem with line and column, and all of them are told at once.
 
+mod control;
 mod line;
 mod read;
 mod signal;
 mod watch;
 
+pub use control::Listen;
 pub use line::{Button, Does};
 pub use read::read;
 pub use signal::{Means, Signal};
@@ -45,6 +47,8 @@ pub struct Boat {
     pub logbook: Option<PathBuf>,
     /// The control socket; `None` for the default place.
     pub control: Option<PathBuf>,
+    /// Control over TCP; `None` for none.
+    pub listen: Option<Listen>,
 }
 
 /// The vessel.

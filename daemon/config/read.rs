@@ -115,7 +115,9 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
             "heartbeat" => boat.heartbeat = r.take::<RawHeartbeat>(value).and_then(|h| r.line(h.line)),
             "orders" => boat.orders = r.take::<RawPlace>(value).map(|p| p.path),
             "logbook" => boat.logbook = r.take::<RawPlace>(value).map(|p| p.path),
-            "control" => boat.control = r.take::<RawPlace>(value).map(|p| p.path),
+            "control" => {
+                (boat.control, boat.listen) = r.take(value).map(|c| r.control(c)).unwrap_or_default();
+            }
             other => {
                 let hint = nearest(other, TOP).map_or(String::new(), |n| format!("; did you mean `{n}`?"));
                 r.problems.add(span, format!("`{other}` is not known here{hint}"));

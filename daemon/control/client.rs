@@ -3,7 +3,7 @@
 use super::PATIENCE;
 use http_body_util::{BodyExt, Full, Limited};
 use hyper::body::Bytes;
-use hyper::header::{CONTENT_LENGTH, HOST};
+use hyper::header::{CONTENT_LENGTH, CONTENT_TYPE, HOST};
 use hyper::{Method, Request};
 use hyper_util::rt::TokioIo;
 use serde_json::Value;
@@ -47,6 +47,7 @@ pub async fn request(socket: &Path, path: &str, body: Option<&Value>) -> Result<
             .method(method)
             .uri(path)
             .header(HOST, "middlewatch")
+            .header(CONTENT_TYPE, "application/json")
             .header(CONTENT_LENGTH, body.len())
             .body(Full::new(Bytes::from(body)))
             .map_err(|e| broken(e.to_string()))?;

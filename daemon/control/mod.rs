@@ -1,7 +1,14 @@
-//! The control socket: HTTP/1.1 on a Unix socket, JSON both ways. The command line is its client.
+//! Control: HTTP/1.1 on a Unix socket, and on TCP where the boat's file asks for it; JSON both ways. The command line is
+//! its client, the watch card is its page, buttons are its short cut.
 
+mod body;
 mod button;
 mod client;
+mod gate;
+mod live;
+mod metrics;
+mod page;
+mod routes;
 mod server;
 
 pub use client::{ClientError, request};
@@ -40,6 +47,8 @@ pub enum Ask {
     Backup(PathBuf),
     /// Read the orders anew.
     Reload,
+    /// Let everything sound that sounds, so that somebody hears that it works.
+    Test,
 }
 
 /// A question and the way back for its answer.

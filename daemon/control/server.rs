@@ -1,23 +1,28 @@
-//! The listening end.
+//! The listening ends: the Unix socket, and TCP where the boat's file asks for it.
 
-use super::{Ask, BODY, CONNECTIONS, PATIENCE, Question};
-use crate::act::{Act, ActError};
-use http_body_util::{BodyExt, Full, Limited};
-use hyper::body::{Bytes, Incoming};
-use hyper::header::{ALLOW, CONTENT_TYPE};
+use super::body::Body;
+use super::gate::{Gate, Wants, token};
+use super::live::{Live, Streaming};
+use super::routes::Desk;
+use super::{BODY, CONNECTIONS, PATIENCE, Question};
+use crate::config::Listen;
 use hyper::service::service_fn;
-use hyper::{Method, Request, Response, StatusCode};
+use hyper::{HeaderMap, Response};
 use hyper_util::rt::{TokioIo, TokioTimer};
-use serde::de::DeserializeOwned;
-use serde_json::{Value, json};
 use std::convert::Infallible;
 use std::io;
+use std::net::IpAddr;
 use std::os::unix::fs::{FileTypeExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 use thiserror::Error;
-use tokio::net::{UnixListener, UnixStream};
-use tokio::sync::{Semaphore, mpsc, oneshot};
+use tokio::io::{AsyncRead, AsyncWrite, AsyncWriteExt};
+use tokio::net::{TcpListener, UnixListener, UnixStream};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
+
+/// An address that cannot be listened on is tried again after so long.
+const TRY_AGAIN: Duration = Duration::from_secs(15);
 
 /// Why the control socket could not be opened.
 #[derive(Debug, Error)]
@@ -38,6 +43,25 @@ pub enum ControlError {
 pub struct Server {
     path: PathBuf,
     listener: UnixListener,
+}
+
+/// Who asks.
+#[derive(Clone)]
+pub(super) enum Caller {
+    /// Whoever may open the socket.
+    Socket,
+    /// Somebody over TCP.
+    Tcp(Arc<Gate>, IpAddr),
+}
+
+impl Caller {
+    /// Lets a request pass, or says why not.
+    pub async fn pass(&self, wants: Wants, headers: &HeaderMap) -> Result<(), Response<Body>> {
+        match self {
+            Self::Socket => Ok(()),
+            Self::Tcp(gate, from) => gate.pass(wants, headers, *from).await,
+        }
+    }
 }
 
 impl Server {
@@ -64,23 +88,22 @@ impl Server {
         Ok(Self { path: path.to_owned(), listener })
     }
 
-    /// Answers until dropped.
-    pub async fn run(self, questions: mpsc::Sender<Question>) {
+    /// Answers until dropped, on TCP too where told. Each of both has its own places, so that a crowd on one does not
+    /// keep the other from being heard.
+    pub async fn run(self, questions: mpsc::Sender<Question>, listen: Option<Listen>) {
+        let desk = Arc::new(Desk { live: Live::start(questions.clone()), questions });
+        if let Some(listen) = listen {
+            tokio::spawn(tcp(listen, desk.clone()));
+        }
         let places = Arc::new(Semaphore::new(CONNECTIONS));
         loop {
             // The semaphore is never closed.
             let Ok(place) = places.clone().acquire_owned().await else { return };
             match self.listener.accept().await {
-                Ok((stream, _)) => {
-                    let questions = questions.clone();
-                    tokio::spawn(async move {
-                        let _place = place;
-                        serve(stream, questions).await;
-                    });
-                }
+                Ok((stream, _)) => drop(tokio::spawn(serve(stream, Caller::Socket, desk.clone(), place))),
                 Err(e) => {
                     tracing::warn!(%e, "control socket");
-                    tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+                    tokio::time::sleep(Duration::from_millis(200)).await;
                 }
             }
         }
@@ -93,11 +116,62 @@ impl Drop for Server {
     }
 }
 
+/// Listens on TCP for ever. Nobody is let in before the token can be read.
+async fn tcp(listen: Listen, desk: Arc<Desk>) {
+    if let Some(file) = &listen.token_file
+        && let Err(why) = token(file).await
+    {
+        tracing::warn!(%why, "nobody will be let in over TCP before this is mended");
+    }
+    let address = listen.address;
+    let gate = Arc::new(Gate::new(listen));
+    let places = Arc::new(Semaphore::new(CONNECTIONS));
+    loop {
+        let listener = match TcpListener::bind(address).await {
+            Ok(l) => l,
+            Err(e) => {
+                tracing::warn!(%address, %e, "control over TCP");
+                tokio::time::sleep(TRY_AGAIN).await;
+                continue;
+            }
+        };
+        tracing::info!(%address, "control over TCP");
+        loop {
+            match listener.accept().await {
+                Ok((stream, from)) => match places.clone().try_acquire_owned() {
+                    Ok(place) => {
+                        let caller = Caller::Tcp(gate.clone(), from.ip());
+                        tokio::spawn(serve(stream, caller, desk.clone(), place));
+                    }
+                    // A crowd is turned away at once: in a queue the next good one would wait behind it.
+                    Err(_) => drop(tokio::spawn(turn_away(stream))),
+                },
+                Err(e) => {
+                    tracing::warn!(%e, "control over TCP");
+                    tokio::time::sleep(Duration::from_millis(200)).await;
+                }
+            }
+        }
+    }
+}
+
+async fn turn_away(mut stream: tokio::net::TcpStream) {
+    let words = b"HTTP/1.1 503 Service Unavailable\r\nretry-after: 2\r\ncontent-length: 0\r\nconnection: close\r\n\r\n";
+    let _ = tokio::time::timeout(Duration::from_secs(1), stream.write_all(words)).await;
+}
+
 /// One connection, one request: it is closed after the answer, so that no idle client holds a place.
-async fn serve(stream: UnixStream, questions: mpsc::Sender<Question>) {
+async fn serve(
+    stream: impl AsyncRead + AsyncWrite + Unpin,
+    caller: Caller,
+    desk: Arc<Desk>,
+    _place: OwnedSemaphorePermit,
+) {
+    let streaming = Arc::new(Streaming::default());
+    let shared = streaming.clone();
     let service = service_fn(move |request| {
-        let questions = questions.clone();
-        async move { Ok::<_, Infallible>(answer(request, &questions).await) }
+        let (desk, caller, streaming) = (desk.clone(), caller.clone(), shared.clone());
+        async move { Ok::<_, Infallible>(desk.answer(request, &caller, &streaming).await) }
     });
     let connection = hyper::server::conn::http1::Builder::new()
         .timer(TokioTimer::new())
@@ -105,85 +179,13 @@ async fn serve(stream: UnixStream, questions: mpsc::Sender<Question>) {
         .keep_alive(false)
         .max_buf_size(BODY)
         .serve_connection(TokioIo::new(stream), service);
+    let mut connection = std::pin::pin!(connection);
     // A client that stalls half-way through loses its connection; what it asked for by then is done all the same.
-    let _ = tokio::time::timeout(PATIENCE * 3, connection).await;
-}
-
-async fn answer(request: Request<Incoming>, questions: &mpsc::Sender<Question>) -> Response<Full<Bytes>> {
-    let (method, path) = (request.method().clone(), request.uri().path().to_owned());
-    let ask = match (&method, path.as_str()) {
-        (&Method::GET, "/status") => Ask::Status,
-        (&Method::GET, "/handover") => Ask::Handover(None),
-        (&Method::POST, "/reload") => Ask::Reload,
-        (&Method::POST, "/backup") => match body::<Backup>(request).await {
-            Ok(Backup { to }) if to.is_absolute() => Ask::Backup(to),
-            Ok(_) => {
-                return told(StatusCode::BAD_REQUEST, &json!({"error": "a copy's path begins at the root"}));
-            }
-            Err(why) => return told(StatusCode::BAD_REQUEST, &json!({"error": why})),
-        },
-        (&Method::POST, "/casualty") => match body(request).await {
-            Ok(question) => Ask::Casualty(question),
-            Err(why) => return told(StatusCode::BAD_REQUEST, &json!({"error": why})),
-        },
-        (&Method::POST, "/act") => match body(request).await {
-            Ok(Act::Handover { who }) => Ask::Handover(Some(who)),
-            Ok(act) => Ask::Act(act),
-            Err(why) => return told(StatusCode::BAD_REQUEST, &json!({"error": why})),
-        },
-        (_, "/status" | "/handover") => return not_so("GET"),
-        (_, "/reload" | "/act" | "/casualty" | "/backup") => return not_so("POST"),
-        _ => return told(StatusCode::NOT_FOUND, &json!({"error": format!("there is nothing at {path}")})),
-    };
-    let (reply, answered) = oneshot::channel();
-    if questions.try_send(Question { ask, reply }).is_err() {
-        return told(
-            StatusCode::SERVICE_UNAVAILABLE,
-            &json!({"error": "too many requests at once; try again"}),
-        );
-    }
-    match tokio::time::timeout(PATIENCE, answered).await {
-        Ok(Ok(Ok(value))) => told(StatusCode::OK, &value),
-        Ok(Ok(Err(e))) => {
-            let status = match e {
-                ActError::Nothing(_) => StatusCode::CONFLICT,
-                ActError::Wrong(_) => StatusCode::BAD_REQUEST,
-            };
-            told(status, &json!({"error": e.to_string()}))
-        }
-        Ok(Err(_)) | Err(_) => {
-            told(StatusCode::SERVICE_UNAVAILABLE, &json!({"error": "the watch did not answer; try again"}))
+    let Err(_) = tokio::time::timeout(PATIENCE * 3, &mut connection).await else { return };
+    if streaming.begun() {
+        tokio::select! {
+            _ = connection => {}
+            () = streaming.stalled.notified() => {}
         }
     }
-}
-
-/// Where a copy of the logbook goes.
-#[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Backup {
-    to: PathBuf,
-}
-
-/// What a request's body asks.
-async fn body<T: DeserializeOwned>(request: Request<Incoming>) -> Result<T, String> {
-    let whole = Limited::new(request.into_body(), BODY).collect();
-    match tokio::time::timeout(PATIENCE, whole).await {
-        Ok(Ok(b)) => serde_json::from_slice(&b.to_bytes())
-            .map_err(|e| format!("the body is not what is asked here: {e}")),
-        Ok(Err(e)) => Err(format!("the body could not be read, at most {BODY} bytes are: {e}")),
-        Err(_) => Err("the body did not arrive in time".to_owned()),
-    }
-}
-
-fn not_so(allowed: &'static str) -> Response<Full<Bytes>> {
-    let mut r = told(StatusCode::METHOD_NOT_ALLOWED, &json!({"error": format!("only {allowed} here")}));
-    r.headers_mut().insert(ALLOW, hyper::header::HeaderValue::from_static(allowed));
-    r
-}
-
-fn told(status: StatusCode, value: &Value) -> Response<Full<Bytes>> {
-    let mut r = Response::new(Full::new(Bytes::from(format!("{value}\n"))));
-    *r.status_mut() = status;
-    r.headers_mut().insert(CONTENT_TYPE, hyper::header::HeaderValue::from_static("application/json"));
-    r
 }

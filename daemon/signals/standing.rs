@@ -2,6 +2,7 @@
 
 use super::audience::Told;
 use super::command::ends;
+use super::trial;
 use crate::event::EventRecord;
 use rules::{AlertId, AlertState, EventKind, Priority};
 use std::collections::BTreeMap;
@@ -71,9 +72,13 @@ impl Standing {
     }
 }
 
-/// The priority an event sounds with once: told aloud, but not one of those that go on until somebody answers.
+/// The priority an event sounds with once: told aloud, but not one of those that go on until somebody answers. A test
+/// sounds as an alarm does.
 pub(super) fn once(told: &Told) -> Option<Priority> {
     let record = &told.record;
+    if record.alert.order == trial::ORDER {
+        return Some(Priority::Alarm);
+    }
     let goes_on =
         record.alert.state == Some(AlertState::ActiveUnacknowledged) && record.event != EventKind::Noted;
     (told.aloud && told.carried && !(goes_on && record.alert.priority >= Priority::Alarm))
@@ -83,12 +88,11 @@ pub(super) fn once(told: &Told) -> Option<Priority> {
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
-    use crate::signals::trial;
 
     /// An event of an alert.
     pub fn told(id: u32, priority: Priority, state: AlertState, event: EventKind, aloud: bool) -> Told {
         let mut record = trial::record();
-        record.alert.id = AlertId(id);
+        (record.alert.id, record.alert.order) = (AlertId(id), "depth".to_owned());
         (record.alert.priority, record.alert.state, record.event) = (priority, Some(state), event);
         Told { record: Arc::new(record), aloud, carried: true, level: 0 }
     }

@@ -5,6 +5,9 @@ use lookout::casualty::RelativeTo;
 use rules::{AlertId, EventKind, Priority};
 use terms::{CasualtyId, Mmsi};
 
+/// What stands where an order's name stands.
+pub(super) const ORDER: &str = "signal test";
+
 /// Says that it is a test and no more.
 pub(super) fn record() -> EventRecord {
     EventRecord {
@@ -16,7 +19,7 @@ pub(super) fn record() -> EventRecord {
         steady_s: 0.0,
         alert: AlertPart {
             id: AlertId(0),
-            order: "signal test".into(),
+            order: ORDER.into(),
             priority: Priority::Notice,
             state: None,
             text: "This is a test of the signal.".into(),

@@ -63,7 +63,7 @@ impl Watch {
             }
             Act::Handover { who } => {
                 let who = who.trim();
-                if who.is_empty() || who.len() > 60 || who.chars().any(char::is_control) {
+                if who.is_empty() || who.chars().count() > 60 || who.chars().any(char::is_control) {
                     return Err(ActError::Wrong(
                         "who takes the watch has a name of one to 60 letters".to_owned(),
                     ));
@@ -87,7 +87,7 @@ impl Watch {
             }
             Act::Note { text } => {
                 let text = text.trim().to_owned();
-                if text.is_empty() || text.len() > 1000 {
+                if text.is_empty() || text.chars().count() > 1000 {
                     return Err(ActError::Wrong("a remark has one to 1000 letters".into()));
                 }
                 self.enter(at, EntryKind::Note, text);

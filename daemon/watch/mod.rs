@@ -5,6 +5,7 @@
 mod bridge;
 mod crew;
 mod handover;
+mod look;
 mod record;
 mod search;
 mod status;

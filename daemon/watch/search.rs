@@ -57,7 +57,7 @@ impl Watch {
             };
             let own = self.lookout.own(at);
             let speed_kn = q.speed_kn.or(own.speed_through_water_kn).or(own.sog_kn).ok_or_else(|| {
-                ActError::Wrong(
+                ActError::Nothing(
                     "own speed is not known: say at which speed the pattern is to be laid".to_owned(),
                 )
             })?;
@@ -95,7 +95,7 @@ impl Watch {
             (Some(id), _) => Ok(id),
             (None, [only]) => Ok(*only),
             (None, []) => Err(ActError::Nothing("there is no casualty".to_owned())),
-            (None, _) => Err(ActError::Wrong("there are several casualties: say which".to_owned())),
+            (None, _) => Err(ActError::Nothing("there are several casualties: say which".to_owned())),
         }
     }
 }

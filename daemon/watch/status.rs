@@ -1,8 +1,10 @@
 //! The picture as `status` tells it.
 
-use super::Watch;
 use super::record::casualty_part;
-use lookout::casualty::spoken;
+use super::{Watch, look};
+use crate::event::TargetPart;
+use crate::words;
+use lookout::casualty::{spoken, who};
 use rules::Declared;
 use sentence::{Counts, Refusal};
 use serde_json::{Map, Value, json};
@@ -47,6 +49,7 @@ impl Watch {
                 ("true_wind_kn", json!(own.true_wind_kn)),
                 ("true_wind_direction_deg", json!(own.true_wind_direction_deg)),
                 ("pressure_hpa", json!(own.pressure_hpa)),
+                ("sun_up", json!(own.sun_up)),
             ]
             .map(|(k, v)| (k.to_owned(), v)),
         );
@@ -56,6 +59,13 @@ impl Watch {
             .map(|c| {
                 let mut part = to_map(&casualty_part(c));
                 part.insert("words".into(), spoken(c).into());
+                part.insert("who".into(), words::capital(&who(c)).into());
+                let relative = c.relative_bearing_deg.zip(c.relative_to);
+                part.insert(
+                    "look".into(),
+                    look::words(c.range_nm, c.bearing_deg, relative, c.closing_kn).into(),
+                );
+                part.insert("closing_kn".into(), c.closing_kn.into());
                 Value::Object(part)
             })
             .collect();
@@ -70,8 +80,15 @@ impl Watch {
                 })
             })
             .collect();
-        let targets: Vec<Value> =
-            self.targets(at).iter().take(WORST).map(|t| Value::Object(to_map(t))).collect();
+        let all = self.targets(at);
+        let target = |t: &TargetPart| {
+            let mut part = to_map(t);
+            let relative = t.relative_bearing_deg.zip(t.relative_to);
+            part.insert("look".into(), look::words(t.range_nm, t.bearing_deg, relative, None).into());
+            Value::Object(part)
+        };
+        let targets: Vec<Value> = all.iter().take(WORST).map(target).collect();
+        let on_watch = self.board.on_watch();
         let utc = self.lookout.utc(at);
         let (doing, waters) = self.board.declared();
         let declared: Vec<String> = [doing.map(Declared::Doing), waters.map(Declared::Waters)]
@@ -87,6 +104,12 @@ impl Watch {
             "casualties": casualties,
             "alerts": alerts,
             "targets": targets,
+            "targets_held": all.len(),
+            "watch": {
+                "who": on_watch.map(|(who, _)| who),
+                "since_s": on_watch.map(|(_, since)| at.since(since).as_secs_f64()),
+                "watchkeeper": self.board.watchkeeper().map(|w| w.stage()),
+            },
             "own": own_part,
             "feeds": self.feeds_status(at),
             "declared": declared,

@@ -92,8 +92,13 @@ impl Daemon {
     }
 
     pub fn start_in(folder: Folder, body: &str) -> Self {
+        Self::start_with(folder, body, "")
+    }
+
+    /// As `start_in`, with more lines for `[control]`.
+    pub fn start_with(folder: Folder, body: &str, control: &str) -> Self {
         let places = format!(
-            "version = 1\n{body}\n[logbook]\npath = {:?}\n[control]\npath = {:?}\n",
+            "version = 1\n{body}\n[logbook]\npath = {:?}\n[control]\npath = {:?}\n{control}\n",
             folder.0.join("logbook.db"),
             folder.0.join("control.sock")
         );

@@ -1,0 +1,44 @@
+//! The watch card: one page, everything in it, so that it works where there is no network but the boat's.
+
+use super::body::{Body, typed};
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+use hyper::body::Bytes;
+use hyper::header::{CONTENT_SECURITY_POLICY, HeaderName, HeaderValue, REFERRER_POLICY, X_FRAME_OPTIONS};
+use hyper::{Response, StatusCode};
+use sha2::{Digest, Sha256};
+use std::sync::LazyLock;
+
+const FRAME: &str = include_str!("page/card.html");
+const STYLE: &str = include_str!("page/card.css");
+const SCRIPT: &str = include_str!("page/card.js");
+
+/// The page, and the policy that lets nothing run but what is in it.
+static PAGE: LazyLock<(Bytes, HeaderValue)> = LazyLock::new(|| {
+    let page = FRAME.replace("/*style*/", STYLE).replace("/*script*/", SCRIPT);
+    let hash = |text: &str| STANDARD.encode(Sha256::digest(text));
+    let policy = format!(
+        "default-src 'none'; style-src 'sha256-{}'; script-src 'sha256-{}'; connect-src 'self'; img-src data:; \
+         base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+        hash(STYLE),
+        hash(SCRIPT)
+    );
+    // Made of letters that a header takes; were it not so, nothing at all would be let run.
+    let policy = HeaderValue::try_from(policy);
+    (Bytes::from(page), policy.unwrap_or(HeaderValue::from_static("default-src 'none'")))
+});
+
+/// The page.
+pub(super) fn answer() -> Response<Body> {
+    let (page, policy) = &*PAGE;
+    let mut r = typed(StatusCode::OK, "text/html; charset=utf-8", Body::Whole(Some(page.clone())));
+    let headers = r.headers_mut();
+    headers.insert(CONTENT_SECURITY_POLICY, policy.clone());
+    headers.insert(X_FRAME_OPTIONS, HeaderValue::from_static("DENY"));
+    headers.insert(REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    headers.insert(
+        HeaderName::from_static("cross-origin-opener-policy"),
+        HeaderValue::from_static("same-origin"),
+    );
+    r
+}

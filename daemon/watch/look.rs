@@ -1,0 +1,80 @@
+//! Where to look, in few words: "250 m, 40° on the port bow".
+
+use lookout::casualty::RelativeTo;
+use terms::{METRES_PER_NM, turn_deg};
+
+/// Below this, ranges are told in metres.
+const NEAR_NM: f64 = 0.5;
+/// Slower than this, a range is neither closing nor opening.
+const STEADY_KN: f64 = 0.2;
+
+/// A range as it is shown.
+fn range(range_nm: f64) -> String {
+    let metres = range_nm * METRES_PER_NM;
+    match range_nm {
+        r if r < NEAR_NM && metres < 100.0 => format!("{:.0} m", (metres / 5.0).round() * 5.0),
+        r if r < NEAR_NM => format!("{:.0} m", (metres / 10.0).round() * 10.0),
+        r if r < 10.0 => format!("{r:.1} nm"),
+        r => format!("{r:.0} nm"),
+    }
+}
+
+/// A direction off the bow, to five degrees; off the course where no heading is known, and it says so.
+fn direction(relative_deg: f64, to: RelativeTo) -> String {
+    let angle = turn_deg(0.0, relative_deg);
+    let side = if angle < 0.0 { "port" } else { "starboard" };
+    let off = (angle.abs() / 5.0).round() as i64 * 5;
+    if to == RelativeTo::Cog {
+        return match off {
+            0 => "ahead on the course".to_owned(),
+            180 => "astern of the course".to_owned(),
+            a => format!("{a}° to {side} of the course"),
+        };
+    }
+    match off {
+        0 => "dead ahead".to_owned(),
+        180 => "dead astern".to_owned(),
+        90 => format!("on the {side} beam"),
+        a @ ..90 => format!("{a}° on the {side} bow"),
+        a => format!("{}° abaft the {side} beam", a - 90),
+    }
+}
+
+/// Where to look, as far as it is known; `None` where not even the range is.
+pub(super) fn words(
+    range_nm: Option<f64>,
+    bearing_deg: Option<f64>,
+    relative: Option<(f64, RelativeTo)>,
+    closing_kn: Option<f64>,
+) -> Option<String> {
+    let mut words = range(range_nm?);
+    match (relative, bearing_deg) {
+        (Some((deg, to)), _) => words += &format!(", {}", direction(deg, to)),
+        (None, Some(b)) => words += &format!(", bearing {:03}° true", (b.round() as i64).rem_euclid(360)),
+        (None, None) => {}
+    }
+    match closing_kn {
+        Some(kn) if kn > STEADY_KN => words += ", closing",
+        Some(kn) if kn < -STEADY_KN => words += ", opening",
+        _ => {}
+    }
+    Some(words)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn few_words() {
+        let look = |nm, deg, to, kn| words(Some(nm), Some(45.0), Some((deg, to)), Some(kn)).unwrap();
+        use RelativeTo::{Cog, Heading};
+        assert_eq!(look(250.0 / METRES_PER_NM, 319.0, Heading, 3.0), "250 m, 40° on the port bow, closing");
+        assert_eq!(look(1.25, 91.0, Heading, 0.0), "1.2 nm, on the starboard beam");
+        assert_eq!(look(12.4, 182.0, Heading, -1.0), "12 nm, dead astern, opening");
+        assert_eq!(look(0.02, 120.0, Heading, 0.0), "35 m, 30° abaft the starboard beam");
+        assert_eq!(look(1.0, 320.0, Cog, 0.0), "1.0 nm, 40° to port of the course");
+        assert_eq!(words(Some(1.0), Some(359.7), None, None).unwrap(), "1.0 nm, bearing 000° true");
+        assert_eq!(words(None, Some(1.0), None, None), None);
+    }
+}
