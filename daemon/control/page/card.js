@@ -84,6 +84,12 @@ function casualties(list) {
   fill(at("casualties"), parts);
 }
 
+// A name that has room beside its mark.
+function short(c) {
+  const name = (c.crew || "").split(/[\s-]/)[0];
+  return name.length > 12 ? name.slice(0, 11) + "…" : name || "MOB";
+}
+
 // The plan: north up, because a bearing is true whether or not a heading is known. Symbols after IMO SN.1/Circ.243:
 // own vessel a double circle with a heading line, the AIS beacon of a casualty a circle with a cross, another casualty an
 // event mark, a square with a diagonal line. Without a heading there is no heading line.
@@ -92,14 +98,15 @@ function plan(own, list) {
   at("plan").hidden = placed.length === 0;
   if (placed.length === 0) return;
   const far = Math.max(...placed.map((c) => c.range_nm), 0.02);
-  const steps = [0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 25, 50, 100];
-  const outer = steps.find((s) => s >= far) || far;
+  // Round figures: metres when near, then miles.
+  const metres = [50, 100, 200, 400, 800].map((m) => m / METRES_PER_NM);
+  const outer = [...metres, 1, 2, 5, 10, 20, 50, 100].find((s) => s >= far) || far;
   const scale = 82 / outer;
   const parts = [];
   for (const part of [0.5, 1]) {
     parts.push(draw("circle", { class: "ring", r: 82 * part }));
-    const words = outer * part < 0.5 ? Math.round(outer * part * METRES_PER_NM) + " m" : outer * part + " nm";
-    parts.push(draw("text", { class: "soft", x: 2, y: 82 * part - 2 }, words));
+    const words = outer < 0.5 ? Math.round(outer * part * METRES_PER_NM) + " m" : outer * part + " nm";
+    parts.push(draw("text", { class: "soft", x: 0, y: 82 * part + 2.5, "text-anchor": "middle" }, words));
   }
   parts.push(draw("text", { x: 0, y: -91, "text-anchor": "middle" }, "N"));
   parts.push(draw("circle", { class: "own", r: 3 }), draw("circle", { class: "own", r: 6 }));
@@ -126,12 +133,12 @@ function plan(own, list) {
       g.append(draw("path", { class: "mark", d: "M-5.5 -5.5 H5.5 V5.5 H-5.5 Z M-5.5 5.5 L5.5 -5.5" }));
     }
     const left = x > 45;
-    g.append(draw("text", { x: left ? -9 : 9, y: 3, "text-anchor": left ? "end" : "start" }, c.crew || "MOB"));
+    g.append(draw("text", { x: left ? -9 : 9, y: 3, "text-anchor": left ? "end" : "start" }, short(c)));
     parts.push(g);
   }
   fill(at("chart"), parts);
   at("plan-words").textContent = "North up. " + placed.map((c) => c.who + ": " + c.look).join(". ") + "."
-    + (known(own.heading_deg) ? "" : " No heading is known, so none is drawn.");
+    + (known(own.heading_deg) ? "" : " No heading is known, so none is drawn; a broken line is the course.");
 }
 
 const words = (state) => (state || "").replace(/-/g, " ");
@@ -267,8 +274,10 @@ function headers() {
 }
 
 function ask(why) {
-  at("door").hidden = false;
   at("door-words").textContent = why;
+  if (!at("door").hidden) return;
+  at("door").hidden = false;
+  at("token").focus();
 }
 
 at("door").addEventListener("submit", (e) => {

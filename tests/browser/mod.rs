@@ -1,0 +1,178 @@
+//! A browser without a screen, driven by the WebDriver protocol (W3C) through chromedriver.
+#![allow(
+    dead_code,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "part of tests; each file uses its own part"
+)]
+
+use serde_json::{Value, json};
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{TcpListener, TcpStream};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// Long enough for a browser on a loaded machine.
+const PATIENCE: Duration = Duration::from_secs(60);
+/// The key under which WebDriver names an element.
+const ELEMENT: &str = "element-6066-11e4-a52e-4f735466cecf";
+
+pub struct Browser {
+    driver: Child,
+    port: u16,
+    session: String,
+}
+
+impl Browser {
+    /// Starts chromedriver and a browser with a profile of its own.
+    pub fn start(profile: &Path) -> Self {
+        let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+        let driver = Command::new("chromedriver")
+            .arg(format!("--port={port}"))
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("chromedriver is installed");
+        let mut browser = Self { driver, port, session: String::new() };
+        let profile = format!("--user-data-dir={}", profile.display());
+        let args = [
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            &profile,
+        ];
+        let wanted = json!({"capabilities": {"alwaysMatch": {"goog:chromeOptions": {"args": args}}}});
+        let end = Instant::now() + PATIENCE;
+        let session = loop {
+            if TcpStream::connect(("127.0.0.1", port)).is_ok() {
+                break browser.http("POST", "/session", Some(&wanted));
+            }
+            assert!(Instant::now() < end, "chromedriver does not listen");
+            std::thread::sleep(Duration::from_millis(50));
+        };
+        browser.session = session["sessionId"].as_str().unwrap_or_else(|| panic!("{session}")).to_owned();
+        browser
+    }
+
+    fn http(&self, method: &str, path: &str, body: Option<&Value>) -> Value {
+        let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
+        stream.set_read_timeout(Some(PATIENCE)).unwrap();
+        let body = body.map_or(String::new(), Value::to_string);
+        write!(
+            stream,
+            "{method} {path} HTTP/1.1\r\nhost: localhost\r\ncontent-type: application/json\r\ncontent-length: {}\r\nconnection: close\r\n\r\n{body}",
+            body.len()
+        )
+        .unwrap();
+        let mut reader = BufReader::new(stream);
+        let mut length = 0;
+        loop {
+            let mut line = String::new();
+            if reader.read_line(&mut line).unwrap() == 0 || line == "\r\n" {
+                break;
+            }
+            if let Some(n) = line.to_lowercase().strip_prefix("content-length:") {
+                length = n.trim().parse().unwrap();
+            }
+        }
+        let mut answer = vec![0; length];
+        reader.read_exact(&mut answer).unwrap();
+        let answer: Value = serde_json::from_slice(&answer).unwrap();
+        answer["value"].clone()
+    }
+
+    fn ask(&self, method: &str, path: &str, body: Option<&Value>) -> Value {
+        self.http(method, &format!("/session/{}{path}", self.session), body)
+    }
+
+    pub fn open(&self, address: &str) {
+        self.ask("POST", "/url", Some(&json!({"url": address})));
+    }
+
+    /// What a script returns.
+    pub fn run(&self, script: &str) -> Value {
+        self.ask("POST", "/execute/sync", Some(&json!({"script": script, "args": []})))
+    }
+
+    /// The text that is to be seen at a selector; nothing where it is hidden.
+    pub fn text(&self, selector: &str) -> String {
+        let found = self.ask("POST", "/element", Some(&json!({"using": "css selector", "value": selector})));
+        let Some(id) = found[ELEMENT].as_str() else { return String::new() };
+        self.ask("GET", &format!("/element/{id}/text"), None).as_str().unwrap_or("").to_owned()
+    }
+
+    /// The name a screen reader gives to whatever has the keyboard's focus.
+    pub fn focused_label(&self) -> String {
+        let found = self.ask("GET", "/element/active", None);
+        let id = found[ELEMENT].as_str().unwrap_or("");
+        self.ask("GET", &format!("/element/{id}/computedlabel"), None).as_str().unwrap_or("").to_owned()
+    }
+
+    /// Presses keys one after another, wherever the focus is. Tab is U+E004, Enter U+E007 (WebDriver 17.4.2).
+    pub fn keys(&self, keys: &str) {
+        let actions: Vec<Value> = keys
+            .chars()
+            .flat_map(|k| [json!({"type": "keyDown", "value": k}), json!({"type": "keyUp", "value": k})])
+            .collect();
+        self.ask(
+            "POST",
+            "/actions",
+            Some(&json!({"actions": [{"type": "key", "id": "keys", "actions": actions}]})),
+        );
+    }
+
+    /// A screen of so many pixels.
+    pub fn screen(&self, width: u32, height: u32) {
+        let params = json!({"width": width, "height": height, "deviceScaleFactor": 2, "mobile": true});
+        self.ask(
+            "POST",
+            "/goog/cdp/execute",
+            Some(&json!({"cmd": "Emulation.setDeviceMetricsOverride", "params": params})),
+        );
+    }
+
+    /// A picture, into the folder that MIDDLEWATCH_PICTURES names, if it does.
+    pub fn picture(&self, name: &str) {
+        let Some(folder) = std::env::var_os("MIDDLEWATCH_PICTURES") else { return };
+        use base64::Engine as _;
+        let params = json!({"format": "png", "captureBeyondViewport": true});
+        let shot = self.ask(
+            "POST",
+            "/goog/cdp/execute",
+            Some(&json!({"cmd": "Page.captureScreenshot", "params": params})),
+        );
+        let bytes = base64::engine::general_purpose::STANDARD.decode(shot["data"].as_str().unwrap()).unwrap();
+        std::fs::write(Path::new(&folder).join(format!("{name}.png")), bytes).unwrap();
+    }
+
+    /// Asks again and again until there is an answer.
+    ///
+    /// # Panics
+    /// When there is none in time.
+    pub fn until<T>(&self, what: &str, mut ask: impl FnMut(&Self) -> Option<T>) -> T {
+        let end = Instant::now() + PATIENCE;
+        loop {
+            if let Some(t) = ask(self) {
+                return t;
+            }
+            assert!(Instant::now() < end, "waited in vain for {what}; the page says:\n{}", self.text("body"));
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        if !self.session.is_empty() && !std::thread::panicking() {
+            self.ask("DELETE", "", None);
+        }
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
