@@ -97,11 +97,24 @@ impl Daemon {
 
     /// As `start_in`, with more lines for `[control]`.
     pub fn start_with(folder: Folder, body: &str, control: &str) -> Self {
+        Self::launch(folder, body, control, &[])
+    }
+
+    /// As `start_in`, with something in its environment.
+    pub fn start_preloaded(folder: Folder, body: &str, environment: &[(&str, &Path)]) -> Self {
+        Self::launch(folder, body, "", environment)
+    }
+
+    fn launch(folder: Folder, body: &str, control: &str, environment: &[(&str, &Path)]) -> Self {
         let places = format!(
-            "version = 1\n{body}\n[logbook]\npath = {:?}\n[control]\npath = {:?}\n{control}\n",
-            folder.0.join("logbook.db"),
+            "version = 1\n{body}\n[control]\npath = {:?}\n{control}\n",
             folder.0.join("control.sock")
         );
+        let places = if body.contains("[logbook]") {
+            places
+        } else {
+            format!("{places}[logbook]\npath = {:?}\n", folder.0.join("logbook.db"))
+        };
         let places = if body.contains("[orders]") {
             places
         } else {
@@ -115,6 +128,7 @@ impl Daemon {
         let child = middlewatch()
             .args(["run", "--config"])
             .arg(boat)
+            .envs(environment.iter().copied())
             .stdin(Stdio::piped())
             .stdout(Stdio::null())
             .stderr(log)
