@@ -299,3 +299,43 @@ fn headers_a_body_of_ones_own_and_a_signature_that_a_receiver_can_check() {
     assert_eq!(post.header("signature").unwrap(), format!("middlewatch=:{want}:"));
     aboard.stop();
 }
+
+#[test]
+fn an_hour_s_repeats_are_told_once_and_alarms_push_out_notices_never_the_other_way_round() {
+    let desk = Desk::new("outbox-order");
+    let settings =
+        |opened| LogbookSettings { boot: Some(boot_id()), opened, pace: Pace::Live, limit_bytes: None };
+    let (logbook, _) = Logbook::open(desk.file(), settings(now())).unwrap();
+    let put = |alert, seq, priority| {
+        drop(logbook.event(now(), &record(alert, seq, priority, 0), desk::to("shore")))
+    };
+    // An alert that is told again and again, and in the end more urgently; and another in between.
+    put(1, 1, Priority::Warning);
+    put(2, 1, Priority::Warning);
+    (2..=60).for_each(|seq| put(1, seq, Priority::Warning));
+    put(1, 61, Priority::Alarm);
+    logbook.flush().blocking_recv().unwrap().unwrap();
+    let take = || {
+        let due = logbook.due("shore", &now(), 1).pop()?;
+        logbook.delivered(due.id);
+        let v: Value = serde_json::from_str(&due.body).unwrap();
+        Some((v["alert"]["id"].as_u64().unwrap(), v["seq"].as_u64().unwrap()))
+    };
+    let order: Vec<_> = std::iter::from_fn(take).collect();
+    assert_eq!(order, [(1, 1), (1, 61), (2, 1)], "as urgent as what follows it, in its own order");
+
+    // More than may wait: the oldest notices go, no alarm does.
+    (0..1000).for_each(|n| put(10_000 + n, 1, Priority::Alarm));
+    (0..3500).for_each(|n| put(20_000 + n, 1, Priority::Notice));
+    (0..100).for_each(|n| put(30_000 + n, 1, Priority::Alarm));
+    assert_eq!(logbook.deliveries_waiting(), 4000);
+    let due = logbook.due("shore", &now(), 4000);
+    let alarms = due.iter().filter(|d| d.priority == Priority::Alarm).count();
+    assert!(alarms <= 1100 && logbook.deliveries_waiting() == 4000);
+    logbook.flush().blocking_recv().unwrap().unwrap();
+    let due = logbook.due("shore", &now(), 4000);
+    assert_eq!(due.iter().filter(|d| d.priority == Priority::Alarm).count(), 1100);
+    // A signal that is no longer in the boat's file is waited for by nobody.
+    logbook.keep_signals(&["elsewhere"]);
+    assert_eq!(logbook.deliveries_waiting(), 0);
+}
