@@ -65,6 +65,11 @@ fn beyond(limit: f64) -> impl Fn(&Value, &Value) -> bool {
     move |ours, theirs| ours.is_null() && theirs.as_f64().is_some_and(|n| n.abs() > limit)
 }
 
+/// Theirs has not the seven digits of an IMO number.
+fn no_imo_number(_: &Message, ours: &Value, theirs: &Value) -> bool {
+    ours.is_null() && theirs.as_u64().is_some_and(|n| !(1_000_000..=9_999_999).contains(&n))
+}
+
 /// One of the two numbers of a position is out of range, which takes the other with it.
 fn no_such_place(_: &Message, ours: &Value, theirs: &Value) -> bool {
     ours.is_null() && theirs.is_number()
@@ -122,8 +127,8 @@ pub const AIS: &[Explained] = explained! {
     "aivdm" "latitude_deg", no_such_place, "we", "latitude beyond 90° or longitude beyond 180° is reserved";
     "aivdm" "longitude_deg", no_such_place, "we", "latitude beyond 90° or longitude beyond 180° is reserved";
     "aivdm" "heading_deg", |_, a, b| beyond(359.0)(a, b), "we", "360 to 510 are reserved";
-    "aivdm" "imo", |_, a, b| beyond(9_999_999.0)(a, b), "we", "an IMO number has seven digits; above are flag states' numbers";
-    "aivdm" "name", beyond_at, "we", "@ ends a text";
+    "aivdm" "imo", no_imo_number, "we", "M.1371-5 message 5: an IMO number has seven digits; less is not used, more is a flag state's number";
+    "aivdm" "name|destination", beyond_at, "we", "@ ends a text";
     "aivdm" "text", beyond_at, "we", "@ ends a text";
     "aivdm" "name", inner_blank, "we", "a blank at the end of the name stays before its extension";
 
@@ -139,8 +144,8 @@ pub const AIS: &[Explained] = explained! {
     "ais" "longitude_deg", no_such_place, "we", "latitude beyond 90° or longitude beyond 180° is reserved";
     "ais" "heading_deg", |_, a, b| beyond(359.0)(a, b), "we", "360 to 510 are reserved";
     "ais" "cog_deg", |_, a, b| beyond(359.9)(a, b), "we", "360 and more are reserved or not available";
-    "ais" "imo", |_, a, b| beyond(9_999_999.0)(a, b), "we", "an IMO number has seven digits; above are flag states' numbers";
-    "ais" "name", beyond_at, "we", "@ ends a text";
+    "ais" "imo", no_imo_number, "we", "M.1371-5 message 5: an IMO number has seven digits; less is not used, more is a flag state's number";
+    "ais" "name|destination", beyond_at, "we", "@ ends a text";
     "ais" "text", beyond_at, "we", "@ ends a text";
     "ais" "text", part_character, "we", "a character of fewer than six bits is none";
     "ais" "name", extension, "we", "the library leaves the extension of the name of message 21 out";
@@ -158,8 +163,8 @@ pub const AIS: &[Explained] = explained! {
     "nmea-0183-rs" "dimension_a_m|dimension_b_m|dimension_c_m|dimension_d_m", craft, "we", "a craft of a parent ship carries its parent's identity there";
     "nmea-0183-rs" "off_position", no_second, "we", "M.1371-5 message 21: to be believed only with a second of 0 to 59";
     "nmea-0183-rs" "rate_of_turn_deg_min", raw_turn, "we", "the library hands out the raw number, not degrees a minute";
-    "nmea-0183-rs" "imo", |_, a, b| beyond(9_999_999.0)(a, b), "we", "an IMO number has seven digits; above are flag states' numbers";
-    "nmea-0183-rs" "name", beyond_at, "we", "@ ends a text";
+    "nmea-0183-rs" "imo", no_imo_number, "we", "M.1371-5 message 5: an IMO number has seven digits; less is not used, more is a flag state's number";
+    "nmea-0183-rs" "name|destination", beyond_at, "we", "@ ends a text";
     "nmea-0183-rs" "text", beyond_at, "we", "@ ends a text";
     "nmea-0183-rs" "name", inner_blank, "we", "a blank at the end of the name stays before its extension";
 
