@@ -44,7 +44,7 @@ pub enum Act {
         /// recovered, false activation, test, or handed over.
         reason: String,
     },
-    /// What the vessel is doing, or which waters she is in.
+    /// What the vessel is doing, or which waters she is in, or how far can be seen.
     Declare {
         /// under sail, under power, hove to, at anchor, moored; ocean, coastal.
         what: String,

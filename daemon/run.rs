@@ -28,6 +28,8 @@ const AT_ONCE: usize = 256;
 const LAST_WRITE: Duration = Duration::from_millis(1800);
 /// No sentence of a live feed is older: 2026-01-01T00:00:00Z, before this program was finished.
 const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
+/// The watch is told so often how its feeds do.
+const FEEDS_LOOKED_AT_EVERY: Duration = Duration::from_secs(10);
 /// Keys of the logbook's saved states.
 const LAST_GOOD_ORDERS: &str = "last good orders";
 const ALERTS: &str = "alerts";
@@ -167,6 +169,7 @@ struct Daemon {
     failing_signals: Vec<(String, bool)>,
     logbook_failing: bool,
     feeds_told: Moment,
+    feeds_looked_at: Moment,
 }
 
 impl Daemon {
@@ -199,6 +202,7 @@ impl Daemon {
             failing_signals,
             logbook_failing: false,
             feeds_told: now,
+            feeds_looked_at: now,
         }
     }
 
@@ -358,6 +362,12 @@ impl Daemon {
     fn pass(&mut self) {
         let at = self.clock.now();
         self.watch.system_utc(at, self.clock.utc());
+        if at.since(self.feeds_looked_at) >= FEEDS_LOOKED_AT_EVERY {
+            self.feeds_looked_at = at;
+            for ((_, feed), n) in self.feeds.iter().zip(0..) {
+                self.watch.feed_state(at, FeedId(n), feed.state() == "up", &feed.counts());
+            }
+        }
         self.watch.advance(at);
         self.put_out();
         self.signals.beat();

@@ -106,7 +106,7 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// Declare what the vessel does (under sail, under power, hove to, at anchor, moored) or the waters (ocean, coastal)
+    /// Declare what the vessel does (under sail, under power, hove to, at anchor, moored), the waters (ocean, coastal) or the visibility (good visibility, restricted visibility)
     Declare {
         /// In the words above
         #[arg(required = true)]

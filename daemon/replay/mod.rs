@@ -216,7 +216,7 @@ impl Play {
                 }
                 self.lines += 1;
                 match heard.report {
-                    Ok(report) => self.watch.hear_report(at, id, &report),
+                    Ok(report) => self.watch.hear_report(at, id, heard.talker, &report),
                     Err(why) => self.watch.refused(id, why),
                 }
             }

@@ -4,6 +4,7 @@
 //! with the last date, and else `--start` (or an unknown UTC) and an even spacing. A line without a time of its own
 //! has that of the line before it.
 
+use crate::watch::talker;
 use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, SentTime};
 use std::collections::{BTreeMap, VecDeque};
 use std::io::{self, Read};
@@ -27,6 +28,8 @@ pub struct Heard {
     pub dated: bool,
     /// Which source of this input: 0 for lines whose TAG block names none.
     pub source: usize,
+    /// The talker of the device behind it.
+    pub talker: Option<[u8; 2]>,
     /// What it said.
     pub report: Result<Report, Refusal>,
 }
@@ -144,7 +147,13 @@ impl Taken<'_> {
             *self.now_ms += SPACING_MS;
         }
         *self.lines += 1;
-        self.ready.push_back(Heard { ms: *self.now_ms, dated: *self.dated, source, report });
+        self.ready.push_back(Heard {
+            ms: *self.now_ms,
+            dated: *self.dated,
+            source,
+            talker: talker(s),
+            report,
+        });
     }
 
     fn source(&mut self, name: Option<&str>) -> usize {

@@ -58,6 +58,7 @@ impl Watch {
                 })?;
                 let view = View { at, lookout: &self.lookout };
                 self.board.declare(at, declared, &view);
+                self.declare_to_lookout();
                 self.enter(at, EntryKind::Declared, declared.to_string());
                 Ok(format!("declared {declared}"))
             }

@@ -190,11 +190,7 @@ impl Watch {
             [] => format!("{} heard", count(self.ears.len(), "feed is", "feeds are all")),
             some => format!("Feeds that ail: {}", some.join("; ")),
         });
-        let declared: Vec<&str> = [told.doing.map(Declared::Doing), told.waters.map(Declared::Waters)]
-            .into_iter()
-            .flatten()
-            .map(Declared::name)
-            .collect();
+        let declared: Vec<&str> = told.declared.iter().map(Declared::name).collect();
         let declared =
             if declared.is_empty() { "nothing: all orders apply".to_owned() } else { declared.join(", ") };
         lines.push(format!("Declared: {declared}"));

@@ -18,9 +18,9 @@ use crate::words;
 use handover::Trends;
 use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, spoken};
 use lookout::search::Vessel;
-use lookout::{Finding, Lookout, Trouble};
+use lookout::{Finding, Lookout, Propulsion, Source, Trouble, Visibility};
 use record::target_row;
-use rules::{Board, BoardSettings, BuiltIn, Carry, Orders, Snapshot};
+use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot};
 pub use search::CasualtyQuestion;
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
 use std::time::Duration;
@@ -76,6 +76,22 @@ struct Ear {
     heard: Option<Moment>,
     since: Moment,
     silent: bool,
+    /// Not open: its device or its other side is gone.
+    closed: bool,
+    /// More of its lines are refused than taken.
+    garbled: bool,
+    /// What came before its framer's counts were told last, and before that.
+    counted: [Counted; 2],
+    /// The word for all this that the lookout was told.
+    health: Option<&'static str>,
+}
+
+/// What a feed has brought so far.
+#[derive(Debug, Clone, Copy, Default)]
+struct Counted {
+    bytes: u64,
+    taken: u64,
+    refused: u64,
 }
 
 /// A feed as the watch is told of it.
@@ -93,6 +109,10 @@ pub struct FeedSetting {
     pub silent_after: Option<Duration>,
 }
 
+/// Fewer lines in one look do not tell a garbled feed.
+const LINES_TO_TELL: u64 = 10;
+/// Without UTC for so long is an alert: by then a receiver that stood cold has told its almanac's time (common practice).
+const CLOCK_PATIENCE: Duration = Duration::from_secs(120);
 /// No fix for so long is an alert.
 const FIX_LOST_AFTER: Duration = Duration::from_secs(30);
 
@@ -105,6 +125,9 @@ pub struct Watch {
     began: Moment,
     had_fix: Option<Moment>,
     fix_lost: bool,
+    /// Since when nothing has told UTC; `None` while something does.
+    clock_unknown: Option<Moment>,
+    clock_told: bool,
     orders_from: String,
     not_before: Option<Utc>,
     trends: Trends,
@@ -156,6 +179,8 @@ impl Watch {
             began: at,
             had_fix: None,
             fix_lost: false,
+            clock_unknown: None,
+            clock_told: false,
             orders_from: String::new(),
             not_before,
             trends: Trends::default(),
@@ -205,6 +230,7 @@ impl Watch {
         if let Ok(Some(snapshot)) = &casualties {
             self.lookout.restore_casualties(at, Clone::clone(snapshot), gap);
         }
+        self.declare_to_lookout();
         for c in self.open_casualties(at) {
             let subject = Subject::Casualty(c.id);
             if !self.board.alerts().any(|a| a.subject == subject) {
@@ -234,6 +260,10 @@ impl Watch {
             heard: None,
             since: at,
             silent: false,
+            closed: false,
+            garbled: false,
+            counted: [Counted::default(); 2],
+            health: None,
         });
         id
     }
@@ -249,9 +279,10 @@ impl Watch {
     /// Takes a checked line of a feed. What the decoder refuses is counted.
     pub fn hear(&mut self, at: Moment, feed: FeedId, line: &[u8]) {
         let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { return };
-        let report = Sentence::check(line, &ear.framing).and_then(|s| ear.decoder.read(at, &s));
-        match report {
-            Ok(report) => self.hear_report(at, feed, &report),
+        let heard =
+            Sentence::check(line, &ear.framing).and_then(|s| Ok((talker(&s), ear.decoder.read(at, &s)?)));
+        match heard {
+            Ok((talker, report)) => self.hear_report(at, feed, talker, &report),
             Err(why) => self.refused(feed, why),
         }
     }
@@ -263,19 +294,41 @@ impl Watch {
         }
     }
 
-    /// Takes what a line of a feed says.
-    pub fn hear_report(&mut self, at: Moment, feed: FeedId, report: &Report) {
+    /// Takes what a line of a feed says, and the talker of the device behind it.
+    pub fn hear_report(&mut self, at: Moment, feed: FeedId, talker: Option<[u8; 2]>, report: &Report) {
         if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
             ear.heard = Some(at);
             let trusted = ear.trusted;
             if std::mem::take(&mut ear.silent) {
                 self.board.over(at, BuiltIn::FeedSilent, Subject::Feed(feed));
             }
+            ear.tell_health(at, feed, &mut self.lookout);
             if let (true, Report::DeviceAlert(words)) = (trusted, report) {
                 self.bridge(at, words);
             }
         }
-        self.lookout.hear(at, feed, report);
+        self.lookout.hear_from(at, Source { talker, ..Source::of(feed) }, report);
+        self.pump(at);
+    }
+
+    /// Takes how a feed does: whether it is open, and what its framer has counted so far.
+    pub fn feed_state(&mut self, at: Moment, feed: FeedId, open: bool, counts: &Counts) {
+        let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { return };
+        let now = Counted {
+            bytes: counts.bytes,
+            taken: counts.sentences,
+            refused: counts.all_refused() + ear.refused.all_refused(),
+        };
+        let (taken, refused) = (
+            now.taken.saturating_sub(ear.counted[0].taken),
+            now.refused.saturating_sub(ear.counted[0].refused),
+        );
+        ear.counted = [now, ear.counted[0]];
+        ear.closed = !open;
+        if taken + refused >= LINES_TO_TELL {
+            ear.garbled = refused > taken;
+        }
+        ear.tell_health(at, feed, &mut self.lookout);
         self.pump(at);
     }
 
@@ -298,6 +351,7 @@ impl Watch {
         self.lookout.advance(at);
         self.pump(at);
         self.look_for_silence(at);
+        self.look_for_clock(at);
         self.note_weather(at);
         if self.board.next_wake().is_some_and(|due| due <= at) {
             self.reword_casualties(at);
@@ -311,7 +365,8 @@ impl Watch {
     pub fn next_wake(&self) -> Option<Moment> {
         let silence = self.ears.iter().filter(|e| !e.silent).filter_map(Ear::silent_at).min();
         let fix = (!self.fix_lost).then(|| self.fix_lost_at()).flatten();
-        [self.lookout.next_wake(), self.board.next_wake(), silence, fix, self.trends.due()]
+        let clock = self.clock_unknown.filter(|_| !self.clock_told).map(|since| since + CLOCK_PATIENCE);
+        [self.lookout.next_wake(), self.board.next_wake(), silence, fix, clock, self.trends.due()]
             .into_iter()
             .flatten()
             .min()
@@ -322,11 +377,13 @@ impl Watch {
         for (ear, n) in self.ears.iter_mut().zip(0..) {
             if !ear.silent && ear.silent_at().is_some_and(|s| s <= at) {
                 ear.silent = true;
-                let words = match ear.heard {
-                    Some(h) => format!("{}: no sentence for {}", ear.name, words::span(at.since(h))),
-                    None => format!("{}: no sentence since the watch began", ear.name),
+                let since = match ear.heard {
+                    Some(h) => format!("for {}", words::span(at.since(h))),
+                    None => "since the watch began".to_owned(),
                 };
+                let words = format!("{}: no sentence {since}{}", ear.name, ear.why_silent());
                 self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(FeedId(n)), words);
+                ear.tell_health(at, FeedId(n), &mut self.lookout);
             }
         }
         if !self.fix_lost && self.fix_lost_at().is_some_and(|s| s <= at) {
@@ -341,6 +398,40 @@ impl Watch {
             };
             self.board.call(at, BuiltIn::FixLost, Subject::OwnVessel, words.to_owned());
         }
+    }
+
+    /// Neither satellites nor the computer's clock tell UTC. A replay has the time that was recorded, or none.
+    fn look_for_clock(&mut self, at: Moment) {
+        let Some(not_before) = self.not_before else { return };
+        if self.lookout.utc(at).is_some_and(|(utc, _)| utc >= not_before) {
+            self.clock_unknown = None;
+            if std::mem::take(&mut self.clock_told) {
+                self.board.over(at, BuiltIn::ClockNotKnown, Subject::OwnVessel);
+            }
+            return;
+        }
+        let since = *self.clock_unknown.get_or_insert(at);
+        if !self.clock_told && at.since(since) >= CLOCK_PATIENCE {
+            self.clock_told = true;
+            let words = "The time is not known: no satellite tells it and the computer's clock is wrong. Times of the \
+                         logbook, the sun and schedules cannot be trusted until one does";
+            self.board.call(at, BuiltIn::ClockNotKnown, Subject::OwnVessel, words.to_owned());
+        }
+    }
+
+    /// Passes on what is declared, by which the lookout names rules of the road.
+    fn declare_to_lookout(&mut self) {
+        let declared = self.board.declared();
+        let propulsion = match declared.doing {
+            Some(Doing::UnderPower) => Some(Propulsion::Power),
+            Some(Doing::UnderSail | Doing::HoveTo) => Some(Propulsion::Sail),
+            Some(Doing::AtAnchor | Doing::Moored) | None => None,
+        };
+        let visibility = declared.visibility.map(|v| match v {
+            rules::Visibility::Good => Visibility::InSight,
+            rules::Visibility::Restricted => Visibility::Restricted,
+        });
+        self.lookout.declare(propulsion, visibility);
     }
 
     /// When the fix counts as lost, if nothing comes; never where no feed is there to bring one.
@@ -367,7 +458,13 @@ impl Watch {
                 Finding::Trouble { subject, trouble, text } => {
                     self.board.call(at, doubtful(trouble), subject, text);
                 }
-                Finding::Mended { subject, trouble } => self.board.over(at, doubtful(trouble), subject),
+                Finding::Mended { subject, trouble } => {
+                    let order = doubtful(trouble);
+                    // Another trouble may keep the same alert.
+                    if !self.lookout.troubles().into_iter().any(|t| t != trouble && doubtful(t) == order) {
+                        self.board.over(at, order, subject);
+                    }
+                }
                 Finding::Noted { subject, text } => {
                     self.board.note(at, "lookout", subject, text);
                 }
@@ -498,13 +595,52 @@ fn built_in(kind: Kind) -> BuiltIn {
 fn doubtful(trouble: Trouble) -> BuiltIn {
     match trouble {
         Trouble::PositionsDiffer | Trouble::PositionJumps => BuiltIn::PositionDoubtful,
-        Trouble::TransmitterSilent => BuiltIn::OwnTransmitterSilent,
-        Trouble::TransmitterPosition | Trouble::TransmitterIdentity => BuiltIn::OwnTransmitterWrong,
+        Trouble::TransmitterSilent | Trouble::SetSends => BuiltIn::OwnTransmitterSilent,
+        Trouble::TransmitterPosition | Trouble::TransmitterIdentity | Trouble::SetSensors => {
+            BuiltIn::OwnTransmitterWrong
+        }
+        Trouble::ShipsSilent | Trouble::SetReceives => BuiltIn::AisSilent,
         Trouble::CompassFrozen | Trouble::LogFouled => BuiltIn::InstrumentDoubtful,
     }
 }
 
+/// The talker of a sentence, where it has the usual two letters.
+pub(crate) fn talker(s: &Sentence<'_>) -> Option<[u8; 2]> {
+    s.talker().as_bytes().try_into().ok()
+}
+
 impl Ear {
+    /// What can be said of why nothing is heard.
+    fn why_silent(&self) -> &'static str {
+        let [now, before] = self.counted;
+        if self.closed {
+            ". It cannot be opened"
+        } else if now.bytes > before.bytes {
+            ". Bytes come, but no whole sentence: the speed of the line may be wrong, or its wires swapped"
+        } else {
+            ""
+        }
+    }
+
+    /// Tells the lookout how the feed does where that has changed.
+    fn tell_health(&mut self, at: Moment, feed: FeedId, lookout: &mut Lookout) {
+        let health = if self.closed {
+            "closed"
+        } else if self.silent {
+            "silent"
+        } else if self.garbled {
+            "garbled"
+        } else if self.heard.is_some() {
+            "working"
+        } else {
+            return;
+        };
+        if self.health != Some(health) {
+            self.health = Some(health);
+            lookout.feed_health(at, feed, health);
+        }
+    }
+
     fn silent_at(&self) -> Option<Moment> {
         Some(self.heard.unwrap_or(self.since) + self.silent_after?)
     }

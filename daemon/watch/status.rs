@@ -90,12 +90,7 @@ impl Watch {
         let targets: Vec<Value> = all.iter().take(WORST).map(target).collect();
         let on_watch = self.board.on_watch();
         let utc = self.lookout.utc(at);
-        let (doing, waters) = self.board.declared();
-        let declared: Vec<String> = [doing.map(Declared::Doing), waters.map(Declared::Waters)]
-            .into_iter()
-            .flatten()
-            .map(|d| d.to_string())
-            .collect();
+        let declared: Vec<&str> = self.board.declared().iter().map(Declared::name).collect();
         json!({
             "version": 1,
             "at": utc.map(|(t, _)| t),

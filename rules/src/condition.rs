@@ -1,6 +1,6 @@
 //! What an order asks: measures, what is said of them, and how these combine. The read form of the conditions.
 
-use crate::declared::{Doing, Waters};
+use crate::declared::{Declarations, Doing, Visibility, Waters};
 use std::fmt;
 use std::time::Duration;
 use terms::{Dimension, Position, Quantity, Whose};
@@ -229,19 +229,23 @@ pub struct Only {
     pub doing: Vec<Doing>,
     /// In these waters only.
     pub waters: Option<Waters>,
+    /// In this visibility only.
+    pub visibility: Option<Visibility>,
     /// Not while doing one of these.
     pub except: Vec<Doing>,
 }
 
 impl Only {
     /// Whether the order applies; `night` is `None` while nobody can tell.
-    pub fn applies(&self, night: Option<bool>, doing: Option<Doing>, waters: Option<Waters>) -> bool {
-        let agrees =
-            |wanted: Option<bool>, is: Option<bool>| wanted.is_none() || is.is_none() || wanted == is;
+    pub fn applies(&self, night: Option<bool>, declared: &Declarations) -> bool {
+        fn agrees<T: PartialEq>(wanted: Option<T>, is: Option<T>) -> bool {
+            wanted.is_none() || is.is_none() || wanted == is
+        }
         agrees(self.night, night)
-            && doing.is_none_or(|d| {
+            && declared.doing.is_none_or(|d| {
                 (self.doing.is_empty() || self.doing.contains(&d)) && !self.except.contains(&d)
             })
-            && (self.waters.is_none() || waters.is_none() || self.waters == waters)
+            && agrees(self.waters, declared.waters)
+            && agrees(self.visibility, declared.visibility)
     }
 }

@@ -1,4 +1,4 @@
-//! What the crew declares: what the vessel is doing and in which waters. Never guessed from speed.
+//! What the crew declares: what the vessel is doing, in which waters, and how far can be seen. Never guessed.
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -29,6 +29,16 @@ pub enum Waters {
     Coastal,
 }
 
+/// How far can be seen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Visibility {
+    /// Vessels see one another.
+    Good,
+    /// Fog, mist, falling snow, heavy rain and the like (COLREG rule 3 l).
+    Restricted,
+}
+
 /// One declaration.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(untagged)]
@@ -37,11 +47,46 @@ pub enum Declared {
     Doing(Doing),
     /// Where.
     Waters(Waters),
+    /// How far can be seen.
+    Visibility(Visibility),
+}
+
+/// What is declared; `None` of a kind of which nothing is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Declarations {
+    /// What she is doing.
+    pub doing: Option<Doing>,
+    /// In which waters.
+    pub waters: Option<Waters>,
+    /// How far can be seen.
+    #[serde(default)]
+    pub visibility: Option<Visibility>,
+}
+
+impl Declarations {
+    /// Takes one in place of the last of its kind.
+    pub const fn take(&mut self, declared: Declared) {
+        match declared {
+            Declared::Doing(d) => self.doing = Some(d),
+            Declared::Waters(w) => self.waters = Some(w),
+            Declared::Visibility(v) => self.visibility = Some(v),
+        }
+    }
+
+    /// Those there are.
+    pub fn iter(&self) -> impl Iterator<Item = Declared> {
+        let kinds = [
+            self.doing.map(Declared::Doing),
+            self.waters.map(Declared::Waters),
+            self.visibility.map(Declared::Visibility),
+        ];
+        kinds.into_iter().flatten()
+    }
 }
 
 impl Declared {
     /// All of them.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 9] = [
         Self::Doing(Doing::UnderSail),
         Self::Doing(Doing::UnderPower),
         Self::Doing(Doing::HoveTo),
@@ -49,6 +94,8 @@ impl Declared {
         Self::Doing(Doing::Moored),
         Self::Waters(Waters::Ocean),
         Self::Waters(Waters::Coastal),
+        Self::Visibility(Visibility::Good),
+        Self::Visibility(Visibility::Restricted),
     ];
 
     /// As it is written.
@@ -61,6 +108,8 @@ impl Declared {
             Self::Doing(Doing::Moored) => "moored",
             Self::Waters(Waters::Ocean) => "ocean",
             Self::Waters(Waters::Coastal) => "coastal",
+            Self::Visibility(Visibility::Good) => "good visibility",
+            Self::Visibility(Visibility::Restricted) => "restricted visibility",
         }
     }
 

@@ -23,7 +23,7 @@ pub use alert::{
 pub use board::{Board, BoardSettings, Handover, Snapshot};
 pub use builtin::{BuiltIn, Escalation};
 pub use condition::{Condition, Extent, Measure, Only, Predicate, Test, Trend, Truth};
-pub use declared::{Declared, Doing, Waters};
+pub use declared::{Declarations, Declared, Doing, Visibility, Waters};
 pub use life::{
     ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, MOST_RECTIFIED, SOUND_RETURNS, Tally,
     WARNING_REPEATS,

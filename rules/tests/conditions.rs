@@ -310,7 +310,7 @@ fn by_night_and_by_waters_and_what_is_not_known_is_the_stricter() {
     assert_eq!(t.kinds(), [rules::EventKind::Cleared]);
     t.board.declare(t.at(), Declared::Waters(Waters::Ocean), &t.chart);
     assert_eq!(t.kinds(), [rules::EventKind::Raised]);
-    assert_eq!(t.board.declared(), (None, Some(Waters::Ocean)));
+    assert_eq!(t.board.declared().waters, Some(Waters::Ocean));
     let mut t = Table::with(&order("[\"by day\", \"under sail\", \"hove to\"]"));
     t.word(OWN, Q::Sun, "down").set(OWN, Q::Sog, 6.0);
     assert_eq!(t.kinds(), []);

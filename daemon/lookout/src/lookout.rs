@@ -4,7 +4,7 @@ mod distress;
 
 use crate::casualty::{Casualties, OwnContext, TestHeard};
 use crate::kind::Kind;
-use crate::own::{Hearing, OwnVessel, Trouble};
+use crate::own::{Hearing, OwnVessel, ShipsHeard, Trouble};
 use crate::radar::Plots;
 use crate::source::Source;
 use crate::table::Table;
@@ -22,6 +22,8 @@ use terms::{FeedId, Mmsi, Moment, Quantity, Subject, Utc, UtcSource};
 const FEEDS_MAX: usize = 256;
 /// Findings that wait to be taken; those beyond are not told (the daemon takes them after every sentence).
 const FINDINGS_MAX: usize = 100_000;
+/// A feed that has said something within this time speaks.
+const FEED_SPEAKS_WITHIN: Duration = Duration::from_secs(60);
 /// The sun is looked at so often.
 const SUN_EVERY: Duration = Duration::from_secs(30);
 
@@ -44,6 +46,7 @@ pub struct Lookout {
     pub(crate) plots: Plots,
     pub(crate) declared: (Option<Propulsion>, Option<Visibility>),
     pub(crate) sun: Option<(Moment, bool)>,
+    ships: ShipsHeard,
     utc: UtcKeeper,
     casualties: Casualties,
     advanced: Moment,
@@ -64,6 +67,7 @@ impl Lookout {
             plots: Plots::default(),
             declared: (None, None),
             sun: None,
+            ships: ShipsHeard::default(),
             advanced: Moment(i64::MIN),
             had_motion: false,
             settings,
@@ -166,7 +170,21 @@ impl Lookout {
         let taken = self.casualties.hear_ais(at, report, &own);
         self.gather_news();
         if !taken {
+            self.ships.hear(at, source.feed, report.mmsi);
+            self.own.weigh(at, Trouble::ShipsSilent, None, &mut self.findings);
             self.hear_target(at, source, report);
+        }
+    }
+
+    /// Several ships heard a few minutes ago and none now, while their feed still speaks: the receiver or its antenna
+    /// ails. A feed that is silent is told as such.
+    fn look_for_ships(&mut self, at: Moment) {
+        let Some((last, feed)) = self.ships.fell_silent(at) else { return };
+        let spoke = self.feeds.get(&feed).and_then(|f| f.heard);
+        if spoke.is_some_and(|h| at.since(h) <= FEED_SPEAKS_WITHIN) {
+            let minutes = at.since(last).as_secs() / 60;
+            let text = format!("no ship heard for {minutes} min, where several were heard just before");
+            self.own.weigh(at, Trouble::ShipsSilent, Some(text), &mut self.findings);
         }
     }
 
@@ -235,6 +253,7 @@ impl Lookout {
             }
             self.judge(at, mmsi);
         }
+        self.look_for_ships(at);
         self.advance_casualties(at);
         self.findings.truncate(FINDINGS_MAX);
     }
@@ -259,7 +278,8 @@ impl Lookout {
         let own = self.own.next_wake(self.advanced);
         let target = self.table.next_due().map(|(due, _)| due);
         let sun = self.sun.map(|(then, _)| then + SUN_EVERY);
-        [own, target, sun, self.casualties.next_wake()].into_iter().flatten().min()
+        let ships = self.ships.silent_at();
+        [own, target, sun, ships, self.casualties.next_wake()].into_iter().flatten().min()
     }
 
     /// What was found since this was last asked.

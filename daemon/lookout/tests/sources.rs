@@ -1,7 +1,7 @@
 //! Several sources of one thing, and instruments that cannot be right.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use lookout::{Finding, Lookout, Settings, Trouble};
+use lookout::{Finding, Lookout, Settings, Source, Trouble};
 use sentence::ais::AisReport;
 use sentence::{Depth, Fix, Heading, Report, Transducer, Wind, WindReference};
 use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Subject, Utc};
@@ -244,4 +244,94 @@ fn depth_wind_and_transducers_become_own_quantities() {
     assert_eq!(number(&lookout, 8.0, Quantity::BatteryVoltage), Some(12.6));
     let (dimension, heel) = lookout.transducer("heel").unwrap();
     assert_eq!((dimension, heel.value.and_then(|v| v.number())), (Dimension::Side, Some(14.0)));
+}
+
+/// ALR of own AIS set: IEC 61162-1, alarm numbers of IEC 61993-2 (from memory).
+fn set_alarm(identifier: u32, state: char) -> Report {
+    Report::DeviceAlert(sentence::DeviceAlert {
+        identifier: Some(identifier),
+        state: Some(state),
+        acknowledged: Some(false),
+        ..sentence::DeviceAlert::default()
+    })
+}
+
+#[test]
+fn an_alarm_of_own_ais_set_is_told_with_its_meaning_until_it_ends_or_is_sent_no_more() {
+    let set = Source { talker: Some(*b"AI"), ..Source::of(BUS) };
+    let other = Source { talker: Some(*b"EI"), ..Source::of(BUS) };
+    let mut lookout = Lookout::new(Settings::default());
+    let mut words = Vec::new();
+    let mut tell = |lookout: &mut Lookout, s: f64| {
+        lookout.advance(at(s));
+        for f in lookout.take_findings() {
+            match f {
+                Finding::Trouble { text, trouble, .. } => words.push((s, trouble, Some(text))),
+                Finding::Mended { trouble, .. } => words.push((s, trouble, None)),
+                _ => {}
+            }
+        }
+    };
+    // Another device's alarm of the same number means something else.
+    lookout.hear_from(at(1.0), other, &set_alarm(1, 'A'));
+    tell(&mut lookout, 2.0);
+    lookout.hear_from(at(10.0), set, &set_alarm(2, 'A'));
+    tell(&mut lookout, 11.0);
+    lookout.hear_from(at(20.0), set, &set_alarm(2, 'V'));
+    tell(&mut lookout, 21.0);
+    lookout.hear_from(at(30.0), set, &set_alarm(3, 'A'));
+    tell(&mut lookout, 31.0);
+    // Sent once and never again: it has ended after two minutes, told when that falls due.
+    let due = lookout.next_wake().unwrap();
+    tell(&mut lookout, due.as_s().max(31.0));
+    tell(&mut lookout, 200.0);
+    let set_says = |meaning: &str| Some(format!("own AIS set reports: {meaning}"));
+    let ends = words.last().map(|w| w.0);
+    assert!(ends.is_some_and(|s| (150.0..=200.0).contains(&s)), "{words:?}");
+    let told: Vec<(Trouble, Option<String>)> = words.into_iter().map(|(_, t, w)| (t, w)).collect();
+    assert_eq!(
+        told,
+        [
+            (Trouble::SetSends, set_says("antenna or its cable is damaged (standing waves)")),
+            (Trouble::SetSends, None),
+            (Trouble::SetReceives, set_says("receiver of the first channel fails")),
+            (Trouble::SetReceives, None),
+        ]
+    );
+}
+
+fn ship(number: u32) -> Report {
+    Report::Ais(Box::new(AisReport {
+        position: Some(place(5.0)),
+        ..AisReport::new(1, 0, Mmsi::new(number).unwrap())
+    }))
+}
+
+#[test]
+fn ships_that_all_fall_silent_at_once_are_told_while_the_wire_speaks() {
+    // How many ships, whether the wire goes on speaking, and whether the silence is told.
+    for (ships, speaks, wanted) in [(3, true, true), (2, true, false), (3, false, false)] {
+        let mut lookout = Lookout::new(Settings::default());
+        let mut told = Vec::new();
+        for s in 0..900 {
+            let t = f64::from(s);
+            if s < 300 && s % 10 == 0 {
+                (0..ships).for_each(|n| lookout.hear(at(t), RADIO, &ship(235_000_001 + n)));
+            }
+            if speaks && s % 10 == 5 {
+                lookout.hear(at(t), RADIO, &heading(90.0));
+            }
+            if s == 880 {
+                lookout.hear(at(t), RADIO, &ship(235_000_009));
+            }
+            troubles(&mut lookout, t, &mut told);
+        }
+        told.retain(|(_, t, _)| *t == Trouble::ShipsSilent);
+        let expected: &[_] = if wanted {
+            &[(650.0, Trouble::ShipsSilent, true), (880.0, Trouble::ShipsSilent, false)]
+        } else {
+            &[]
+        };
+        assert_eq!(told, expected, "{ships} ships, wire speaks: {speaks}");
+    }
 }

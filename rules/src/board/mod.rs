@@ -8,7 +8,7 @@ mod watched;
 
 use crate::alert::{Alert, AlertEvent, AlertId, Priority, Refused, Source};
 use crate::builtin::BuiltIn;
-use crate::declared::{Declared, Doing, Waters};
+use crate::declared::{Declarations, Declared, Doing};
 use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
 use crate::order::{Order, Orders};
@@ -58,8 +58,7 @@ pub struct Board {
     by_name: BTreeMap<String, u32>,
     timers: Timers,
     alerts: Alerts,
-    doing: Option<Doing>,
-    waters: Option<Waters>,
+    declared: Declarations,
     anchor: Option<Position>,
     roster: Roster,
     /// When the roster is to be looked at.
@@ -87,8 +86,7 @@ impl Board {
             by_name: BTreeMap::new(),
             timers: Timers::default(),
             alerts,
-            doing: None,
-            waters: None,
+            declared: Declarations::default(),
             anchor: None,
             roster: Roster::default(),
             roster_due: None,
@@ -187,9 +185,9 @@ impl Board {
             Some(Value::Word(w)) => Some(w == "down"),
             _ => None,
         };
-        let (doing, waters, at) = (self.doing, self.waters, self.now);
+        let at = self.now;
         let Some(w) = self.watched.get_mut(place) else { return };
-        let applies = w.order.only.applies(night, doing, waters);
+        let applies = w.order.only.applies(night, &self.declared);
         if w.in_force && !applies {
             w.stop(at, &mut self.alerts, &mut self.timers, false);
         } else if applies && !w.in_force {
@@ -409,28 +407,25 @@ impl Board {
         Ok(())
     }
 
-    /// The crew declares what the vessel does, or the waters. At anchor, the anchor lies here unless
+    /// The crew declares what the vessel does, the waters, or how far can be seen. At anchor, the anchor lies here unless
     /// [`Self::anchor_lies`] tells better.
     pub fn declare(&mut self, at: Moment, declared: Declared, picture: &dyn Picture) {
         self.pass(at);
-        match declared {
-            Declared::Doing(d) => {
-                if d == Doing::AtAnchor && self.doing != Some(d) {
-                    self.anchor = picture.position();
-                } else if d != Doing::AtAnchor {
-                    self.anchor = None;
-                }
-                self.doing = Some(d);
+        if let Declared::Doing(d) = declared {
+            if d != Doing::AtAnchor {
+                self.anchor = None;
+            } else if self.declared.doing != Some(d) {
+                self.anchor = picture.position();
             }
-            Declared::Waters(w) => self.waters = Some(w),
         }
+        self.declared.take(declared);
         (0..self.watched.len()).for_each(|place| self.apply(place, picture));
         self.advance_watchkeeper(picture);
     }
 
-    /// What is declared: what she does, and the waters.
-    pub fn declared(&self) -> (Option<Doing>, Option<Waters>) {
-        (self.doing, self.waters)
+    /// What is declared.
+    pub const fn declared(&self) -> &Declarations {
+        &self.declared
     }
 
     /// Where the anchor lies.

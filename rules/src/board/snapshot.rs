@@ -1,7 +1,7 @@
 //! What the board keeps across a restart of the daemon or the computer.
 
 use super::Board;
-use crate::declared::{Doing, Waters};
+use crate::declared::Declarations;
 use crate::life::KeptAlerts;
 use crate::window::Window;
 use serde::{Deserialize, Serialize};
@@ -18,8 +18,8 @@ pub struct Snapshot {
     /// When it was taken, in the steady time of then.
     pub at: Moment,
     pub(super) alerts: KeptAlerts,
-    pub(super) doing: Option<Doing>,
-    pub(super) waters: Option<Waters>,
+    #[serde(flatten)]
+    pub(super) declared: Declarations,
     pub(super) anchor: Option<Position>,
     pub(super) on_watch: Option<(String, Moment)>,
     /// The watch that the roster had put on.
@@ -53,8 +53,7 @@ impl Board {
         Snapshot {
             at: self.now,
             alerts: self.alerts.keep(),
-            doing: self.doing,
-            waters: self.waters,
+            declared: self.declared,
             anchor: self.anchor,
             on_watch: self.on_watch.clone(),
             rostered: self.rostered.clone(),
@@ -71,8 +70,7 @@ impl Board {
         let gap_ms = gap.map_or(0, |g| i64::try_from(g.as_millis()).unwrap_or(i64::MAX));
         let by_ms = at.0.saturating_sub(snapshot.at.0).saturating_sub(gap_ms);
         self.alerts.take_over(at, snapshot.alerts, by_ms, gap.is_none());
-        self.doing = snapshot.doing;
-        self.waters = snapshot.waters;
+        self.declared = snapshot.declared;
         self.anchor = snapshot.anchor;
         self.on_watch = snapshot.on_watch.map(|(who, m)| (who, Moment(m.0.saturating_add(by_ms))));
         self.rostered = snapshot.rostered;

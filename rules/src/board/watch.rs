@@ -4,7 +4,7 @@ use super::Board;
 use crate::alert::{Alert, Priority, Source};
 use crate::builtin::BuiltIn;
 use crate::condition::Measure;
-use crate::declared::{Doing, Waters};
+use crate::declared::Declarations;
 use crate::life::Tally;
 use crate::picture::Picture;
 use crate::roster::Roster;
@@ -33,10 +33,8 @@ pub struct Handover {
     pub told: BTreeMap<String, Tally>,
     /// Orders that do not apply as things are declared, and so do not watch.
     pub out_of_force: Vec<String>,
-    /// What she does.
-    pub doing: Option<Doing>,
-    /// In which waters.
-    pub waters: Option<Waters>,
+    /// What is declared.
+    pub declared: Declarations,
     /// How far the watchkeeper has gone, and how often nobody answered it in time.
     pub watchkeeper: Option<(Stage, u32)>,
 }
@@ -90,8 +88,7 @@ impl Board {
             standing,
             told: self.alerts.tallies.clone(),
             out_of_force: self.watched.iter().filter(|w| !w.in_force).map(|w| w.order.name.clone()).collect(),
-            doing: self.doing,
-            waters: self.waters,
+            declared: self.declared,
             watchkeeper: self.watchkeeper.as_ref().map(|k| (k.stage(), k.missed())),
         }
     }
@@ -181,7 +178,7 @@ impl Board {
     /// Passes the watchkeeper on and tells the stages it has come to.
     pub(super) fn advance_watchkeeper(&mut self, picture: &dyn Picture) {
         let second_of_day = self.ship_time(picture).map(|t| t.ms_of_day() as f64 / 1000.0);
-        let (at, doing) = (self.now, self.doing);
+        let (at, doing) = (self.now, self.declared.doing);
         let Some(k) = &mut self.watchkeeper else { return };
         let stages = k.advance(at, doing, second_of_day);
         for stage in stages {

@@ -15,7 +15,7 @@
 //! | `held` | `when` must be true so long before it calls |
 //! | `over_for` | the end must be so for so long before it is over |
 //! | `text` | what is told; `{name}` and any measure in braces, `{CPA}`, `{age of position}` |
-//! | `only` | applies by what is declared and by the sun: `"by night"`, `"by day"`, `"under sail"`, `"under power"`, `"hove to"`, `"at anchor"`, `"moored"`, `"ocean"`, `"coastal"`. Several of a kind: any of them |
+//! | `only` | applies by what is declared and by the sun: `"by night"`, `"by day"`, `"under sail"`, `"under power"`, `"hove to"`, `"at anchor"`, `"moored"`, `"ocean"`, `"coastal"`, `"good visibility"`, `"restricted visibility"`. Several of a kind: any of them |
 //! | `except` | does not apply while she does one of these |
 //! | `signals` | signals by name; left out, all that carry its priority. Once nobody has acknowledged, all of them in any case |
 //! | `patience` | it says so when it could not be judged for so long (10 min if left out, or `"never"`) |

@@ -292,6 +292,10 @@ impl Reader<'_, '_> {
                     self.complaints.add(span, "ocean and coastal are all waters; leave both out");
                 }
                 (_, Some(Declared::Waters(w))) => only.waters = Some(w),
+                (_, Some(Declared::Visibility(v))) if only.visibility.is_some_and(|x| x != v) => {
+                    self.complaints.add(span, "good and restricted are all visibility; leave both out");
+                }
+                (_, Some(Declared::Visibility(v))) => only.visibility = Some(v),
                 (_, None) => self.complaints.add(span, unknown_only(word)),
             }
         }

@@ -22,6 +22,14 @@ pub enum Trouble {
     TransmitterIdentity,
     /// Own AIS transmitter was heard and is heard no more.
     TransmitterSilent,
+    /// Own AIS set says that it does not transmit as it should.
+    SetSends,
+    /// Own AIS set says that it does not receive as it should.
+    SetReceives,
+    /// Own AIS set says that it lacks what it is to send.
+    SetSensors,
+    /// Ships were heard, and all at once none is.
+    ShipsSilent,
 }
 
 impl Trouble {
@@ -35,6 +43,10 @@ impl Trouble {
             Self::TransmitterPosition => "own AIS position wrong",
             Self::TransmitterIdentity => "own AIS identity wrong",
             Self::TransmitterSilent => "own AIS silent",
+            Self::SetSends => "own AIS set sends badly",
+            Self::SetReceives => "own AIS set receives badly",
+            Self::SetSensors => "own AIS set lacks data",
+            Self::ShipsSilent => "no ship heard any more",
         }
     }
 
@@ -43,7 +55,14 @@ impl Trouble {
         let s = Duration::from_secs;
         match self {
             Self::PositionsDiffer => (s(30), s(30)),
-            Self::PositionJumps | Self::TransmitterIdentity | Self::TransmitterSilent => (s(0), s(0)),
+            Self::PositionJumps
+            | Self::TransmitterIdentity
+            | Self::TransmitterSilent
+            | Self::SetSends
+            | Self::SetReceives
+            | Self::ShipsSilent => (s(0), s(0)),
+            // A set that has just been switched on says so for a minute.
+            Self::SetSensors => (s(90), s(0)),
             Self::CompassFrozen => (s(0), s(10)),
             Self::LogFouled => (s(600), s(120)),
             Self::TransmitterPosition => (s(60), s(60)),

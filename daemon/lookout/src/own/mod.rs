@@ -1,5 +1,6 @@
 //! Own vessel: what her instruments say, one source of each quantity in use.
 
+mod ais_set;
 mod doubt;
 mod review;
 mod transducer;
@@ -12,6 +13,8 @@ use crate::motion::Motion;
 use crate::source::{Channel, Heard, Origin, Source, Verdict};
 use crate::track::{Doubtful, MPS_PER_KN, Noise, Observation, Track, velocity_mps};
 use crate::{Finding, Settings};
+use ais_set::SetAlarms;
+pub(crate) use ais_set::ShipsHeard;
 use doubt::Doubts;
 use review::Watched;
 use sentence::ais::{AisReport, PositionSource};
@@ -129,6 +132,7 @@ pub(crate) struct OwnVessel {
     variation: Variation,
     transducers: Transducers,
     watched: Watched,
+    set_alarms: SetAlarms,
     doubts: Doubts,
 }
 
@@ -141,6 +145,7 @@ impl OwnVessel {
             variation: Variation::default(),
             transducers: Transducers::default(),
             watched: Watched::default(),
+            set_alarms: SetAlarms::default(),
             doubts: Doubts::default(),
         }
     }
@@ -171,6 +176,14 @@ impl OwnVessel {
             }
             Report::RateOfTurn { rate_of_turn_deg_min } => {
                 self.number(h, Q::RateOfTurn, *rate_of_turn_deg_min, 0);
+            }
+            Report::DeviceAlert(a) => {
+                self.set_alarms.hear(
+                    h.at,
+                    h.source.talker,
+                    a.identifier,
+                    a.state.filter(|_| a.acknowledged.is_some()),
+                );
             }
             Report::Rudder { rudder_deg } => {
                 self.number(h, Q::Rudder, *rudder_deg, 0);
@@ -435,6 +448,11 @@ impl OwnVessel {
         Some((track.motion()?, track.doubt(at)))
     }
 
+    /// Takes whether a trouble holds that is seen elsewhere than in her instruments.
+    pub fn weigh(&mut self, at: Moment, t: Trouble, holds: Option<String>, findings: &mut Vec<Finding>) {
+        self.doubts.weigh(at, t, holds, findings);
+    }
+
     /// Ends of belief in the values now held.
     fn ends(&self) -> impl Iterator<Item = (Quantity, Moment)> + '_ {
         let numbers = self.numbers.iter().filter_map(|(&q, c)| Some((q, c.current()?.at)));
@@ -445,8 +463,8 @@ impl OwnVessel {
 
     /// When the next value stops being believed, or own transmitter has been silent for too long.
     pub fn next_wake(&self, after: Moment) -> Option<Moment> {
-        let transmitter = self.watched.transmitter_silent_at();
-        self.ends().map(|(_, end)| end).chain(transmitter).filter(|&end| end > after).min()
+        let silent = self.watched.transmitter_silent_at().into_iter().chain(self.set_alarms.next_end());
+        self.ends().map(|(_, end)| end).chain(silent).filter(|&end| end > after).min()
     }
 
     /// Runs what is due after one moment and until another.

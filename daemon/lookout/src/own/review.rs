@@ -143,6 +143,8 @@ impl OwnVessel {
                     .map(|t| format!("own AIS transmitter not heard for {} min", at.since(t).as_secs() / 60)),
             ),
         ];
+        let alarms = [Trouble::SetSends, Trouble::SetReceives, Trouble::SetSensors];
+        let weighed = weighed.into_iter().chain(alarms.map(|t| (t, self.set_alarms.say(at, t))));
         for (trouble, holds) in weighed {
             self.doubts.weigh(at, trouble, holds, findings);
         }

@@ -1,0 +1,114 @@
+//! What own AIS set says of its own health, by the alarms it sends and by falling silent.
+
+use super::doubt::Trouble;
+use std::collections::BTreeMap;
+use std::time::Duration;
+use terms::{FeedId, Mmsi, Moment};
+
+/// Talker of an AIS set (IEC 61162-1 table of talkers).
+const TALKER: [u8; 2] = *b"AI";
+/// An alarm that is not sent again for so long has ended: a set repeats it each half minute (IEC 61993-2, from memory).
+const REPEATED_WITHIN: Duration = Duration::from_secs(120);
+
+/// What an alarm means, by its number, and of which kind it is (IEC 61993-2 table of alarms, from memory). Alarms of the
+/// set's own screen, and 14, which is a search transmitter heard, are no failing of the set.
+const fn meaning(number: u32) -> Option<(Trouble, &'static str)> {
+    use Trouble::{SetReceives, SetSends, SetSensors};
+    Some(match number {
+        1 => (SetSends, "transmitter fails"),
+        2 => (SetSends, "antenna or its cable is damaged (standing waves)"),
+        3 => (SetReceives, "receiver of the first channel fails"),
+        4 => (SetReceives, "receiver of the second channel fails"),
+        5 => (SetReceives, "receiver of channel 70 fails"),
+        6 => (SetSends, "general failure"),
+        7 => (SetSensors, "has no UTC to keep its slots by"),
+        9 => (SetSensors, "its own and the boat's positions differ"),
+        10 => (SetSensors, "navigational status does not fit the speed"),
+        11 => (SetSensors, "heading and course differ for long"),
+        25 => (SetSensors, "position of the boat's receiver is lost"),
+        26 => (SetSensors, "has no position to send"),
+        29 => (SetSensors, "has no speed to send"),
+        30 => (SetSensors, "has no course to send"),
+        32 => (SetSensors, "has no heading to send"),
+        35 => (SetSensors, "has no rate of turn to send"),
+        _ => return None,
+    })
+}
+
+/// Alarms that own AIS set keeps up. At most as many as have a meaning.
+#[derive(Debug, Clone, Default)]
+pub(super) struct SetAlarms {
+    active: BTreeMap<u32, Moment>,
+}
+
+impl SetAlarms {
+    /// Takes an alarm of the device of a talker: whether its condition holds.
+    pub fn hear(&mut self, at: Moment, talker: Option<[u8; 2]>, number: Option<u32>, holds: Option<char>) {
+        let Some(number) = number.filter(|&n| talker == Some(TALKER) && meaning(n).is_some()) else { return };
+        match holds {
+            Some('A') => drop(self.active.insert(number, at)),
+            Some('V') => drop(self.active.remove(&number)),
+            _ => {}
+        }
+    }
+
+    /// The alarms of one kind, in words.
+    pub fn say(&self, at: Moment, kind: Trouble) -> Option<String> {
+        let held = self.active.iter().filter(|(_, heard)| at.since(**heard) <= REPEATED_WITHIN);
+        let all: Vec<&str> = held
+            .filter_map(|(&n, _)| meaning(n).filter(|(t, _)| *t == kind).map(|(_, words)| words))
+            .collect();
+        (!all.is_empty()).then(|| format!("own AIS set reports: {}", all.join("; ")))
+    }
+
+    /// When the first of them ends if it is not sent again.
+    pub fn next_end(&self) -> Option<Moment> {
+        self.active.values().min().map(|&heard| heard + REPEATED_WITHIN + Duration::from_millis(1))
+    }
+}
+
+/// Where so many ships have been heard within `SHIPS_WITHIN` of one another, silence of all means something: by the end
+/// of `SHIPS_SILENT_AFTER` each has let at least two reports fall due (ITU-R M.1371-5 Annex 1 tables 1 and 2: every
+/// 3 min at anchor, 10 s and less under way, 30 s and less for class B under way).
+const SHIPS: usize = 3;
+/// See there.
+const SHIPS_WITHIN: Duration = Duration::from_secs(60);
+/// See there.
+const SHIPS_SILENT_AFTER: Duration = Duration::from_secs(360);
+
+/// The last ships heard, to tell a deaf receiver from an empty sea.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct ShipsHeard {
+    last: [Option<(Mmsi, Moment)>; SHIPS],
+    feed: Option<FeedId>,
+    told: bool,
+}
+
+impl ShipsHeard {
+    /// Takes that a ship was heard.
+    pub fn hear(&mut self, at: Moment, feed: FeedId, mmsi: Mmsi) {
+        self.feed = Some(feed);
+        self.told = false;
+        let same = self.last.iter().position(|s| s.is_some_and(|(m, _)| m == mmsi));
+        // Else in the place of the one heard longest ago; none at all comes before any.
+        let place = same.or_else(|| (0..SHIPS).min_by_key(|&n| self.last[n].map(|(_, heard)| heard)));
+        if let Some(slot) = place.and_then(|n| self.last.get_mut(n)) {
+            *slot = Some((mmsi, at));
+        }
+    }
+
+    /// When silence is told if no ship is heard until then: never where few were heard, or far from one another in time.
+    pub fn silent_at(&self) -> Option<Moment> {
+        let heard = self.last.map(|s| s.map(|(_, heard)| heard));
+        let first = heard.into_iter().min().flatten()?;
+        let last = heard.into_iter().max().flatten()?;
+        (!self.told && last.since(first) <= SHIPS_WITHIN).then(|| last + SHIPS_SILENT_AFTER)
+    }
+
+    /// When the last ship was heard, and by which feed, once in a silence that means something.
+    pub fn fell_silent(&mut self, at: Moment) -> Option<(Moment, FeedId)> {
+        let due = self.silent_at().filter(|&due| due <= at)?;
+        self.told = true;
+        Some((due - SHIPS_SILENT_AFTER, self.feed?))
+    }
+}
