@@ -1,7 +1,7 @@
 //! From a checked sentence to what it says.
 
 use crate::ais::Assembler;
-use crate::instruments;
+use crate::instruments::{self, AlertParts};
 use crate::refusal::Refusal;
 use crate::report::Report;
 use crate::sentence::Sentence;
@@ -18,17 +18,19 @@ pub struct DecoderOptions {
     pub not_before: Option<Utc>,
 }
 
-/// Sentences of one feed to reports. Holds the parts of AIS messages that are under way, and nothing else.
+/// Sentences of one feed to reports. Holds the parts of AIS messages that are under way and the first sentence of an
+/// alert, and nothing else.
 #[derive(Debug, Clone)]
 pub struct Decoder {
     options: DecoderOptions,
     assembler: Assembler,
+    alerts: AlertParts,
 }
 
 impl Decoder {
     /// A decoder for one feed.
     pub fn new(options: DecoderOptions) -> Self {
-        Self { options, assembler: Assembler::default() }
+        Self { options, assembler: Assembler::default(), alerts: AlertParts::default() }
     }
 
     /// What a sentence says; `at` is when it was heard.
@@ -43,6 +45,7 @@ impl Decoder {
         match sentence.formatter_bytes() {
             b"VDM" => self.assembler.read(at, sentence, false),
             b"VDO" => self.assembler.read(at, sentence, true),
+            b"ALF" => Ok(Report::DeviceAlert(self.alerts.alf(sentence))),
             _ => instruments::read(sentence, &self.options),
         }
     }

@@ -6,7 +6,7 @@
 mod support;
 
 use sentence::{DeviceAlert, FixQuality, Refusal, Report, SentTime, WindReference};
-use support::{near, read, said, sealed};
+use support::{last, near, read, said, sealed};
 use terms::{Position, Utc};
 
 fn json(body: &str) -> serde_json::Value {
@@ -182,6 +182,17 @@ fn alerts_of_devices() {
             ..DeviceAlert::default()
         }
     );
+    // Made: a second sentence is joined to the first of its sequence, and to no other.
+    let both = |lines: [&str; 2]| match last(&lines.map(sealed).each_ref().map(String::as_str)) {
+        Ok(Report::DeviceAlert(alert)) => alert,
+        other => panic!("{lines:?}: {other:?}"),
+    };
+    let first = "$IIALF,2,1,3,124304.50,B,A,V,,192,1,1,0,LOST TARGET";
+    let whole = both([first, "$IIALF,2,2,3,,,,,,,,,,last seen 2 nm ahead"]);
+    assert_eq!((whole.identifier, whole.priority), (Some(192), Some('A')));
+    assert_eq!(whole.text.as_deref(), Some("LOST TARGET: last seen 2 nm ahead"));
+    let other = both([first, "$IIALF,2,2,5,,,,,,,,,,of something else"]);
+    assert_eq!((other.identifier, other.text.as_deref()), (None, Some("of something else")));
     // Made.
     let alr = alert(&sealed("$AIALR,103607.00,006,A,V,AIS: general failure"));
     assert_eq!((alr.identifier, alr.state, alr.acknowledged), (Some(6), Some('A'), Some(false)));

@@ -23,19 +23,41 @@ pub(super) fn alr(sentence: &Sentence<'_>) -> DeviceAlert {
     }
 }
 
-/// ALF: sentences, number, sequence, time, category, priority, state, maker, identifier, instance, revision, escalation,
-/// text. A second sentence goes on with the text and leaves the rest empty.
-pub(super) fn alf(sentence: &Sentence<'_>) -> DeviceAlert {
-    let [_, _, _, time, _, priority, state, source, identifier, instance, _, _, text] = sentence.first();
-    DeviceAlert {
-        source: words(source),
-        identifier: count(identifier),
-        instance: count(instance),
-        priority: one_of(priority, b"EAWC"),
-        state: one_of(state, b"VSAOUN"),
-        time: time_only(time),
-        text: words(text),
-        ..DeviceAlert::default()
+/// The first of two sentences of an alert, with its sequence number, until the second has come.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct AlertParts {
+    first: Option<(Option<u32>, DeviceAlert)>,
+}
+
+impl AlertParts {
+    /// ALF: sentences, number, sequence, time, category, priority, state, maker, identifier, instance, revision,
+    /// escalation, text. A second sentence goes on with the text and leaves the rest empty: it is joined to its first,
+    /// which has been told already, so that nothing waits for a sentence that may never come.
+    pub fn alf(&mut self, sentence: &Sentence<'_>) -> DeviceAlert {
+        let [total, number, sequence, time, _, priority, state, source, identifier, instance, _, _, text] =
+            sentence.first();
+        let alert = DeviceAlert {
+            source: words(source),
+            identifier: count(identifier),
+            instance: count(instance),
+            priority: one_of(priority, b"EAWC"),
+            state: one_of(state, b"VSAOUN"),
+            time: time_only(time),
+            text: words(text),
+            ..DeviceAlert::default()
+        };
+        let first = self.first.take();
+        match (count(total), count(number)) {
+            (Some(2), Some(1)) => self.first = Some((count(sequence), alert.clone())),
+            (Some(2), Some(2)) => {
+                if let Some((_, first)) = first.filter(|(s, _)| *s == count(sequence)) {
+                    let parts: Vec<String> = [first.text.clone(), alert.text].into_iter().flatten().collect();
+                    return DeviceAlert { text: Some(parts.join(": ")).filter(|t| !t.is_empty()), ..first };
+                }
+            }
+            _ => {}
+        }
+        alert
     }
 }
 

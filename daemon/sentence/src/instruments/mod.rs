@@ -14,6 +14,8 @@ mod way;
 mod weather;
 mod wind;
 
+pub(crate) use alert::AlertParts;
+
 use crate::decoder::DecoderOptions;
 use crate::fields::letter;
 use crate::refusal::Refusal;
@@ -72,7 +74,6 @@ pub(crate) fn read(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<
         b"TTM" => Report::RadarPlot(radar::ttm(sentence)),
         b"TLL" => Report::RadarPlot(radar::tll(sentence)),
         b"ALR" => Report::DeviceAlert(alert::alr(sentence)),
-        b"ALF" => Report::DeviceAlert(alert::alf(sentence)),
         b"ACK" => Report::DeviceAlert(alert::ack(sentence)),
         b"ACN" => Report::DeviceAlert(alert::acn(sentence)),
         b"HBT" => alert::hbt(sentence),
