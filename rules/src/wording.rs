@@ -2,8 +2,10 @@
 
 use crate::condition::Measure;
 use std::time::Duration;
-use terms::{Dimension, Quantity, Value};
+use terms::{Dimension, METRES_PER_NM, Quantity, Value};
 
+/// A place nearer than this is told in metres.
+const NEAR_NM: f64 = 0.1;
 /// What is told where a value is not there.
 const NOT_KNOWN: &str = "not known";
 
@@ -23,6 +25,10 @@ pub fn measure(m: &Measure, v: Option<&Value>) -> String {
         (Measure::Quantity(Quantity::Identity), Some(Value::Number(n))) => format!("{n:09.0}"),
         (Measure::TimeOfDay, Some(Value::Number(n))) => {
             format!("{:02.0}:{:02.0}", (n / 3600.0).floor(), (n % 3600.0 / 60.0).floor())
+        }
+        // How far the anchor or a mark is, near by, in metres, as the chain is counted.
+        (Measure::AnchorRange | Measure::MarkRange(..), Some(Value::Number(n))) if n.abs() < NEAR_NM => {
+            format!("{:.0} m", n * METRES_PER_NM)
         }
         (m, Some(v)) => value(m.dimension(), v),
     }

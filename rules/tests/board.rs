@@ -231,7 +231,7 @@ fn reloaded_orders_keep_what_did_not_change() {
     t.orders(keep);
     assert_eq!(t.told(), ["Cleared drop: drop: SOG 7.0 kn"]);
     t.set(OWN, Q::Sog, 1.0);
-    assert_eq!(t.told(), ["Rectified keep: keep: SOG 7.0 kn"]);
+    assert_eq!(t.told(), ["Rectified keep: keep: SOG 1.0 kn"]);
 }
 
 #[test]
@@ -270,4 +270,46 @@ fn what_cannot_be_judged_is_told_of_all_ships_together_and_no_longer_when_they_a
     }
     t.pass(1.0);
     assert_eq!(t.kinds(), [Cleared]);
+}
+
+#[test]
+fn what_only_a_declaration_gives_is_missed_only_once_it_is_declared() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "anchor drags"
+        priority = "alarm"
+        only = ["at anchor"]
+        when = "distance from anchor is over 45 m"
+        until = "distance from anchor is under 40 m"
+        text = "She lies {distance from anchor} off"
+        patience = "2 min"
+        "#,
+    );
+    t.pass(600.0);
+    assert_eq!(t.told(), [""; 0], "nobody has said that she lies at anchor");
+    t.board.declare(t.at(), Declared::Doing(Doing::AtAnchor), &t.chart);
+    t.pass(119.0);
+    assert_eq!(t.told(), [""; 0]);
+    t.pass(2.0);
+    assert_eq!(t.kinds(), [Raised], "declared, and still nobody knows where the anchor lies");
+}
+
+#[test]
+fn an_end_is_told_with_the_values_of_the_end_and_what_is_past_is_ago() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "close"
+        each = "target"
+        priority = "warning"
+        when = { all = ["CPA is under 1 nm", "TCPA is between 0 min and 20 min"] }
+        until = "TCPA is under 0 min"
+        over_for = "30 s"
+        text = "CPA {CPA} in {TCPA}"
+        "#,
+    );
+    t.set(SHIP, Q::Cpa, 0.4).set(SHIP, Q::Tcpa, 300.0);
+    t.set(SHIP, Q::Tcpa, -10.0).pass(31.0);
+    assert_eq!(t.told(), ["Raised close: CPA 0.40 nm in 5 min", "Rectified close: CPA 0.40 nm 10 s ago"]);
 }

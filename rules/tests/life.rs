@@ -222,7 +222,7 @@ fn every_unfinished_alert_outlasts_a_restart_with_its_clock() {
         ]
     );
     t.set(OWN, Q::Sog, 4.0);
-    assert_eq!(t.told(), ["Cleared fast: fast: SOG 6.0 kn"]);
+    assert_eq!(t.told(), ["Cleared fast: fast: SOG 4.0 kn"]);
     let open: Vec<_> = t.board.alerts().map(|a| (a.id, a.state)).collect();
     assert!(open.contains(&(overboard, AlertState::ActiveAcknowledged)), "a person ends it: {open:?}");
     let next = t.board.call(t.at(), BuiltIn::FixLost, OWN, "no fix".into());

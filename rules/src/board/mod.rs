@@ -188,10 +188,13 @@ impl Board {
         let at = self.now;
         let Some(w) = self.watched.get_mut(place) else { return };
         let applies = w.order.only.applies(night, &self.declared);
+        let changed = w.applies_undeclared(self.declared.doing.is_none() && !w.order.only.doing.is_empty());
         if w.in_force && !applies {
             w.stop(at, &mut self.alerts, &mut self.timers, false);
-        } else if applies && !w.in_force {
-            w.start(at);
+        } else if applies && (changed || !w.in_force) {
+            if !w.in_force {
+                w.start(at);
+            }
             self.with(place, picture, |w, desk| w.judge_all(desk));
         }
     }
@@ -241,14 +244,17 @@ impl Board {
             for w in watched {
                 w.weigh(&sight, &mut self.alerts);
             }
-            self.alerts.advance(at, &mut |source, alert| match source {
-                Source::Order(name) | Source::Crowd(name) => by_name
-                    .get(name)
-                    .and_then(|p| watched.get(*p as usize))
-                    .and_then(|w| w.reword(source, alert, &sight)),
-                _ => None,
-            });
+            self.alerts
+                .advance(at, &mut |source, alert| present_words(watched, by_name, source, alert, &sight));
         }
+    }
+
+    /// Brings the words of all alerts that stand up to now, before somebody looks at them or acts on them.
+    pub fn reword_standing(&mut self, at: Moment, picture: &dyn Picture) {
+        self.pass(at);
+        let sight = self.sight(picture);
+        let (watched, by_name) = (&self.watched, &self.by_name);
+        self.alerts.reword_all(&mut |source, alert| present_words(watched, by_name, source, alert, &sight));
     }
 
     /// When the board wants to be advanced next.
@@ -448,4 +454,16 @@ impl Board {
     pub fn alerts(&self) -> impl Iterator<Item = &Alert> {
         self.alerts.iter()
     }
+}
+
+/// The words of an order's alert now; none for one that is not an order's, or that has ended.
+fn present_words(
+    watched: &[Watched],
+    by_name: &BTreeMap<String, u32>,
+    source: &Source,
+    alert: &Alert,
+    sight: &Sight<'_>,
+) -> Option<String> {
+    let (Source::Order(name) | Source::Crowd(name)) = source else { return None };
+    watched.get(*by_name.get(name)? as usize)?.reword(source, alert, sight)
 }

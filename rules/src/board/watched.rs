@@ -54,6 +54,8 @@ pub struct Watched {
     place: u32,
     /// Whether what is declared lets it apply.
     pub in_force: bool,
+    /// It applies only because nothing is declared; what only a declaration can give is then not missed.
+    undeclared: bool,
     since: Moment,
     /// States and truths of tests about own vessel, which all subjects share.
     shared: Vec<TestState>,
@@ -94,6 +96,7 @@ impl Watched {
             order,
             place,
             in_force: false,
+            undeclared: false,
             since: at,
             shared: vec![TestState::default(); n],
             shared_truth: vec![Truth::Unknown; n],
@@ -149,6 +152,18 @@ impl Watched {
         self.in_force = true;
         self.since = at;
         self.shared_truth = vec![Truth::Unknown; n];
+    }
+
+    /// Whether it applies only because nothing is declared. Its patience with what cannot be judged begins when that
+    /// changes: whether it just did.
+    pub fn applies_undeclared(&mut self, undeclared: bool) -> bool {
+        let changed = self.undeclared != undeclared;
+        if changed {
+            self.undeclared = undeclared;
+            self.unknown.clear();
+            self.entries.values_mut().for_each(|e| e.unknown_since = None);
+        }
+        changed
     }
 
     /// Whether a test is about own vessel while the order is about others.
@@ -344,12 +359,14 @@ impl Watched {
         }
     }
 
-    /// An alert's condition has ended.
+    /// An alert's condition has ended: it is told with the values of its end.
     fn end(&mut self, subject: Subject, desk: &mut Desk<'_>) {
         self.crowd.remove(&subject);
+        let (text, badness) = (self.text(subject, &desk.sight), self.badness(subject, &desk.sight));
         if let Some(e) = self.entries.get_mut(&subject) {
             e.phase = Phase::Quiet;
             if let Some(id) = e.alert.take() {
+                desk.alerts.refresh(id, Some(text), badness);
                 desk.alerts.rectify(desk.sight.at, id);
             }
         }
@@ -413,6 +430,9 @@ impl Watched {
 
     fn note_unknown(&mut self, subject: Subject, truth: Truth, at: Moment) {
         let Some(e) = self.entries.get_mut(&subject) else { return };
+        if self.undeclared {
+            return;
+        }
         match (truth, e.unknown_since) {
             (Truth::Unknown, None) => {
                 e.unknown_since = Some(at);

@@ -34,6 +34,15 @@ impl Alerts {
         }
     }
 
+    /// Brings the words of all alerts up to now; they are told when next something happens to them.
+    pub fn reword_all(&mut self, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
+        for s in self.standing.values_mut() {
+            if let Some(t) = text(&s.source, &s.alert) {
+                s.alert.text = t;
+            }
+        }
+    }
+
     fn escalate(&mut self, at: Moment, id: AlertId) {
         let Some(s) = self.standing.get_mut(&id) else { return };
         s.alert.level = (s.alert.level + 1).min(LAST_LEVEL);

@@ -7,7 +7,7 @@ use crate::life::{Alerts, Raise};
 use crate::order::Piece;
 use crate::wording;
 use std::time::Duration;
-use terms::{Subject, Whose};
+use terms::{Dimension, Subject, Value, Whose};
 
 impl Watched {
     /// Says that the order cannot be judged once its patience is worn out, and takes that back.
@@ -122,6 +122,12 @@ impl Watched {
                         }
                     });
                     let value = sight.measure(m, subject, state).value;
+                    // "in {TCPA}" of what is past is "40 s ago", not "in 40 s ago".
+                    let past = m.dimension() == Dimension::Time
+                        && value.as_ref().and_then(Value::number).is_some_and(|s| s < 0.0);
+                    if past && let Some(before) = out.strip_suffix("in ") {
+                        out.truncate(before.len());
+                    }
                     out.push_str(&wording::measure(m, value.as_ref()));
                 }
             }
