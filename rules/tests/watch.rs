@@ -48,7 +48,7 @@ fn alerts_go_to_the_one_on_watch_and_the_roster_changes_on_time() {
     assert!(t.told().iter().any(|s| s == "Raised long watch: long watch: time on watch 3 h"));
     pass_with_clock(&mut t, 3600.0);
     assert_eq!(t.board.on_watch().map(|(who, _)| who), Some("Bo"));
-    assert!(t.told().contains(&"Cleared long watch: long watch: time on watch 3 h".to_owned()));
+    assert!(t.told().contains(&"Cleared long watch: long watch: time on watch 0 s".to_owned()));
 }
 
 #[test]
