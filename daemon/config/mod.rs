@@ -2,12 +2,14 @@
 //! makes no sense is a problem with line and column, and all of them are told at once.
 
 mod control;
+mod gear;
 mod line;
 mod read;
 mod signal;
 mod watch;
 
 pub use control::Listen;
+pub use gear::{Due, Gear, Passage};
 pub use line::{Button, Does};
 pub use read::read;
 pub use signal::{Means, Signal};
@@ -19,7 +21,7 @@ use lookout::{Dimensions, Settings};
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 use std::time::Duration;
-use terms::{FeedId, Mmsi, Utc};
+use terms::{Day, FeedId, Mmsi, Utc};
 
 /// Where a feed that says nothing is called silent, unless its entry says otherwise.
 pub const SILENT_AFTER: Duration = Duration::from_secs(60);
@@ -31,6 +33,10 @@ pub struct Boat {
     pub vessel: Vessel,
     /// Her crew, at most 64.
     pub crew: Vec<Crew>,
+    /// Her gear that has a date, at most 128.
+    pub gear: Vec<Gear>,
+    /// The passage that is planned.
+    pub passage: Passage,
     /// Her wires and connections, at most 32.
     pub feeds: Vec<Feed>,
     /// Who or what is to be told, at most 32.
@@ -83,6 +89,8 @@ pub struct Crew {
     pub name: String,
     /// Identity of the life jacket's beacon.
     pub beacon: Option<Mmsi>,
+    /// The last day of its battery.
+    pub until: Option<Day>,
 }
 
 /// A wire or connection.

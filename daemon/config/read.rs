@@ -1,5 +1,6 @@
 //! Reading `boat.toml`.
 
+use super::gear::RawDay;
 use super::line::RawHeartbeat;
 use super::{Boat, Crew, Feed, SILENT_AFTER, Source, Vessel};
 use serde::Deserialize;
@@ -18,6 +19,8 @@ const VERSION: u32 = 1;
 const MOST_LINES: usize = 32;
 /// The most crew.
 const MOST_CREW: usize = 64;
+/// The most gear with a date.
+const MOST_GEAR: usize = 128;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -40,6 +43,7 @@ struct RawVessel {
 struct RawCrew {
     name: Spanned<String>,
     beacon: Option<Spanned<String>>,
+    until: Option<Spanned<RawDay>>,
 }
 
 #[derive(Deserialize)]
@@ -70,10 +74,12 @@ struct RawPlace {
 }
 
 /// Keys of the file's top level.
-const TOP: [&str; 11] = [
+const TOP: [&str; 13] = [
     "version",
     "vessel",
     "crew",
+    "gear",
+    "passage",
     "watch",
     "feed",
     "signal",
@@ -108,6 +114,8 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
             "version" => version = r.take::<Spanned<u32>>(value),
             "vessel" => boat.vessel = r.take(value).map(|v| r.vessel(v)).unwrap_or_default(),
             "crew" => boat.crew = r.each(value, MOST_CREW, Reader::crew),
+            "gear" => boat.gear = r.each(value, MOST_GEAR, Reader::gear),
+            "passage" => boat.passage = r.take(value).map(|p| r.passage(p)).unwrap_or_default(),
             "watch" => boat.watch = r.take(value).map(|w| r.watch(w)).unwrap_or_default(),
             "feed" => boat.feeds = r.each(value, MOST_LINES, Reader::feed),
             "signal" => boat.signals = r.each(value, MOST_LINES, Reader::signal),
@@ -257,7 +265,14 @@ impl Reader {
         if let (Some(b), Some(written)) = (beacon, &c.beacon) {
             self.once("beacon", &b.to_string(), written.span());
         }
-        Some(Crew { name: self.name("crew member", &c.name)?, beacon })
+        if let (None, Some(until)) = (&c.beacon, &c.until) {
+            self.problem(
+                until.span(),
+                "`until` is the last day of a beacon's battery: `beacon` names its identity",
+            );
+        }
+        let until = c.until.as_ref().and_then(|d| self.day(d));
+        Some(Crew { name: self.name("crew member", &c.name)?, beacon, until })
     }
 
     fn feed(&mut self, f: RawFeed, span: Range<usize>) -> Option<Feed> {

@@ -1,6 +1,7 @@
 //! What the one who takes the watch over must know.
 
 use super::Watch;
+use super::gear::Date;
 use super::view::View;
 use crate::words::{capital, count, one_line, span};
 use lookout::casualty::spoken;
@@ -190,6 +191,16 @@ impl Watch {
             [] => format!("{} heard", count(self.ears.len(), "feed is", "feeds are all")),
             some => format!("Feeds that ail: {}", some.join("; ")),
         });
+        let dated = self.dated(at);
+        let unknown = dated.iter().filter(|d| d.date == Date::NotKnown).count();
+        if unknown > 0 {
+            lines.push(format!(
+                "The time is not known: nobody can say what of {} runs out",
+                count(unknown, "thing", "things")
+            ));
+        }
+        let out = dated.iter().filter(|d| matches!(d.date, Date::Over | Date::Soon));
+        lines.extend(out.map(|d| capital(&d.words)));
         let declared: Vec<&str> = told.declared.iter().map(Declared::name).collect();
         let declared =
             if declared.is_empty() { "nothing: all orders apply".to_owned() } else { declared.join(", ") };
@@ -212,6 +223,7 @@ impl Watch {
             "next_targets": soon.iter().map(|t| t.mmsi).collect::<Vec<_>>(),
             "pressure_hpa": self.weather(at).pressure_hpa,
             "declared": declared,
+            "dated": dated,
         })
     }
 }

@@ -4,6 +4,7 @@
 
 mod bridge;
 mod crew;
+mod gear;
 mod handover;
 mod look;
 mod record;
@@ -132,6 +133,7 @@ pub struct Watch {
     not_before: Option<Utc>,
     trends: Trends,
     vessel: Vessel,
+    locker: gear::Locker,
 }
 
 /// The last numbers used in a logbook; none is used twice.
@@ -185,6 +187,7 @@ impl Watch {
             not_before,
             trends: Trends::default(),
             vessel: search::vessel_of(boat),
+            locker: gear::Locker::of(boat),
         };
         watch.lookout.number_casualties_from(last.casualty.saturating_add(1));
         for f in feeds {
@@ -352,6 +355,7 @@ impl Watch {
         self.pump(at);
         self.look_for_silence(at);
         self.look_for_clock(at);
+        self.look_at_dates(at);
         self.note_weather(at);
         if self.board.next_wake().is_some_and(|due| due <= at) {
             self.reword_casualties(at);
@@ -366,10 +370,8 @@ impl Watch {
         let silence = self.ears.iter().filter(|e| !e.silent).filter_map(Ear::silent_at).min();
         let fix = (!self.fix_lost).then(|| self.fix_lost_at()).flatten();
         let clock = self.clock_unknown.filter(|_| !self.clock_told).map(|since| since + CLOCK_PATIENCE);
-        [self.lookout.next_wake(), self.board.next_wake(), silence, fix, clock, self.trends.due()]
-            .into_iter()
-            .flatten()
-            .min()
+        let timers = [silence, fix, clock, self.trends.due(), self.dates_due()];
+        [self.lookout.next_wake(), self.board.next_wake()].into_iter().chain(timers).flatten().min()
     }
 
     /// Feeds that have been silent too long, and a fix that is gone.

@@ -44,6 +44,8 @@ pub enum BuiltIn {
     ClockNotKnown,
     /// A beacon under test is heard.
     BeaconTest,
+    /// Gear or a battery runs out.
+    GearDue,
 }
 
 /// When and how far an alert goes on while nobody acknowledges it.
@@ -57,7 +59,7 @@ pub struct Escalation {
 
 impl BuiltIn {
     /// All of them.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 19] = [
         Self::PersonOverboard,
         Self::SearchTransmitter,
         Self::Epirb,
@@ -76,6 +78,7 @@ impl BuiltIn {
         Self::OrdersNotLoaded,
         Self::ClockNotKnown,
         Self::BeaconTest,
+        Self::GearDue,
     ];
 
     /// Its name, where an order's name stands.
@@ -99,6 +102,7 @@ impl BuiltIn {
             Self::OrdersNotLoaded => "orders not loaded",
             Self::ClockNotKnown => "clock not known",
             Self::BeaconTest => "beacon test",
+            Self::GearDue => "gear due",
         }
     }
 
@@ -122,7 +126,8 @@ impl BuiltIn {
             | Self::ClockNotKnown
             | Self::PositionDoubtful
             | Self::OwnTransmitterWrong
-            | Self::InstrumentDoubtful => Priority::Caution,
+            | Self::InstrumentDoubtful
+            | Self::GearDue => Priority::Caution,
             Self::BeaconTest => Priority::Notice,
         }
     }

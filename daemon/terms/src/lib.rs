@@ -2,6 +2,7 @@
 //! Pure: no clock is read here and no I/O done.
 
 mod angle;
+mod day;
 mod mmsi;
 mod moment;
 mod position;
@@ -9,6 +10,7 @@ mod problem;
 mod quantity;
 
 pub use angle::{Circular, in_sector, normal_deg, turn_deg};
+pub use day::{Day, Every};
 pub use mmsi::{Mmsi, Station};
 pub use moment::{Moment, Utc, UtcSource};
 pub use position::{METRES_PER_NM, Plane, Position, PositionError};

@@ -1,0 +1,120 @@
+//! Calendar days, as they are stamped on gear.
+
+use crate::Utc;
+use chrono::{Datelike, Months, NaiveDate};
+use serde::{Serialize, Serializer};
+use std::fmt;
+
+/// A day of the calendar, in UTC. Written as ISO 8601, e.g. `2027-05-31`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Day(NaiveDate);
+
+/// Time between two services of something, in days or in months of the calendar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Every {
+    /// So many days.
+    Days(u32),
+    /// So many months.
+    Months(u32),
+}
+
+impl Day {
+    /// Reads `2027-05-31`; `2027-05` is the last day of that month, as dates of batteries and flares are meant
+    /// (common practice). `None` when it is neither.
+    pub fn parse(text: &str) -> Option<Self> {
+        let text = text.trim();
+        match text.len() {
+            10 => NaiveDate::parse_from_str(text, "%Y-%m-%d").ok().map(Self),
+            7 => {
+                let first = NaiveDate::parse_from_str(&format!("{text}-01"), "%Y-%m-%d").ok()?;
+                first.checked_add_months(Months::new(1))?.pred_opt().map(Self)
+            }
+            _ => None,
+        }
+    }
+
+    /// The day of a moment. `None` some 260,000 years away from today.
+    pub fn of(utc: Utc) -> Option<Self> {
+        utc.civil().map(|t| Self(t.date_naive()))
+    }
+
+    /// Later by an interval; a month that is shorter ends it on its last day. `None` at the end of the calendar.
+    pub fn plus(self, every: Every) -> Option<Self> {
+        match every {
+            Every::Days(n) => self.0.checked_add_days(chrono::Days::new(n.into())),
+            Every::Months(n) => self.0.checked_add_months(Months::new(n)),
+        }
+        .map(Self)
+    }
+
+    /// Days from another to this, negative when this is before.
+    pub fn days_from(self, other: Self) -> i64 {
+        i64::from(self.0.num_days_from_ce()) - i64::from(other.0.num_days_from_ce())
+    }
+}
+
+impl Every {
+    /// Reads a number and days, weeks, months or years: `12 months`. `None` when it is not that, nothing, or more than
+    /// a hundred years.
+    pub fn parse(text: &str) -> Option<Self> {
+        let (number, unit) = text.trim().split_once(' ')?;
+        let n: u32 = number.parse().ok().filter(|n| *n > 0)?;
+        let every = match unit.trim().trim_end_matches('s') {
+            "day" => Self::Days(n),
+            "week" => Self::Days(n.checked_mul(7)?),
+            "month" => Self::Months(n),
+            "year" => Self::Months(n.checked_mul(12)?),
+            _ => return None,
+        };
+        matches!(every, Self::Days(..=36_525) | Self::Months(..=1200)).then_some(every)
+    }
+}
+
+impl fmt::Display for Every {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (n, unit) = match *self {
+            Self::Days(n) if n % 7 == 0 => (n / 7, "week"),
+            Self::Days(n) => (n, "day"),
+            Self::Months(n) if n % 12 == 0 => (n / 12, "year"),
+            Self::Months(n) => (n, "month"),
+        };
+        write!(f, "{n} {unit}{}", if n == 1 { "" } else { "s" })
+    }
+}
+
+impl fmt::Display for Day {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.0)
+    }
+}
+
+impl Serialize for Day {
+    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        s.collect_str(self)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_are_read_counted_and_moved_on() {
+        let day = |t: &str| Day::parse(t).unwrap();
+        assert_eq!(day("2028-02").to_string(), "2028-02-29");
+        assert_eq!(Day::of(Utc(1_793_499_247_000)), Some(day("2026-11-01")), "as `date -u` prints it");
+        // `date -u -d 2027-05-31` less `date -u -d 2026-11-01`, in days.
+        assert_eq!(day("2027-05-31").days_from(day("2026-11-01")), 211);
+        assert_eq!(day("2026-11-01").days_from(day("2027-05-31")), -211);
+        assert_eq!(day("2027-01-31").plus(Every::Months(1)), Some(day("2027-02-28")));
+        assert_eq!(day("2026-11-25").plus(Every::parse("2 weeks").unwrap()), Some(day("2026-12-09")));
+        for bad in ["2027", "2027-13", "2027-02-30", "31.5.2027", ""] {
+            assert_eq!(Day::parse(bad), None, "{bad}");
+        }
+        assert_eq!(Every::parse("3 years"), Some(Every::Months(36)));
+        assert_eq!(Every::Months(36).to_string(), "3 years");
+        for bad in ["", "12", "0 months", "12 moons", "-1 year", "101 years", "99999999999 days"] {
+            assert_eq!(Every::parse(bad), None, "{bad}");
+        }
+    }
+}
