@@ -24,6 +24,8 @@ const FEEDS_MAX: usize = 256;
 const FINDINGS_MAX: usize = 100_000;
 /// A feed that has said something within this time speaks.
 const FEED_SPEAKS_WITHIN: Duration = Duration::from_secs(60);
+/// Own way, wind and current are taken down for the casualties so often: the back-track keeps a point every two seconds.
+const FOLLOWED_EVERY: Duration = Duration::from_secs(1);
 /// The sun is looked at so often.
 const SUN_EVERY: Duration = Duration::from_secs(30);
 
@@ -49,6 +51,8 @@ pub struct Lookout {
     ships: ShipsHeard,
     utc: UtcKeeper,
     casualties: Casualties,
+    /// When the casualties were told of own vessel last.
+    followed: Option<Moment>,
     advanced: Moment,
     had_motion: bool,
 }
@@ -68,6 +72,7 @@ impl Lookout {
             declared: (None, None),
             sun: None,
             ships: ShipsHeard::default(),
+            followed: None,
             advanced: Moment(i64::MIN),
             had_motion: false,
             settings,
@@ -106,9 +111,18 @@ impl Lookout {
                 let utc = self.utc.utc(at).map(|u| u.0);
                 let hearing = Hearing::new(at, source, utc, &self.settings, &mut self.findings);
                 self.own.hear(hearing, report);
-                let own = self.context(at);
-                self.casualties.hear(at, report, &own);
-                self.gather_news();
+                let of_distress = matches!(
+                    report,
+                    Report::Overboard(_) | Report::SelectiveCall(_) | Report::CallExpansion(_)
+                );
+                // Own track, wind and current are followed all the time: somebody may have fallen before it is known.
+                if of_distress || self.followed.is_none_or(|then| at.since(then) >= FOLLOWED_EVERY) {
+                    self.followed = Some(at);
+                    let own = self.context(at);
+                    self.casualties.follow(at, &own);
+                    self.casualties.hear(at, report, &own);
+                    self.gather_news();
+                }
             }
         }
         self.notice_motion(at);

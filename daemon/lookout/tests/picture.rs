@@ -4,6 +4,7 @@
 use lookout::{Finding, Kind, Lookout, Settings};
 use sentence::ais::AisReport;
 use sentence::{Fix, Report, SentTime};
+use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment, Position, Quantity, Subject, Utc, UtcSource, Value};
 
 const BUS: FeedId = FeedId(0);
@@ -143,4 +144,30 @@ fn silent_targets_are_lost_and_then_gone_and_the_table_is_bounded() {
     }
     assert!(lookout.take_findings().contains(&Finding::Gone(Subject::Target(mmsi(211_000_001)))));
     assert_eq!(lookout.targets(now).len(), 0);
+}
+
+#[test]
+fn own_way_is_kept_before_anybody_falls() {
+    let mut lookout = Lookout::new(Settings::default());
+    let start = Position::new(46.0, -9.0).unwrap();
+    // North at 6 knots for ten minutes: a mile.
+    for s in 0..=600 {
+        let t = Moment::from_s(f64::from(s));
+        let here = start.at(0.0, f64::from(s) / 600.0);
+        lookout.hear(t, BUS, &fix(here.latitude_deg(), here.longitude_deg(), 6.0, 0.0));
+        lookout.advance(t);
+    }
+    let now = Moment::from_s(600.0);
+    let mut unpushed = lookout.clone();
+    // Five minutes ago, half a mile astern.
+    let id = lookout.overboard(now, Duration::from_secs(300), None);
+    let state = lookout.casualty(now, id).unwrap();
+    let (range_nm, bearing_deg) = (state.range_nm.unwrap(), state.bearing_deg.unwrap());
+    assert!((range_nm - 0.5).abs() < 0.02 && (bearing_deg - 180.0).abs() < 3.0, "{state:?}");
+    // A beacon that has no fix yet: its wearer fell a little before its first burst, and lies astern.
+    let beacon = AisReport { nav_status: Some(14), ..AisReport::new(1, 0, mmsi(972_990_412)) };
+    unpushed.hear(now, RADIO, &Report::Ais(Box::new(beacon)));
+    let other = unpushed.casualties(now).remove(0);
+    let (range_nm, bearing_deg) = (other.range_nm.unwrap(), other.bearing_deg.unwrap());
+    assert!((0.03..0.08).contains(&range_nm) && (bearing_deg - 180.0).abs() < 10.0, "{other:?}");
 }

@@ -243,8 +243,8 @@ impl Casualties {
         }
     }
 
-    /// Own vessel's place goes into the back-track, and her UTC may close a gap.
-    fn follow(&mut self, at: Moment, own: &OwnContext) {
+    /// Own vessel's place goes into the back-track, her wind and water into the drift, and her UTC may close a gap.
+    pub(crate) fn follow(&mut self, at: Moment, own: &OwnContext) {
         self.track.follow(own);
         self.surroundings.follow(at, own);
         self.resolve_gap(at, own);

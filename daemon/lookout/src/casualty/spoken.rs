@@ -1,6 +1,6 @@
 //! A casualty in one line that can be read aloud.
 
-use super::case::{ElapsedIs, Kind};
+use super::case::{ElapsedIs, Kind, Source};
 use super::nature;
 use super::own::{RelativeTo, SetDrift};
 use super::state::{CasualtyState, Placed};
@@ -83,9 +83,15 @@ fn place(s: &CasualtyState) -> String {
     text
 }
 
-/// That a place is no report, where it is none.
+/// That a place is no report, where it is none; and where the beacon has never told one, that as well.
 fn estimated(s: &CasualtyState) -> &'static str {
-    if s.position == Placed::Estimated { "estimated " } else { "" }
+    match s.position {
+        Placed::Estimated if s.fix_age.is_none() && s.source == Source::Ais => {
+            "no position from the beacon yet, by own track estimated "
+        }
+        Placed::Estimated => "estimated ",
+        Placed::Reported | Placed::None => "",
+    }
 }
 
 /// A range in words: metres when near.
