@@ -5,11 +5,10 @@
 
 mod aboard;
 
-use aboard::{Daemon, Folder, until};
+use aboard::{Daemon, Folder, shim, until};
 use std::fs::OpenOptions;
 use std::io::Write;
 use std::path::Path;
-use std::process::Command;
 use std::time::Duration;
 
 /// gpiocdev takes a path of this form for a chip without looking at it more closely.
@@ -45,15 +44,7 @@ fn edge(line: u32, rising: bool, n: u32) -> Vec<u8> {
 #[ignore = "needs a C compiler, and root to put a file under /dev"]
 fn a_button_and_a_buzzer_through_the_character_device() {
     let folder = Folder::new("gpio");
-    let shim = folder.0.join("shim.so");
-    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/shim/gpio.c");
-    let built = Command::new("cc")
-        .args(["-shared", "-fPIC", "-O1", "-o"])
-        .arg(&shim)
-        .arg(source)
-        .arg("-ldl")
-        .status();
-    assert!(built.unwrap().success());
+    let shim = shim("gpio", &folder.0);
     assert!(!Path::new(CHIP).exists(), "there is a real one; it is left alone");
     std::fs::write(CHIP, "").unwrap();
     let _chip = Chip;

@@ -70,6 +70,19 @@ pub fn middlewatch() -> Command {
     Command::new(env!("CARGO_BIN_EXE_middlewatch"))
 }
 
+/// Builds one of the shims, to be loaded before the C library.
+pub fn shim(name: &str, into: &Path) -> PathBuf {
+    let built = into.join(format!("{name}.so"));
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/shim/{name}.c"));
+    let done = Command::new("cc")
+        .args(["-shared", "-fPIC", "-O1", "-o"])
+        .args([&built, &source])
+        .arg("-ldl")
+        .status();
+    assert!(done.unwrap().success());
+    built
+}
+
 /// Runs a verb to its end.
 pub fn verb(arguments: &[&str]) -> Output {
     middlewatch().args(arguments).stdin(Stdio::null()).output().unwrap()
@@ -106,6 +119,12 @@ impl Daemon {
     }
 
     fn launch(folder: Folder, body: &str, control: &str, environment: &[(&str, &Path)]) -> Self {
+        let boat = Self::describe(&folder, body, control);
+        Self::start_described(folder, &boat, environment)
+    }
+
+    /// Writes a boat.toml made of `body` and places inside the folder.
+    pub fn describe(folder: &Folder, body: &str, control: &str) -> PathBuf {
         let places = format!(
             "version = 1\n{body}\n[control]\npath = {:?}\n{control}\n",
             folder.0.join("control.sock")
@@ -123,7 +142,11 @@ impl Daemon {
                 Path::new(env!("CARGO_MANIFEST_DIR")).join("rules/orders/ocean.toml")
             )
         };
-        let boat = folder.write("boat.toml", &places);
+        folder.write("boat.toml", &places)
+    }
+
+    /// Starts `run` with a boat.toml that is there, and waits until it answers.
+    pub fn start_described(folder: Folder, boat: &Path, environment: &[(&str, &Path)]) -> Self {
         let log = std::fs::File::create(folder.0.join("stderr")).unwrap();
         let child = middlewatch()
             .args(["run", "--config"])
@@ -243,9 +266,11 @@ impl Receiver {
                 if reader.read_exact(&mut body).is_err() {
                     continue;
                 }
+                // A sender that was killed half-way has said nothing.
+                let Ok(record) = serde_json::from_slice(&body) else { continue };
                 let status = statuses.next().unwrap_or(200);
                 let _ = write!(stream, "HTTP/1.1 {status} x\r\ncontent-length: 0\r\n\r\n");
-                if status == 200 && to.send((arrived, serde_json::from_slice(&body).unwrap())).is_err() {
+                if status == 200 && to.send((arrived, record)).is_err() {
                     return;
                 }
             }
@@ -261,6 +286,11 @@ impl Receiver {
     /// The same, and when its connection was made.
     pub fn next_at(&self) -> (Instant, Value) {
         self.bodies.recv_timeout(PATIENCE).expect("a record at the receiver")
+    }
+
+    /// The records that have come so far and were not asked for.
+    pub fn taken(&self) -> Vec<Value> {
+        self.bodies.try_iter().map(|(_, record)| record).collect()
     }
 
     /// The next record that `wanted` likes.
