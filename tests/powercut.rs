@@ -3,7 +3,6 @@
 // A test may stop where its footing is missing.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-#[allow(dead_code)]
 mod aboard;
 #[allow(dead_code)]
 mod desk;
@@ -44,14 +43,14 @@ fn load(feed: std::net::SocketAddr, mut serial: std::fs::File, stop: &AtomicBool
     let mut n = 0u32;
     while !stop.load(Ordering::Relaxed) {
         n += 1;
-        let swing = |every: u32| if n / every % 2 == 0 { 2.0 } else { 30.0 };
+        let swing = |every: u32| if (n / every).is_multiple_of(2) { 2.0 } else { 30.0 };
         let mut lines = vec![
             sentence("GPRMC,,A,5049.6138,N,00103.5425,W,5.0,080.0,,,,A"),
             sentence(&format!("SDDPT,{:.1},0.0,", swing(3))),
             sentence(&format!("VWVHW,,T,,M,{:.1},N,,K", swing(4))),
             sentence(&format!("YXMTW,{:.1},C", swing(5))),
         ];
-        if n % 40 == 0 {
+        if n.is_multiple_of(40) {
             lines.push(BEACON.to_owned());
         }
         // Nobody listens while the daemon is dead.
