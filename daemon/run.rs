@@ -30,6 +30,8 @@ const LAST_WRITE: Duration = Duration::from_millis(1800);
 const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
 /// The watch is told so often how its feeds do.
 const FEEDS_LOOKED_AT_EVERY: Duration = Duration::from_secs(10);
+/// Plotters are told so often where the casualties are, by a new report or by the estimate.
+const PLACES_EVERY: Duration = Duration::from_secs(10);
 /// Keys of the logbook's saved states.
 const LAST_GOOD_ORDERS: &str = "last good orders";
 const ALERTS: &str = "alerts";
@@ -148,7 +150,7 @@ async fn stand(boat: Boat) -> Result<(), String> {
             Some(line) = lines.next() => daemon.hear(line, &mut lines),
             Some(news) = signal_news.recv() => daemon.signal_news(news),
             Ok(()) = health.changed() => daemon.logbook_health(),
-            () = clock.until(daemon.watch.next_wake()) => {}
+            () = clock.until(daemon.next_wake()) => {}
         }
         daemon.pass();
     }
@@ -170,6 +172,8 @@ struct Daemon {
     logbook_failing: bool,
     feeds_told: Moment,
     feeds_looked_at: Moment,
+    /// When plotters were told last where the casualties are.
+    places_told: Moment,
 }
 
 impl Daemon {
@@ -203,6 +207,7 @@ impl Daemon {
             logbook_failing: false,
             feeds_told: now,
             feeds_looked_at: now,
+            places_told: now,
         }
     }
 
@@ -358,6 +363,12 @@ impl Daemon {
         }
     }
 
+    /// When the next pass falls due if nothing comes.
+    fn next_wake(&self) -> Option<Moment> {
+        let drifts = self.watch.has_casualties().then(|| self.places_told + PLACES_EVERY);
+        self.watch.next_wake().into_iter().chain(drifts).min()
+    }
+
     /// Ends a pass of the loop: timers that fell due, and everything that came out.
     fn pass(&mut self) {
         let at = self.clock.now();
@@ -370,6 +381,13 @@ impl Daemon {
         }
         self.watch.advance(at);
         self.put_out();
+        if at.since(self.places_told) >= PLACES_EVERY {
+            self.places_told = at;
+            let places = self.watch.places(at);
+            if !places.is_empty() {
+                self.signals.places(self.watch.stamp(at), places);
+            }
+        }
         self.signals.beat();
         if at.since(self.feeds_told) >= Duration::from_secs(60) {
             self.feeds_told = at;

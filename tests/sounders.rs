@@ -192,6 +192,9 @@ fn a_plotter_is_told_and_only_a_trusted_one_is_heard() {
     let tll = next_with(&mut seen, "TLL");
     assert!(tll.contains(",N,") && tll.contains(",Ada,"), "{tll}");
     assert!(next_with(&mut seen, "WPL").contains(",5048."));
+    // The estimate is told again as it drifts, with the time of the estimate, though nobody asks and nothing happens.
+    let later = next_with(&mut seen, "TLL");
+    assert!(later.contains(",Ada,") && later.contains(",Q,"), "{later}");
 
     // The bridge that connects late gets the list of what stands.
     let (mut stream, _) = bridge.accept().unwrap();

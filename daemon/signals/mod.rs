@@ -22,13 +22,13 @@ pub use webhook::{KeyFile, Webhook};
 
 use crate::clock::Clock;
 use crate::config::{Boat, Means, Signal};
-use crate::event::EventRecord;
+use crate::event::{CasualtyPart, EventRecord};
 use crate::logbook::{Delivery, Logbook, Stamp};
 use http::Trouble;
 use rules::Carry;
 use std::sync::Arc;
-use terms::SignalId;
-use tokio::sync::{Notify, mpsc};
+use terms::{SignalId, Utc};
+use tokio::sync::{Notify, mpsc, watch};
 use webhook::{Sender, is_urgent};
 
 /// Events that may wait for a signal's task.
@@ -50,12 +50,17 @@ pub fn names(boat: &Boat) -> Vec<String> {
     signals.chain(buttons).chain(boat.heartbeat.iter().map(|_| "heartbeat line".to_owned())).collect()
 }
 
+/// Where the open casualties are, and when that was looked at.
+type Places = (Option<Utc>, Vec<CasualtyPart>);
+
 /// All signals of the boat.
 pub struct Signals {
     logbook: Logbook,
     ends: Vec<End>,
     /// Told of each finished pass of the watch.
     passes: Vec<Arc<Notify>>,
+    /// Where the open casualties are.
+    places: watch::Sender<Places>,
     /// Ship's time less UTC, for the hours of rest.
     ship_time_s: i64,
 }
@@ -90,6 +95,7 @@ impl Signals {
             logbook: logbook.clone(),
             ends: Vec::new(),
             passes: Vec::new(),
+            places: watch::channel(Places::default()).0,
             ship_time_s: boat.watch.ship_time_s,
         };
         for (s, n) in boat.signals.iter().zip(0u16..) {
@@ -134,7 +140,10 @@ impl Signals {
             Means::Switched { what, line, sense } => {
                 drop(tokio::spawn(buzzer::run(what, line, sense, events, tell)));
             }
-            Means::Nmea(bridge) => drop(tokio::spawn(nmea::run(bridge, events, self.listen(), tell))),
+            Means::Nmea(bridge) => {
+                let places = self.places.subscribe();
+                drop(tokio::spawn(nmea::run(bridge, events, self.listen(), places, tell)));
+            }
         }
         Way::Sounder(to)
     }
@@ -142,6 +151,11 @@ impl Signals {
     /// The watch has finished a pass: it lives.
     pub fn beat(&self) {
         self.passes.iter().for_each(|p| p.notify_one());
+    }
+
+    /// Tells plotters where the open casualties are by now.
+    pub fn places(&self, at: Stamp, casualties: Vec<CasualtyPart>) {
+        self.places.send_replace((at.utc.map(|(utc, _)| utc), casualties));
     }
 
     /// Lets everything sound that sounds, with words that say it is a test; their names. Webhooks and bridges, which may be

@@ -1,10 +1,11 @@
 //! Alerts as sentences, for a plotter or a bridge: ALF and ALR when something happens, ALC for what stands, HBT while the
 //! watch is stood, TLL and WPL for where a casualty is.
 
+use super::Places;
 use super::audience::Told;
 use super::standing::Standing;
 use crate::clock::Clock;
-use crate::event::EventRecord;
+use crate::event::{CasualtyPart, EventRecord};
 use crate::feeds;
 use rules::{AlertId, AlertState, BuiltIn, Priority};
 use sentence::encode::{self, Counters, Listed};
@@ -13,14 +14,14 @@ use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
-use terms::Position;
+use terms::{CasualtyId, Position, Utc};
 use tokio::io::{AsyncWrite, AsyncWriteExt};
 use tokio::net::UdpSocket;
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{Notify, mpsc, watch};
 
 /// Integrated instrumentation (IEC 61162-1, talker identifiers).
 const TALKER: &str = "II";
-/// The list of alerts is told at least so often (IEC 61162-1: 30 s, from memory), and the places of casualties with it.
+/// The list of alerts is told at least so often (IEC 61162-1: 30 s, from memory).
 const LIST_EVERY: Duration = Duration::from_secs(30);
 /// The supervision sentence is told so often (IEC 61162-1: at most 60 s, from memory).
 const BEAT_EVERY: Duration = Duration::from_secs(60);
@@ -184,18 +185,25 @@ impl Desk {
                 },
             ));
         }
-        lines.extend(self.place(record));
+        let over = record.alert.state == Some(AlertState::Normal);
+        lines.extend(record.casualty.iter().flat_map(|c| self.place(c, record.at, over)));
         lines
     }
 
-    /// Where the casualty of an alert is.
-    fn place(&self, record: &EventRecord) -> Vec<String> {
-        let Some(casualty) = &record.casualty else { return Vec::new() };
+    /// Where the casualties of the alerts that stand are by now.
+    fn places(&self, (at, casualties): &Places) -> Vec<String> {
+        let stands = |id: CasualtyId| {
+            self.standing.iter().any(|h| h.record.casualty.as_ref().is_some_and(|c| c.id == id))
+        };
+        casualties.iter().filter(|c| stands(c.id)).flat_map(|c| self.place(c, *at, false)).collect()
+    }
+
+    /// Where a casualty is, and whether it is over.
+    fn place(&self, casualty: &CasualtyPart, at: Option<Utc>, over: bool) -> Vec<String> {
         let place = casualty.latitude_deg.zip(casualty.longitude_deg);
         let Some(place) = place.and_then(|(lat, lon)| Position::new(lat, lon).ok()) else {
             return Vec::new();
         };
-        let over = record.alert.state == Some(AlertState::Normal);
         let name = casualty.crew.clone().unwrap_or_else(|| format!("CASUALTY {}", casualty.id.0));
         let mut lines = Vec::new();
         if self.says(Formatter::Tll) {
@@ -205,7 +213,7 @@ impl Desk {
                 _ => 'Q',
             };
             let number = (casualty.id.0 % 100) as u8;
-            lines.push(encode::tll(TALKER, number, place, &name, record.at, status));
+            lines.push(encode::tll(TALKER, number, place, &name, at, status));
         }
         if self.says(Formatter::Wpl) && !over {
             lines.push(encode::wpl(TALKER, place, &name));
@@ -238,13 +246,6 @@ impl Desk {
             .collect();
         self.alc = (self.alc + 1) % 100;
         encode::alc(TALKER, &listed, self.alc)
-    }
-
-    /// What is told every so often: the list, and where casualties are.
-    fn news(&mut self) -> Vec<String> {
-        let mut lines = self.list();
-        lines.extend(self.standing.iter().flat_map(|h| self.place(&h.record)));
-        lines
     }
 
     fn beat(&mut self) -> Option<String> {
@@ -307,6 +308,7 @@ pub(super) async fn run(
     bridge: Bridge,
     mut events: mpsc::Receiver<Told>,
     passes: Arc<Notify>,
+    mut places: watch::Receiver<Places>,
     mut outcome: impl FnMut(Result<(), String>),
 ) {
     let mut desk = Desk::new(bridge.sentences);
@@ -318,6 +320,7 @@ pub(super) async fn run(
         if wire.is_none() && Clock.now() >= open_at {
             let opened = Wire::open(&bridge.outlet).await;
             lines = desk.all();
+            lines.extend(desk.places(&places.borrow_and_update()));
             tell(&mut good, &mut outcome, opened.as_ref().map(drop));
             open_at = Clock.now() + TRY_AGAIN;
             wire = opened.ok();
@@ -328,6 +331,7 @@ pub(super) async fn run(
                     Some(told) => lines = desk.told(&told),
                     None => return,
                 },
+                Ok(()) = places.changed() => lines = desk.places(&places.borrow_and_update()),
                 () = passes.notified() => {
                     if Clock.now() >= beat_at {
                         beat_at = Clock.now() + BEAT_EVERY;
@@ -339,7 +343,7 @@ pub(super) async fn run(
         }
         if Clock.now() >= list_at {
             list_at = Clock.now() + LIST_EVERY;
-            lines.extend(desk.news());
+            lines.extend(desk.list());
         }
         if let Some(open) = &mut wire
             && !lines.is_empty()
@@ -373,7 +377,6 @@ mod tests {
     use super::super::trial;
     use super::*;
     use rules::EventKind;
-    use terms::Utc;
 
     fn lines(sentences: &[Formatter]) -> Vec<String> {
         let mut desk = Desk::new(sentences.to_vec());

@@ -48,6 +48,12 @@ impl Watch {
                 if !(0.0..=3600.0).contains(&late_s) {
                     return Err(ActError::Wrong("how many seconds ago is a number from 0 to 3600".into()));
                 }
+                let who = who.map(|w| w.trim().to_owned()).filter(|w| !w.is_empty());
+                if who.as_deref().is_some_and(|w| !is_name(w)) {
+                    return Err(ActError::Wrong(
+                        "who went overboard has a name of at most 60 letters".to_owned(),
+                    ));
+                }
                 let id = self.lookout.overboard(at, Duration::from_secs_f64(late_s), who);
                 Ok(format!("casualty {} marked", id.0))
             }
@@ -65,7 +71,7 @@ impl Watch {
             }
             Act::Handover { who } => {
                 let who = who.trim();
-                if who.is_empty() || who.chars().count() > 60 || who.chars().any(char::is_control) {
+                if !is_name(who) {
                     return Err(ActError::Wrong(
                         "who takes the watch has a name of one to 60 letters".to_owned(),
                     ));
@@ -123,4 +129,9 @@ impl Watch {
         self.board.stand_down(at, id).map_err(|e| ActError::Nothing(e.to_string()))?;
         Ok(format!("casualty {} stood down: {why}", id.0))
     }
+}
+
+/// Whether a text can be a person's name: one to 60 letters on one line.
+fn is_name(text: &str) -> bool {
+    (1..=60).contains(&text.chars().count()) && !text.chars().any(char::is_control)
 }

@@ -571,6 +571,11 @@ impl Watch {
         Stamp { steady: at, utc: self.lookout.utc(at) }
     }
 
+    /// Whether anybody is in distress.
+    pub fn has_casualties(&self) -> bool {
+        self.lookout.cases().any_open()
+    }
+
     /// Casualties that have not been stood down.
     pub fn open_casualties(&self, at: Moment) -> Vec<CasualtyState> {
         self.lookout.casualties(at)

@@ -9,6 +9,11 @@ use rules::AlertEvent;
 use terms::{Moment, Subject, normal_deg};
 
 impl Watch {
+    /// Where the open casualties are now, as the event record writes it.
+    pub fn places(&self, at: Moment) -> Vec<CasualtyPart> {
+        self.lookout.casualties(at).iter().map(casualty_part).collect()
+    }
+
     /// The record of an alert's event, with the picture at that moment.
     pub(super) fn event(&self, e: AlertEvent) -> Output {
         let at = e.at;

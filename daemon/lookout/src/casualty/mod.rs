@@ -158,6 +158,11 @@ impl Casualties {
         Some(self.state_of(case, at, own))
     }
 
+    /// Whether there is one that has not been stood down.
+    pub fn any_open(&self) -> bool {
+        !self.open.is_empty()
+    }
+
     /// All open casualties in the order in which they were raised.
     pub fn states(&self, at: Moment, own: &OwnContext) -> Vec<CasualtyState> {
         self.open.iter().map(|c| self.state_of(c, at, own)).collect()

@@ -1,6 +1,6 @@
 //! A casualty in one line that can be read aloud.
 
-use super::case::{ElapsedIs, Kind, Source};
+use super::case::{ElapsedIs, Kind, Source, Why};
 use super::nature;
 use super::own::{RelativeTo, SetDrift};
 use super::state::{CasualtyState, Placed};
@@ -19,7 +19,9 @@ const TELLING_TEST_NM: f64 = 0.2;
 pub fn spoken(s: &CasualtyState) -> String {
     let mut parts = vec![who(s), place(s)];
     let since = if s.elapsed_is == ElapsedIs::AtLeast { "at least " } else { "" };
-    parts.push(format!("{since}{} ago", duration_words(s.elapsed)));
+    // A beacon starts some time after the fall; a button says when that was.
+    let heard = if s.source == Source::Ais && s.why != Why::Button { "first heard " } else { "" };
+    parts.push(format!("{heard}{since}{} ago", duration_words(s.elapsed)));
     if let Some(d) = s.drift {
         parts.push(drift_words(d));
     }
@@ -117,7 +119,7 @@ pub(super) fn relative_words(relative_deg: f64) -> String {
     let side = if angle < 0.0 { "port" } else { "starboard" };
     match (angle.abs() / 5.0).round() as i64 * 5 {
         0 => "dead ahead".to_owned(),
-        180 => "dead astern".to_owned(),
+        175 | 180 => "dead astern".to_owned(),
         90 => format!("on the {side} beam"),
         a @ ..90 => format!("{a} degrees on the {side} bow"),
         a => format!("{} degrees abaft the {side} beam", a - 90),
