@@ -11,12 +11,17 @@ pub struct Clock;
 impl Clock {
     /// Steady time now.
     pub fn now(self) -> Moment {
-        Moment(read_ms(ClockId::CLOCK_BOOTTIME))
+        Moment(ms(read(ClockId::CLOCK_BOOTTIME)))
     }
 
     /// The system's UTC now: a hint that may be years wrong.
     pub fn utc(self) -> Utc {
-        Utc(read_ms(ClockId::CLOCK_REALTIME))
+        Utc(ms(read(ClockId::CLOCK_REALTIME)))
+    }
+
+    /// Microseconds of the kernel's monotonic clock, by which the service manager reckons.
+    pub fn monotonic_us(self) -> i64 {
+        read(ClockId::CLOCK_MONOTONIC).as_micros().try_into().unwrap_or(i64::MAX)
     }
 
     /// Waits until a moment of steady time. Woken at least once a second, because a timer of the kernel's monotonic
@@ -28,14 +33,20 @@ impl Clock {
     }
 }
 
-/// Milliseconds of a clock. Linux has had both clocks since 2.6.39, so reading them cannot fail there; where it did,
-/// zero is a time before everything and nothing counts as fresh by it.
-fn read_ms(clock: ClockId) -> i64 {
-    clock_gettime(clock).map_or(0, |t| t.tv_sec() * 1000 + t.tv_nsec() / 1_000_000)
+/// What a clock says. Linux has had these clocks since 2.6.39, so reading them cannot fail there; where it did, zero is
+/// a time before everything and nothing counts as fresh by it. A clock before 1970 reads as 1970.
+fn read(clock: ClockId) -> Duration {
+    clock_gettime(clock).ok().and_then(|t| Duration::try_from(t).ok()).unwrap_or_default()
 }
 
-/// The kernel's name for this boot; steady times compare only within one.
-pub fn boot_id() -> String {
-    std::fs::read_to_string("/proc/sys/kernel/random/boot_id")
-        .map_or_else(|_| "unknown".into(), |s| s.trim().into())
+/// Whole milliseconds, as the pure crates reckon.
+fn ms(time: Duration) -> i64 {
+    time.as_millis().try_into().unwrap_or(i64::MAX)
+}
+
+/// The kernel's name for this boot; steady times compare only within one. `None` where it cannot be read, and every
+/// start counts as another boot.
+pub fn boot_id() -> Option<String> {
+    let id = std::fs::read_to_string("/proc/sys/kernel/random/boot_id").ok()?;
+    Some(id.trim().to_owned()).filter(|id| !id.is_empty())
 }

@@ -15,6 +15,7 @@ pub mod logbook;
 pub mod replay;
 pub mod review;
 pub mod run;
+pub mod service;
 pub mod signals;
 pub mod status;
 pub mod watch;

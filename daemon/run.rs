@@ -8,6 +8,7 @@ use crate::config::{self, Boat};
 use crate::control::{self, Ask, Question};
 use crate::feeds::{FeedStatus, Line, Lines, Runner};
 use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
+use crate::service::{self, Manager};
 use crate::signals::{self, News, Signals};
 use crate::watch::{FeedSetting, Numbers, Output, Watch};
 use lookout::casualty::Gap;
@@ -39,22 +40,18 @@ const CASUALTIES: &str = "casualties";
 
 /// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
 pub fn run(config: &Path) -> Outcome {
-    tracing_subscriber::fmt()
-        .with_writer(std::io::stderr)
-        .with_max_level(tracing::Level::INFO)
-        .with_ansi(false)
-        .init();
+    service::diagnostics();
     let boat = match read_file(config, config::read) {
         Ok(b) => b,
         Err(why) => {
-            eprintln!("{why}");
+            service::complain(&why);
             return Outcome::BadFile;
         }
     };
     let runtime = match tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build() {
         Ok(r) => r,
         Err(e) => {
-            eprintln!("middlewatch: {e}");
+            service::complain(&format!("middlewatch: {e}"));
             return Outcome::Failed;
         }
     };
@@ -64,7 +61,7 @@ pub fn run(config: &Path) -> Outcome {
     match outcome {
         Ok(()) => Outcome::Done,
         Err(why) => {
-            eprintln!("middlewatch: {why}");
+            service::complain(&format!("middlewatch: {why}"));
             Outcome::Failed
         }
     }
@@ -97,13 +94,14 @@ fn find_orders(path: &Path, last_good: Option<&str>) -> Found {
 
 async fn stand(boat: Boat) -> Result<(), String> {
     let clock = Clock;
+    let mut manager = Manager::of_environment();
     let began = clock.now();
     let socket = boat.control.clone().unwrap_or_else(|| PathBuf::from(cli::CONTROL));
     let server = control::Server::bind(&socket).await.map_err(|e| e.to_string())?;
 
     let path = boat.logbook.clone().unwrap_or_else(|| PathBuf::from(cli::LOGBOOK));
     let settings = LogbookSettings {
-        boot: Some(clock::boot_id()),
+        boot: clock::boot_id(),
         opened: Stamp { steady: began, utc: Some((clock.utc(), UtcSource::System)) },
         pace: Pace::Live,
         limit_bytes: None,
@@ -140,20 +138,32 @@ async fn stand(boat: Boat) -> Result<(), String> {
     let mut hang_up = signal(SignalKind::hangup()).map_err(|e| e.to_string())?;
     let mut health = daemon.logbook.health();
     tracing::info!(orders = %daemon.watch.orders_from(), logbook = %path.display(), "the watch stands");
+    if daemon.boat.feeds.is_empty() {
+        tracing::warn!(
+            "no feed stands in boat.toml, so nothing is heard; `middlewatch check --live` looks for feeds"
+        );
+    }
+    manager.ready();
     loop {
         tokio::select! {
             biased;
             _ = terminate.recv() => break,
             _ = interrupt.recv() => break,
-            _ = hang_up.recv() => drop(daemon.reload()),
+            _ = hang_up.recv() => {
+                manager.reloading(clock);
+                drop(daemon.reload());
+                manager.ready();
+            }
             Some(question) = asked.recv() => daemon.answer(question),
             Some(line) = lines.next() => daemon.hear(line, &mut lines),
             Some(news) = signal_news.recv() => daemon.signal_news(news),
             Ok(()) = health.changed() => daemon.logbook_health(),
-            () = clock.until(daemon.next_wake()) => {}
+            () = clock.until(manager.wake(clock.now(), daemon.next_wake())) => {}
         }
         daemon.pass();
+        manager.passed(clock.now());
     }
+    manager.stopping();
     daemon.stop().await;
     Ok(())
 }

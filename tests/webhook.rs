@@ -48,7 +48,7 @@ impl Aboard {
         let text = format!("version = 1\n{signal}");
         let boat = config::read(boat.to_str().unwrap(), &text).unwrap();
         let settings =
-            LogbookSettings { boot: Some(boot_id()), opened: now(), pace: Pace::Live, limit_bytes: None };
+            LogbookSettings { boot: boot_id(), opened: now(), pace: Pace::Live, limit_bytes: None };
         let (logbook, _, _) = Logbook::open_or_wait(logbook, settings);
         let (to, news) = mpsc::channel(64);
         let signals = runtime.block_on(async { Signals::start(&boat, &logbook, Clock, &to) });
@@ -304,8 +304,7 @@ fn headers_a_body_of_ones_own_and_a_signature_that_a_receiver_can_check() {
 #[test]
 fn an_hour_s_repeats_are_told_once_and_alarms_push_out_notices_never_the_other_way_round() {
     let desk = Desk::new("outbox-order");
-    let settings =
-        |opened| LogbookSettings { boot: Some(boot_id()), opened, pace: Pace::Live, limit_bytes: None };
+    let settings = |opened| LogbookSettings { boot: boot_id(), opened, pace: Pace::Live, limit_bytes: None };
     let (logbook, _) = Logbook::open(desk.file(), settings(now())).unwrap();
     let put = |alert, seq, priority| {
         drop(logbook.event(now(), &record(alert, seq, priority, 0), desk::to("shore")))

@@ -1,0 +1,157 @@
+//! The service manager's side of the daemon: what systemd is told over its datagram socket (sd_notify(3)), and lines for
+//! its journal that say their level (sd-daemon(3)).
+
+use crate::clock::Clock;
+use std::io::{self, Write};
+use std::os::linux::net::SocketAddrExt;
+use std::os::unix::fs::MetadataExt;
+use std::os::unix::net::{SocketAddr, UnixDatagram};
+use std::time::Duration;
+use terms::Moment;
+use tracing::{Level, Metadata};
+use tracing_subscriber::fmt::MakeWriter;
+
+/// The service manager, where one has started the daemon and wants to be told; else nobody.
+#[derive(Debug, Default)]
+pub struct Manager {
+    socket: Option<(UnixDatagram, SocketAddr)>,
+    /// The watchdog bites when it was not fed for so long.
+    bites_after: Option<Duration>,
+    fed: Option<Moment>,
+}
+
+impl Manager {
+    /// As NOTIFY_SOCKET, WATCHDOG_USEC and WATCHDOG_PID say.
+    pub fn of_environment() -> Self {
+        let of = |name: &str| std::env::var(name).ok();
+        let socket = of("NOTIFY_SOCKET").and_then(|place| match connect(&place) {
+            Ok(socket) => Some(socket),
+            Err(e) => {
+                tracing::warn!(%place, %e, "the service manager cannot be told how the watch fares");
+                None
+            }
+        });
+        let meant = of("WATCHDOG_PID").is_none_or(|pid| pid == std::process::id().to_string());
+        let bites_after = of("WATCHDOG_USEC")
+            .filter(|_| meant)
+            .and_then(|us| us.parse().ok())
+            .filter(|&us| us > 0)
+            .map(Duration::from_micros);
+        Self { socket, bites_after, fed: None }
+    }
+
+    /// The watch stands.
+    pub fn ready(&self) {
+        self.tell("READY=1\nSTATUS=The watch stands");
+    }
+
+    /// The orders are read anew; `ready` says that it is done.
+    pub fn reloading(&self, clock: Clock) {
+        self.tell(&format!("RELOADING=1\nMONOTONIC_USEC={}", clock.monotonic_us()));
+    }
+
+    /// The watch ends.
+    pub fn stopping(&self) {
+        self.tell("STOPPING=1\nSTATUS=The watch ends");
+    }
+
+    /// A pass of the watch is finished: feeds the watchdog. This is the only thing that does, so a watch that hangs is
+    /// found out. At most four times in its interval, however many passes there are.
+    pub fn passed(&mut self, now: Moment) {
+        let Some(bites_after) = self.bites_after else { return };
+        if self.fed.is_none_or(|fed| now.since(fed) >= bites_after / 4) && self.tell("WATCHDOG=1") {
+            self.fed = Some(now);
+        }
+    }
+
+    /// When the watch must be woken that wants to be at `due`: within half of what the watchdog waits, even where nothing
+    /// comes.
+    pub fn wake(&self, now: Moment, due: Option<Moment>) -> Option<Moment> {
+        let pass = self.bites_after.map(|after| now + after / 2);
+        [due, pass].into_iter().flatten().min()
+    }
+
+    /// Tells; a manager that cannot listen just now is not waited for.
+    fn tell(&self, words: &str) -> bool {
+        self.socket.as_ref().is_some_and(|(s, to)| s.send_to_addr(words.as_bytes(), to).is_ok())
+    }
+}
+
+/// A socket to tell on. A place that begins with '@' is no file but an abstract name (unix(7)).
+fn connect(place: &str) -> io::Result<(UnixDatagram, SocketAddr)> {
+    let address = match place.strip_prefix('@') {
+        Some(name) => SocketAddr::from_abstract_name(name)?,
+        None => SocketAddr::from_pathname(place)?,
+    };
+    let socket = UnixDatagram::unbound()?;
+    socket.set_nonblocking(true)?;
+    Ok((socket, address))
+}
+
+/// Starts the diagnostics on standard error: for people with time and level in words, for the journal with its level in
+/// front, since the journal knows the time.
+pub fn diagnostics() {
+    let all = tracing_subscriber::fmt().with_max_level(Level::INFO).with_ansi(false);
+    if to_journal() {
+        all.without_time().with_level(false).with_target(false).with_writer(Journal).init();
+    } else {
+        all.with_writer(io::stderr).init();
+    }
+}
+
+/// Says on standard error why the daemon cannot stand its watch.
+pub fn complain(why: &str) {
+    // Where standard error is gone there is nobody left to tell.
+    let _ = if to_journal() {
+        Line { level: Level::ERROR }.write_all(format!("{why}\n").as_bytes())
+    } else {
+        io::stderr().write_all(format!("{why}\n").as_bytes())
+    };
+}
+
+/// Whether standard error goes to the journal: JOURNAL_STREAM names its device and inode (systemd.exec(5)). A program
+/// started from a service inherits the name, but not always the stream.
+fn to_journal() -> bool {
+    let Ok(stream) = std::env::var("JOURNAL_STREAM") else { return false };
+    std::fs::metadata("/proc/self/fd/2").is_ok_and(|m| stream == format!("{}:{}", m.dev(), m.ino()))
+}
+
+/// Makes a writer for each record.
+struct Journal;
+
+impl<'a> MakeWriter<'a> for Journal {
+    type Writer = Line;
+
+    fn make_writer(&'a self) -> Line {
+        Line { level: Level::INFO }
+    }
+
+    fn make_writer_for(&'a self, record: &Metadata<'_>) -> Line {
+        Line { level: *record.level() }
+    }
+}
+
+/// One record on standard error, each line of it with its level.
+struct Line {
+    level: Level,
+}
+
+impl Write for Line {
+    fn write(&mut self, record: &[u8]) -> io::Result<usize> {
+        // The levels of syslog.
+        let level: &[u8] = match self.level {
+            Level::ERROR => b"<3>",
+            Level::WARN => b"<4>",
+            Level::INFO => b"<6>",
+            _ => b"<7>",
+        };
+        let lines: Vec<u8> =
+            record.split_inclusive(|&b| b == b'\n').flat_map(|line| [level, line].concat()).collect();
+        io::stderr().lock().write_all(&lines)?;
+        Ok(record.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        io::stderr().flush()
+    }
+}

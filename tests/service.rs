@@ -1,0 +1,214 @@
+//! The daemon under a service manager: what it is told over its datagram socket, and what the journal gets. The words are
+//! those of sd_notify(3), sd_watchdog_enabled(3), sd-daemon(3) and systemd.exec(5).
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops where its footing is missing")]
+
+mod aboard;
+
+use aboard::{Daemon, Folder, text, until};
+use nix::sys::ptrace::{self, Options};
+use nix::sys::signal::{Signal, kill};
+use nix::unistd::Pid;
+use std::io::{Read, Write};
+use std::os::unix::fs::MetadataExt;
+use std::os::unix::net::{UnixDatagram, UnixStream};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+/// The watchdog's interval in these tests.
+const INTERVAL: Duration = Duration::from_millis(1500);
+
+/// A datagram socket in the place of systemd's.
+struct Manager(UnixDatagram);
+
+impl Manager {
+    fn listen(folder: &Folder) -> Self {
+        let socket = UnixDatagram::bind(folder.0.join("notify")).unwrap();
+        socket.set_read_timeout(Some(INTERVAL)).unwrap();
+        Self(socket)
+    }
+
+    /// The next message, or none within the watchdog's interval.
+    fn next(&self) -> Option<String> {
+        let mut buffer = [0; 4096];
+        let n = self.0.recv(&mut buffer).ok()?;
+        Some(String::from_utf8(buffer[..n].to_vec()).unwrap())
+    }
+
+    /// The next message but WATCHDOG=1.
+    fn next_word(&self) -> String {
+        until("a word to systemd", || self.next().filter(|m| m != "WATCHDOG=1"))
+    }
+
+    /// Takes what was sent before; then whether nothing comes for two intervals.
+    fn falls_silent(&self) -> bool {
+        self.0.set_nonblocking(true).unwrap();
+        while self.next().is_some() {}
+        self.0.set_nonblocking(false).unwrap();
+        self.next().is_none() && self.next().is_none()
+    }
+
+    /// The watchdog is fed so long without one interval left out.
+    fn is_fed_for(&self, time: Duration) {
+        let end = Instant::now() + time;
+        let mut last = Instant::now();
+        while Instant::now() < end {
+            assert_eq!(self.next().as_deref(), Some("WATCHDOG=1"));
+            assert!(last.elapsed() < INTERVAL, "{:?}", last.elapsed());
+            last = Instant::now();
+        }
+    }
+}
+
+fn start(folder: Folder) -> (Manager, Daemon) {
+    let manager = Manager::listen(&folder);
+    let socket = folder.0.join("notify");
+    let interval = INTERVAL.as_micros().to_string();
+    let environment = [("NOTIFY_SOCKET", socket.as_path()), ("WATCHDOG_USEC", Path::new(&interval))];
+    let daemon = Daemon::start_preloaded(folder, "", &environment);
+    (manager, daemon)
+}
+
+fn pid(daemon: &Daemon) -> Pid {
+    Pid::from_raw(daemon.pid())
+}
+
+#[test]
+fn systemd_hears_that_the_watch_stands_then_that_it_lives_then_that_it_ends() {
+    let (manager, daemon) = start(Folder::new("notify"));
+    assert!(manager.next_word().starts_with("READY=1\n"));
+    // Nobody asks and no feed brings anything: the watch makes its passes all the same.
+    manager.is_fed_for(INTERVAL * 5);
+
+    kill(pid(&daemon), Signal::SIGHUP).unwrap();
+    let reloading = manager.next_word();
+    assert!(reloading.starts_with("RELOADING=1\nMONOTONIC_USEC="), "{reloading}");
+    assert!(manager.next_word().starts_with("READY=1\n"), "the reload is done");
+
+    let told = Instant::now();
+    daemon.stop();
+    assert!(told.elapsed() < Duration::from_secs(2), "{:?}", told.elapsed());
+    assert!(manager.next_word().starts_with("STOPPING=1\n"));
+    assert_eq!(manager.next(), None, "it was ready once, and once after the reload");
+}
+
+#[test]
+fn the_watchdog_starves_while_the_daemon_is_stopped_and_is_fed_again_afterwards() {
+    let (manager, daemon) = start(Folder::new("stopped"));
+    manager.next_word();
+    kill(pid(&daemon), Signal::SIGSTOP).unwrap();
+    assert!(manager.falls_silent());
+    kill(pid(&daemon), Signal::SIGCONT).unwrap();
+    manager.is_fed_for(INTERVAL * 2);
+    assert!(daemon.status()["vessel"].is_null(), "the watch answers again");
+}
+
+/// Only the thread of the watch is held, by ptrace; all others run on, with their timers.
+#[test]
+fn the_watchdog_starves_while_a_pass_hangs_though_all_else_runs() {
+    let (manager, daemon) = start(Folder::new("hangs"));
+    manager.next_word();
+    // The watch runs on the first thread, whose number is the process's (signal(7), gettid(2)).
+    ptrace::seize(pid(&daemon), Options::empty()).unwrap();
+    ptrace::interrupt(pid(&daemon)).unwrap();
+    nix::sys::wait::waitpid(pid(&daemon), None).unwrap();
+    let mut control = UnixStream::connect(daemon.folder.0.join("control.sock")).unwrap();
+    control.write_all(b"GET /openapi.json HTTP/1.1\r\nhost: boat\r\nconnection: close\r\n\r\n").unwrap();
+    let mut answer = String::new();
+    control.read_to_string(&mut answer).unwrap();
+    assert!(answer.starts_with("HTTP/1.1 200"), "what needs no watch is answered: {answer}");
+    assert!(manager.falls_silent());
+    ptrace::detach(pid(&daemon), None).unwrap();
+    manager.is_fed_for(INTERVAL * 2);
+}
+
+#[test]
+fn the_watchdog_of_another_process_is_left_alone() {
+    let folder = Folder::new("other");
+    let manager = Manager::listen(&folder);
+    let socket = folder.0.join("notify");
+    let environment = [
+        ("NOTIFY_SOCKET", socket.as_path()),
+        ("WATCHDOG_USEC", Path::new("1500000")),
+        ("WATCHDOG_PID", Path::new("1")),
+    ];
+    let _daemon = Daemon::start_preloaded(folder, "", &environment);
+    assert!(manager.next_word().starts_with("READY=1\n"));
+    assert!(manager.falls_silent());
+}
+
+#[test]
+fn the_journal_gets_each_line_with_its_level() {
+    let folder = Folder::new("journal");
+    // Where the daemon's standard error will go.
+    let stderr = folder.write("stderr", "");
+    let file = std::fs::metadata(&stderr).unwrap();
+    let stream = format!("{}:{}", file.dev(), file.ino());
+    let gone = folder.0.join("gone");
+    let orders = folder.write("orders.toml", "version = 1\n[[order]]\nname = 3\n");
+    let body = format!("[[feed]]\nname = \"a\"\nserial = {gone:?}\n[orders]\npath = {orders:?}\n");
+    let daemon = Daemon::start_preloaded(folder, &body, &[("JOURNAL_STREAM", Path::new(&stream))]);
+    until("a lost feed", || daemon.stderr().contains("feed lost").then_some(()));
+    let said = daemon.stderr();
+    for line in said.lines() {
+        let level = if line.contains("feed lost") { "<4>" } else { "<6>" };
+        assert!(line.starts_with(level), "{line}");
+    }
+    assert!(said.contains("<6>the watch stands"), "{said}");
+    assert!(said.contains("orders.toml:3:"), "a text of several lines is among them: {said}");
+    let folder = daemon.stop();
+
+    // The name is inherited, but the stream is another: lines for people.
+    let daemon = Daemon::start_preloaded(folder, "", &[("JOURNAL_STREAM", Path::new("1:1"))]);
+    until("the watch", || daemon.stderr().contains("INFO middlewatch::run: the watch stands").then_some(()));
+}
+
+/// Runs one of systemd's own programs over a shipped file; both outputs together.
+fn systemd(program: &str, arguments: &[&str]) -> String {
+    let out =
+        std::process::Command::new(program).args(arguments).env("SYSTEMD_COLORS", "0").output().unwrap();
+    assert!(out.status.success(), "{program} {arguments:?}: {}", text(&out.stderr));
+    text(&out.stdout) + &text(&out.stderr)
+}
+
+fn shipped(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("systemd").join(name)
+}
+
+#[test]
+#[ignore = "needs systemd-analyze and systemd-sysusers"]
+fn systemd_finds_nothing_wrong_with_the_shipped_unit_and_little_exposed() {
+    let folder = Folder::new("unit");
+    // The program is not installed here; what is built stands in for it.
+    let unit = std::fs::read_to_string(shipped("middlewatch.service")).unwrap();
+    let unit = unit.replace("/usr/bin/middlewatch", env!("CARGO_BIN_EXE_middlewatch"));
+    let unit = folder.write("middlewatch.service", &unit);
+    assert_eq!(systemd("systemd-analyze", &["verify", "--man=no", unit.to_str().unwrap()]), "");
+    // The threshold is in tenths; exposure over it makes the program fail.
+    let unit = shipped("middlewatch.service");
+    systemd(
+        "systemd-analyze",
+        &["security", "--offline=true", "--threshold=19", "--no-pager", unit.to_str().unwrap()],
+    );
+}
+
+#[test]
+#[ignore = "needs systemd-analyze and systemd-sysusers"]
+fn systemd_makes_the_user_with_the_groups_of_its_devices() {
+    let folder = Folder::new("users");
+    let root = format!("--root={}", folder.0.display());
+    for part in ["etc", "usr/lib/sysusers.d"] {
+        std::fs::create_dir_all(folder.0.join(part)).unwrap();
+    }
+    // As Debian's base-passwd has them.
+    folder.write("etc/passwd", "root:x:0:0:root:/root:/bin/bash\n");
+    folder.write("etc/group", "root:x:0:\ndialout:x:20:\naudio:x:29:\n");
+    let users = shipped("middlewatch.sysusers");
+    systemd("systemd-sysusers", &[&root, users.to_str().unwrap()]);
+    let groups = std::fs::read_to_string(folder.0.join("etc/group")).unwrap();
+    for group in ["dialout", "audio", "gpio"] {
+        let line = groups.lines().find(|l| l.starts_with(&format!("{group}:"))).unwrap();
+        assert!(line.ends_with(":middlewatch"), "{line}");
+    }
+    assert!(std::fs::read_to_string(folder.0.join("etc/passwd")).unwrap().contains("\nmiddlewatch:"));
+}
