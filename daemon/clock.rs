@@ -1,5 +1,6 @@
 //! The only place where clocks are read.
 
+use nix::sys::time::TimeValLike;
 use nix::time::{ClockId, clock_gettime};
 use std::time::Duration;
 use terms::{Moment, Utc};
@@ -11,17 +12,17 @@ pub struct Clock;
 impl Clock {
     /// Steady time now.
     pub fn now(self) -> Moment {
-        Moment(ms(read(ClockId::CLOCK_BOOTTIME)))
+        Moment(read_us(ClockId::CLOCK_BOOTTIME).div_euclid(1000))
     }
 
     /// The system's UTC now: a hint that may be years wrong.
     pub fn utc(self) -> Utc {
-        Utc(ms(read(ClockId::CLOCK_REALTIME)))
+        Utc(read_us(ClockId::CLOCK_REALTIME).div_euclid(1000))
     }
 
     /// Microseconds of the kernel's monotonic clock, by which the service manager reckons.
     pub fn monotonic_us(self) -> i64 {
-        read(ClockId::CLOCK_MONOTONIC).as_micros().try_into().unwrap_or(i64::MAX)
+        read_us(ClockId::CLOCK_MONOTONIC)
     }
 
     /// Waits until a moment of steady time. Woken at least once a second, because a timer of the kernel's monotonic
@@ -33,15 +34,10 @@ impl Clock {
     }
 }
 
-/// What a clock says. Linux has had these clocks since 2.6.39, so reading them cannot fail there; where it did, zero is
-/// a time before everything and nothing counts as fresh by it. A clock before 1970 reads as 1970.
-fn read(clock: ClockId) -> Duration {
-    clock_gettime(clock).ok().and_then(|t| Duration::try_from(t).ok()).unwrap_or_default()
-}
-
-/// Whole milliseconds, as the pure crates reckon.
-fn ms(time: Duration) -> i64 {
-    time.as_millis().try_into().unwrap_or(i64::MAX)
+/// Microseconds of a clock. Linux has had these clocks since 2.6.39, so reading them cannot fail there; where it did (a
+/// C library of 32 bits after 2038), zero is a time before everything and nothing counts as fresh by it.
+fn read_us(clock: ClockId) -> i64 {
+    clock_gettime(clock).map_or(0, |t| t.num_microseconds())
 }
 
 /// The kernel's name for this boot; steady times compare only within one. `None` where it cannot be read, and every
