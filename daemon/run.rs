@@ -26,7 +26,7 @@ const NEWS: usize = 64;
 /// Lines handed to the watch before it looks at its other inputs again.
 const AT_ONCE: usize = 256;
 /// Everything that waits for the disk when the daemon is stopped has so long to get there.
-const LAST_WRITE: Duration = Duration::from_millis(1800);
+const LAST_WRITE: Duration = Duration::from_millis(1600);
 /// No sentence of a live feed is older: 2026-01-01T00:00:00Z, before this program was finished.
 const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
 /// The watch is told so often how its feeds do.

@@ -212,3 +212,65 @@ fn systemd_makes_the_user_with_the_groups_of_its_devices() {
     }
     assert!(std::fs::read_to_string(folder.0.join("etc/passwd")).unwrap().contains("\nmiddlewatch:"));
 }
+
+#[test]
+fn what_was_entered_last_is_on_disk_when_it_is_told_to_stop() {
+    let daemon = Daemon::start("flush", "");
+    for n in 0..40 {
+        assert!(daemon.tell(&["note", &format!("remark {n}")]).status.success());
+    }
+    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
+    let told = Instant::now();
+    let folder = daemon.stop();
+    assert!(told.elapsed() < Duration::from_secs(2), "{:?}", told.elapsed());
+    let logbook = rusqlite::Connection::open(folder.0.join("logbook.db")).unwrap();
+    let count = |sql: &str| logbook.query_row(sql, [], |r| r.get::<_, i64>(0)).unwrap();
+    assert_eq!(count("SELECT count(*) FROM entries WHERE text LIKE 'remark %'"), 40);
+    assert_eq!(count("SELECT count(*) FROM alerts WHERE event = 'raised' AND priority = 'emergency alarm'"), 1);
+    assert_eq!(count("SELECT count(*) FROM entries WHERE text = 'The watch was told to stop'"), 1);
+}
+
+#[test]
+fn a_logbook_that_takes_nothing_does_not_keep_the_daemon_from_stopping() {
+    let daemon = Daemon::start("locked", "");
+    let other = rusqlite::Connection::open(daemon.logbook()).unwrap();
+    other.execute_batch("BEGIN IMMEDIATE").unwrap();
+    assert!(daemon.tell(&["note", "while another program has the logbook"]).status.success());
+    let told = Instant::now();
+    daemon.stop();
+    assert!(told.elapsed() < Duration::from_secs(2), "{:?}", told.elapsed());
+}
+
+#[test]
+fn sighup_reads_the_orders_anew_and_keeps_those_in_force_where_the_file_is_bad() {
+    let order = |name: &str| {
+        format!(
+            "version = 1\n[[order]]\nname = \"{name}\"\npriority = \"caution\"\nwhen = \"SOG is over 1 kn\"\ntext = \"x\"\n"
+        )
+    };
+    let folder = Folder::new("hangup");
+    let orders = folder.write("orders.toml", &order("first"));
+    let daemon = Daemon::start_in(folder, &format!("[orders]\npath = {orders:?}\n"));
+    std::fs::write(&orders, order("second")).unwrap();
+    kill(pid(&daemon), Signal::SIGHUP).unwrap();
+    let read = |times| {
+        until("the orders to be read", || {
+            let logbook = rusqlite::Connection::open(daemon.logbook()).unwrap();
+            let sql = "SELECT count(*) FROM entries WHERE text LIKE 'Orders read:%'";
+            logbook.query_row(sql, [], |r| r.get::<_, i64>(0)).ok().filter(|n| *n == times)
+        })
+    };
+    read(2);
+    std::fs::write(&orders, "version = 1\n[[order]]\nname = 3\n").unwrap();
+    kill(pid(&daemon), Signal::SIGHUP).unwrap();
+    let text = daemon.alert("orders not loaded")["text"].as_str().unwrap().to_owned();
+    assert!(text.contains("The orders in force stay") && text.contains("orders.toml:3:"), "{text}");
+    std::fs::remove_file(&orders).unwrap();
+    kill(pid(&daemon), Signal::SIGHUP).unwrap();
+    until("the new words", || {
+        daemon.alert("orders not loaded")["text"].as_str()?.contains("cannot be read").then_some(())
+    });
+    std::fs::write(&orders, order("third")).unwrap();
+    kill(pid(&daemon), Signal::SIGHUP).unwrap();
+    read(3);
+}
