@@ -447,10 +447,21 @@ impl Watch {
 
     /// Hands on what the lookout found, and collects what the board says.
     fn pump(&mut self, at: Moment) {
-        let findings = self.lookout.take_findings();
-        for f in findings {
+        let mut findings = self.lookout.take_findings().into_iter().peekable();
+        let mut quantities = Vec::new();
+        while let Some(f) = findings.next() {
             match f {
-                Finding::Changed(subject, quantity) => self.changed(at, subject, quantity),
+                // All that one judgement changed of a subject is told together.
+                Finding::Changed(subject, quantity) => {
+                    quantities.clear();
+                    quantities.push(quantity);
+                    while let Some(Finding::Changed(_, q)) =
+                        findings.next_if(|f| matches!(f, Finding::Changed(s, _) if *s == subject))
+                    {
+                        quantities.push(q);
+                    }
+                    self.changed(at, subject, &quantities);
+                }
                 Finding::Gone(subject) => self.board.gone(at, subject),
                 Finding::Casualty { id, news } => self.casualty(at, id, news),
                 Finding::BeaconTest { text, mmsi } => {
@@ -478,9 +489,14 @@ impl Watch {
         }
     }
 
-    fn changed(&mut self, at: Moment, subject: Subject, quantity: Quantity) {
+    fn changed(&mut self, at: Moment, subject: Subject, quantities: &[Quantity]) {
         let view = View { at, lookout: &self.lookout };
-        self.board.changed(at, subject, quantity, &view);
+        self.board.changed_together(at, subject, quantities, &view);
+        quantities.iter().for_each(|q| self.write_down(at, subject, *q));
+    }
+
+    /// What changed goes into the logbook.
+    fn write_down(&mut self, at: Moment, subject: Subject, quantity: Quantity) {
         match subject {
             Subject::OwnVessel if quantity == Quantity::Fix => self.fix(at),
             Subject::OwnVessel => {

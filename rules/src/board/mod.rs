@@ -55,6 +55,8 @@ pub struct Board {
     watched: Vec<Watched>,
     /// Places of the orders that follow each quantity, by the quantity's number.
     index: Vec<Vec<u32>>,
+    /// Room for the places that a change touches, kept from one change to the next.
+    touched: Vec<(u32, bool)>,
     by_name: BTreeMap<String, u32>,
     timers: Timers,
     alerts: Alerts,
@@ -83,6 +85,7 @@ impl Board {
             now: Moment(i64::MIN),
             watched: Vec::new(),
             index: vec![Vec::new(); Quantity::ALL.len()],
+            touched: Vec::new(),
             by_name: BTreeMap::new(),
             timers: Timers::default(),
             alerts,
@@ -201,20 +204,39 @@ impl Board {
 
     /// A quantity of a subject changed.
     pub fn changed(&mut self, at: Moment, subject: Subject, quantity: Quantity, picture: &dyn Picture) {
+        self.changed_together(at, subject, &[quantity], picture);
+    }
+
+    /// Several quantities of a subject changed at one moment: each order that asks for any of them is judged once.
+    pub fn changed_together(
+        &mut self,
+        at: Moment,
+        subject: Subject,
+        quantities: &[Quantity],
+        picture: &dyn Picture,
+    ) {
         self.pass(at);
-        if quantity == Quantity::Sun {
+        if quantities.contains(&Quantity::Sun) {
             (0..self.watched.len()).for_each(|place| self.apply(place, picture));
         }
-        let places = self.index.get(quantity as usize).map_or(0, Vec::len);
-        for i in 0..places {
-            let place = self.index[quantity as usize][i] as usize;
+        // Own vessel's quantities are shared by all subjects of an order about others.
+        let mut touched = std::mem::take(&mut self.touched);
+        touched.extend(quantities.iter().flat_map(|q| {
+            let own = q.whose() == Whose::Own;
+            self.index.get(*q as usize).into_iter().flatten().map(move |place| (*place, own))
+        }));
+        touched.sort_unstable();
+        touched.dedup();
+        for (place, own) in touched.drain(..) {
+            let place = place as usize;
             let Some(w) = self.watched.get(place).filter(|w| w.in_force) else { continue };
-            if quantity.whose() == Whose::Own && w.order.each != Whose::Own {
+            if own && w.order.each != Whose::Own {
                 self.with(place, picture, |w, desk| w.judge_shared_again(desk));
             } else {
                 self.with(place, picture, |w, desk| w.judge_one(subject, desk));
             }
         }
+        self.touched = touched;
     }
 
     /// A subject is no longer held by the lookout.
