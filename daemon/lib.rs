@@ -12,6 +12,7 @@ pub mod feeds;
 pub mod gpio;
 pub mod listen;
 pub mod logbook;
+mod muster;
 pub mod replay;
 pub mod review;
 pub mod run;

@@ -4,18 +4,20 @@ use crate::act::{Act, ActError};
 use crate::check::read_file;
 use crate::cli::{self, Outcome};
 use crate::clock::{self, Clock};
-use crate::config::{self, Boat};
+use crate::config::{self, Boat, Means};
 use crate::control::{self, Ask, Question};
 use crate::feeds::{FeedStatus, Line, Lines, Runner};
 use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
+use crate::muster;
 use crate::service::{self, Manager};
 use crate::signals::{self, News, Signals};
-use crate::watch::{FeedSetting, Numbers, Output, Watch};
+use crate::watch::{FeedSetting, Line as MusterLine, Numbers, Output, Watch};
 use lookout::casualty::Gap;
 use rules::{AlertId, BuiltIn, Orders};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment, Subject, Utc, UtcSource};
 use tokio::signal::unix::{SignalKind, signal};
@@ -37,6 +39,15 @@ const PLACES_EVERY: Duration = Duration::from_secs(10);
 const LAST_GOOD_ORDERS: &str = "last good orders";
 const ALERTS: &str = "alerts";
 const CASUALTIES: &str = "casualties";
+const COPIED: &str = "copied";
+const RATES: &str = "usual rates";
+/// A trial of a webhook may take so long: the answer must come before whoever asked has given up.
+const TRIAL: Duration = Duration::from_secs(8);
+/// The usual rates of the feeds are kept so often.
+const RATES_KEPT_EVERY: Duration = Duration::from_secs(600);
+
+/// The way back for an answer.
+type Reply = tokio::sync::oneshot::Sender<Result<Value, ActError>>;
 
 /// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
 pub fn run(config: &Path) -> Outcome {
@@ -130,7 +141,8 @@ async fn stand(boat: Boat) -> Result<(), String> {
         tokio::spawn(runner.run());
     }
 
-    let mut daemon = Daemon::new(boat, clock, logbook, signals, feeds, orders_path, &recovered);
+    let mut daemon =
+        Daemon::new(boat, clock, logbook, signals, feeds, [orders_path, path.clone()], &recovered);
     daemon.begin(began, &recovered, found);
 
     let mut terminate = signal(SignalKind::terminate()).map_err(|e| e.to_string())?;
@@ -180,10 +192,14 @@ struct Daemon {
     /// Signals, buttons and the heartbeat by name, and whether they fail.
     failing_signals: Vec<(String, bool)>,
     logbook_failing: bool,
+    logbook_path: PathBuf,
+    /// When the logbook was copied last, in milliseconds of UTC; the least number for never.
+    copied: Arc<AtomicI64>,
     feeds_told: Moment,
     feeds_looked_at: Moment,
     /// When plotters were told last where the casualties are.
     places_told: Moment,
+    rates_kept: Moment,
 }
 
 impl Daemon {
@@ -193,7 +209,7 @@ impl Daemon {
         logbook: Logbook,
         signals: Signals,
         feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
-        orders_path: PathBuf,
+        [orders_path, logbook_path]: [PathBuf; 2],
         recovered: &Recovered,
     ) -> Self {
         let settings: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
@@ -215,9 +231,12 @@ impl Daemon {
             orders_path,
             failing_signals,
             logbook_failing: false,
+            logbook_path,
+            copied: Arc::new(AtomicI64::new(i64::MIN)),
             feeds_told: now,
             feeds_looked_at: now,
             places_told: now,
+            rates_kept: now,
         }
     }
 
@@ -228,6 +247,12 @@ impl Daemon {
         let state = |key: &str| recovered.states.get(key).map(String::as_str);
         if let Err(why) = self.watch.restore(at, state(ALERTS), state(CASUALTIES), gap) {
             tracing::warn!(%why, "what the run before left unfinished could not all be read");
+        }
+        if let Some(ms) = state(COPIED).and_then(|ms| ms.parse().ok()) {
+            self.copied.store(ms, Ordering::Relaxed);
+        }
+        if let Some(rates) = state(RATES) {
+            self.watch.restore_rates(rates);
         }
         let words = if recovered.stopped_in_order {
             "The watch begins"
@@ -274,10 +299,15 @@ impl Daemon {
         let answer = match question.ask {
             Ask::Backup(to) => {
                 let copied = self.logbook.backup(&to);
+                let (when, last, logbook) = (self.watch.stamp(at), self.copied.clone(), self.logbook.clone());
                 // The watch does not wait for a slow stick.
                 tokio::spawn(async move {
                     let answer = match copied.await {
                         Ok(Ok(bytes)) => {
+                            if let Some((Utc(ms), _)) = when.utc {
+                                last.store(ms, Ordering::Relaxed);
+                                logbook.save_state(when, COPIED, &ms.to_string());
+                            }
                             Ok(json!({"done": format!("{bytes} bytes copied to {}", to.display())}))
                         }
                         Ok(Err(e)) => Err(ActError::Nothing(e.to_string())),
@@ -291,7 +321,20 @@ impl Daemon {
             Ask::Handover(who) => self.handover(at, who),
             Ask::Casualty(question) => self.watch.casualty_told(at, &question),
             Ask::Reload => self.reload(),
-            Ask::Test => Ok(json!({"done": "told to sound", "signals": self.signals.test()})),
+            Ask::Test(None) => Ok(json!({"done": "told to sound", "signals": self.signals.test(None)})),
+            Ask::Test(Some(name)) => match self.try_signal(&name, question.reply) {
+                Some((reply, answer)) => {
+                    let _ = reply.send(answer);
+                    return;
+                }
+                None => return,
+            },
+            Ask::Muster(ask) => {
+                let outside = self.outside_lines();
+                self.watch.muster(at, ask, outside)
+            }
+            Ask::Button(name, _) if self.watch.is_tried(at, &name) => Ok(json!({"done": "tried"})),
+            Ask::Button(_, act) => self.watch.act(at, act).map(|done| json!({"done": done})),
             Ask::Status => Ok(self.status(at)),
         };
         // Whoever asked may have gone; what was done stays done.
@@ -304,9 +347,42 @@ impl Daemon {
         let mut told = self.watch.handover(at);
         if let Some(who) = who {
             told["done"] = self.watch.act(at, Act::Handover { who })?.into();
-            told["sounding"] = self.signals.test().into();
+            told["sounding"] = self.signals.test(None).into();
         }
         Ok(told)
+    }
+
+    /// Tries one signal: a sounder sounds, of a webhook the answer comes when it was received, or not. Gives the way back
+    /// where the answer is known at once.
+    fn try_signal(&self, name: &str, reply: Reply) -> Option<(Reply, Result<Value, ActError>)> {
+        let Some(signal) = self.boat.signals.iter().find(|s| s.name == name) else {
+            return Some((reply, Err(ActError::Wrong(format!("there is no signal `{name}`")))));
+        };
+        if !matches!(signal.means, Means::Webhook(_)) {
+            let told = self.signals.test(Some(name));
+            let busy = || ActError::Nothing("too much waits for this signal".to_owned());
+            let done = json!({"done": "told to sound", "signals": told});
+            return Some((reply, if told.is_empty() { Err(busy()) } else { Ok(done) }));
+        }
+        let signal = signal.clone();
+        tokio::spawn(async move {
+            let outcome = tokio::time::timeout(TRIAL, signals::trial(&signal)).await;
+            let answer = match outcome {
+                Ok(Ok(())) => Ok(json!({"done": "received"})),
+                Ok(Err(why)) => Err(ActError::Nothing(why)),
+                Err(_) => Err(ActError::Nothing(format!("no answer within {} s", TRIAL.as_secs()))),
+            };
+            let _ = reply.send(answer);
+        });
+        None
+    }
+
+    /// Lines of the muster about what the watch knows nothing of: the disk and the copy of the logbook.
+    fn outside_lines(&self) -> Vec<MusterLine> {
+        let now = self.watch.stamp(self.clock.now()).utc.map(|(utc, _)| utc);
+        let copied = self.copied.load(Ordering::Relaxed);
+        let copied = (copied != i64::MIN).then_some(Utc(copied));
+        vec![muster::disk(&self.logbook_path), muster::copy(copied, now)]
     }
 
     fn status(&self, at: Moment) -> Value {
@@ -402,6 +478,10 @@ impl Daemon {
         if at.since(self.feeds_told) >= Duration::from_secs(60) {
             self.feeds_told = at;
             self.tell_feeds(at);
+        }
+        if at.since(self.rates_kept) >= RATES_KEPT_EVERY {
+            self.rates_kept = at;
+            self.logbook.save_state(self.watch.stamp(at), RATES, &self.watch.usual_rates());
         }
     }
 

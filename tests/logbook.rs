@@ -365,7 +365,10 @@ fn steady_time_orders_the_log_whatever_utc_does() {
         utc: (utc_s >= 0).then(|| (Utc(EVENING + utc_s * 1000), UtcSource::System)),
     };
     for (s, utc) in [(1, -1), (2, 5000), (3, 10), (4, 4), (5, -1)] {
-        logbook.entry(odd(s, utc), Entry { kind: EntryKind::Note, who: None, text: s.to_string() });
+        logbook.entry(
+            odd(s, utc),
+            Entry { kind: EntryKind::Note, who: None, text: s.to_string(), figures: None },
+        );
     }
     logbook.flush().blocking_recv().unwrap().unwrap();
     let c = rusqlite::Connection::open(desk.file()).unwrap();

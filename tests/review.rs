@@ -239,6 +239,7 @@ fn hours(logbook: &Logbook, from: i64, to: i64) {
                         kind: EntryKind::StandDown,
                         who: Some("Jorn".to_owned()),
                         text: "recovered".to_owned(),
+                        figures: None,
                     },
                 );
                 event(
@@ -425,7 +426,10 @@ fn a_sly_night(desk: &Desk) -> review::Night {
         (t.name, t.position) = (Some(SLY.into()), Some(own_at(s).at(90.0, 0.5)));
         logbook.target(at(s), t);
     }
-    logbook.entry(at(60), Entry { kind: EntryKind::Note, who: Some(SLY.to_owned()), text: SLY.to_owned() });
+    logbook.entry(
+        at(60),
+        Entry { kind: EntryKind::Note, who: Some(SLY.to_owned()), text: SLY.to_owned(), figures: None },
+    );
     let mut r = record(1, 1, Priority::Alarm, 100);
     (r.alert.text, r.alert.order) = (SLY.to_owned(), SLY.to_owned());
     (r.own.latitude_deg, r.own.longitude_deg) = (Some(50.0), Some(-6.5));

@@ -226,7 +226,10 @@ fn what_was_entered_last_is_on_disk_when_it_is_told_to_stop() {
     let logbook = rusqlite::Connection::open(folder.0.join("logbook.db")).unwrap();
     let count = |sql: &str| logbook.query_row(sql, [], |r| r.get::<_, i64>(0)).unwrap();
     assert_eq!(count("SELECT count(*) FROM entries WHERE text LIKE 'remark %'"), 40);
-    assert_eq!(count("SELECT count(*) FROM alerts WHERE event = 'raised' AND priority = 'emergency alarm'"), 1);
+    assert_eq!(
+        count("SELECT count(*) FROM alerts WHERE event = 'raised' AND priority = 'emergency alarm'"),
+        1
+    );
     assert_eq!(count("SELECT count(*) FROM entries WHERE text = 'The watch was told to stop'"), 1);
 }
 

@@ -18,10 +18,10 @@ const EVERY: Duration = Duration::from_secs(1);
 pub(super) struct To {
     /// The daemon's control socket
     #[arg(long, default_value = CONTROL, value_name = "PATH")]
-    control: PathBuf,
+    pub(super) control: PathBuf,
     /// The answer as one JSON object
     #[arg(long)]
-    json: bool,
+    pub(super) json: bool,
 }
 
 #[derive(Debug, Subcommand)]
@@ -135,6 +135,8 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
+    /// The check before departure: what the lookout can judge, and what it asks of you
+    Muster(super::muster::Muster),
     /// Write a remark into the logbook
     Note {
         /// The remark
@@ -164,6 +166,7 @@ impl Verb {
             Self::Status { follow: false, to } => {
                 return exchange(&to, "/status", None, crate::status::screen);
             }
+            Self::Muster(muster) => return muster.hold(),
             Self::Reload { to } => return exchange(&to, "/reload", Some(json!({})), told),
             Self::Handover { who: None, to } => return exchange(&to, "/handover", None, handover),
             Self::Handover { who: Some(who), to } => {

@@ -1,6 +1,7 @@
 //! The command line.
 
 mod crew;
+mod muster;
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;

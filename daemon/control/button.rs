@@ -92,7 +92,8 @@ async fn watch(
         if contact.advance(Clock.now()) {
             tracing::info!(button = %button.name, "pressed");
             let (reply, done) = oneshot::channel();
-            if questions.send(Question { ask: Ask::Act(button.act()), reply }).await.is_err() {
+            let ask = Ask::Button(button.name.clone(), button.act());
+            if questions.send(Question { ask, reply }).await.is_err() {
                 return Ok(());
             }
             match done.await {

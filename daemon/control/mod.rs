@@ -17,7 +17,7 @@ pub use server::{ControlError, Server};
 use crate::act::{Act, ActError};
 use crate::config::Boat;
 use crate::signals::News;
-use crate::watch::CasualtyQuestion;
+use crate::watch::{CasualtyQuestion, MusterAsk};
 use serde_json::Value;
 use std::path::PathBuf;
 use terms::SignalId;
@@ -47,8 +47,12 @@ pub enum Ask {
     Backup(PathBuf),
     /// Read the orders anew.
     Reload,
-    /// Let everything sound that sounds, so that somebody hears that it works.
-    Test,
+    /// Let everything sound that sounds, so that somebody hears that it works; or try the one signal that is named.
+    Test(Option<String>),
+    /// The check before departure.
+    Muster(MusterAsk),
+    /// A button of this name was pressed, which does that.
+    Button(String, Act),
 }
 
 /// A question and the way back for its answer.

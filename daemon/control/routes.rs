@@ -6,6 +6,7 @@ use super::live::{Live, Streaming};
 use super::server::Caller;
 use super::{Ask, BODY, PATIENCE, Question, metrics, page};
 use crate::act::{Act, ActError};
+use crate::watch::MusterAsk;
 use http_body_util::{BodyExt, Limited};
 use hyper::body::{Bytes, Incoming};
 use hyper::header::{ALLOW, HeaderValue};
@@ -39,10 +40,12 @@ enum Place {
     Backup,
     Reload,
     Test,
+    Muster,
+    MusterAct,
 }
 
 impl Place {
-    fn at(path: &str) -> Option<(Self, Method, Wants)> {
+    fn at(path: &str, method: &Method) -> Option<(Self, Method, Wants)> {
         let get = |place, wants| Some((place, Method::GET, wants));
         let post = |place| Some((place, Method::POST, Wants::Writes));
         match path {
@@ -58,6 +61,8 @@ impl Place {
             "/backup" => Some((Self::Backup, Method::POST, Wants::Files)),
             "/reload" => post(Self::Reload),
             "/test" => post(Self::Test),
+            "/muster" if *method == Method::POST => post(Self::MusterAct),
+            "/muster" => get(Self::Muster, Wants::Reads),
             _ => None,
         }
     }
@@ -71,12 +76,16 @@ impl Desk {
         caller: &Caller,
         streaming: &Arc<Streaming>,
     ) -> Response<Body> {
-        let Some((place, method, wants)) = Place::at(request.uri().path()) else {
+        let Some((place, method, wants)) = Place::at(request.uri().path(), request.method()) else {
             return error(StatusCode::NOT_FOUND, "there is nothing at this path");
         };
         if *request.method() != method {
             let mut r = error(StatusCode::METHOD_NOT_ALLOWED, &format!("only {method} here"));
-            let allowed = if method == Method::GET { "GET" } else { "POST" };
+            let allowed = match (place, &method) {
+                (Place::Muster | Place::MusterAct, _) => "GET, POST",
+                (_, &Method::GET) => "GET",
+                _ => "POST",
+            };
             r.headers_mut().insert(ALLOW, HeaderValue::from_static(allowed));
             return r;
         }
@@ -93,7 +102,15 @@ impl Desk {
             Place::Status => Ask::Status,
             Place::Handover => Ask::Handover(None),
             Place::Reload => Ask::Reload,
-            Place::Test => Ask::Test,
+            Place::Test => match body_or_none::<Test>(request).await {
+                Ok(test) => Ask::Test(test.and_then(|t| t.signal)),
+                Err((status, why)) => return error(status, &why),
+            },
+            Place::Muster => Ask::Muster(MusterAsk::Look),
+            Place::MusterAct => match body(request).await {
+                Ok(ask) => Ask::Muster(ask),
+                Err((status, why)) => return error(status, &why),
+            },
             Place::Act => match body(request).await {
                 Ok(Act::Handover { who }) => Ask::Handover(Some(who)),
                 Ok(act) => Ask::Act(act),
@@ -160,14 +177,36 @@ struct Backup {
     to: PathBuf,
 }
 
+/// Which signal is tried; all that sound where none is named.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Test {
+    signal: Option<String>,
+}
+
 /// What a request's body asks.
 async fn body<T: DeserializeOwned>(request: Request<Incoming>) -> Result<T, (StatusCode, String)> {
+    let nothing = (StatusCode::BAD_REQUEST, "the body is not what is asked here: it is empty".to_owned());
+    body_or_none(request).await?.ok_or(nothing)
+}
+
+/// The same, where nothing may be asked as well.
+async fn body_or_none<T: DeserializeOwned>(
+    request: Request<Incoming>,
+) -> Result<Option<T>, (StatusCode, String)> {
     let bad = |why: String| (StatusCode::BAD_REQUEST, why);
     let whole = Limited::new(request.into_body(), BODY).collect();
     match tokio::time::timeout(PATIENCE, whole).await {
-        Ok(Ok(b)) => serde_json::from_slice(&b.to_bytes())
-            .and_then(|value| serde_json::from_value(whole_numbers(value)))
-            .map_err(|e| bad(format!("the body is not what is asked here: {e}"))),
+        Ok(Ok(b)) => {
+            let bytes = b.to_bytes();
+            if bytes.is_empty() {
+                return Ok(None);
+            }
+            serde_json::from_slice(&bytes)
+                .and_then(|value| serde_json::from_value(whole_numbers(value)))
+                .map(Some)
+                .map_err(|e| bad(format!("the body is not what is asked here: {e}")))
+        }
         Ok(Err(e)) if e.is::<http_body_util::LengthLimitError>() => {
             Err((StatusCode::PAYLOAD_TOO_LARGE, format!("a body has at most {BODY} bytes")))
         }

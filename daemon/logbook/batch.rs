@@ -183,13 +183,23 @@ impl Batch<'_> {
 
     /// Writes an entry.
     pub fn entry(&self, at: &Stamp, entry: &Entry) -> Result<(), LogbookError> {
-        let sql = "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, text)
-                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
+        let sql = "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, text, figures)
+                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
         let (utc_ms, source, kind) = (at.utc_ms(), at.source(), entry.kind.name());
         self.t
             .prepare_cached(sql)
             .and_then(|mut s| {
-                s.execute(params![self.boot, at.steady.0, utc_ms, source, kind, entry.who, entry.text])
+                let figures = entry.figures.as_ref().map(ToString::to_string);
+                s.execute(params![
+                    self.boot,
+                    at.steady.0,
+                    utc_ms,
+                    source,
+                    kind,
+                    entry.who,
+                    entry.text,
+                    figures
+                ])
             })
             .map(drop)
             .map_err(|e| self.error(&e))

@@ -15,7 +15,7 @@ const DAY_MS: i64 = 86_400_000;
 /// Rows removed of a table in one go: it takes as long as a write does.
 const AT_ONCE: i64 = 2000;
 /// The file may be this large where nothing else was said: 1 GiB, some ninety busy weeks or a year of ordinary ones.
-pub(super) const DEFAULT_LIMIT_BYTES: u64 = 1 << 30;
+pub(crate) const DEFAULT_LIMIT_BYTES: u64 = 1 << 30;
 /// Room is made when so much of the limit is in use.
 const FULL_TENTHS: i64 = 9;
 /// The last day's rows stay, however little room there is.

@@ -29,6 +29,7 @@ pub use error::{LogbookError, LogbookHealth, Trouble};
 pub use record::{Delivery, DeliveryId, Due, Entry, EntryKind, FeedRow, OwnRow, Stamp, TargetRow};
 
 pub(crate) use crc::crc32;
+pub(crate) use keep::DEFAULT_LIMIT_BYTES as LIMIT_BYTES;
 pub(crate) use reading::{marks, open_to_read};
 pub(crate) use rows::WITHIN;
 pub(crate) use schema::{disk_error, form as check_form};

@@ -89,7 +89,7 @@ pub struct FeedRow {
 }
 
 /// Something that is written into the log and is no alert.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Entry {
     /// What sort of entry.
     pub kind: EntryKind,
@@ -97,6 +97,8 @@ pub struct Entry {
     pub who: Option<String>,
     /// In words.
     pub text: String,
+    /// In figures, where the words do not say all.
+    pub figures: Option<serde_json::Value>,
 }
 
 /// Sorts of entries.
@@ -114,6 +116,8 @@ pub enum EntryKind {
     StandDown,
     /// The daemon's own doings: begun, stopped, a step of UTC.
     Lookout,
+    /// The check before departure.
+    Muster,
 }
 
 impl EntryKind {
@@ -126,6 +130,7 @@ impl EntryKind {
             Self::Orders => "orders",
             Self::StandDown => "stand-down",
             Self::Lookout => "lookout",
+            Self::Muster => "muster",
         }
     }
 }

@@ -158,12 +158,12 @@ impl Signals {
         self.places.send_replace((at.utc.map(|(utc, _)| utc), casualties));
     }
 
-    /// Lets everything sound that sounds, with words that say it is a test; their names. Webhooks and bridges, which may be
-    /// far away, are left in peace.
-    pub fn test(&self) -> Vec<&str> {
+    /// Lets everything sound that sounds, or the one that is named, with words that say it is a test; their names. Webhooks
+    /// and bridges, which may be far away, are left in peace.
+    pub fn test(&self, only: Option<&str>) -> Vec<&str> {
         let record = Arc::new(trial::record());
         let mut told = Vec::new();
-        for end in &self.ends {
+        for end in self.ends.iter().filter(|e| only.is_none_or(|name| e.name == name)) {
             let test = Told { record: record.clone(), aloud: true, carried: true, level: 0 };
             if let Way::Sounder(to) = &end.way
                 && to.try_send(test).is_ok()

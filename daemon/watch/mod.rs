@@ -7,6 +7,7 @@ mod crew;
 mod gear;
 mod handover;
 mod look;
+mod muster;
 mod record;
 mod search;
 mod status;
@@ -20,6 +21,7 @@ use handover::Trends;
 use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, spoken};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Propulsion, Source, Trouble, Visibility};
+pub use muster::{Line, MusterAsk, Outcome};
 use record::target_row;
 use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot};
 pub use search::CasualtyQuestion;
@@ -85,6 +87,8 @@ struct Ear {
     counted: [Counted; 2],
     /// The word for all this that the lookout was told.
     health: Option<&'static str>,
+    /// How much it brings, by the minute.
+    pace: muster::Pace,
 }
 
 /// What a feed has brought so far.
@@ -134,6 +138,7 @@ pub struct Watch {
     trends: Trends,
     vessel: Vessel,
     locker: gear::Locker,
+    muster: muster::Muster,
 }
 
 /// The last numbers used in a logbook; none is used twice.
@@ -188,6 +193,7 @@ impl Watch {
             trends: Trends::default(),
             vessel: search::vessel_of(boat),
             locker: gear::Locker::of(boat),
+            muster: muster::Muster::of(boat),
         };
         watch.lookout.number_casualties_from(last.casualty.saturating_add(1));
         for f in feeds {
@@ -267,6 +273,7 @@ impl Watch {
             garbled: false,
             counted: [Counted::default(); 2],
             health: None,
+            pace: muster::Pace::default(),
         });
         id
     }
@@ -301,6 +308,7 @@ impl Watch {
     pub fn hear_report(&mut self, at: Moment, feed: FeedId, talker: Option<[u8; 2]>, report: &Report) {
         if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
             ear.heard = Some(at);
+            ear.pace.hear(at, report);
             let trusted = ear.trusted;
             if std::mem::take(&mut ear.silent) {
                 self.board.over(at, BuiltIn::FeedSilent, Subject::Feed(feed));
@@ -309,6 +317,11 @@ impl Watch {
             if let (true, Report::DeviceAlert(words)) = (trusted, report) {
                 self.bridge(at, words);
             }
+        }
+        if let Report::Ais(ais) = report
+            && ais.own_vessel
+        {
+            self.muster.hear(at, ais);
         }
         self.lookout.hear_from(at, Source { talker, ..Source::of(feed) }, report);
         self.pump(at);
@@ -574,7 +587,7 @@ impl Watch {
 
     /// Writes a line into the logbook.
     pub fn enter(&mut self, at: Moment, kind: EntryKind, text: String) {
-        self.outputs.push(Output::Entry(self.stamp(at), Entry { kind, who: None, text }));
+        self.outputs.push(Output::Entry(self.stamp(at), Entry { kind, who: None, text, figures: None }));
     }
 
     /// What has come out since this was last asked, in order.

@@ -20,7 +20,7 @@ mod wording;
 pub use alert::{
     Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Refused, Source,
 };
-pub use board::{Board, BoardSettings, Handover, Snapshot};
+pub use board::{Board, BoardSettings, Handover, Possible, Snapshot};
 pub use builtin::{BuiltIn, Escalation};
 pub use condition::{Condition, Extent, Measure, Only, Predicate, Test, Trend, Truth};
 pub use declared::{Declarations, Declared, Doing, Visibility, Waters};

@@ -313,3 +313,32 @@ fn an_end_is_told_with_the_values_of_the_end_and_what_is_past_is_ago() {
     t.set(SHIP, Q::Tcpa, -10.0).pass(31.0);
     assert_eq!(t.told(), ["Raised close: CPA 0.40 nm in 5 min", "Rectified close: CPA 0.40 nm 10 s ago"]);
 }
+
+#[test]
+fn what_an_order_asks_for_and_nothing_heard_gives_is_named() {
+    let mut t = Table::with(
+        "[[order]]\nname = \"shoal\"\npriority = \"alarm\"\nwhen = \"depth below keel is under 3 m\"\n\
+         [[order]]\nname = \"close\"\neach = \"target\"\npriority = \"alarm\"\nwhen = { all = [\"CPA is under 1 nm\", \"SOG is over 2 kn\"] }\n\
+         [[order]]\nname = \"deaf\"\neach = \"feed\"\npriority = \"warning\"\nwhen = \"sentences are missing for 60 s\"\n",
+    );
+    let told = |t: &Table| -> Vec<(String, Vec<String>, bool)> {
+        t.board.possible(&t.chart).into_iter().map(|p| (p.name, p.missing, p.no_target)).collect()
+    };
+    let line = |name: &str, missing: &[&str], no_target| {
+        (name.to_owned(), missing.iter().map(|m| (*m).to_owned()).collect::<Vec<_>>(), no_target)
+    };
+    assert_eq!(
+        told(&t),
+        [
+            line("shoal", &["depth below keel"], false),
+            line("close", &["SOG"], true),
+            line("deaf", &[], false)
+        ]
+    );
+    t.set(OWN, Q::DepthBelowKeel, 8.0).set(OWN, Q::Sog, 6.0);
+    assert_eq!(told(&t), [line("shoal", &[], false), line("close", &[], true), line("deaf", &[], false)]);
+    t.set(SHIP, Q::Range, 5.0);
+    assert_eq!(told(&t)[1], line("close", &["CPA"], false));
+    t.set(SHIP, Q::Cpa, 0.5);
+    assert_eq!(told(&t)[1], line("close", &[], false));
+}

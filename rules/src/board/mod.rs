@@ -1,6 +1,7 @@
 //! The board: the orders in force, judged as the picture changes, and the alerts that stand.
 
 mod hold;
+mod possible;
 mod snapshot;
 mod timers;
 mod watch;
@@ -15,6 +16,7 @@ use crate::order::{Order, Orders};
 use crate::picture::Picture;
 use crate::roster::Roster;
 use crate::watchkeeper::Watchkeeper;
+pub use possible::Possible;
 use snapshot::KeptOrder;
 pub use snapshot::Snapshot;
 use std::collections::BTreeMap;

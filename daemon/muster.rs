@@ -1,0 +1,169 @@
+//! The muster's lines that the watch knows nothing of, and its sheet on paper.
+
+use crate::logbook::LIMIT_BYTES;
+use crate::watch::{Line, Outcome};
+use crate::words::{capital, one_line};
+use serde_json::Value;
+use std::path::Path;
+use terms::Utc;
+
+/// A copy of the logbook older than this is none to leave with (own choice).
+const COPY_DAYS: i64 = 30;
+const DAY_MS: i64 = 86_400_000;
+const MEGABYTE: u64 = 1_000_000;
+
+/// Whether the disk has room for what the logbook may still grow to.
+pub(crate) fn disk(logbook: &Path) -> Line {
+    let folder = logbook.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let size = std::fs::metadata(logbook).map_or(0, |m| m.len());
+    match nix::sys::statvfs::statvfs(folder) {
+        Ok(v) => disk_line(v.blocks_available().saturating_mul(v.fragment_size()), size),
+        Err(e) => Line::judged(
+            "disk space",
+            Outcome::Failed,
+            format!("{} cannot be looked at: {e}", folder.display()),
+        ),
+    }
+}
+
+fn disk_line(free: u64, logbook: u64) -> Line {
+    let may_grow = LIMIT_BYTES.saturating_sub(logbook);
+    let words =
+        format!("{} MB free, the logbook may still grow by {} MB", free / MEGABYTE, may_grow / MEGABYTE);
+    Line::judged("disk space", if free >= may_grow { Outcome::Passed } else { Outcome::Failed }, words)
+}
+
+/// How old the last copy of the logbook is.
+pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> Line {
+    let what = "copy of the logbook";
+    match (copied, now) {
+        (None, _) => {
+            Line::judged(what, Outcome::Failed, "never made by this daemon: middlewatch backup FILE")
+        }
+        (Some(_), None) => Line::judged(what, Outcome::NotTried, "its age is not known: the time is not"),
+        (Some(copied), Some(now)) => {
+            let days = now.0.saturating_sub(copied.0).div_euclid(DAY_MS);
+            if days < -1 {
+                let words = format!("dated {copied}, which is still to come: a clock is or was wrong");
+                return Line::judged(what, Outcome::NotTried, words);
+            }
+            let days = days.max(0);
+            let outcome = if days <= COPY_DAYS { Outcome::Passed } else { Outcome::Failed };
+            Line::judged(what, outcome, format!("{days} days old, at most {COPY_DAYS}"))
+        }
+    }
+}
+
+/// Where a line stands on the sheet.
+const PARTS: [(&str, &str); 3] = [("failed", "Failed"), ("not-tried", "Not tried"), ("passed", "Passed")];
+
+fn text(v: &Value) -> String {
+    one_line(v.as_str().unwrap_or(""))
+}
+
+/// Of which boat, when, by whom.
+fn title(told: &Value) -> String {
+    let mut out = format!("Muster of {}", told["vessel"].as_str().map_or("the boat".into(), one_line));
+    match told["at"].as_str() {
+        Some(at) => out += &format!(", {} UTC", at.get(..16).unwrap_or(at).replace('T', " ")),
+        None => out += ", the time is not known",
+    }
+    if let Some(by) = told["by"].as_str().filter(|b| !b.is_empty()) {
+        out += &format!(", by {}", one_line(by));
+    }
+    out
+}
+
+fn lines<'a>(told: &'a Value, outcome: &'a str) -> impl Iterator<Item = &'a Value> {
+    told["lines"].as_array().into_iter().flatten().filter(move |l| l["outcome"] == outcome)
+}
+
+/// The sheet as plain text, what is missing first.
+pub(crate) fn sheet(told: &Value) -> String {
+    let mut out = format!("{}\n{}\n", title(told), capital(&text(&told["tally"])));
+    for (outcome, head) in PARTS {
+        let mut any = false;
+        for l in lines(told, outcome) {
+            if !std::mem::replace(&mut any, true) {
+                out += &format!("\n{}\n", head.to_uppercase());
+            }
+            let (what, words, by) = (text(&l["what"]), text(&l["words"]), text(&l["by"]));
+            out += &format!("  {what:<28} {words} [{by}]\n");
+        }
+    }
+    out
+}
+
+/// The sheet as a page that can be printed and needs nothing else.
+pub(crate) fn page(told: &Value) -> String {
+    let esc =
+        |t: &str| t.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;");
+    let title = esc(&title(told));
+    let mut out = format!(
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
+         <meta name=\"viewport\" content=\"width=device-width\"><title>{title}</title><style>\
+         body{{font:11pt/1.4 serif;margin:2em;max-width:60em}}table{{border-collapse:collapse;width:100%}}\
+         td{{border-bottom:1px solid #999;padding:.2em .6em .2em 0;vertical-align:top}}td:first-child{{width:2em}}\
+         h2{{font-size:1.1em}}.sign{{margin-top:3em}}</style></head><body><h1>{title}</h1><p>{}</p>\n",
+        esc(&capital(&text(&told["tally"])))
+    );
+    for (outcome, head) in PARTS {
+        let mark = match outcome {
+            "failed" => "✗",
+            "passed" => "✓",
+            _ => "–",
+        };
+        let rows: String = lines(told, outcome)
+            .map(|l| {
+                let cell = |v: &Value| esc(&text(v));
+                format!(
+                    "<tr><td>{mark}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+                    cell(&l["what"]),
+                    cell(&l["words"]),
+                    cell(&l["by"])
+                )
+            })
+            .collect();
+        if !rows.is_empty() {
+            out += &format!("<h2>{head}</h2><table>{rows}</table>\n");
+        }
+    }
+    out += "<p>An aid only: it does not replace the skipper's own look at the boat.</p>\
+            <p class=\"sign\">Skipper: ______________________</p></body></html>\n";
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn a_disk_without_room_for_the_logbook_and_an_old_copy_fail() {
+        assert_eq!(disk_line(LIMIT_BYTES, 0).outcome, Outcome::Passed);
+        assert_eq!(disk_line(LIMIT_BYTES - 1, 0).outcome, Outcome::Failed);
+        assert_eq!(disk_line(LIMIT_BYTES / 2, LIMIT_BYTES / 2).outcome, Outcome::Passed);
+        assert_eq!(disk_line(0, 2 * LIMIT_BYTES).outcome, Outcome::Passed, "it grows no more");
+        let day = |d: i64| Some(Utc(1_793_499_247_000 + d * DAY_MS));
+        assert_eq!(copy(None, day(0)).outcome, Outcome::Failed);
+        assert_eq!(copy(day(0), None).outcome, Outcome::NotTried);
+        assert_eq!(copy(day(0), day(30)).outcome, Outcome::Passed);
+        assert_eq!(copy(day(0), day(31)).outcome, Outcome::Failed);
+        assert_eq!(copy(day(9), day(0)).outcome, Outcome::NotTried, "a clock is wrong");
+    }
+
+    #[test]
+    fn a_sheet_names_what_is_missing_first_and_no_name_breaks_it() {
+        let line = |what: &str, outcome: &str| json!({"what": what, "outcome": outcome, "words": "w\u{1b}[2J", "by": "Ada"});
+        let told = json!({
+            "vessel": "<Wendelin>", "at": "2026-11-01T02:14:07.000Z", "by": "Ada", "tally": "1 failed, 0 not tried, 1 passed",
+            "lines": [line("feed bus", "failed"), line("fix", "passed")],
+        });
+        let plain = sheet(&told);
+        assert!(plain.starts_with("Muster of <Wendelin>, 2026-11-01 02:14 UTC, by Ada\n1 failed"), "{plain}");
+        let (failed, passed) = (plain.find("FAILED").unwrap(), plain.find("PASSED").unwrap());
+        assert!(failed < passed && !plain.contains("NOT TRIED") && !plain.contains('\u{1b}'), "{plain}");
+        let page = page(&told);
+        assert!(page.contains("&lt;Wendelin&gt;") && !page.contains("<Wendelin>"), "{page}");
+    }
+}

@@ -1,0 +1,819 @@
+//! The check before departure: what the watch can judge by itself, what a person has told, and the sheet of both.
+
+use super::gear::Date;
+use super::view::View;
+use super::{Ear, Watch};
+use crate::act::ActError;
+use crate::config::{Boat, Means, Vessel};
+use crate::logbook::{Entry, EntryKind};
+use crate::words::{count, one_line, span};
+use rules::BuiltIn;
+use sentence::Report;
+use sentence::ais::AisReport;
+use serde::{Deserialize, Serialize};
+use serde_json::{Value, json};
+use std::collections::{BTreeMap, VecDeque};
+use std::time::Duration;
+use terms::{Mmsi, Moment, UtcSource, turn_deg};
+
+/// Who judges where no person does.
+const LOOKOUT: &str = "the lookout";
+/// Lines that people have told, at most; the most there can be to ask for is less.
+const MOST_TOLD: usize = 256;
+/// A press of the button that is tried counts as a try for so long after it was last asked for: whoever waits for it
+/// asks again and again, and once nobody waits the button is what it was.
+const TRIED_WITHIN: Duration = Duration::from_secs(3);
+/// A fix older than this is none to leave with.
+const FIX_AGE_S: f64 = 10.0;
+/// Own reports are sent at least every three minutes, also at anchor (ITU-R M.1371-5 table 1, from memory): two of
+/// them and some seconds.
+const OWN_REPORTS_WITHIN: Duration = Duration::from_secs(370);
+/// Traffic heard within this counts.
+const TRAFFIC_WITHIN_S: f64 = 600.0;
+/// Faster than this she is under way for the compass: below, the course over ground wanders.
+const UNDER_WAY_KN: f64 = 3.0;
+/// Heading and course over ground may differ by so much: leeway and a cross current (own choice).
+const HEADING_AGREES_DEG: f64 = 20.0;
+/// Dimensions may differ by so much: the transmitter has whole metres.
+const DIMENSIONS_AGREE_M: f64 = 1.0;
+/// Minutes of a feed that are counted, and full ones of this run that tell its usual rate where none is kept.
+const MINUTES: usize = 60;
+const MINUTES_TELL: usize = 10;
+const MINUTE: Duration = Duration::from_secs(60);
+
+/// How a line of the muster stands; what is missing comes first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// Tried, and not good.
+    Failed,
+    /// Nobody has tried it, or it cannot be told yet.
+    NotTried,
+    /// Good.
+    Passed,
+}
+
+/// A line of the muster.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Line {
+    /// What was tried.
+    pub what: String,
+    /// How it stands.
+    pub outcome: Outcome,
+    /// In words.
+    pub words: String,
+    /// Who says so.
+    pub by: String,
+}
+
+impl Line {
+    /// One that the lookout judges.
+    pub fn judged(what: impl Into<String>, outcome: Outcome, words: impl Into<String>) -> Self {
+        Self { what: what.into(), outcome, words: words.into(), by: LOOKOUT.to_owned() }
+    }
+}
+
+/// What is asked of the muster.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(tag = "muster", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum MusterAsk {
+    /// How it stands.
+    Look,
+    /// It begins: what was told before counts no more.
+    Begin,
+    /// Somebody tells how a line stands.
+    Line {
+        /// What was tried, as the muster names it.
+        what: String,
+        /// How it stands.
+        outcome: Outcome,
+        /// In words.
+        words: String,
+        /// Who says so.
+        by: String,
+    },
+    /// The next press of a button is a try and does nothing else, as long as this is asked again every three seconds.
+    Button {
+        /// The button's name.
+        name: String,
+    },
+    /// It is done and goes into the logbook.
+    Close {
+        /// Who mustered.
+        by: String,
+    },
+}
+
+/// What only a person, or somebody outside the watch, can try.
+#[derive(Debug, Clone, Serialize)]
+struct Asked {
+    part: &'static str,
+    name: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    beacon: Option<Mmsi>,
+}
+
+impl Asked {
+    fn what(&self) -> String {
+        format!("{} {}", self.part, self.name)
+    }
+}
+
+/// What the watch keeps for the muster.
+#[derive(Debug)]
+pub(super) struct Muster {
+    asked: Vec<Asked>,
+    vessel: Vessel,
+    began: Option<Moment>,
+    told: Vec<Line>,
+    /// The button that is tried, and until when.
+    trying: Option<(String, Moment)>,
+    /// Own transmitter's last report.
+    own: Option<(Moment, Mmsi)>,
+    /// To bow, stern, port, starboard, as own transmitter says.
+    dimensions: Option<[u16; 4]>,
+}
+
+/// How many sentences a feed brings a minute. AIS reports do not count: their number follows the traffic.
+#[derive(Debug, Default)]
+pub(super) struct Pace {
+    minute_began: Option<Moment>,
+    counted: u32,
+    minutes: VecDeque<u32>,
+    /// What it brought in earlier runs.
+    kept: Option<f64>,
+    ais_only: bool,
+}
+
+impl Pace {
+    /// Takes a sentence.
+    pub fn hear(&mut self, at: Moment, report: &Report) {
+        self.roll(at);
+        if matches!(report, Report::Ais(_)) {
+            self.ais_only |= self.minutes.iter().all(|n| *n == 0) && self.counted == 0;
+        } else {
+            self.ais_only = false;
+            self.counted = self.counted.saturating_add(1);
+        }
+    }
+
+    fn roll(&mut self, at: Moment) {
+        let began = *self.minute_began.get_or_insert(at);
+        let full = (at.since(began).as_secs() / MINUTE.as_secs()) as usize;
+        if full == 0 {
+            return;
+        }
+        // A gap longer than all that is kept leaves nothing but silence.
+        for n in 0..full.min(MINUTES) {
+            self.minutes.push_back(if n == 0 { self.counted } else { 0 });
+        }
+        while self.minutes.len() > MINUTES {
+            self.minutes.pop_front();
+        }
+        self.counted = 0;
+        self.minute_began = Some(began + MINUTE * u32::try_from(full).unwrap_or(u32::MAX));
+    }
+
+    /// The median of the minutes in which it spoke at all.
+    fn median(&self) -> Option<f64> {
+        let mut spoke: Vec<u32> = self.minutes.iter().copied().filter(|n| *n > 0).collect();
+        spoke.sort_unstable();
+        (spoke.len() >= MINUTES_TELL).then(|| f64::from(spoke[spoke.len() / 2]))
+    }
+
+    /// What is to be kept for the next run.
+    fn usual(&self) -> Option<f64> {
+        self.median().or(self.kept)
+    }
+}
+
+impl Muster {
+    /// What there is to ask for aboard a boat.
+    pub fn of(boat: &Boat) -> Self {
+        let signals = boat.signals.iter().map(|s| Asked {
+            part: if matches!(s.means, Means::Webhook(_)) { "webhook" } else { "sounder" },
+            name: s.name.clone(),
+            beacon: None,
+        });
+        let buttons =
+            boat.buttons.iter().map(|b| Asked { part: "button", name: b.name.clone(), beacon: None });
+        let crew =
+            boat.crew.iter().map(|c| Asked { part: "beacon of", name: c.name.clone(), beacon: c.beacon });
+        Self {
+            asked: signals.chain(buttons).chain(crew).collect(),
+            vessel: boat.vessel.clone(),
+            began: None,
+            told: Vec::new(),
+            trying: None,
+            own: None,
+            dimensions: None,
+        }
+    }
+
+    /// Takes own transmitter's report.
+    pub fn hear(&mut self, at: Moment, report: &AisReport) {
+        self.own = Some((at, report.mmsi));
+        let d = [report.dimension_a_m, report.dimension_b_m, report.dimension_c_m, report.dimension_d_m];
+        if let [Some(a), Some(b), Some(c), Some(d)] = d {
+            self.dimensions = Some([a, b, c, d]);
+        }
+    }
+
+    fn tell(&mut self, line: Line) -> Result<(), ActError> {
+        let known = self.asked.iter().any(|a| a.what() == line.what);
+        if !known {
+            return Err(ActError::Wrong(format!("the muster asks for no `{}`", one_line(&line.what))));
+        }
+        self.told.retain(|l| l.what != line.what);
+        self.trying = None;
+        if self.told.len() < MOST_TOLD {
+            self.told.push(line);
+        }
+        Ok(())
+    }
+}
+
+/// A name or words of a person, on one line and not too long.
+fn tidy(text: &str, most: usize) -> String {
+    one_line(text).trim().chars().take(most).collect()
+}
+
+/// Numbers of what stands how, in words.
+fn tally(lines: &[Line]) -> String {
+    let n = |o: Outcome| lines.iter().filter(|l| l.outcome == o).count();
+    format!(
+        "{} failed, {} not tried, {} passed",
+        n(Outcome::Failed),
+        n(Outcome::NotTried),
+        n(Outcome::Passed)
+    )
+}
+
+impl Watch {
+    /// What is asked of the muster. `outside`: lines about what the watch itself knows nothing of.
+    ///
+    /// # Errors
+    /// When it asks for something that there is not.
+    pub fn muster(&mut self, at: Moment, ask: MusterAsk, outside: Vec<Line>) -> Result<Value, ActError> {
+        match ask {
+            MusterAsk::Look => {}
+            MusterAsk::Begin => {
+                self.muster.began = Some(at);
+                self.muster.told.clear();
+                self.muster.trying = None;
+            }
+            MusterAsk::Line { what, outcome, words, by } => {
+                let line = Line { what, outcome, words: tidy(&words, 300), by: tidy(&by, 60) };
+                self.muster.tell(line)?;
+            }
+            MusterAsk::Button { name } => {
+                if !self.muster.asked.iter().any(|a| a.part == "button" && a.name == name) {
+                    return Err(ActError::Wrong(format!("there is no button `{}`", one_line(&name))));
+                }
+                let what = format!("button {name}");
+                let done = |l: &Line| l.what == what && l.outcome == Outcome::Passed;
+                // Once it was pressed, the next press is no try.
+                let waits = !self.muster.told.iter().any(done);
+                self.muster.trying = waits.then(|| (name, at + TRIED_WITHIN));
+            }
+            MusterAsk::Close { by } => {
+                let sheet = self.sheet(at, outside);
+                let by = tidy(&by, 60);
+                self.close_muster(at, &sheet, &by);
+                return Ok(self.muster_told(at, &sheet, Some(&by)));
+            }
+        }
+        let sheet = self.sheet(at, outside);
+        Ok(self.muster_told(at, &sheet, None))
+    }
+
+    /// A button was pressed. Says whether that was only its try in the muster.
+    pub fn is_tried(&mut self, at: Moment, button: &str) -> bool {
+        let tried = self.muster.trying.as_ref().is_some_and(|(name, until)| name == button && at <= *until);
+        if tried {
+            self.muster.trying = None;
+            let line = Line::judged(format!("button {button}"), Outcome::Passed, "pressed");
+            // The button was asked for, so its line is known.
+            let _ = self.muster.tell(line);
+            let text = format!("Button {button} pressed in the muster: it works and has done nothing else");
+            self.board.note(at, "muster", terms::Subject::Lookout, text);
+            self.pump(at);
+        }
+        tried
+    }
+
+    fn muster_told(&self, at: Moment, sheet: &[Line], by: Option<&str>) -> Value {
+        let asked: Vec<Value> = self
+            .muster
+            .asked
+            .iter()
+            .map(|a| {
+                let what = a.what();
+                let outcome = sheet.iter().find(|l| l.what == what).map(|l| l.outcome);
+                json!({"part": a.part, "name": a.name, "what": what, "beacon": a.beacon, "outcome": outcome})
+            })
+            .collect();
+        json!({
+            "vessel": self.muster.vessel.name,
+            "at": self.lookout.utc(at).map(|(utc, _)| utc),
+            "by": by,
+            "tally": tally(sheet),
+            "lines": sheet,
+            "asked": asked,
+        })
+    }
+
+    fn close_muster(&mut self, at: Moment, sheet: &[Line], by: &str) {
+        let named = |o: Outcome, word: &str| {
+            let names: Vec<&str> = sheet.iter().filter(|l| l.outcome == o).map(|l| l.what.as_str()).collect();
+            if names.is_empty() { String::new() } else { format!(". {word}: {}", names.join(", ")) }
+        };
+        let text = format!(
+            "Muster: {}{}{}",
+            tally(sheet),
+            named(Outcome::Failed, "Failed"),
+            named(Outcome::NotTried, "Not tried")
+        );
+        let entry = Entry {
+            kind: EntryKind::Muster,
+            who: Some(by.to_owned()).filter(|b| !b.is_empty()),
+            text,
+            figures: Some(json!({"lines": sheet})),
+        };
+        self.outputs.push(super::Output::Entry(self.stamp(at), entry));
+    }
+
+    /// All lines as they stand, what is missing first.
+    fn sheet(&mut self, at: Moment, outside: Vec<Line>) -> Vec<Line> {
+        self.ears.iter_mut().for_each(|e| e.pace.roll(at));
+        let mut lines: Vec<Line> = self.ears.iter().map(|e| feed_line(e, at)).collect();
+        lines.push(self.fix_line(at));
+        lines.push(self.clock_line(at));
+        lines.push(self.transmitter_line(at));
+        lines.push(self.dimensions_line());
+        lines.push(self.traffic_line(at));
+        lines.push(self.heading_line(at));
+        lines.extend(self.order_lines(at));
+        lines.extend(outside);
+        lines.extend(self.dated(at).into_iter().map(|d| {
+            let outcome = match d.date {
+                Date::Over | Date::Soon => Outcome::Failed,
+                Date::NotKnown => Outcome::NotTried,
+                Date::Good => Outcome::Passed,
+            };
+            Line::judged(d.name, outcome, d.words)
+        }));
+        for asked in &self.muster.asked {
+            let what = asked.what();
+            let told = self.muster.told.iter().find(|l| l.what == what).cloned();
+            let beacon = || self.beacon_line(asked, at);
+            lines.push(match told {
+                // A beacon that was heard after all was heard.
+                Some(l) if l.outcome == Outcome::Passed || asked.part != "beacon of" => l,
+                told => match (beacon(), told) {
+                    (Some(b), Some(l)) if b.outcome != Outcome::Passed => l,
+                    (Some(b), _) => b,
+                    (None, _) => Line::judged(what, Outcome::NotTried, "nobody has tried it"),
+                },
+            });
+        }
+        lines.sort_by_key(|l| l.outcome);
+        lines
+    }
+
+    fn fix_line(&self, at: Moment) -> Line {
+        let own = self.lookout.own(at);
+        match (own.position, own.position_age_s) {
+            (Some(p), Some(age)) if age <= FIX_AGE_S => {
+                Line::judged("fix", Outcome::Passed, format!("{p}, {age:.0} s old"))
+            }
+            (Some(_), Some(age)) => Line::judged("fix", Outcome::Failed, format!("{age:.0} s old")),
+            _ => Line::judged("fix", Outcome::Failed, "none"),
+        }
+    }
+
+    fn clock_line(&self, at: Moment) -> Line {
+        match self.lookout.utc(at) {
+            Some((utc, UtcSource::Satellite)) => {
+                Line::judged("clock", Outcome::Passed, format!("{utc}, by satellite"))
+            }
+            Some((utc, UtcSource::System)) => {
+                let words = format!("{utc} by the computer's own clock; no satellite has told the time");
+                Line::judged("clock", Outcome::Failed, words)
+            }
+            None => Line::judged("clock", Outcome::Failed, "the time is not known"),
+        }
+    }
+
+    fn transmitter_line(&self, at: Moment) -> Line {
+        let what = "own AIS transmitter";
+        let (outcome, words) = match (self.muster.own, self.muster.vessel.mmsi) {
+            (Some((heard, _)), _) if at.since(heard) > OWN_REPORTS_WITHIN => {
+                (Outcome::Failed, format!("own reports not heard for {}", span(at.since(heard))))
+            }
+            (None, _) => (Outcome::Failed, "own reports not heard".to_owned()),
+            (Some((_, sent)), Some(own)) if sent != own => {
+                (Outcome::Failed, format!("it sends as {sent}; boat.toml says {own}"))
+            }
+            (Some((_, sent)), None) => {
+                (Outcome::NotTried, format!("it sends as {sent}; boat.toml gives no `mmsi` to compare with"))
+            }
+            (Some((heard, sent)), Some(_)) => {
+                (Outcome::Passed, format!("sends as {sent}, last {} ago", span(at.since(heard))))
+            }
+        };
+        Line::judged(what, outcome, words)
+    }
+
+    fn dimensions_line(&self) -> Line {
+        let what = "own AIS dimensions";
+        let Some(sent) = self.muster.dimensions else {
+            let words = "own transmitter has not told them yet; it does every six minutes";
+            return Line::judged(what, Outcome::NotTried, words);
+        };
+        let told = |d: [f64; 4]| format!("bow {}, stern {}, port {}, starboard {} m", d[0], d[1], d[2], d[3]);
+        let sent = sent.map(f64::from);
+        match self.muster.vessel.dimensions_m {
+            None => {
+                let words = format!("{}; boat.toml gives no `dimensions_m` to compare with", told(sent));
+                Line::judged(what, Outcome::NotTried, words)
+            }
+            Some(own) if sent.iter().zip(own).any(|(s, o)| (s - o).abs() > DIMENSIONS_AGREE_M) => {
+                let words = format!("it sends {}; boat.toml says {}", told(sent), told(own));
+                Line::judged(what, Outcome::Failed, words)
+            }
+            Some(_) => Line::judged(what, Outcome::Passed, told(sent)),
+        }
+    }
+
+    fn traffic_line(&self, at: Moment) -> Line {
+        let heard: Vec<_> = self
+            .lookout
+            .targets(at)
+            .into_iter()
+            .filter(|t| t.age_s.is_some_and(|a| a <= TRAFFIC_WITHIN_S))
+            .collect();
+        let furthest = heard.iter().filter_map(|t| t.range_nm).reduce(f64::max);
+        let furthest = furthest.map_or(String::new(), |r| format!(", the furthest {r:.1} nm off"));
+        if heard.is_empty() {
+            return Line::judged("AIS traffic", Outcome::Failed, "nobody heard within ten minutes");
+        }
+        let words =
+            format!("{} heard within ten minutes{furthest}", count(heard.len(), "station", "stations"));
+        Line::judged("AIS traffic", Outcome::Passed, words)
+    }
+
+    fn heading_line(&self, at: Moment) -> Line {
+        let own = self.lookout.own(at);
+        let what = "heading and COG";
+        let Some(heading) = own.heading_deg else {
+            return Line::judged(what, Outcome::Failed, "no heading is heard");
+        };
+        match own.sog_kn.zip(own.cog_deg).filter(|(sog, _)| *sog >= UNDER_WAY_KN) {
+            None => {
+                let words =
+                    format!("heading {heading:.0}°; to be compared under way, above {UNDER_WAY_KN:.0} knots");
+                Line::judged(what, Outcome::NotTried, words)
+            }
+            Some((sog, cog)) => {
+                let off = turn_deg(cog, heading);
+                let outcome = if off.abs() <= HEADING_AGREES_DEG { Outcome::Passed } else { Outcome::Failed };
+                let words = format!(
+                    "heading {heading:.0}°, COG {cog:.0}° at {sog:.1} knots: {:.0}° apart",
+                    off.abs()
+                );
+                Line::judged(what, outcome, words)
+            }
+        }
+    }
+
+    fn order_lines(&self, at: Moment) -> Vec<Line> {
+        let mut lines = Vec::new();
+        let bad = self.board.alerts().find(|a| a.order == BuiltIn::OrdersNotLoaded.name());
+        let all = self.board.possible(&View { at, lookout: &self.lookout });
+        lines.push(match bad {
+            Some(a) => Line::judged("orders loaded", Outcome::Failed, tidy(&a.text, 300)),
+            None => {
+                let words = format!("{} from {}", count(all.len(), "order", "orders"), self.orders_from);
+                Line::judged("orders loaded", Outcome::Passed, words)
+            }
+        });
+        let mut good = 0;
+        for order in &all {
+            let what = format!("order {}", order.name);
+            let rests = if order.in_force { "" } else { "; it does not apply as things are declared" };
+            if !order.missing.is_empty() && order.in_force {
+                let words = format!("cannot be judged: {} not known", order.missing.join(", "));
+                lines.push(Line::judged(what, Outcome::Failed, words));
+            } else if !order.missing.is_empty() {
+                let words = format!("{} not known{rests}", order.missing.join(", "));
+                lines.push(Line::judged(what, Outcome::NotTried, words));
+            } else if order.no_target {
+                let words = format!("no target is heard to judge it by{rests}");
+                lines.push(Line::judged(what, Outcome::NotTried, words));
+            } else {
+                good += 1;
+            }
+        }
+        if good > 0 {
+            let words = format!("{good} of {} can be judged with the data at hand", all.len());
+            lines.push(Line::judged("orders judged", Outcome::Passed, words));
+        }
+        lines
+    }
+
+    /// How a beacon stands; `None` for what is no beacon.
+    fn beacon_line(&self, asked: &Asked, at: Moment) -> Option<Line> {
+        if asked.part != "beacon of" {
+            return None;
+        }
+        let Some(mmsi) = asked.beacon else {
+            return Some(Line::judged(asked.what(), Outcome::NotTried, "boat.toml names no beacon"));
+        };
+        let tests = self.lookout.tests_of(mmsi);
+        let Some(last) = tests.last() else {
+            return Some(Line::judged(
+                asked.what(),
+                Outcome::NotTried,
+                format!("{mmsi} never heard in test"),
+            ));
+        };
+        let when = last.utc.map_or_else(|| format!("{} ago", span(at.since(last.at))), |u| u.to_string());
+        let range = last.range_nm.map_or(String::new(), |r| format!(", {r:.2} nm off"));
+        Some(if self.muster.began.is_some_and(|began| last.at >= began) {
+            Line::judged(asked.what(), Outcome::Passed, format!("{mmsi} heard in test {when}{range}"))
+        } else {
+            Line::judged(asked.what(), Outcome::NotTried, format!("{mmsi} last heard in test {when}{range}"))
+        })
+    }
+
+    /// The usual rates of the feeds, as JSON, to outlast a restart.
+    pub fn usual_rates(&self) -> String {
+        let rates: BTreeMap<&str, f64> =
+            self.ears.iter().filter_map(|e| Some((e.name.as_str(), e.pace.usual()?))).collect();
+        // Numbers by names always have a form in JSON.
+        serde_json::to_string(&rates).unwrap_or_default()
+    }
+
+    /// Takes up the usual rates that an earlier run left; what cannot be read is left.
+    pub fn restore_rates(&mut self, rates: &str) {
+        let rates: BTreeMap<String, f64> = serde_json::from_str(rates).unwrap_or_default();
+        for ear in &mut self.ears {
+            ear.pace.kept = rates.get(&ear.name).copied().filter(|r| r.is_finite() && *r > 0.0);
+        }
+    }
+}
+
+fn feed_line(ear: &Ear, at: Moment) -> Line {
+    let what = format!("feed {}", ear.name);
+    let Some(heard) = ear.heard else { return Line::judged(what, Outcome::Failed, "never heard") };
+    let silent_after = ear.silent_after.unwrap_or(Duration::MAX);
+    if ear.silent || ear.closed || at.since(heard) >= silent_after {
+        return Line::judged(what, Outcome::Failed, format!("silent for {}", span(at.since(heard))));
+    }
+    if ear.pace.ais_only {
+        let words = "heard; only AIS comes by it, whose rate follows the traffic";
+        return Line::judged(what, Outcome::Passed, words);
+    }
+    let usual = ear.pace.kept.or_else(|| ear.pace.median());
+    let (Some(usual), Some(now)) = (usual, ear.pace.minutes.back()) else {
+        let words = "heard, but not yet for long enough to know its usual rate";
+        return Line::judged(what, Outcome::NotTried, words);
+    };
+    let words = format!("{now} sentences in the last minute, {usual:.0} as a rule");
+    // A wire that loses every other sentence, or brings everything twice, is not as it was.
+    let good = (0.5..=2.0).contains(&(f64::from(*now) / usual));
+    Line::judged(what, if good { Outcome::Passed } else { Outcome::Failed }, words)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config;
+    use crate::watch::{FeedSetting, Numbers, Output};
+    use sentence::ais::PositionSource;
+    use sentence::encode;
+    use sentence::{Fix, SentTime};
+    use terms::{FeedId, Position, Utc};
+
+    const BOAT: &str = "version = 1\n[vessel]\nname = \"Wendelin\"\nmmsi = \"211000001\"\ndimensions_m = [9, 3, 2, 2]\n\
+        [[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n[[crew]]\nname = \"Bo\"\n\
+        [[gear]]\nname = \"raft\"\ndue = \"2028-01\"\n\
+        [[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n[[feed]]\nname = \"ais\"\ntcp = \"a:2\"\n\
+        [[signal]]\nname = \"horn\"\ncommand = [\"x\"]\n[[signal]]\nname = \"shore\"\nwebhook = \"http://a:1/\"\n\
+        [[button]]\nname = \"rail\"\nline = { chip = \"/dev/gpiochip0\", line = 5 }\ndoes = \"overboard\"\n";
+    const ORDERS: &str = "version = 1\n[[order]]\nname = \"fast\"\npriority = \"notice\"\nwhen = \"SOG is over 20 kn\"\n\
+        [[order]]\nname = \"near\"\neach = \"target\"\npriority = \"notice\"\nwhen = \"range is under 0.1 nm\"\n\
+        [[order]]\nname = \"deep\"\npriority = \"notice\"\nwhen = \"depth below transducer is over 9 m\"\n";
+    const DAY: &str = "2026-11-01T02:00:00Z";
+
+    /// What goes wrong at the quay.
+    #[derive(Debug, Clone, Copy, PartialEq)]
+    enum Fault {
+        Nothing,
+        BusSilent,
+        BusHalf,
+        NoFix,
+        NoClock,
+        Identity,
+        Dimensions,
+        TransmitterSilent,
+        NoTraffic,
+        HeadingOff,
+        NoHeading,
+        NoDepth,
+        RaftOver,
+        BeaconSilent,
+    }
+
+    /// A boat that has lain at the quay, then under way, for 13 minutes; the fault comes for the last two.
+    fn quay(fault: Fault) -> Watch {
+        let feeds = |b: &Boat| b.feeds.iter().map(FeedSetting::of).collect::<Vec<_>>();
+        let boat = BOAT.replace("2028-01", if fault == Fault::RaftOver { "2026-01" } else { "2028-01" });
+        let boat = config::read("boat.toml", &boat).unwrap();
+        let least = Utc::parse("2026-01-01T00:00:00Z");
+        let mut w = Watch::new(Moment(0), &boat, &feeds(&boat), Numbers::default(), least);
+        w.set_orders(Moment(0), rules::Orders::read("orders.toml", ORDERS).unwrap(), "orders.toml");
+        let begin = Utc::parse(DAY).unwrap();
+        let place = |s: i64| Position::new(48.0 + s as f64 * 2e-5, -5.0).unwrap();
+        for s in 0..780i64 {
+            let at = Moment(s * 1000);
+            let late = s >= 640;
+            let has = |f: Fault| fault == f && late;
+            let mut bus = Vec::new();
+            let utc = begin.plus_ms(s * 1000);
+            if !has(Fault::NoFix) {
+                let time = Some(SentTime::Utc(utc)).filter(|_| fault != Fault::NoClock);
+                let position = Some(place(s));
+                let fix = Fix { time, position, sog_kn: Some(4.3), cog_deg: Some(0.0), ..Fix::default() };
+                bus.push(encode::rmc("GP", &fix));
+            }
+            if !has(Fault::NoHeading) && fault != Fault::NoHeading {
+                bus.push(encode::hdt("HE", Some(if fault == Fault::HeadingOff { 40.0 } else { 4.0 })));
+            }
+            if fault != Fault::NoDepth {
+                let depth = sentence::Depth { below_surface_m: Some(5.0), ..Default::default() };
+                bus.push(encode::dbt("SD", &sentence::Depth { below_transducer_m: Some(5.0), ..depth }));
+            }
+            let bus_speaks = !has(Fault::BusSilent) && (!has(Fault::BusHalf) || s % 3 == 0);
+            for line in bus.iter().filter(|_| bus_speaks) {
+                w.hear(at, FeedId(0), line.as_bytes());
+            }
+            let mut ais = Vec::new();
+            let report = |message: u8, mmsi: u32, own: bool| {
+                let mut r = AisReport::new(message, 0, Mmsi::new(mmsi).unwrap());
+                (r.own_vessel, r.position, r.sog_kn, r.cog_deg) = (own, Some(place(s)), Some(4.3), Some(0.0));
+                r.position_source = Some(PositionSource::Fix);
+                r
+            };
+            if s % 30 == 0 && fault != Fault::TransmitterSilent {
+                let mmsi = if fault == Fault::Identity { 211_000_002 } else { 211_000_001 };
+                ais.extend(encode::ais(&report(18, mmsi, true), "AI", 'A', 0));
+                let mut still = report(24, mmsi, true);
+                still.part = Some('B');
+                let bow = if fault == Fault::Dimensions { 5 } else { 9 };
+                (still.dimension_a_m, still.dimension_b_m) = (Some(bow), Some(3));
+                (still.dimension_c_m, still.dimension_d_m) = (Some(2), Some(2));
+                ais.extend(encode::ais(&still, "AI", 'A', 0));
+            }
+            if s % 10 == 0 && fault != Fault::NoTraffic {
+                let mut ship = report(1, 230_000_001, false);
+                ship.position = Position::new(48.1, -5.0).ok();
+                ais.extend(encode::ais(&ship, "AI", 'A', 0));
+            }
+            if s == 700 && fault != Fault::BeaconSilent {
+                let mut test = report(1, 972_000_001, false);
+                test.nav_status = Some(15);
+                ais.extend(encode::ais(&test, "AI", 'A', 0));
+            }
+            for line in &ais {
+                w.hear(at, FeedId(1), line.as_bytes());
+            }
+            w.advance(at);
+            if s == 650 {
+                w.muster(at, MusterAsk::Begin, Vec::new()).unwrap();
+            }
+        }
+        w.take_outputs();
+        w
+    }
+
+    const END: Moment = Moment(780_000);
+
+    fn lines(w: &mut Watch) -> BTreeMap<String, (Outcome, String)> {
+        w.sheet(END, Vec::new()).into_iter().map(|l| (l.what, (l.outcome, l.words))).collect()
+    }
+
+    #[test]
+    fn at_a_sound_boat_everything_that_the_lookout_can_judge_passes() {
+        let mut w = quay(Fault::Nothing);
+        let all = lines(&mut w);
+        let open = ["sounder horn", "webhook shore", "button rail", "beacon of Bo"];
+        for (what, (outcome, words)) in &all {
+            let wanted = if open.contains(&what.as_str()) { Outcome::NotTried } else { Outcome::Passed };
+            assert_eq!(*outcome, wanted, "{what}: {words}");
+        }
+        for what in
+            ["feed bus", "feed ais", "own AIS transmitter", "heading and COG", "raft", "beacon of Ada"]
+        {
+            assert!(all.contains_key(what), "{what} is not in {all:?}");
+        }
+        let beacon = &all["beacon of Ada"].1;
+        assert!(beacon.contains("2026-11-01T02:11:40.000Z, 0.00 nm off"), "{beacon}");
+        assert!(all["feed bus"].1.contains("180 sentences in the last minute, 180 as a rule"), "{all:?}");
+    }
+
+    #[test]
+    fn each_line_fails_when_what_it_tells_of_fails() {
+        use Fault as F;
+        use Outcome::{Failed, NotTried};
+        for (fault, what, outcome, part) in [
+            (F::BusSilent, "feed bus", Failed, "silent for 2 min"),
+            (F::BusHalf, "feed bus", Failed, "60 sentences in the last minute, 180 as a rule"),
+            (F::NoFix, "fix", Failed, "30 s old"),
+            (F::NoClock, "clock", Failed, "not known"),
+            (F::Identity, "own AIS transmitter", Failed, "sends as 211000002; boat.toml says 211000001"),
+            (F::Dimensions, "own AIS dimensions", Failed, "it sends bow 5"),
+            (F::TransmitterSilent, "own AIS transmitter", Failed, "not heard"),
+            (F::TransmitterSilent, "own AIS dimensions", NotTried, "has not told them"),
+            (F::NoTraffic, "AIS traffic", Failed, "nobody heard"),
+            (F::NoTraffic, "order near", NotTried, "no target is heard"),
+            (F::HeadingOff, "heading and COG", Failed, "40° apart"),
+            (F::NoHeading, "heading and COG", Failed, "no heading"),
+            (F::NoDepth, "order deep", Failed, "depth below transducer not known"),
+            (F::RaftOver, "raft", Failed, "ran out on 2026-01-31"),
+            (F::NoClock, "raft", NotTried, "good until"),
+            (F::BeaconSilent, "beacon of Ada", NotTried, "never heard"),
+        ] {
+            let all = lines(&mut quay(fault));
+            let (stands, words) = all.get(what).unwrap_or_else(|| panic!("{fault:?}: no {what}: {all:?}"));
+            assert_eq!(*stands, outcome, "{fault:?} {what}: {words}");
+            assert!(words.contains(part), "{fault:?} {what}: {words}");
+        }
+    }
+
+    #[test]
+    fn orders_that_were_not_loaded_fail() {
+        let mut w = quay(Fault::Nothing);
+        let why = Some("orders.toml:3:1: what is this".to_owned());
+        w.trouble(END, BuiltIn::OrdersNotLoaded, terms::Subject::Lookout, why);
+        let (outcome, words) = lines(&mut w)["orders loaded"].clone();
+        assert_eq!((outcome, words.as_str()), (Outcome::Failed, "orders.toml:3:1: what is this"));
+    }
+
+    #[test]
+    fn what_people_tell_is_kept_until_the_next_muster_and_goes_into_the_logbook_with_what_is_missing_first() {
+        let mut w = quay(Fault::Nothing);
+        let tell = |w: &mut Watch, what: &str, outcome| {
+            let (what, words) = (what.to_owned(), "said so".to_owned());
+            let by = "Ada\n".to_owned();
+            w.muster(END, MusterAsk::Line { what, outcome, words, by }, Vec::new())
+        };
+        tell(&mut w, "sounder horn", Outcome::Failed).unwrap();
+        tell(&mut w, "webhook shore", Outcome::Passed).unwrap();
+        assert!(tell(&mut w, "sounder bell", Outcome::Passed).is_err(), "there is none");
+        let told = w.muster(END, MusterAsk::Close { by: "Ada".into() }, Vec::new()).unwrap();
+        assert_eq!(told["lines"][0]["what"], "sounder horn");
+        assert_eq!(told["lines"][0]["by"], "Ada");
+        let entry = w.take_outputs().into_iter().find_map(|o| match o {
+            Output::Entry(_, e) => Some(e),
+            _ => None,
+        });
+        let entry = entry.unwrap();
+        assert_eq!((entry.kind, entry.who.as_deref()), (EntryKind::Muster, Some("Ada")));
+        let begins = "Muster: 1 failed, 2 not tried, 13 passed. Failed: sounder horn. Not tried: button rail, beacon of Bo";
+        assert_eq!(entry.text, begins);
+        w.muster(END, MusterAsk::Begin, Vec::new()).unwrap();
+        assert_eq!(lines(&mut w)["sounder horn"].0, Outcome::NotTried);
+    }
+
+    #[test]
+    fn a_button_is_tried_once_and_only_while_somebody_waits_for_it() {
+        let mut w = quay(Fault::Nothing);
+        assert!(!w.is_tried(END, "rail"), "nobody asked");
+        let ask =
+            |w: &mut Watch, at| w.muster(at, MusterAsk::Button { name: "rail".into() }, Vec::new()).map(drop);
+        ask(&mut w, END).unwrap();
+        assert!(!w.is_tried(END, "other"));
+        assert!(!w.is_tried(END + Duration::from_secs(4), "rail"), "nobody waits any more");
+        ask(&mut w, END).unwrap();
+        assert!(w.is_tried(END + Duration::from_secs(2), "rail"));
+        assert_eq!(lines(&mut w)["button rail"].0, Outcome::Passed);
+        ask(&mut w, END).unwrap();
+        assert!(!w.is_tried(END, "rail"), "the second press is a real one");
+        assert!(w.muster(END, MusterAsk::Button { name: "mast".into() }, Vec::new()).is_err());
+    }
+
+    #[test]
+    fn the_usual_rate_outlasts_a_restart() {
+        let w = quay(Fault::Nothing);
+        let kept = w.usual_rates();
+        assert_eq!(kept, "{\"bus\":180.0}", "AIS has none: it follows the traffic");
+        let mut pace = Pace { kept: Some(180.0), ..Pace::default() };
+        for s in 0..130 {
+            let fix = Report::Fix(Fix::default());
+            pace.hear(Moment(s * 1000), &fix);
+        }
+        assert_eq!((pace.minutes.back(), pace.usual()), (Some(&60), Some(180.0)));
+    }
+}
