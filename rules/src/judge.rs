@@ -224,7 +224,14 @@ const TINY: f64 = 1e-9;
 
 /// What counts down by a second each second.
 fn runs_down(q: Quantity) -> bool {
-    matches!(q, Quantity::Tcpa | Quantity::TcpaLeast | Quantity::TcpaMost | Quantity::BowCrossingTime)
+    matches!(
+        q,
+        Quantity::Tcpa
+            | Quantity::TcpaPrudent
+            | Quantity::TcpaLeast
+            | Quantity::TcpaMost
+            | Quantity::BowCrossingTime
+    )
 }
 
 /// Of reports, sentences and transducers only the age counts: the last one stays "there" for ever.

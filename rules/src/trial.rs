@@ -224,7 +224,14 @@ impl<'t> Run<'t> {
             Measure::Quantity(q) => {
                 let key = (subject, *q as u8);
                 let heard = heard(self.chart.readings.get(&key));
-                self.chart.readings.insert(key, Reading { value, heard });
+                self.chart.readings.insert(key, Reading { value: value.clone(), heard });
+                // A trial that tells of a TCPA alone means one that is known exactly.
+                if *q == Quantity::Tcpa {
+                    let prudent = Measure::Quantity(Quantity::TcpaPrudent);
+                    if !self.courses.contains_key(&(subject, prudent.to_string())) {
+                        self.put(subject, &prudent, value, now);
+                    }
+                }
                 *q
             }
             _ => return,

@@ -55,6 +55,7 @@ impl Lookout {
             (Quantity::CpaLeast, met(|m| m.least_cpa_nm)),
             (Quantity::CpaMost, met(|m| m.greatest_cpa_nm)),
             (Quantity::TcpaLeast, met(|m| m.earliest_tcpa_s)),
+            (Quantity::TcpaPrudent, met(Encounter::prudent_tcpa_s)),
             (Quantity::TcpaMost, met(|m| m.latest_tcpa_s)),
             (Quantity::BearingDrift, met(|m| m.bearing_drift_deg_min)),
             (Quantity::BowCrossingRange, differs(|j| j.met?.crosses_bow.map(|c| c.0))),

@@ -64,7 +64,7 @@ impl Lookout {
         let fixed = self.own.fix_heard();
         // What needs both vessels is as old as the older of their reports.
         let both = reported.zip(fixed).map(|(a, b)| a.min(b));
-        let met = |of: fn(&Encounter) -> f64| number(self.encounter(at, t).map(|m| of(&m)));
+        let met = |of: fn(&Encounter) -> f64| number(self.encounter(at, t).as_ref().map(of));
         let seen = || self.sight(at, t);
         let bow = || self.encounter(at, t).and_then(|m| m.crosses_bow);
         let (value, heard) = match quantity {
@@ -75,6 +75,7 @@ impl Lookout {
             Q::Tcpa => (met(|m| m.tcpa_s), both),
             Q::CpaLeast => (met(|m| m.least_cpa_nm), both),
             Q::CpaMost => (met(|m| m.greatest_cpa_nm), both),
+            Q::TcpaPrudent => (met(Encounter::prudent_tcpa_s), both),
             Q::TcpaLeast => (met(|m| m.earliest_tcpa_s), both),
             Q::TcpaMost => (met(|m| m.latest_tcpa_s), both),
             Q::BearingDrift => (met(|m| m.bearing_drift_deg_min), both),

@@ -247,6 +247,8 @@ quantities! {
     TcpaLeast "earliest TCPA" Target Time;
     /// Upper 95 % bound of the TCPA.
     TcpaMost "latest TCPA" Target Time;
+    /// The TCPA less its error, two minutes at most: what has just come under a limit by it may be under it in truth.
+    TcpaPrudent "prudent TCPA" Target Time;
     /// How fast a target's true bearing changes, clockwise positive.
     BearingDrift "bearing drift" Target TurnRate;
     /// Distance at which a target crosses ahead of the bow.

@@ -346,7 +346,11 @@ impl Reader<'_, '_> {
     fn worst(&mut self, f: &Fields<'_, '_>, each: Whose, tests: &[Test]) -> Option<Worst> {
         let Some((text, span)) = f.string("worst", self.complaints) else {
             let used = |q| tests.iter().any(|t| t.measure == Measure::Quantity(q));
-            let by = if used(Quantity::Tcpa) { Quantity::Tcpa } else { Quantity::Range };
+            let by = if used(Quantity::Tcpa) || used(Quantity::TcpaPrudent) {
+                Quantity::Tcpa
+            } else {
+                Quantity::Range
+            };
             return (each == Whose::Target).then_some(Worst { by: Measure::Quantity(by), highest: false });
         };
         let (word, rest) = text.split_once(' ').unwrap_or((text, ""));

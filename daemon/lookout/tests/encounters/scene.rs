@@ -60,11 +60,12 @@ fn turns(chance: &mut Chance, meet_s: f64, quick: bool) -> Vec<Turn> {
 }
 
 impl Scene {
-    /// The encounter of a seed.
-    pub fn new(seed: u64) -> Self {
+    /// The encounter of a seed; with another warning time than the order's, where one is given.
+    pub fn new(seed: u64, warning_s: Option<f64>) -> Self {
         let mut chance = Chance::new(seed);
         let c = &mut chance;
         let order = ORDERS[usize::from(c.happens(0.5))];
+        let order = Order { tcpa_s: warning_s.unwrap_or(order.tcpa_s), ..order };
         let class_b = c.happens(0.4);
         let meet_s = (order.tcpa_s + c.between(120.0, 900.0)).round();
         let start = Position::new(c.between(-65.0, 65.0), c.between(-180.0, 180.0)).unwrap();
