@@ -112,6 +112,12 @@ fn targets(s: &mut Screen, targets: &[Value]) {
         };
         let age = t["age_s"].as_f64().map_or(String::new(), |a| format!(", heard {} ago", span(a)));
         s.line(2, &format!("{cpa}{age}"));
+        if let Some(meeting) = t["meeting"].as_str() {
+            s.line(2, meeting);
+        }
+        if let Some(described) = t["described"].as_str() {
+            s.line(2, described);
+        }
     }
 }
 
@@ -123,6 +129,9 @@ fn own(s: &mut Screen, own: &Value) {
     s.line(0, &aged(place.to_owned(), "position_age_s"));
     s.line(0, &format!("SOG {}  COG {}", number(&own["sog_kn"], " kn"), degrees(&own["cog_deg"])));
     s.line(0, &aged(format!("Heading {}", degrees(&own["heading_deg"])), "heading_age_s"));
+    if let Some(age) = own["transmitted_age_s"].as_f64() {
+        s.line(0, &format!("Own AIS last heard transmitting {} ago", span(age)));
+    }
     s.line(0, &aged(format!("Depth {}", number(&own["depth_m"], " m")), "depth_age_s"));
 }
 

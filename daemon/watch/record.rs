@@ -44,11 +44,6 @@ impl Watch {
         });
         Output::Event { at: stamp, record, carry: e.carry }
     }
-
-    /// A target's part of a record.
-    pub(super) fn targets(&self, at: Moment) -> Vec<TargetPart> {
-        self.lookout.targets(at).iter().map(target_part).collect()
-    }
 }
 
 pub(super) fn own_part(own: &OwnState) -> OwnPart {
@@ -61,7 +56,7 @@ pub(super) fn own_part(own: &OwnState) -> OwnPart {
     }
 }
 
-fn target_part(t: &TargetState) -> TargetPart {
+pub(super) fn target_part(t: &TargetState) -> TargetPart {
     TargetPart {
         mmsi: t.mmsi,
         name: t.name.clone(),

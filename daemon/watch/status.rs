@@ -1,9 +1,9 @@
 //! The picture as `status` tells it.
 
-use super::record::casualty_part;
+use super::record::{casualty_part, target_part};
 use super::{Watch, look};
-use crate::event::TargetPart;
 use crate::words;
+use lookout::TargetState;
 use lookout::casualty::{spoken, who};
 use rules::Declared;
 use sentence::{Counts, Refusal};
@@ -50,6 +50,7 @@ impl Watch {
                 ("true_wind_direction_deg", json!(own.true_wind_direction_deg)),
                 ("pressure_hpa", json!(own.pressure_hpa)),
                 ("sun_up", json!(own.sun_up)),
+                ("transmitted_age_s", json!(own.transmitted_age_s)),
             ]
             .map(|(k, v)| (k.to_owned(), v)),
         );
@@ -80,9 +81,12 @@ impl Watch {
                 })
             })
             .collect();
-        let all = self.targets(at);
-        let target = |t: &TargetPart| {
+        let all = self.lookout.targets(at);
+        let target = |state: &TargetState| {
+            let t = &target_part(state);
             let mut part = to_map(t);
+            part.insert("meeting".into(), state.meeting().into());
+            part.insert("described".into(), state.described().into());
             let relative = t.relative_bearing_deg.zip(t.relative_to);
             part.insert("look".into(), look::words(t.range_nm, t.bearing_deg, relative, None).into());
             Value::Object(part)

@@ -205,6 +205,7 @@ impl Lookout {
             water_temperature_c: v(Q::WaterTemperature),
             battery_v: v(Q::BatteryVoltage),
             sun_up: self.sun.map(|(_, up)| up),
+            transmitted_age_s: self.own.transmitted().map(|t| at.seconds_from(t)),
         }
     }
 

@@ -65,6 +65,8 @@ pub struct OwnState {
     pub battery_v: Option<f64>,
     /// Whether the sun is up at the boat.
     pub sun_up: Option<bool>,
+    /// Seconds since own AIS transmitter was last heard.
+    pub transmitted_age_s: Option<f64>,
 }
 
 /// A target. `None` is not available.
@@ -142,4 +144,43 @@ pub struct TargetState {
     pub age_s: Option<f64>,
     /// Her reports have stopped.
     pub lost: bool,
+}
+
+/// A bearing that changes more slowly than this, in degrees a minute, is told as steady: half a degree is what a hand
+/// bearing compass shows over two minutes (common practice).
+const STEADY_DEG_MIN: f64 = 0.3;
+
+/// Nearer to own bow or stern than this, nobody can say on which side of it she passes (own choice: the errors of two
+/// receivers and of two courses over some minutes).
+const TOUCHING_NM: f64 = 0.05;
+
+impl TargetState {
+    /// How she meets own vessel, in words and without advice: situation, who passes where and at what distance, whether
+    /// her bearing is steady, the rule that speaks of it. `None` once she is past, or where nothing is known.
+    pub fn meeting(&self) -> Option<String> {
+        if !self.tcpa_s.is_some_and(|s| s > 0.0) {
+            return None;
+        }
+        let mut parts: Vec<String> = self.situation.iter().map(|s| (*s).to_owned()).collect();
+        if let (Some(passing), Some(nm)) = (self.passing, self.crosses_bow_nm) {
+            parts.push(match nm.abs() {
+                nm if nm < TOUCHING_NM => "passes neither clear ahead nor clear astern".to_owned(),
+                nm => format!("passes {passing} at {nm:.2} nm"),
+            });
+        }
+        if self.bearing_drift_deg_min.is_some_and(|d| d.abs() < STEADY_DEG_MIN) {
+            parts.push("bearing steady".to_owned());
+        }
+        parts.extend(self.rule.clone());
+        (!parts.is_empty()).then(|| parts.join("; "))
+    }
+
+    /// What she is, as far as she tells: type, length, status.
+    pub fn described(&self) -> String {
+        let kind = self.ship_type.unwrap_or_else(|| self.kind.word()).to_owned();
+        let length = self.length_m.map(|m| format!("{m:.0} m"));
+        let status = self.status.map(str::to_owned);
+        let lost = self.lost.then(|| "reports have stopped".to_owned());
+        [Some(kind), length, status, lost].into_iter().flatten().collect::<Vec<_>>().join(", ")
+    }
 }

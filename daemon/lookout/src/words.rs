@@ -101,5 +101,5 @@ pub(crate) fn rule(
         (_, _, Some(other)) if other != "power" => format!("rule 18, she is {other}"),
         _ => return None,
     };
-    Some(text)
+    Some(format!("{text} (rules 9 and 10 as well in a narrow channel or a traffic lane)"))
 }

@@ -184,3 +184,16 @@ fn a_radar_target_is_one_of_its_own_until_it_agrees_with_a_ship() {
     let all = lookout.targets(at(3.0));
     assert_eq!((all.len(), all[0].kind, all[0].by_radar), (1, Kind::Vessel, true), "{all:?}");
 }
+
+#[test]
+fn a_meeting_is_told_by_its_geometry_and_never_as_advice() {
+    let mut lookout = own(Settings::default());
+    // Own vessel north at 6 knots from the middle; she comes from starboard at the same speed, a little late.
+    let t = seen(&mut lookout, ship(3.0, 3.0, 270.0, 6.0));
+    let told = t.meeting().unwrap();
+    assert!(told.starts_with("crossing from starboard; passes neither"), "{told}");
+    assert!(told.ends_with("; bearing steady"), "{told}");
+    // Past and clear there is nothing to tell.
+    let t = seen(&mut own(Settings::default()), ship(-1.0, -1.0, 270.0, 6.0));
+    assert_eq!(t.meeting(), None);
+}

@@ -448,6 +448,11 @@ impl OwnVessel {
         Some((track.motion()?, track.doubt(at)))
     }
 
+    /// When own AIS transmitter was last heard.
+    pub fn transmitted(&self) -> Option<Moment> {
+        self.watched.transmitted()
+    }
+
     /// Takes whether a trouble holds that is seen elsewhere than in her instruments.
     pub fn weigh(&mut self, at: Moment, t: Trouble, holds: Option<String>, findings: &mut Vec<Finding>) {
         self.doubts.weigh(at, t, holds, findings);

@@ -99,6 +99,10 @@ impl Watched {
         self.transmitter_position = position.map(|p| (at, p)).or(self.transmitter_position);
     }
 
+    pub fn transmitted(&self) -> Option<Moment> {
+        self.transmitter
+    }
+
     pub fn transmitter_silent_at(&self) -> Option<Moment> {
         self.transmitter.map(|t| t + TRANSMITTER_SILENCE + Duration::from_millis(1))
     }
