@@ -43,7 +43,9 @@ pub struct Order {
     pub when: Condition,
     /// When it is over; `None`: as soon as `when` is false.
     pub until: Option<Condition>,
-    /// `when` must be true so long before it calls.
+    /// Where it has called and this becomes true, it calls again, once, though somebody has acknowledged.
+    pub worse: Option<Condition>,
+    /// `when` must be true so long before it calls, and `worse` before it calls again.
     pub held: Duration,
     /// The end must be so for so long before it is over.
     pub over_for: Duration,

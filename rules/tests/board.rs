@@ -342,3 +342,39 @@ fn what_an_order_asks_for_and_nothing_heard_gives_is_named() {
     t.set(SHIP, Q::Cpa, 0.5);
     assert_eq!(told(&t)[1], line("close", &[], false));
 }
+
+#[test]
+fn a_ship_acknowledged_that_turns_toward_us_calls_again_once() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "close"
+        each = "target"
+        priority = "alarm"
+        when = "CPA is under 2 nm"
+        until = "CPA is over 2.5 nm"
+        worse = "CPA is under 0.5 nm"
+        held = "10 s"
+        text = "CPA {CPA}"
+        "#,
+    );
+    t.set(SHIP, Q::Cpa, 1.5).pass(11.0);
+    let id = t.first_alert();
+    t.board.acknowledge(t.at(), id).unwrap();
+    assert_eq!(t.kinds(), [Raised, Acknowledged]);
+    // A moment's noise is not worse, and what lasts is; once.
+    t.set(SHIP, Q::Cpa, 0.4).pass(5.0);
+    t.set(SHIP, Q::Cpa, 0.6).pass(5.0);
+    assert_eq!(t.kinds(), [] as [rules::EventKind; 0]);
+    t.set(SHIP, Q::Cpa, 0.3).pass(11.0);
+    assert_eq!(t.told(), ["Repeated close: CPA 0.30 nm"]);
+    assert_eq!(t.board.alerts().next().unwrap().state, rules::AlertState::ActiveUnacknowledged);
+    t.board.acknowledge(t.at(), id).unwrap();
+    t.set(SHIP, Q::Cpa, 0.7).pass(20.0);
+    t.set(SHIP, Q::Cpa, 0.2).pass(20.0);
+    assert_eq!(t.kinds(), [Acknowledged]);
+    // Past and clear, another meeting begins anew; what is so when it is called needs no second call.
+    t.set(SHIP, Q::Cpa, 3.0).pass(1.0);
+    t.set(SHIP, Q::Cpa, 0.1).pass(30.0);
+    assert_eq!(t.kinds(), [Cleared, Raised]);
+}

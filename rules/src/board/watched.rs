@@ -44,6 +44,17 @@ struct Entry {
     phase: Phase,
     alert: Option<AlertId>,
     unknown_since: Option<Moment>,
+    /// How far it has come to worse than it was called for.
+    worse: Worse,
+}
+
+/// Whether a subject has come to what its order calls worse.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Worse {
+    /// Not yet, and not so long enough.
+    Not(Hold),
+    /// It was so when it was called, or has been told since.
+    Told,
 }
 
 /// An order at work.
@@ -231,7 +242,17 @@ impl Watched {
             };
             let alert = desk.alerts.adopt(&Source::Order(self.order.name.clone()), subject);
             let phase = if alert.is_some() { Phase::On } else { Phase::Quiet };
-            self.entries.insert(subject, Entry { since: at, tests, phase, alert, unknown_since: None });
+            self.entries.insert(
+                subject,
+                Entry {
+                    since: at,
+                    tests,
+                    phase,
+                    alert,
+                    unknown_since: None,
+                    worse: Worse::Not(Hold::default()),
+                },
+            );
         }
         self.truths.clone_from(&self.shared_truth);
         let mut due = None;
@@ -252,7 +273,12 @@ impl Watched {
             Some(u) => u.judge(&self.truths),
             None => opposite(begins),
         };
+        let worse = self.order.worse.as_ref().map(|w| w.judge(&self.truths));
+        let called =
+            self.entries.get(&subject).is_some_and(|e| matches!(e.phase, Phase::On | Phase::Falling(_)));
         let step_due = self.step(subject, begins, ends, desk);
+        let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, desk));
+        let step_due = sooner(step_due, worse_due);
         self.note_unknown(subject, begins, at);
         desk.timers.set((self.place, Some(subject)), sooner(due, step_due));
     }
@@ -322,7 +348,43 @@ impl Watched {
         }
     }
 
-    /// An alert begins.
+    /// From bad to worse, where it had been called before this moment; returns when to look again.
+    fn step_worse(
+        &mut self,
+        subject: Subject,
+        worse: Truth,
+        called: bool,
+        desk: &mut Desk<'_>,
+    ) -> Option<Moment> {
+        let at = desk.sight.at;
+        let entry = self.entries.get_mut(&subject)?;
+        if !called || !matches!(entry.phase, Phase::On | Phase::Falling(_)) {
+            // What is so already when it is called is told with it.
+            entry.worse = if worse == Truth::True { Worse::Told } else { Worse::Not(Hold::default()) };
+            return None;
+        }
+        let Worse::Not(hold) = entry.worse else { return None };
+        let hold = match worse {
+            Truth::True => hold.running(at),
+            Truth::Unknown => hold.paused(at),
+            Truth::False => Hold::default(),
+        };
+        entry.worse = Worse::Not(hold);
+        if worse != Truth::True {
+            return None;
+        }
+        let ready = hold.reaches(at, self.order.held);
+        if ready > at {
+            return Some(ready);
+        }
+        entry.worse = Worse::Told;
+        if entry.alert.is_some() {
+            self.begin(subject, desk);
+        }
+        None
+    }
+
+    /// An alert begins, or has come to worse.
     fn begin(&mut self, subject: Subject, desk: &mut Desk<'_>) {
         let standing = self.entries.values().filter(|e| e.alert.is_some()).count();
         let known = self.entries.get(&subject).is_some_and(|e| e.alert.is_some());

@@ -12,7 +12,8 @@
 //! | `priority` | `"alarm"`, `"warning"`, `"caution"`, or `"notice"`, which is only noted |
 //! | `when` | the condition at which to call: a text, or `{ all = […] }`, `{ any = […] }`, `{ none = […] }`, which nest |
 //! | `until` | the condition at which it is over; left out, as soon as `when` is false. Limits apart keep a value that wavers from calling twice |
-//! | `held` | `when` must be true so long before it calls |
+//! | `worse` | where it has called and this becomes true, it calls again, once, though somebody has acknowledged: a ship that turns toward us |
+//! | `held` | `when` must be true so long before it calls, and `worse` before it calls again |
 //! | `over_for` | the end must be so for so long before it is over |
 //! | `text` | what is told; `{name}` and any measure in braces, `{CPA}`, `{age of position}` |
 //! | `only` | applies by what is declared and by the sun: `"by night"`, `"by day"`, `"under sail"`, `"under power"`, `"hove to"`, `"at anchor"`, `"moored"`, `"ocean"`, `"coastal"`, `"good visibility"`, `"restricted visibility"`. Several of a kind: any of them |

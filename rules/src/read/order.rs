@@ -31,6 +31,7 @@ const FIELDS: &[&str] = &[
     "priority",
     "when",
     "until",
+    "worse",
     "held",
     "over_for",
     "text",
@@ -75,6 +76,7 @@ impl Reader<'_, '_> {
             }
         };
         let until = f.get("until").map(|v| self.condition(v, each, &mut tests, 0));
+        let worse = f.get("worse").map(|v| self.condition(v, each, &mut tests, 0));
         let signals = self.signals(&f);
         let name = name.map(|(n, _)| n);
         let text = self.text(&f, each, name.as_deref().unwrap_or(""), &tests);
@@ -106,6 +108,10 @@ impl Reader<'_, '_> {
             when: when?,
             until: match until {
                 Some(u) => Some(u?),
+                None => None,
+            },
+            worse: match worse {
+                Some(w) => Some(w?),
                 None => None,
             },
             held,
