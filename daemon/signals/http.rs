@@ -7,11 +7,13 @@ use hyper::{Request, StatusCode, Uri};
 use hyper_util::rt::TokioIo;
 use std::time::Duration;
 use thiserror::Error;
+use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
 
 /// Where a webhook posts to.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Address {
+    tls: bool,
     host: String,
     port: u16,
     path_and_query: String,
@@ -25,21 +27,32 @@ pub struct AddressError(&'static str);
 /// Reads the address of a webhook.
 ///
 /// # Errors
-/// When it is not http with a host.
+/// When it is neither http nor, where the program was built with it, https, with a host.
 pub fn address(text: &str) -> Result<Address, AddressError> {
     let uri: Uri = text.parse().map_err(|_| AddressError(""))?;
-    match uri.scheme_str() {
-        Some("http") => {}
-        Some("https") => return Err(AddressError("; https is not spoken, put a relay on this network")),
+    let tls = match uri.scheme_str() {
+        Some("http") => false,
+        Some("https") if cfg!(feature = "https") => true,
+        Some("https") => {
+            return Err(AddressError(
+                "; this program was built without https: build it with --features https, or put a relay on this network",
+            ));
+        }
         _ => return Err(AddressError("")),
-    }
+    };
     let host = uri.host().filter(|h| !h.is_empty()).ok_or(AddressError(""))?;
     let path_and_query = uri.path_and_query().map_or("/", |p| p.as_str());
     Ok(Address {
+        tls,
         host: host.to_lowercase(),
-        port: uri.port_u16().unwrap_or(80),
+        port: uri.port_u16().unwrap_or(usual_port(tls)),
         path_and_query: path_and_query.to_owned(),
     })
+}
+
+/// The port of an address that names none.
+const fn usual_port(tls: bool) -> u16 {
+    if tls { 443 } else { 80 }
 }
 
 /// Why a post did not succeed.
@@ -63,7 +76,7 @@ impl Trouble {
 impl Address {
     /// Host, and port where it is not the usual one (RFC 9421 section 2.2.3).
     pub(super) fn authority(&self) -> String {
-        if self.port == 80 { self.host.clone() } else { format!("{}:{}", self.host, self.port) }
+        if self.port == usual_port(self.tls) { self.host.clone() } else { format!("{}:{}", self.host, self.port) }
     }
 
     /// The path.
@@ -97,6 +110,21 @@ impl Address {
     async fn exchange(&self, headers: &[(HeaderName, HeaderValue)], body: String) -> Result<(), Trouble> {
         let host = self.host.trim_matches(['[', ']']);
         let stream = TcpStream::connect((host, self.port)).await.map_err(|e| self.away(&e))?;
+        #[cfg(feature = "https")]
+        if self.tls {
+            let stream = super::tls::open(host, stream).await.map_err(|e| self.away(&e))?;
+            return self.over(stream, headers, body).await;
+        }
+        self.over(stream, headers, body).await
+    }
+
+    /// The exchange over a connection that stands.
+    async fn over(
+        &self,
+        stream: impl AsyncRead + AsyncWrite + Send + Unpin + 'static,
+        headers: &[(HeaderName, HeaderValue)],
+        body: String,
+    ) -> Result<(), Trouble> {
         let (mut sender, connection) =
             hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(|e| self.away(&e))?;
         let mut request = Request::post(&self.path_and_query)
@@ -143,8 +171,12 @@ mod tests {
         assert_eq!(a.authority(), "[::1]:8080");
         let a = address("http://Boat.local").unwrap();
         assert_eq!((a.port, a.authority().as_str(), a.path(), a.query()), (80, "boat.local", "/", None));
-        for bad in ["", "boat.local", "https://x", "http://", "http:///x"] {
+        for bad in ["", "boat.local", "ftp://x", "http://", "http:///x"] {
             assert!(address(bad).is_err(), "{bad}");
+        }
+        match address("https://boat.local/a") {
+            Ok(a) => assert!(cfg!(feature = "https") && a.port == 443 && a.authority() == "boat.local"),
+            Err(e) => assert!(!cfg!(feature = "https") && e.to_string().contains("--features https"), "{e}"),
         }
     }
 }

@@ -10,6 +10,8 @@ mod nmea;
 mod signature;
 mod standing;
 mod template;
+#[cfg(feature = "https")]
+mod tls;
 mod trial;
 mod webhook;
 
