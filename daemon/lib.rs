@@ -13,6 +13,7 @@ pub mod gpio;
 pub mod listen;
 pub mod logbook;
 mod muster;
+pub mod recording;
 pub mod replay;
 pub mod review;
 pub mod run;

@@ -9,6 +9,7 @@ use crate::control::{self, Ask, Question};
 use crate::feeds::{FeedStatus, Line, Lines, Runner};
 use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
 use crate::muster;
+use crate::recording::{Mark, Recorder};
 use crate::service::{self, Manager};
 use crate::signals::{self, News, Signals};
 use crate::watch::{FeedSetting, Line as MusterLine, Numbers, Output, Watch};
@@ -30,7 +31,7 @@ const AT_ONCE: usize = 256;
 /// Everything that waits for the disk when the daemon is stopped has so long to get there.
 const LAST_WRITE: Duration = Duration::from_millis(1600);
 /// No sentence of a live feed is older: 2026-01-01T00:00:00Z, before this program was finished.
-const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
+pub(crate) const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
 /// The watch is told so often how its feeds do.
 const FEEDS_LOOKED_AT_EVERY: Duration = Duration::from_secs(10);
 /// Plotters are told so often where the casualties are, by a new report or by the estimate.
@@ -84,7 +85,7 @@ struct Found {
     from: String,
     /// What is wrong with the file.
     trouble: Option<String>,
-    /// The text of a good file, to be kept.
+    /// Their text; `None` for the built-in ones.
     text: Option<String>,
 }
 
@@ -95,12 +96,12 @@ fn find_orders(path: &Path, last_good: Option<&str>) -> Found {
         Err(why) => why,
     };
     let copy = last_good.and_then(|text| Some((Orders::read("the last good copy", text).ok()?, text)));
-    let (orders, from) = match copy {
-        Some((orders, _)) => (orders, "the last good copy".to_owned()),
-        None => (crate::check::built_in_orders(), crate::check::BUILT_IN.to_owned()),
+    let (orders, from, text) = match copy {
+        Some((orders, text)) => (orders, "the last good copy".to_owned(), Some(text.to_owned())),
+        None => (crate::check::built_in_orders(), crate::check::BUILT_IN.to_owned(), None),
     };
     let trouble = Some(format!("The watch stands by other orders ({from}). {why}"));
-    Found { orders, from, trouble, text: None }
+    Found { orders, from, trouble, text }
 }
 
 async fn stand(boat: Boat) -> Result<(), String> {
@@ -197,6 +198,7 @@ struct Daemon {
     copied: Arc<AtomicI64>,
     feeds_told: Moment,
     feeds_looked_at: Moment,
+    recorder: Recorder,
     /// When plotters were told last where the casualties are.
     places_told: Moment,
     rates_kept: Moment,
@@ -219,6 +221,7 @@ impl Daemon {
             casualty: recovered.next_casualty.saturating_sub(1),
         };
         let watch = Watch::new(now, &boat, &settings, last, Some(NOT_BEFORE));
+        let recorder = Recorder::start(&boat, last);
         let failing_signals: Vec<(String, bool)> =
             signals::names(&boat).into_iter().map(|n| (n, false)).collect();
         Self {
@@ -235,6 +238,7 @@ impl Daemon {
             copied: Arc::new(AtomicI64::new(i64::MIN)),
             feeds_told: now,
             feeds_looked_at: now,
+            recorder,
             places_told: now,
             rates_kept: now,
         }
@@ -267,11 +271,12 @@ impl Daemon {
 
     fn put_in_force(&mut self, at: Moment, found: Found) {
         self.watch.set_orders(at, found.orders, &found.from);
-        if let Some(text) = found.text {
-            self.logbook.save_state(self.watch.stamp(at), LAST_GOOD_ORDERS, &text);
+        if let (Some(text), None) = (&found.text, &found.trouble) {
+            self.logbook.save_state(self.watch.stamp(at), LAST_GOOD_ORDERS, text);
             self.watch.enter(at, EntryKind::Orders, format!("Orders read: {}", found.from));
         }
-        self.watch.trouble(at, BuiltIn::OrdersNotLoaded, Subject::Lookout, found.trouble);
+        self.recorder.orders(at, &found.from, found.text);
+        self.trouble(at, BuiltIn::OrdersNotLoaded, Subject::Lookout, found.trouble);
     }
 
     /// Reads the orders anew: all or nothing. Those in force stay where the file is bad.
@@ -287,7 +292,7 @@ impl Daemon {
             }
             Err(why) => {
                 let told = format!("The orders in force stay. {why}");
-                self.watch.trouble(at, BuiltIn::OrdersNotLoaded, Subject::Lookout, Some(told.clone()));
+                self.trouble(at, BuiltIn::OrdersNotLoaded, Subject::Lookout, Some(told.clone()));
                 Err(ActError::Wrong(told))
             }
         }
@@ -317,9 +322,14 @@ impl Daemon {
                 });
                 return;
             }
-            Ask::Act(act) => self.watch.act(at, act).map(|done| json!({"done": done})),
+            Ask::Act(act) => self.act(at, act).map(|done| json!({"done": done})),
             Ask::Handover(who) => self.handover(at, who),
-            Ask::Casualty(question) => self.watch.casualty_told(at, &question),
+            Ask::Casualty(question) => {
+                if question.searched {
+                    self.recorder.mark(at, || Mark::Casualty(question.clone()));
+                }
+                self.watch.casualty_told(at, &question)
+            }
             Ask::Reload => self.reload(),
             Ask::Test(None) => Ok(json!({"done": "told to sound", "signals": self.signals.test(None)})),
             Ask::Test(Some(name)) => match self.try_signal(&name, question.reply) {
@@ -331,10 +341,14 @@ impl Daemon {
             },
             Ask::Muster(ask) => {
                 let outside = self.outside_lines();
+                self.recorder.mark(at, || Mark::Muster { ask: ask.clone(), outside: outside.clone() });
                 self.watch.muster(at, ask, outside)
             }
-            Ask::Button(name, _) if self.watch.is_tried(at, &name) => Ok(json!({"done": "tried"})),
-            Ask::Button(_, act) => self.watch.act(at, act).map(|done| json!({"done": done})),
+            Ask::Button(button, _) if self.watch.is_tried(at, &button) => {
+                self.recorder.mark(at, || Mark::Tried { button });
+                Ok(json!({"done": "tried"}))
+            }
+            Ask::Button(_, act) => self.act(at, act).map(|done| json!({"done": done})),
             Ask::Status => Ok(self.status(at)),
         };
         // Whoever asked may have gone; what was done stays done.
@@ -346,7 +360,7 @@ impl Daemon {
     fn handover(&mut self, at: Moment, who: Option<String>) -> Result<Value, ActError> {
         let mut told = self.watch.handover(at);
         if let Some(who) = who {
-            told["done"] = self.watch.act(at, Act::Handover { who })?.into();
+            told["done"] = self.act(at, Act::Handover { who })?.into();
             told["sounding"] = self.signals.test(None).into();
         }
         Ok(told)
@@ -417,14 +431,19 @@ impl Daemon {
         let mut next = Some(first);
         for _ in 0..AT_ONCE {
             let Some(line) = next else { break };
-            self.watch.hear(line.at, line.feed, &line.bytes);
+            self.take(&line);
             // What it raised goes out before the next line is looked at.
             self.put_out();
             next = lines.ready();
         }
         if let Some(line) = next {
-            self.watch.hear(line.at, line.feed, &line.bytes);
+            self.take(&line);
         }
+    }
+
+    fn take(&mut self, line: &Line) {
+        self.recorder.line(|| self.watch.stamp(line.at), line.feed, &line.bytes);
+        self.watch.hear(line.at, line.feed, &line.bytes);
     }
 
     fn signal_news(&mut self, news: News) {
@@ -435,7 +454,7 @@ impl Daemon {
         }
         *failing = news.outcome.is_err();
         let words = news.outcome.err().map(|why| format!("The {name} fails: {why}"));
-        self.watch.trouble(self.clock.now(), BuiltIn::SignalFailing, Subject::Signal(news.signal), words);
+        self.trouble(self.clock.now(), BuiltIn::SignalFailing, Subject::Signal(news.signal), words);
     }
 
     fn logbook_health(&mut self) {
@@ -445,8 +464,18 @@ impl Daemon {
             self.logbook_failing = !health.is_good();
             let words =
                 health.failing.map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
-            self.watch.trouble(at, BuiltIn::LogbookFailing, Subject::Logbook, words);
+            self.trouble(at, BuiltIn::LogbookFailing, Subject::Logbook, words);
         }
+    }
+
+    fn act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
+        self.recorder.mark(at, || Mark::Act(act.clone()));
+        self.watch.act(at, act)
+    }
+
+    fn trouble(&mut self, at: Moment, what: BuiltIn, about: Subject, words: Option<String>) {
+        self.recorder.mark(at, || Mark::Trouble { what, about, words: words.clone() });
+        self.watch.trouble(at, what, about, words);
     }
 
     /// When the next pass falls due if nothing comes.
@@ -458,15 +487,24 @@ impl Daemon {
     /// Ends a pass of the loop: timers that fell due, and everything that came out.
     fn pass(&mut self) {
         let at = self.clock.now();
-        self.watch.system_utc(at, self.clock.utc());
+        let utc = self.clock.utc();
+        self.recorder.clock(at, utc);
+        self.watch.system_utc(at, utc);
         if at.since(self.feeds_looked_at) >= FEEDS_LOOKED_AT_EVERY {
             self.feeds_looked_at = at;
             for ((_, feed), n) in self.feeds.iter().zip(0..) {
-                self.watch.feed_state(at, FeedId(n), feed.state() == "up", &feed.counts());
+                let (feed, open, counts) = (FeedId(n), feed.state() == "up", feed.counts());
+                self.watch.feed_state(at, feed, open, &counts);
+                self.recorder.mark(at, || Mark::Feed { feed, open, counts });
             }
         }
         self.watch.advance(at);
         self.put_out();
+        if let Some(failing) = self.recorder.pass(at, &self.watch, &self.boat.feeds) {
+            let words = failing.map(|why| format!("Sentences are not kept, watch and logbook go on: {why}"));
+            self.trouble(at, BuiltIn::LogbookFailing, Subject::Lookout, words);
+            self.put_out();
+        }
         if at.since(self.places_told) >= PLACES_EVERY {
             self.places_told = at;
             let places = self.watch.places(at);
@@ -505,6 +543,7 @@ impl Daemon {
                 Output::Event { at, record, carry } => {
                     let (AlertId(alert), text) = (record.alert.id, &record.alert.text);
                     tracing::info!(event = ?record.event, priority = %record.alert.priority, alert, "{text}");
+                    self.recorder.event(&record);
                     // Saved first, so that they reach the disk together with the event they belong to.
                     let [alerts, casualties] = self.watch.snapshot(at.steady);
                     self.logbook.save_state(at, ALERTS, &alerts);
@@ -518,6 +557,7 @@ impl Daemon {
 
     async fn stop(mut self) {
         let at = self.clock.now();
+        self.recorder.stop();
         self.watch.enter(at, EntryKind::Lookout, "The watch was told to stop".to_owned());
         self.tell_feeds(at);
         self.put_out();

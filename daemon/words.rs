@@ -3,6 +3,7 @@
 use crate::event::EventRecord;
 use rules::EventKind;
 use std::time::Duration;
+use terms::Utc;
 
 /// A span of time as it is said: seconds below two minutes, minutes below two hours.
 pub fn span(d: Duration) -> String {
@@ -11,6 +12,12 @@ pub fn span(d: Duration) -> String {
         s @ 120..7200 => format!("{} min", s / 60),
         s => format!("{} h {} min", s / 3600, s / 60 % 60),
     }
+}
+
+/// A time as part of a file's name.
+pub fn compact(utc: Utc) -> String {
+    let plain = utc.to_string().chars().filter(char::is_ascii_alphanumeric).take(15).collect::<String>();
+    plain + "Z"
 }
 
 /// An event on one plain line.

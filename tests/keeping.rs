@@ -6,7 +6,7 @@
 #[allow(dead_code)]
 mod desk;
 
-use desk::{Desk, ask, at, log, open, own, record, settings, target, wait_for};
+use desk::{Desk, Disk, ask, at, log, open, own, record, settings, target, wait_for};
 use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Trouble};
 use middlewatch::review::{self, Span};
 use rules::{EventKind, Priority};
@@ -218,33 +218,6 @@ fn a_long_reader_does_not_leave_a_long_write_ahead_log() {
     reader.execute_batch("COMMIT").unwrap();
     write(112);
     assert!(wal() <= 8 << 20, "{} after the reader has gone", wal());
-}
-
-/// A disk of a size in KiB, gone at the end.
-struct Disk<'a>(&'a std::path::Path);
-
-impl<'a> Disk<'a> {
-    fn new(at: &'a std::path::Path, kib: u32) -> Self {
-        std::fs::create_dir_all(at).unwrap();
-        let disk = Self(at);
-        disk.mount(&format!("size={kib}k"));
-        disk
-    }
-
-    fn mount(&self, options: &str) {
-        let done = std::process::Command::new("mount")
-            .args(["-t", "tmpfs", "-o", options, "none"])
-            .arg(self.0)
-            .status()
-            .unwrap();
-        assert!(done.success());
-    }
-}
-
-impl Drop for Disk<'_> {
-    fn drop(&mut self) {
-        let _ = std::process::Command::new("umount").arg(self.0).status();
-    }
 }
 
 #[test]

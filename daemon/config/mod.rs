@@ -51,10 +51,21 @@ pub struct Boat {
     pub orders: Option<PathBuf>,
     /// The logbook; `None` for the default place.
     pub logbook: Option<PathBuf>,
+    /// Where sentences are kept too, if at all.
+    pub sentences: Option<Sentences>,
     /// The control socket; `None` for the default place.
     pub control: Option<PathBuf>,
     /// Control over TCP; `None` for none.
     pub listen: Option<Listen>,
+}
+
+/// Sentences that are kept as they came.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sentences {
+    /// In this folder.
+    pub folder: PathBuf,
+    /// All files together are no larger.
+    pub limit_bytes: u64,
 }
 
 /// The vessel.

@@ -2,7 +2,7 @@
 
 use super::gear::RawDay;
 use super::line::RawHeartbeat;
-use super::{Boat, Crew, Feed, SILENT_AFTER, Source, Vessel};
+use super::{Boat, Crew, Feed, SILENT_AFTER, Sentences, Source, Vessel};
 use serde::Deserialize;
 use serde::de::IntoDeserializer;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -17,6 +17,8 @@ use toml::de::{DeTable, DeValue};
 const VERSION: u32 = 1;
 /// The most feeds, and the most signals.
 const MOST_LINES: usize = 32;
+/// The folder of sentences takes so much unless it is told otherwise.
+const SENTENCES_MB: u64 = 1000;
 /// The most crew.
 const MOST_CREW: usize = 64;
 /// The most gear with a date.
@@ -73,6 +75,14 @@ struct RawPlace {
     path: PathBuf,
 }
 
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawLogbook {
+    path: Option<PathBuf>,
+    sentences: Option<PathBuf>,
+    sentences_mb: Option<Spanned<u64>>,
+}
+
 /// Keys of the file's top level.
 const TOP: [&str; 13] = [
     "version",
@@ -122,7 +132,9 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
             "button" => boat.buttons = r.each(value, MOST_LINES, Reader::button),
             "heartbeat" => boat.heartbeat = r.take::<RawHeartbeat>(value).and_then(|h| r.line(h.line)),
             "orders" => boat.orders = r.take::<RawPlace>(value).map(|p| p.path),
-            "logbook" => boat.logbook = r.take::<RawPlace>(value).map(|p| p.path),
+            "logbook" => {
+                (boat.logbook, boat.sentences) = r.take(value).map(|l| r.logbook(l)).unwrap_or_default();
+            }
             "control" => {
                 (boat.control, boat.listen) = r.take(value).map(|c| r.control(c)).unwrap_or_default();
             }
@@ -258,6 +270,22 @@ impl Reader {
             dimensions_m,
             masthead_m,
         }
+    }
+
+    fn logbook(&mut self, l: RawLogbook) -> (Option<PathBuf>, Option<Sentences>) {
+        let mb = l.sentences_mb.as_ref().map_or(SENTENCES_MB, |mb| *mb.get_ref());
+        if let Some(written) = &l.sentences_mb
+            && (l.sentences.is_none() || !(1..=1_000_000).contains(&mb))
+        {
+            let words = if l.sentences.is_none() {
+                "`sentences_mb` bounds the folder that `sentences` names"
+            } else {
+                "the folder of sentences takes from 1 to 1000000 MB"
+            };
+            self.problem(written.span(), words);
+        }
+        let folder = l.sentences.map(|f| self.beside(&f));
+        (l.path, folder.map(|folder| Sentences { folder, limit_bytes: mb * 1_000_000 }))
     }
 
     fn crew(&mut self, c: RawCrew, _: Range<usize>) -> Option<Crew> {

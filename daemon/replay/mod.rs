@@ -1,5 +1,7 @@
 //! `replay`: recorded sentences or a scenario through the watch, as fast as it goes.
 
+mod repeat;
+mod source;
 mod timeline;
 
 use crate::act::Act;
@@ -8,17 +10,18 @@ use crate::cli::{Outcome, Replay};
 use crate::config::{self, Boat, SILENT_AFTER};
 use crate::event::EventRecord;
 use crate::logbook::{Logbook, LogbookError, LogbookSettings, Pace, Stamp};
+use crate::recording::{Item, Mark};
 use crate::watch::{FeedSetting, Numbers, Output, Watch};
 use crate::{review, words};
 use rules::{EventKind, Orders, Priority};
-use scenario::{Scenario, Verb, What};
+use scenario::{Verb, What};
+use source::{Next, Playing, Source};
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use terms::{FeedId, Moment, Utc};
-use timeline::{Input, Steady};
+use terms::{Moment, Utc};
+use timeline::Steady;
 
 /// Why a replay could not go on.
 #[derive(Debug, thiserror::Error)]
@@ -81,38 +84,11 @@ fn run(args: &Replay) -> Result<(), ReplayError> {
     for path in &args.inputs {
         sources.push(Source::open(path, start)?);
     }
-    let mut play = Play::new(&boat, orders.unwrap_or_else(built_in_orders), &from, args)?;
+    let mut play = Play::new(boat, orders.unwrap_or_else(built_in_orders), &from, args)?;
     // An input that breaks off is told after what came before it.
     let played = play.run(&mut sources);
     play.end(&sources)?;
     played
-}
-
-/// One input: recorded lines, or a scenario that makes them.
-enum Source {
-    Lines { name: String, input: Box<Input>, feeds: BTreeMap<usize, FeedId> },
-    Scenario(Box<Scenario>),
-}
-
-impl Source {
-    fn open(path: &Path, start: Option<Utc>) -> Result<Self, ReplayError> {
-        let name = path.display().to_string();
-        if path.extension().is_some_and(|e| e == "toml") {
-            let scenario = read_file(path, Scenario::read).map_err(ReplayError::BadFile)?;
-            return Ok(Self::Scenario(Box::new(scenario)));
-        }
-        let reader: Box<dyn io::Read> = if name == "-" {
-            Box::new(io::stdin())
-        } else {
-            Box::new(File::open(path).map_err(|e| ReplayError::Input(name.clone(), e))?)
-        };
-        let name = if name == "-" {
-            "standard input".to_owned()
-        } else {
-            path.file_stem().map_or(name, |s| s.to_string_lossy().into_owned())
-        };
-        Ok(Self::Lines { name, input: Box::new(Input::new(reader, start)), feeds: BTreeMap::new() })
-    }
 }
 
 /// A replay under way.
@@ -126,13 +102,20 @@ struct Play {
     now: Moment,
     told: BTreeMap<Priority, u64>,
     feeds: Configured,
+    boat: Boat,
+    /// The orders that the command line names, and their file.
+    orders: Option<(Orders, String)>,
+    /// Whether a recorded watch is being repeated.
+    recorded: bool,
+    /// Lines that watches before this one refused.
+    refused: u64,
 }
 
 impl Play {
-    fn new(boat: &Boat, orders: Orders, from: &str, args: &Replay) -> Result<Self, ReplayError> {
+    fn new(boat: Boat, orders: Orders, from: &str, args: &Replay) -> Result<Self, ReplayError> {
         let logbook = args.logbook.as_deref().map(open_logbook).transpose()?;
-        let mut watch = Watch::new(Moment::ZERO, boat, &[], Numbers::default(), None);
-        watch.set_orders(Moment::ZERO, orders, from);
+        let mut watch = Watch::new(Moment::ZERO, &boat, &[], Numbers::default(), None);
+        watch.set_orders(Moment::ZERO, orders.clone(), from);
         Ok(Self {
             watch,
             logbook,
@@ -143,70 +126,46 @@ impl Play {
             now: Moment::ZERO,
             told: BTreeMap::new(),
             feeds: Configured(boat.feeds.iter().map(FeedSetting::of).collect()),
+            orders: args.orders.is_some().then(|| (orders.clone(), from.to_owned())),
+            boat,
+            recorded: false,
+            refused: 0,
         })
     }
 
     /// Plays all inputs, merged by time; the first in the list goes first where times are the same.
     fn run(&mut self, sources: &mut [Source]) -> Result<(), ReplayError> {
-        let mut plays: Vec<Option<scenario::Play<'_>>> = Vec::new();
-        let mut scenario_feeds: Vec<BTreeMap<String, FeedId>> = Vec::new();
-        // Scenarios and recorded lines are kept apart, so that each is borrowed only by its own kind.
-        let (mut inputs, mut scenarios) = (Vec::new(), Vec::new());
-        for s in sources {
-            match s {
-                Source::Lines { name, input, feeds } => inputs.push((name, input, feeds)),
-                Source::Scenario(scenario) => scenarios.push(&**scenario),
-            }
-        }
-        for s in &scenarios {
-            plays.push(Some(s.play()));
-            scenario_feeds.push(BTreeMap::new());
-        }
-        let mut waiting: Vec<Option<scenario::Timed<'_>>> =
-            plays.iter_mut().map(|p| p.as_mut().and_then(Iterator::next)).collect();
+        let mut playing: Vec<Playing<'_>> = sources.iter_mut().map(Playing::new).collect();
         let mut steady = Steady::default();
         loop {
             // The earliest of all; undated inputs count from their own start, which is that of the replay.
-            let mut first: Option<(i64, usize, bool)> = None;
-            for (n, (name, input, _)) in inputs.iter_mut().enumerate() {
-                let next = input.peek().map_err(|e| ReplayError::Input(name.clone(), e))?;
-                if let Some((ms, _)) = next
+            let mut first: Option<(i64, usize)> = None;
+            for (n, source) in playing.iter_mut().enumerate() {
+                if let Some(ms) = source.peek()?
                     && first.is_none_or(|f| ms < f.0)
                 {
-                    first = Some((ms, n, false));
+                    first = Some((ms, n));
                 }
             }
-            for (n, timed) in waiting.iter().enumerate() {
-                if let Some(t) = timed
-                    && first.is_none_or(|f| t.utc.0 < f.0)
-                {
-                    first = Some((t.utc.0, n, true));
-                }
-            }
-            let Some((ms, n, made)) = first else { return Ok(()) };
+            let Some((ms, n)) = first else { return Ok(()) };
             let (at, broken) = steady.at(ms);
             self.advance(at)?;
-            if made {
-                let Some(timed) = waiting[n].take() else { return Ok(()) };
-                waiting[n] = plays[n].as_mut().and_then(Iterator::next);
-                if broken {
-                    self.watch.system_utc(at, timed.utc);
-                }
-                match timed.what {
-                    What::Line { feed, line } => {
-                        let id = *scenario_feeds[n].entry(feed.to_owned()).or_insert_with(|| {
-                            self.watch.add_feed(at, self.feeds.of(feed, Some(SILENT_AFTER)))
-                        });
-                        self.lines += 1;
-                        self.watch.hear(at, id, line.as_bytes());
-                    }
-                    What::Act(act) => self.act(at, act),
+            let Some(next) = playing[n].next()? else { continue };
+            if let Next::Recorded(Item::Mark(Mark::Head(head))) = next {
+                if head.begins || !self.recorded {
+                    self.begin_anew(at, &head)?;
+                    playing.iter_mut().for_each(Playing::forget_feeds);
                 }
             } else {
-                let (name, input, feeds) = &mut inputs[n];
-                let Some(heard) = input.next().map_err(|e| ReplayError::Input(name.clone(), e))? else {
-                    continue;
-                };
+                self.take(at, broken, &mut playing[n], next);
+            }
+            self.put_out()?;
+        }
+    }
+
+    fn take(&mut self, at: Moment, broken: bool, source: &mut Playing<'_>, next: Next<'_>) {
+        match (next, source) {
+            (Next::Heard(heard), Playing::Lines { name, input, feeds }) => {
                 let id = *feeds.entry(heard.source).or_insert_with(|| {
                     let own = input.source_name(heard.source);
                     self.watch.add_feed(at, self.feeds.of(own.unwrap_or(name), None))
@@ -220,7 +179,24 @@ impl Play {
                     Err(why) => self.watch.refused(id, why),
                 }
             }
-            self.put_out()?;
+            (Next::Made(timed), Playing::Scenario { feeds, .. }) => {
+                if broken {
+                    self.watch.system_utc(at, timed.utc);
+                }
+                match timed.what {
+                    What::Line { feed, line } => {
+                        let id = *feeds.entry(feed.to_owned()).or_insert_with(|| {
+                            self.watch.add_feed(at, self.feeds.of(feed, Some(SILENT_AFTER)))
+                        });
+                        self.lines += 1;
+                        self.watch.hear(at, id, line.as_bytes());
+                    }
+                    What::Act(act) => self.act(at, act),
+                }
+            }
+            (Next::Recorded(item), _) => self.repeat(at, item),
+            // Each kind of source gives its own kind.
+            (Next::Heard(_) | Next::Made(_), _) => {}
         }
     }
 
@@ -287,13 +263,8 @@ impl Play {
     fn end(&mut self, sources: &[Source]) -> Result<(), ReplayError> {
         let now = self.now;
         let casualties = self.watch.open_casualties(now).len();
-        let mut refused = 0;
-        for s in sources {
-            if let Source::Lines { input, .. } = s {
-                refused += input.counts().all_refused();
-            }
-        }
-        refused += self.watch.all_refused();
+        let refused =
+            sources.iter().map(Source::refused).sum::<u64>() + self.refused + self.watch.all_refused();
         self.out.flush().map_err(ReplayError::Output)?;
         if let Some(logbook) = self.logbook.take() {
             let closed = logbook.close(self.watch.stamp(now));

@@ -54,7 +54,7 @@ pub enum Outcome {
 }
 
 /// A line of the muster.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Line {
     /// What was tried.
     pub what: String,
@@ -74,7 +74,7 @@ impl Line {
 }
 
 /// What is asked of the muster.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "muster", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum MusterAsk {
     /// How it stands.

@@ -4,12 +4,12 @@ use super::Watch;
 use crate::act::ActError;
 use lookout::casualty::spoken;
 use lookout::search::{Pattern, Sweep, Vessel, Wish};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use terms::{CasualtyId, Moment};
 
 /// What is asked about a casualty.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct CasualtyQuestion {
     /// Which; the only one where not told.

@@ -31,6 +31,33 @@ impl Drop for Desk {
     }
 }
 
+/// A disk of a size in KiB, gone at the end.
+pub struct Disk<'a>(&'a std::path::Path);
+
+impl<'a> Disk<'a> {
+    pub fn new(at: &'a std::path::Path, kib: u32) -> Self {
+        std::fs::create_dir_all(at).unwrap();
+        let disk = Self(at);
+        disk.mount(&format!("size={kib}k"));
+        disk
+    }
+
+    pub fn mount(&self, options: &str) {
+        let done = std::process::Command::new("mount")
+            .args(["-t", "tmpfs", "-o", options, "none"])
+            .arg(self.0)
+            .status()
+            .unwrap();
+        assert!(done.success());
+    }
+}
+
+impl Drop for Disk<'_> {
+    fn drop(&mut self) {
+        let _ = std::process::Command::new("umount").arg(self.0).status();
+    }
+}
+
 /// 2026-11-01T00:00:00Z (`date -u -d 2026-11-01 +%s` prints 1793491200).
 pub const EVENING: i64 = 1_793_491_200_000;
 

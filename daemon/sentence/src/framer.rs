@@ -4,6 +4,7 @@
 use crate::refusal::Refusal;
 use crate::sentence::{Sentence, scan};
 use memchr::memchr2;
+use serde::{Deserialize, Serialize};
 
 /// Longest line in bytes. IEC 61162-1 ends a sentence at 82, a TAG block adds as much again, and transducer
 /// sentences in the field run to twice that; six sentences' worth without a line end is no sentence.
@@ -31,7 +32,7 @@ pub enum Framed<'a> {
 }
 
 /// What a feed has brought so far.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Counts {
     /// Bytes pushed.
     pub bytes: u64,

@@ -1,0 +1,244 @@
+//! The thread that writes a recording.
+
+use super::form::{Head, Mark, mark_line, sentence_line};
+use crate::config::Sentences;
+use crate::logbook::Stamp;
+use crate::words;
+use flate2::Compression;
+use flate2::write::GzEncoder;
+use std::fs::File;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+use terms::{FeedId, Moment};
+
+/// So often what was compressed goes to the disk: a kill costs so much of the recording.
+const FLUSH_EVERY: Duration = Duration::from_secs(5);
+/// A disk that failed is tried again after so long.
+const AGAIN_AFTER: Duration = Duration::from_secs(10);
+/// The folder holds so many files at most when it is full; the oldest goes as the next begins.
+const FILES: u64 = 8;
+/// How the names of a recording's files end.
+const SUFFIX: &str = ".nmea.gz";
+
+/// What goes to the thread.
+#[derive(Debug)]
+pub(super) enum Entry {
+    Line(Stamp, FeedId, Box<[u8]>),
+    Mark(Moment, Mark),
+    Stop(SyncSender<()>),
+}
+
+/// What the thread tells.
+#[derive(Debug, Default)]
+pub(super) struct Told {
+    /// A file is to be begun, and its head is wanted.
+    pub head_wanted: AtomicBool,
+    /// Lines and marks that found no room in the queue and are not written down as lost yet.
+    pub lost: AtomicU64,
+    /// Why nothing is recorded now.
+    failing: Mutex<Option<String>>,
+}
+
+impl Told {
+    pub fn fails(&self, why: Option<String>) {
+        // Nothing that can panic runs under this lock; so below.
+        *self.failing.lock().unwrap_or_else(PoisonError::into_inner) = why;
+    }
+
+    pub fn failing(&self) -> Option<String> {
+        self.failing.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+}
+
+/// A file under way.
+struct Begun {
+    gz: GzEncoder<Counting>,
+    flushed: Instant,
+    /// It has its share, and the next was asked for.
+    full: bool,
+}
+
+/// A file and the bytes written to it.
+struct Counting {
+    file: File,
+    bytes: u64,
+}
+
+impl Write for Counting {
+    fn write(&mut self, buf: &[u8]) -> io::Result<usize> {
+        let n = self.file.write(buf)?;
+        self.bytes += n as u64;
+        Ok(n)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+/// The thread's own.
+pub(super) struct Keeper {
+    folder: PathBuf,
+    limit_bytes: u64,
+    /// Names of the feeds in TAG blocks.
+    sources: Vec<String>,
+    told: Arc<Told>,
+    last: Moment,
+    file: Option<Begun>,
+}
+
+impl Keeper {
+    pub fn new(settings: &Sentences, told: Arc<Told>) -> Self {
+        Self {
+            folder: settings.folder.clone(),
+            limit_bytes: settings.limit_bytes,
+            sources: Vec::new(),
+            told,
+            last: Moment::ZERO,
+            file: None,
+        }
+    }
+
+    /// Works until it is told to stop, or its other end is gone.
+    pub fn run(mut self, from: &Receiver<Entry>) {
+        let mut line = Vec::new();
+        let mut failed: Option<Instant> = None;
+        loop {
+            let stop = match from.recv_timeout(FLUSH_EVERY) {
+                Ok(Entry::Stop(done)) => Some(done),
+                Ok(entry) => {
+                    if let Err(e) = self.take(entry, &mut line) {
+                        failed = Some(self.fail(&e));
+                    }
+                    None
+                }
+                Err(RecvTimeoutError::Timeout) => None,
+                Err(RecvTimeoutError::Disconnected) => return self.finish(),
+            };
+            if let Some(done) = stop {
+                self.finish();
+                // Who waited may have given up.
+                let _ = done.try_send(());
+                return;
+            }
+            if let Err(e) = self.care() {
+                failed = Some(self.fail(&e));
+            }
+            if failed.is_some_and(|f| f.elapsed() >= AGAIN_AFTER) {
+                failed = None;
+                self.told.head_wanted.store(true, Ordering::Relaxed);
+            }
+        }
+    }
+
+    /// Gives the file up: what is in it can be read.
+    fn fail(&mut self, why: &io::Error) -> Instant {
+        self.file = None;
+        self.told.fails(Some(format!("{}: {why}", self.folder.display())));
+        Instant::now()
+    }
+
+    /// Ends the file; where that fails it breaks off.
+    fn finish(&mut self) {
+        if let Some(begun) = self.file.take() {
+            let _ = begun.gz.finish();
+        }
+    }
+
+    fn take(&mut self, entry: Entry, line: &mut Vec<u8>) -> io::Result<()> {
+        line.clear();
+        match entry {
+            Entry::Mark(at, Mark::Head(head)) => {
+                self.finish();
+                self.begin(&head)?;
+                self.sources = head.feeds.iter().map(|f| f.source.clone()).collect();
+                mark_line(at, Mark::Head(head), line)?;
+            }
+            Entry::Mark(at, mark) => {
+                self.last = at;
+                mark_line(at, mark, line)?;
+            }
+            Entry::Line(at, feed, bytes) => {
+                self.last = at.steady;
+                let source = self.sources.get(usize::from(feed.0)).map_or("", String::as_str);
+                sentence_line(&at, source, &bytes, line);
+            }
+            Entry::Stop(_) => {}
+        }
+        let Some(begun) = &mut self.file else { return Ok(()) };
+        begun.gz.write_all(line)?;
+        if begun.gz.get_ref().bytes > self.limit_bytes / FILES && !std::mem::replace(&mut begun.full, true) {
+            self.told.head_wanted.store(true, Ordering::Relaxed);
+        }
+        Ok(())
+    }
+
+    /// Opens the next file and makes room for it.
+    fn begin(&mut self, head: &Head) -> io::Result<()> {
+        std::fs::create_dir_all(&self.folder)?;
+        let there = files(&self.folder)?;
+        self.make_room(&there);
+        let number = there.last().map_or(1, |(n, ..)| n + 1);
+        let utc = head.utc.map_or_else(|| "no-utc".to_owned(), |utc| words::compact(utc));
+        let path = self.folder.join(format!("{number:06}-{utc}{SUFFIX}"));
+        let file = File::options().write(true).create_new(true).open(path)?;
+        let gz = GzEncoder::new(Counting { file, bytes: 0 }, Compression::default());
+        self.file = Some(Begun { gz, flushed: Instant::now(), full: false });
+        self.told.fails(None);
+        Ok(())
+    }
+
+    /// One file's share of the limit.
+    fn share(&self) -> u64 {
+        self.limit_bytes / FILES
+    }
+
+    /// Removes the oldest files until the next one has room twice. One that cannot be removed is tried again later.
+    fn make_room(&self, there: &[(u64, PathBuf, u64)]) {
+        let mut total: u64 = there.iter().map(|(_, _, bytes)| bytes).sum();
+        for (_, path, bytes) in there {
+            if total <= self.limit_bytes.saturating_sub(2 * self.share()) {
+                break;
+            }
+            if std::fs::remove_file(path).is_ok() {
+                total -= bytes;
+            }
+        }
+    }
+
+    /// What is done now and then: what is missing is written down, and what was compressed goes to the disk.
+    fn care(&mut self) -> io::Result<()> {
+        let Some(begun) = &mut self.file else { return Ok(()) };
+        if begun.flushed.elapsed() < FLUSH_EVERY {
+            return Ok(());
+        }
+        begun.flushed = Instant::now();
+        let lines = self.told.lost.swap(0, Ordering::Relaxed);
+        if lines > 0 {
+            let mut line = Vec::new();
+            mark_line(self.last, Mark::Lost { lines }, &mut line)?;
+            begun.gz.write_all(&line)?;
+        }
+        begun.gz.flush()
+    }
+}
+
+/// The files of a recording by their numbers, with their sizes.
+fn files(folder: &Path) -> io::Result<Vec<(u64, PathBuf, u64)>> {
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(folder)? {
+        let entry = entry?;
+        let name = entry.file_name();
+        let number =
+            name.to_str().filter(|n| n.ends_with(SUFFIX)).and_then(|n| n.split_once('-')?.0.parse().ok());
+        if let (Some(number), Ok(about)) = (number, entry.metadata()) {
+            files.push((number, entry.path(), about.len()));
+        }
+    }
+    files.sort();
+    Ok(files)
+}

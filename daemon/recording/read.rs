@@ -1,0 +1,163 @@
+//! Reading recordings, and whatever else is compressed.
+
+use super::form::{ANY, Head, Mark, Marked, SIGN, VERSION};
+use flate2::bufread::MultiGzDecoder;
+use sentence::Sentence;
+use std::collections::BTreeMap;
+use std::io::{self, BufRead, BufReader, Cursor, Read};
+use terms::{Moment, Utc};
+
+/// How a gzip file begins (RFC 1952).
+const GZIP: [u8; 2] = [0x1f, 0x8b];
+/// No line of a recording is longer; orders and saved alerts are far shorter.
+const LONGEST: u64 = 16 << 20;
+
+/// A compressed input that broke off ends there: a power cut leaves it so.
+struct Whole<R>(R);
+
+impl<R: Read> Read for Whole<R> {
+    fn read(&mut self, buf: &mut [u8]) -> io::Result<usize> {
+        match self.0.read(buf) {
+            Err(e) if e.kind() == io::ErrorKind::UnexpectedEof => Ok(0),
+            other => other,
+        }
+    }
+}
+
+/// A file of sentences as it is to be read.
+pub enum Opened {
+    /// Sentences and nothing else.
+    Plain(Box<dyn Read>),
+    /// A recording of a watch.
+    Recording(Reading),
+}
+
+/// Looks at how an input begins; one that is compressed is read as if it were not.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn opened(mut input: Box<dyn Read>) -> io::Result<Opened> {
+    let begin = begin_of(&mut input, GZIP.len())?;
+    let packed = begin == GZIP;
+    let input = Cursor::new(begin).chain(input);
+    let mut input: Box<dyn Read> =
+        if packed { Box::new(Whole(MultiGzDecoder::new(BufReader::new(input)))) } else { Box::new(input) };
+    let begin = begin_of(&mut input, SIGN.len())?;
+    let recorded = begin == SIGN.as_bytes();
+    let input: Box<dyn Read> = Box::new(Cursor::new(begin).chain(input));
+    Ok(if recorded { Opened::Recording(Reading::new(input)) } else { Opened::Plain(input) })
+}
+
+/// The first bytes, as many as there are up to a number.
+fn begin_of(input: &mut dyn Read, n: usize) -> io::Result<Vec<u8>> {
+    let mut begin = Vec::with_capacity(n);
+    input.take(n as u64).read_to_end(&mut begin)?;
+    Ok(begin)
+}
+
+/// What stands in a recording.
+#[derive(Debug)]
+pub enum Item {
+    /// A line that a feed brought, by the feed's number.
+    Line(usize, Vec<u8>),
+    /// Anything else.
+    Mark(Mark),
+}
+
+/// A recording being read.
+pub struct Reading {
+    input: BufReader<Box<dyn Read>>,
+    /// Numbers of the feeds by their names in TAG blocks.
+    sources: BTreeMap<String, usize>,
+    /// Between steady time and the time that inputs are merged by.
+    offset_ms: i64,
+    next: Option<(i64, Item)>,
+    /// Lines that could not be read.
+    refused: u64,
+}
+
+impl Reading {
+    fn new(input: Box<dyn Read>) -> Self {
+        Self { input: BufReader::new(input), sources: BTreeMap::new(), offset_ms: 0, next: None, refused: 0 }
+    }
+
+    /// Lines that could not be read.
+    pub fn refused(&self) -> u64 {
+        self.refused
+    }
+
+    /// Time of the next item in milliseconds, without taking it: UTC at the file's head and steady time from there on.
+    ///
+    /// # Errors
+    /// When the recording cannot be read on, or a newer program made it.
+    pub fn peek(&mut self) -> io::Result<Option<i64>> {
+        if self.next.is_none() {
+            self.next = self.read()?;
+        }
+        Ok(self.next.as_ref().map(|(ms, _)| *ms))
+    }
+
+    /// The next item.
+    ///
+    /// # Errors
+    /// As `peek`.
+    pub fn next(&mut self) -> io::Result<Option<Item>> {
+        self.peek()?;
+        Ok(self.next.take().map(|(_, item)| item))
+    }
+
+    fn read(&mut self) -> io::Result<Option<(i64, Item)>> {
+        let mut line = Vec::new();
+        loop {
+            line.clear();
+            if (&mut self.input).take(LONGEST).read_until(b'\n', &mut line)? == 0 {
+                return Ok(None);
+            }
+            let whole = line.ends_with(b"\n");
+            let line = line.trim_ascii_end();
+            let found = match line.strip_prefix(SIGN.as_bytes()) {
+                Some(json) => self.mark(json)?,
+                None => self.sentence(line),
+            };
+            match found {
+                Some((at, item)) => return Ok(Some((at.0.saturating_add(self.offset_ms), item))),
+                // The last line may have been cut off.
+                None => self.refused += u64::from(whole && !line.is_empty()),
+            }
+        }
+    }
+
+    fn mark(&mut self, json: &[u8]) -> io::Result<Option<(Moment, Item)>> {
+        let Ok(marked) = serde_json::from_slice::<Marked>(json) else {
+            // A later form may have a head that this program cannot read.
+            let head: Option<serde_json::Value> = serde_json::from_slice(json).ok();
+            return match head.and_then(|h| h["head"]["version"].as_u64()) {
+                Some(v) if v > u64::from(VERSION) => Err(newer()),
+                _ => Ok(None),
+            };
+        };
+        if let Mark::Head(head) = &marked.mark {
+            if head.version > VERSION {
+                return Err(newer());
+            }
+            self.begin(marked.steady_ms, head);
+        }
+        Ok(Some((marked.steady_ms, Item::Mark(marked.mark))))
+    }
+
+    fn begin(&mut self, at: Moment, head: &Head) {
+        self.sources = head.feeds.iter().enumerate().map(|(n, f)| (f.source.clone(), n)).collect();
+        self.offset_ms = head.utc.map_or(0, |Utc(ms)| ms.saturating_sub(at.0));
+    }
+
+    fn sentence(&self, line: &[u8]) -> Option<(Moment, Item)> {
+        let sentence = Sentence::check(line, &ANY).ok()?;
+        let tag = sentence.tag()?;
+        let feed = *self.sources.get(tag.source?)?;
+        Some((Moment(tag.relative_ms?), Item::Line(feed, line.to_vec())))
+    }
+}
+
+fn newer() -> io::Error {
+    io::Error::other("a newer program recorded this: use that program")
+}
