@@ -13,6 +13,8 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 use terms::{Moment, Position, Quantity, Utc, UtcSource};
 
+// Not every test file needs all of the desk.
+#[allow(dead_code)]
 mod desk;
 
 use desk::{Desk, EVENING, ask, at, log, open, own, record, settings, target, to, wait_for};

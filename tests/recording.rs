@@ -313,7 +313,7 @@ fn the_files_together_stay_below_their_limit_and_the_oldest_go() {
         let Opened::Recording(mut reading) = opened(Box::new(File::open(path).unwrap())).unwrap() else {
             panic!("{path:?} is no recording")
         };
-        assert!(matches!(reading.next().unwrap(), Some(Item::Mark(Mark::Head(_)))), "{path:?}");
+        assert!(matches!(reading.take_next().unwrap(), Some(Item::Mark(Mark::Head(_)))), "{path:?}");
     }
 }
 

@@ -183,7 +183,7 @@ impl Keeper {
         let there = files(&self.folder)?;
         self.make_room(&there);
         let number = there.last().map_or(1, |(n, ..)| n + 1);
-        let utc = head.utc.map_or_else(|| "no-utc".to_owned(), |utc| words::compact(utc));
+        let utc = head.utc.map_or_else(|| "no-utc".to_owned(), words::compact);
         let path = self.folder.join(format!("{number:06}-{utc}{SUFFIX}"));
         let file = File::options().write(true).create_new(true).open(path)?;
         let gz = GzEncoder::new(Counting { file, bytes: 0 }, Compression::default());

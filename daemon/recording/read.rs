@@ -29,7 +29,7 @@ pub enum Opened {
     /// Sentences and nothing else.
     Plain(Box<dyn Read>),
     /// A recording of a watch.
-    Recording(Reading),
+    Recording(Box<Reading>),
 }
 
 /// Looks at how an input begins; one that is compressed is read as if it were not.
@@ -45,7 +45,7 @@ pub fn opened(mut input: Box<dyn Read>) -> io::Result<Opened> {
     let begin = begin_of(&mut input, SIGN.len())?;
     let recorded = begin == SIGN.as_bytes();
     let input: Box<dyn Read> = Box::new(Cursor::new(begin).chain(input));
-    Ok(if recorded { Opened::Recording(Reading::new(input)) } else { Opened::Plain(input) })
+    Ok(if recorded { Opened::Recording(Box::new(Reading::new(input))) } else { Opened::Plain(input) })
 }
 
 /// The first bytes, as many as there are up to a number.
@@ -101,7 +101,7 @@ impl Reading {
     ///
     /// # Errors
     /// As `peek`.
-    pub fn next(&mut self) -> io::Result<Option<Item>> {
+    pub fn take_next(&mut self) -> io::Result<Option<Item>> {
         self.peek()?;
         Ok(self.next.take().map(|(_, item)| item))
     }

@@ -28,7 +28,7 @@ impl Source {
         let reader: Box<dyn Read> =
             if name == "-" { Box::new(io::stdin()) } else { Box::new(File::open(path).map_err(failed)?) };
         match recording::opened(reader).map_err(failed)? {
-            Opened::Recording(reading) => Ok(Self::Recording { name, reading: Box::new(reading) }),
+            Opened::Recording(reading) => Ok(Self::Recording { name, reading }),
             Opened::Plain(reader) => {
                 let name = if name == "-" {
                     "standard input".to_owned()
@@ -97,7 +97,7 @@ impl<'a> Playing<'a> {
         Ok(match self {
             Self::Lines { name, input, .. } => input.next().map_err(Self::failed(name))?.map(Next::Heard),
             Self::Recording { name, reading } => {
-                reading.next().map_err(Self::failed(name))?.map(Next::Recorded)
+                reading.take_next().map_err(Self::failed(name))?.map(Next::Recorded)
             }
             Self::Scenario { play, next, .. } => std::mem::replace(next, play.next()).map(Next::Made),
         })
