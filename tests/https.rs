@@ -18,7 +18,17 @@ use tokio_rustls::rustls::{ServerConfig, ServerConnection, StreamOwned};
 fn certificate(folder: &Folder) -> [PathBuf; 2] {
     let [cert, key] = ["cert.pem", "key.pem"].map(|name| folder.write(name, ""));
     let made = Command::new("openssl")
-        .args(["req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2"])
+        .args([
+            "req",
+            "-x509",
+            "-newkey",
+            "ec",
+            "-pkeyopt",
+            "ec_paramgen_curve:P-256",
+            "-nodes",
+            "-days",
+            "2",
+        ])
         .args(["-subj", "/CN=receiver", "-addext", "subjectAltName=DNS:localhost"])
         .args(["-addext", "basicConstraints=critical,CA:FALSE", "-keyout"])
         .arg(&key)
@@ -34,7 +44,8 @@ fn certificate(folder: &Folder) -> [PathBuf; 2] {
 fn receiver([cert, key]: &[PathBuf; 2]) -> (u16, mpsc::Receiver<String>) {
     let chain = vec![CertificateDer::from_pem_file(cert).unwrap()];
     let key = PrivateKeyDer::from_pem_file(key).unwrap();
-    let config = Arc::new(ServerConfig::builder().with_no_client_auth().with_single_cert(chain, key).unwrap());
+    let config =
+        Arc::new(ServerConfig::builder().with_no_client_auth().with_single_cert(chain, key).unwrap());
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let port = listener.local_addr().unwrap().port();
     let (to, requests) = mpsc::channel();

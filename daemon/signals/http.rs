@@ -76,7 +76,11 @@ impl Trouble {
 impl Address {
     /// Host, and port where it is not the usual one (RFC 9421 section 2.2.3).
     pub(super) fn authority(&self) -> String {
-        if self.port == usual_port(self.tls) { self.host.clone() } else { format!("{}:{}", self.host, self.port) }
+        if self.port == usual_port(self.tls) {
+            self.host.clone()
+        } else {
+            format!("{}:{}", self.host, self.port)
+        }
     }
 
     /// The path.
