@@ -1,13 +1,15 @@
-//! `check`: every problem of the boat and orders files, and with `--live` a trial of feeds and signals.
+//! `check`: every problem of the boat and orders files, and with `--live` a trial of feeds and signals, or a look at the
+//! serial ports where there is no feed yet.
 
 use crate::cli::{self, Outcome};
 use crate::config::{self, Boat, Means};
 use crate::feeds::{CHUNK, Opened};
+use crate::ports;
 use crate::signals;
 use rules::Orders;
 use sentence::{Framer, FramerOptions};
 use serde_json::json;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 use terms::Problems;
 
@@ -21,12 +23,17 @@ struct Line {
     words: String,
 }
 
-/// Checks the files, and with `live` the feeds and signals.
-pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: bool, json: bool) -> Outcome {
+/// Checks the files, and with `live` the feeds and signals. Where the boat has no feed, or ports are named, those are
+/// looked at and a first file is offered.
+pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBuf>>, json: bool) -> Outcome {
     let mut lines = Vec::new();
     let mut bad_file = false;
-    // Asked for nothing in particular, the installed files are meant.
-    let boat = boat.or_else(|| orders.is_none().then_some(Path::new(cli::BOAT)));
+    // Asked for nothing in particular, the installed files are meant; a look at the ports needs none.
+    let installed = || {
+        let path = Path::new(cli::BOAT);
+        (orders.is_none() && (live.is_none() || path.exists())).then_some(path)
+    };
+    let boat = boat.or_else(installed);
     let mut read_boat = None;
     if let Some(path) = boat {
         match read_file(path, config::read) {
@@ -59,21 +66,39 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: bool, json: bool)
         }
     }
     let mut failed = false;
-    if let (true, Some(boat)) = (live, &read_boat) {
+    if let (true, Some(boat)) = (live.is_some(), &read_boat) {
         for line in trial(boat) {
             failed |= !line.good;
             lines.push(line);
         }
     }
+    let mut offered = None;
+    if let Some(named) = live
+        && (!named.is_empty() || read_boat.as_ref().is_none_or(|b| b.feeds.is_empty()))
+    {
+        let (looked, offer) = look(named);
+        failed |= offer.is_none();
+        lines.extend(looked);
+        offered = offer;
+    }
     let mut text = String::new();
     for l in &lines {
+        let words = match l.good {
+            true if l.words.starts_with("speaks") => format!("{} {}", l.what, l.words),
+            true => format!("{}: good, {}", l.what, l.words),
+            false => l.words.clone(),
+        };
         if json {
             text += &format!("{}\n", json!({"what": l.what, "good": l.good, "words": l.words}));
-        } else if l.good {
-            text += &format!("{}: good, {}\n", l.what, l.words);
+        } else if offered.is_some() {
+            // All that is printed together is a file that can be kept.
+            text.extend(words.lines().map(|line| format!("# {line}\n")));
         } else {
-            text += &format!("{}\n", l.words);
+            text += &format!("{words}\n");
         }
+    }
+    if let Some(offer) = offered {
+        text += &if json { format!("{}\n", json!({"offered": offer})) } else { format!("\n{offer}") };
     }
     let printed = cli::print(&text);
     match (bad_file, failed) {
@@ -116,6 +141,27 @@ pub fn read_file<T>(path: &Path, read: impl Fn(&str, &str) -> Result<T, Problems
 
 fn summary(b: &Boat) -> String {
     format!("{} feeds, {} signals, {} crew", b.feeds.len(), b.signals.len(), b.crew.len())
+}
+
+/// Looks at serial ports; what each said, and a first `boat.toml` where one speaks.
+fn look(named: Vec<PathBuf>) -> (Vec<Line>, Option<String>) {
+    let any = named.is_empty();
+    let paths = if any { ports::found() } else { named };
+    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(r) => r,
+        Err(e) => return (vec![Line { what: "ports".into(), good: false, words: e.to_string() }], None),
+    };
+    let mut ports = runtime.block_on(ports::look(paths));
+    ports.retain(|p| !any || !ports::is_hollow(p));
+    let mut lines: Vec<Line> = ports
+        .iter()
+        .map(|p| Line { what: p.path.display().to_string(), good: p.speaks(), words: p.words() })
+        .collect();
+    if lines.is_empty() {
+        let words = "no serial port is there: plug the adapter in, or name a port behind --live".to_owned();
+        lines.push(Line { what: "ports".into(), good: false, words });
+    }
+    (lines, ports::offer(&ports))
 }
 
 /// Opens each feed and listens for a while, all at once; then tries each signal with words that say it is a test.

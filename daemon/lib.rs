@@ -13,6 +13,7 @@ pub mod gpio;
 pub mod listen;
 pub mod logbook;
 mod muster;
+pub mod ports;
 pub mod recording;
 pub mod replay;
 pub mod review;

@@ -76,12 +76,15 @@ enum Verb {
         /// The standing orders
         #[arg(long)]
         orders: Option<PathBuf>,
-        /// Try the feeds and signals too
+        /// Try the feeds and signals too; where the boat has no feed yet, look which serial ports speak and offer a first file
         #[arg(long)]
         live: bool,
         /// One JSON object a line
         #[arg(long)]
         json: bool,
+        /// Serial ports to look at, in place of those that are found
+        #[arg(requires = "live", value_name = "PORT")]
+        ports: Vec<PathBuf>,
     },
     /// Tell what the night was like
     Review(Review),
@@ -161,8 +164,8 @@ pub fn main() -> ExitCode {
         Verb::Run { config } => crate::run::run(&config),
         Verb::Replay(replay) => crate::replay::replay(&replay),
         Verb::Listen { json, inputs } => crate::listen::listen(&inputs, json),
-        Verb::Check { config, orders, live, json } => {
-            crate::check::check(config.as_deref(), orders.as_deref(), live, json)
+        Verb::Check { config, orders, live, json, ports } => {
+            crate::check::check(config.as_deref(), orders.as_deref(), live.then_some(ports), json)
         }
         Verb::Review(review) => crate::review::verb(&review),
         Verb::Crew(verb) => verb.ask(),

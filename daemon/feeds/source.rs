@@ -72,12 +72,18 @@ impl Opened {
 /// an adapter is unplugged, reads as an end.
 pub(crate) fn serial(path: &Path, baud: u32) -> io::Result<SerialStream> {
     tokio_serial::new(path.to_string_lossy(), baud).open_native_async().map_err(|e| {
-        let kind = match e.kind() {
-            tokio_serial::ErrorKind::Io(kind) => kind,
-            tokio_serial::ErrorKind::NoDevice => io::ErrorKind::NotFound,
-            _ => io::ErrorKind::Other,
+        use tokio_serial::ErrorKind as Kind;
+        let (kind, why) = match e.kind() {
+            Kind::Io(io::ErrorKind::PermissionDenied) => (
+                io::ErrorKind::PermissionDenied,
+                format!("{e}; who is in the group of the device, usually dialout, may open it"),
+            ),
+            Kind::Io(kind) => (kind, e.to_string()),
+            // What the library calls a line that is locked.
+            Kind::NoDevice => (io::ErrorKind::ResourceBusy, "another program has it open".to_owned()),
+            _ => (io::ErrorKind::Other, e.to_string()),
         };
-        io::Error::new(kind, format!("{}: {e}", path.display()))
+        io::Error::new(kind, format!("{}: {why}", path.display()))
     })
 }
 

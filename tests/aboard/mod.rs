@@ -6,6 +6,8 @@
     reason = "part of tests; each file uses its own part"
 )]
 
+pub mod uart;
+
 use nix::fcntl::{FcntlArg, FdFlag, fcntl};
 use nix::pty::openpty;
 use serde_json::Value;
