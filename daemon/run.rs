@@ -42,9 +42,10 @@ const ALERTS: &str = "alerts";
 const CASUALTIES: &str = "casualties";
 const COPIED: &str = "copied";
 const RATES: &str = "usual rates";
+const HEARING: &str = "hearing";
 /// A trial of a webhook may take so long: the answer must come before whoever asked has given up.
 const TRIAL: Duration = Duration::from_secs(8);
-/// The usual rates of the feeds are kept so often.
+/// The usual rates of the feeds, and what was heard of others, are kept so often.
 const RATES_KEPT_EVERY: Duration = Duration::from_secs(600);
 
 /// The way back for an answer.
@@ -257,6 +258,9 @@ impl Daemon {
         }
         if let Some(rates) = state(RATES) {
             self.watch.restore_rates(rates);
+        }
+        if let Some(kept) = state(HEARING) {
+            self.watch.restore_hearing(at, kept);
         }
         let words = if recovered.stopped_in_order {
             "The watch begins"
@@ -520,6 +524,7 @@ impl Daemon {
         if at.since(self.rates_kept) >= RATES_KEPT_EVERY {
             self.rates_kept = at;
             self.logbook.save_state(self.watch.stamp(at), RATES, &self.watch.usual_rates());
+            self.logbook.save_state(self.watch.stamp(at), HEARING, &self.watch.kept_hearing());
         }
     }
 

@@ -91,6 +91,8 @@ pub struct Vessel {
     pub dimensions_m: Option<[f64; 4]>,
     /// Anemometer above the water, metres.
     pub masthead_m: Option<f64>,
+    /// AIS antenna above the water, metres.
+    pub antenna_m: Option<f64>,
 }
 
 /// One of the crew.
@@ -171,6 +173,7 @@ pub fn lookout_settings(boat: &Boat, not_before: Option<Utc>) -> Settings {
             starboard_m,
         }),
         motoring_speed_kn: v.motoring_speed_kn.unwrap_or(defaults.motoring_speed_kn),
+        ais_antenna_m: v.antenna_m,
         earliest_utc: not_before.unwrap_or(Utc(0)),
         ..defaults
     }

@@ -38,6 +38,7 @@ struct RawVessel {
     variation_deg: Option<Spanned<f64>>,
     dimensions_m: Option<Spanned<[f64; 4]>>,
     masthead_m: Option<Spanned<f64>>,
+    antenna_m: Option<Spanned<f64>>,
 }
 
 #[derive(Deserialize)]
@@ -248,6 +249,7 @@ impl Reader {
         let motoring_speed_kn = within(v.motoring_speed_kn, "the speed under engine in knots", 0.5, 40.0);
         let variation_deg = within(v.variation_deg, "variation in degrees, east positive,", -180.0, 180.0);
         let masthead_m = within(v.masthead_m, "the anemometer's height in metres", 1.0, 60.0);
+        let antenna_m = within(v.antenna_m, "the AIS antenna's height in metres", 0.5, 60.0);
         let dimensions_m = v.dimensions_m.and_then(|d| {
             let ok = d.get_ref().iter().all(|m| (0.0..=100.0).contains(m));
             if !ok {
@@ -269,6 +271,7 @@ impl Reader {
             variation_deg,
             dimensions_m,
             masthead_m,
+            antenna_m,
         }
     }
 

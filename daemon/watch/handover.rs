@@ -4,7 +4,7 @@ use super::Watch;
 use super::gear::Date;
 use super::view::View;
 use crate::words::{capital, count, one_line, span};
-use lookout::casualty::spoken;
+use lookout::casualty::{out_of_hearing, spoken};
 use rules::{Declared, Stage};
 use serde_json::{Value, json};
 use std::collections::VecDeque;
@@ -114,6 +114,27 @@ impl Trends {
 }
 
 impl Watch {
+    /// How far off a low beacon can be expected to be heard, from what, and what that means.
+    fn hearing_words(&self, at: Moment) -> String {
+        let expected = match self.lookout.low_beacon() {
+            Ok(e) => e,
+            Err(why) => return format!("How far off a low beacon is heard is not known: {why}"),
+        };
+        let own_sog = self.lookout.own(at).sog_kn.filter(|kn| *kn >= 1.0);
+        let speed_kn = own_sog.unwrap_or(self.lookout.settings().motoring_speed_kn);
+        let basis = expected.basis;
+        format!(
+            "A low beacon can be expected to be heard to {:.1} nm ({:.1} to {:.1}, nine of ten), by {} of range and heard \
+             of {} and the antenna's height: {}",
+            expected.range_nm,
+            expected.least_nm,
+            expected.most_nm,
+            count(basis.pairs as usize, "pair", "pairs"),
+            count(basis.stations, "station", "stations"),
+            out_of_hearing(expected.range_nm, speed_kn)
+        )
+    }
+
     fn weather(&self, at: Moment) -> Weather {
         let own = self.lookout.own(at);
         Weather {
@@ -177,6 +198,7 @@ impl Watch {
                 t.range_nm.unwrap_or_default()
             ));
         }
+        lines.push(self.hearing_words(at));
         lines.push(format!("Weather: {}", self.trends.words(self.weather(at))));
         let ailing: Vec<String> = self
             .ears
@@ -224,6 +246,7 @@ impl Watch {
             "pressure_hpa": self.weather(at).pressure_hpa,
             "declared": declared,
             "dated": dated,
+            "low_beacon": self.lookout.low_beacon().ok(),
         })
     }
 }

@@ -547,6 +547,19 @@ impl Watch {
         })
     }
 
+    /// What was heard of others and what was not, as JSON, to outlast a restart.
+    pub fn kept_hearing(&self) -> String {
+        // Numbers by numbers always have a form in JSON.
+        serde_json::to_string(&self.lookout.keep_hearing()).unwrap_or_default()
+    }
+
+    /// Takes up what an earlier run left of that; what cannot be read is left.
+    pub fn restore_hearing(&mut self, at: Moment, kept: &str) {
+        if let Ok(kept) = serde_json::from_str(kept) {
+            self.lookout.take_up_hearing(at, kept);
+        }
+    }
+
     /// The usual rates of the feeds, as JSON, to outlast a restart.
     pub fn usual_rates(&self) -> String {
         let rates: BTreeMap<&str, f64> =

@@ -6,6 +6,7 @@ pub mod drift;
 mod duplicate;
 mod encounter;
 mod finding;
+pub mod hearing;
 mod judging;
 mod kind;
 mod lookout;

@@ -2,7 +2,8 @@
 
 mod distress;
 
-use crate::casualty::{Casualties, OwnContext, TestHeard};
+use crate::casualty::{Casualties, OwnContext, TestHeard, is_test};
+use crate::hearing::{self, Expected, Hearing as Proof, TooThin};
 use crate::kind::Kind;
 use crate::own::{Hearing, OwnVessel, ShipsHeard, Trouble};
 use crate::radar::Plots;
@@ -51,6 +52,7 @@ pub struct Lookout {
     ships: ShipsHeard,
     utc: UtcKeeper,
     casualties: Casualties,
+    pub(crate) proof: Proof,
     /// When the casualties were told of own vessel last.
     followed: Option<Moment>,
     advanced: Moment,
@@ -66,6 +68,7 @@ impl Lookout {
             utc: UtcKeeper::default(),
             table: Table::new(settings.targets_max),
             casualties: Casualties::new(settings.crew.clone()),
+            proof: Proof::new(settings.ais_antenna_m),
             feeds: BTreeMap::new(),
             findings: Vec::new(),
             plots: Plots::default(),
@@ -173,6 +176,7 @@ impl Lookout {
         if self.own_mmsi == Some(report.mmsi) {
             return;
         }
+        self.proof.listens(at, report.mmsi);
         // Ordinary ships are many: the whole of own vessel is worked out for beacons only.
         let beacon =
             report.mmsi.is_beacon() || self.settings.crew.iter().any(|c| c.mmsi == Some(report.mmsi));
@@ -181,6 +185,9 @@ impl Lookout {
         } else {
             OwnContext { mmsi: self.own_mmsi, ..OwnContext::default() }
         };
+        if beacon && is_test(report) {
+            self.proof.beacon_test(at, own.position_at(at), report.mmsi, report.position);
+        }
         let taken = self.casualties.hear_ais(at, report, &own);
         self.gather_news();
         if !taken {
@@ -226,6 +233,10 @@ impl Lookout {
         let (mmsi, settings) = (report.mmsi, &self.settings);
         let changes = self.table.change(mmsi, |t| t.hear(at, source.feed, report, settings));
         let Some(changes) = changes.flatten() else { return };
+        if let (18 | 19, Some(position)) = (report.message, report.position) {
+            let here = self.own.fix(at).map(|f| f.0);
+            self.proof.class_b(at, here, mmsi, position, report.sog_kn.zip(report.cog_deg));
+        }
         for q in changes {
             self.findings.push(Finding::Changed(Subject::Target(mmsi), q));
         }
@@ -268,6 +279,8 @@ impl Lookout {
             self.judge(at, mmsi);
         }
         self.look_for_ships(at);
+        self.proof.advance(at, self.own.fix(at).map(|f| f.0));
+        self.proof.refresh(at);
         self.advance_casualties(at);
         self.findings.truncate(FINDINGS_MAX);
     }
@@ -293,7 +306,8 @@ impl Lookout {
         let target = self.table.next_due().map(|(due, _)| due);
         let sun = self.sun.map(|(then, _)| then + SUN_EVERY);
         let ships = self.ships.silent_at();
-        [own, target, sun, ships, self.casualties.next_wake()].into_iter().flatten().min()
+        let timers = [self.casualties.next_wake(), self.proof.next_wake()];
+        [own, target, sun, ships].into_iter().chain(timers).flatten().min()
     }
 
     /// What was found since this was last asked.
@@ -309,6 +323,24 @@ impl Lookout {
     /// Tests heard of a beacon, oldest first.
     pub fn tests_of(&self, mmsi: Mmsi) -> Vec<TestHeard> {
         self.casualties.tests_of(mmsi)
+    }
+
+    /// How far off a low beacon can be expected to be heard.
+    ///
+    /// # Errors
+    /// Why nothing can be said.
+    pub fn low_beacon(&self) -> Result<Expected, TooThin> {
+        self.proof.expected()
+    }
+
+    /// What was heard and what was not, to outlast a restart.
+    pub fn keep_hearing(&self) -> hearing::Kept {
+        self.proof.keep()
+    }
+
+    /// Takes up what an earlier run left of it.
+    pub fn take_up_hearing(&mut self, at: Moment, kept: hearing::Kept) {
+        self.proof.take_up(at, kept);
     }
 
     /// The casualties themselves, for what is asked of them beside their states.

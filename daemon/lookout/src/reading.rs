@@ -304,6 +304,7 @@ impl Lookout {
             utc: self.utc(at),
             motoring_speed_kn: Some(self.settings.motoring_speed_kn),
             current: self.settings.current,
+            low_beacon: self.proof.expected().ok(),
         }
     }
 }

@@ -46,6 +46,8 @@ pub struct Settings {
     pub motoring_speed_kn: f64,
     /// Height of the wind sensor above the water, in metres.
     pub wind_height_m: Option<f64>,
+    /// Height of the AIS antenna above the water, in metres.
+    pub ais_antenna_m: Option<f64>,
     /// Set and drift of the water, where the skipper gives them.
     pub current: Option<SetDrift>,
     /// Feeds in the order in which they are believed, best first; those not named come after, in order of number.
@@ -77,6 +79,7 @@ impl Default for Settings {
             dimensions: None,
             motoring_speed_kn: 5.0,
             wind_height_m: None,
+            ais_antenna_m: None,
             current: None,
             feed_order: Vec::new(),
             feed_names: BTreeMap::new(),

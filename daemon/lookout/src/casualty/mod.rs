@@ -23,14 +23,15 @@ mod whereabouts;
 mod tests;
 
 pub use beacon::TestHeard;
+pub(crate) use beacon::is_test;
 pub use case::{CrewMember, ElapsedIs, Identity, Kind, Mark, Source, StandDown, Why};
 pub use fixes::{BeaconFix, Doubt};
 pub use news::{CasualtyNews, News};
 pub use own::{Known, OwnContext, RelativeTo, SetDrift, WindFrom};
 pub use snapshot::{Gap, Snapshot};
-pub use spoken::{spoken, who};
+pub use spoken::{out_of_hearing, spoken, who};
 pub use stand_down::NoSuchCasualty;
-pub use state::{CasualtyState, Placed, Reach};
+pub use state::{Audible, CasualtyState, Placed, Reach};
 pub use track::{OnTrack, Track};
 
 use crate::drift::{Current, Datum, Surroundings};

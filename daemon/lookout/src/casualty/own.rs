@@ -1,5 +1,6 @@
 //! What own vessel knows of herself at a moment, as far as a casualty needs it.
 
+use crate::hearing::Expected;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use terms::{Mmsi, Moment, Position, Utc, UtcSource, normal_deg};
@@ -80,6 +81,8 @@ pub struct OwnContext {
     pub motoring_speed_kn: Option<f64>,
     /// Set and drift of the water, by the configuration or the skipper; goes before the estimated one.
     pub current: Option<SetDrift>,
+    /// How far off a low beacon can be expected to be heard, where enough was measured.
+    pub low_beacon: Option<Expected>,
 }
 
 /// A fix is carried on along course and speed so long, and not used any more after that.

@@ -3,7 +3,7 @@
 use super::case::{ElapsedIs, Kind, Source, Why};
 use super::nature;
 use super::own::{RelativeTo, SetDrift};
-use super::state::{CasualtyState, Placed};
+use super::state::{Audible, CasualtyState, Placed};
 use std::time::Duration;
 use terms::{METRES_PER_NM, turn_deg};
 
@@ -11,8 +11,6 @@ use terms::{METRES_PER_NM, turn_deg};
 const NEAR_NM: f64 = 0.25;
 /// Slower than this, a range is neither closing nor opening.
 const STEADY_KN: f64 = 0.2;
-/// A test heard no further off than this was made aboard and tells nothing of the radio's range.
-const TELLING_TEST_NM: f64 = 0.2;
 
 /// The casualty in one line: who, where from here, how long, whither it drifts, and how to get there. What is
 /// not known is left out, except the position, of which it is said.
@@ -156,16 +154,45 @@ fn reach(s: &CasualtyState) -> Option<String> {
     }
 }
 
-/// How far the boat is from losing the beacon, by the ranges at which tests of it were heard.
+/// How far the boat is from losing the beacon.
 fn radio(s: &CasualtyState) -> Option<String> {
-    let (range_nm, tested_nm) = s.range_nm.zip(s.tested_to_nm)?;
-    if tested_nm < TELLING_TEST_NM || s.heard_to_nm.is_some_and(|h| h > tested_nm) {
-        return None;
+    let (range_nm, audible) = s.range_nm.zip(s.audible)?;
+    let edge = match audible {
+        Audible::Tested { to_nm } => {
+            format!("the {} to which tests of this beacon were heard", range_words(to_nm))
+        }
+        Audible::Expected { to_nm, least_nm, most_nm } => format!(
+            "the {} to which a low beacon can be expected to be heard, {least_nm:.1} to {most_nm:.1}",
+            range_words(to_nm)
+        ),
+    };
+    let left_nm = audible.to_nm() - range_nm;
+    if left_nm < 0.0 {
+        return Some(format!("beyond {edge}"));
     }
-    Some(if range_nm <= tested_nm {
-        let left = range_words(tested_nm - range_nm);
-        format!("{left} left of the {} to which tests of this beacon were heard", range_words(tested_nm))
-    } else {
-        format!("beyond the {} to which tests of this beacon were heard", range_words(tested_nm))
-    })
+    let opens = s.closing_kn.map(|kn| -kn).filter(|kn| *kn > STEADY_KN);
+    let lost = opens.map_or(String::new(), |kn| format!(": {}", out_of_hearing(left_nm, kn)));
+    Some(format!("{} left of {edge}{lost}", range_words(left_nm)))
+}
+
+/// When a beacon so far from the edge of hearing is lost at a speed.
+pub fn out_of_hearing(left_nm: f64, speed_kn: f64) -> String {
+    let time = Duration::try_from_secs_f64(left_nm / speed_kn * 3600.0).unwrap_or(Duration::MAX);
+    // To the minute: more would be made up.
+    let time = Duration::from_secs(time.as_secs().saturating_add(30) / 60 * 60);
+    let speed = format!("{speed_kn:.1}");
+    format!("at {} knots, out of hearing in {}", speed.trim_end_matches(".0"), duration_words(time))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_miles_and_an_eighth_at_eight_knots_are_sixteen_minutes() {
+        // A mile is ten knots for six minutes (common practice).
+        assert_eq!(out_of_hearing(1.0, 10.0), "at 10 knots, out of hearing in 6 minutes");
+        assert_eq!(out_of_hearing(2.13, 8.0), "at 8 knots, out of hearing in 16 minutes");
+        assert_eq!(out_of_hearing(4.0, 5.5), "at 5.5 knots, out of hearing in 44 minutes");
+    }
 }

@@ -34,6 +34,36 @@ impl Placed {
     }
 }
 
+/// A test heard no further off than this was made aboard and tells nothing of the radio's range.
+const TELLING_TEST_NM: f64 = 0.2;
+
+/// How far off a beacon is heard.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Audible {
+    /// To where tests of this one were heard.
+    Tested {
+        /// The furthest.
+        to_nm: f64,
+    },
+    /// To where a low beacon can be expected to be heard, by what was measured of this antenna.
+    Expected {
+        /// As likely further as less far.
+        to_nm: f64,
+        /// No less than this, with 95 %.
+        least_nm: f64,
+        /// No more than this, with 95 %.
+        most_nm: f64,
+    },
+}
+
+impl Audible {
+    /// To there.
+    pub fn to_nm(self) -> f64 {
+        let (Self::Tested { to_nm } | Self::Expected { to_nm, .. }) = self;
+        to_nm
+    }
+}
+
 /// Getting somewhere at a speed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reach {
@@ -102,8 +132,8 @@ pub struct CasualtyState {
     pub battery_low: Option<bool>,
     /// The furthest at which its beacon was heard in this case.
     pub heard_to_nm: Option<f64>,
-    /// The furthest at which a test of its beacon was heard.
-    pub tested_to_nm: Option<f64>,
+    /// How far off its beacon is heard, and from what that is known.
+    pub audible: Option<Audible>,
     /// Stood down, when and why.
     pub stood_down: Option<(Moment, StandDown)>,
 }
@@ -156,9 +186,24 @@ pub(super) fn of(
         doubtful: case.fixes.doubtful().map(|(f, d)| (f.position, d)),
         battery_low: case.battery_low,
         heard_to_nm: case.heard_to_nm,
-        tested_to_nm,
+        audible: audible(case, own, tested_to_nm),
         stood_down: case.stood_down,
     }
+}
+
+/// How far off its beacon is heard: by what is measured of reception, or by its own tests where these were heard as far.
+fn audible(case: &Case, own: &OwnContext, tested_to_nm: Option<f64>) -> Option<Audible> {
+    let tested = tested_to_nm.filter(|nm| *nm >= TELLING_TEST_NM);
+    let low = case.kind == Kind::PersonOverboard && case.mmsi().is_some();
+    let audible = match (own.low_beacon.filter(|_| low), tested) {
+        (Some(e), tested) if tested.is_none_or(|nm| nm < e.range_nm) => {
+            let least_nm = e.least_nm.max(tested.unwrap_or(0.0));
+            Audible::Expected { to_nm: e.range_nm, least_nm, most_nm: e.most_nm }
+        }
+        (_, tested) => Audible::Tested { to_nm: tested? },
+    };
+    // What it was heard to in this case proves more.
+    case.heard_to_nm.is_none_or(|h| h <= audible.to_nm()).then_some(audible)
 }
 
 /// The last good fix, else the mark.

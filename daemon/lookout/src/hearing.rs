@@ -1,0 +1,500 @@
+//! Proof of hearing: how far off a low beacon can be expected to be heard with this antenna.
+//!
+//! What is measured are pairs of a range and whether a message that was due came: of class B vessels, which send every
+//! 30 seconds (ITU-R M.1371-5 table 2, from memory), and of beacons that are tested at a distance, which send eight
+//! messages in a burst. Each station reaches some part of its radio horizon, 4.12·(√h₁ + √h₂) km for heights in metres
+//! (the common formula for an effective earth's radius of 4/3; Recommendation ITU-R P.310, from memory). That part is
+//! estimated from all of them together and carried over to an antenna awash.
+
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, VecDeque};
+use std::time::Duration;
+use terms::{Mmsi, Moment, Position};
+
+/// Stations whose pairs are kept; the one unheard longest goes.
+const STATIONS: usize = 64;
+/// Class B vessels that are followed at one time.
+const FOLLOWED: usize = 64;
+/// Pairs are gathered by range in steps of this, to a range beyond which nothing is heard directly.
+const STEP_NM: f64 = 0.25;
+const FURTHEST_NM: f64 = 40.0;
+/// Class B under way sends so often, between these speeds both kinds of it alike (ITU-R M.1371-5 table 2, from memory).
+const DUE_EVERY: Duration = Duration::from_secs(30);
+const SLOWEST_KN: f64 = 2.0;
+const FASTEST_KN: f64 = 14.0;
+/// A message this late is not the one that was due.
+const LATE: Duration = Duration::from_secs(15);
+/// Messages missed in a row after which she is followed no more: she may have switched off.
+const MISSED_MOST: usize = 10;
+/// A message counts as missed only where the receiver heard somebody else within this: it listened.
+const LISTENED: Duration = Duration::from_secs(20);
+/// Steps of time in which it is kept whether anybody was heard, and how many.
+const HEARD_STEP: Duration = Duration::from_secs(10);
+const HEARD_STEPS: usize = 90;
+/// Messages of a beacon's test, all within this (IEC 61097-14, from memory).
+const TEST_MESSAGES: u32 = 8;
+const TEST_LASTS: Duration = Duration::from_secs(30);
+/// A test nearer than this was made aboard and tells nothing.
+const TELLING_NM: f64 = 0.2;
+
+/// Height of the antenna of a beacon on a vest, awash (own choice).
+const BEACON_M: f64 = 0.3;
+/// Height of a class B antenna; yachts carry it from 3 m to 16 m (own choice).
+const CLASS_B_M: f64 = 8.0;
+/// How stations of one kind differ, in the logarithm of their range: height, cable, power (own choice: a fifth).
+const STATIONS_DIFFER: f64 = 0.2;
+/// What a beacon of 1 W reaches of what class B of 2 W reaches, where power falls with the fourth power of range over
+/// water (two-ray propagation), and how far that may be off (own choice: a quarter).
+const BEACON_PART: f64 = 0.84;
+const BEACON_PART_OFF: f64 = 0.25;
+/// Of messages near at hand so many are heard, and beyond all range so many (collisions; an odd reflection; own choice).
+const HEARD_NEAR: f64 = 0.97;
+const HEARD_FAR: f64 = 0.005;
+
+/// Fewer than these are too few to say anything.
+const LEAST_PAIRS: u32 = 60;
+const LEAST_STATIONS: usize = 3;
+const LEAST_MISSED: u32 = 10;
+/// An interval from which the upper end is more than so many times the lower says nothing.
+const WIDEST: f64 = 4.0;
+/// The estimate is made anew so often while pairs come in.
+const ESTIMATED_EVERY: Duration = Duration::from_secs(600);
+
+/// The radio horizon of two antennas at these heights in metres, in nautical miles.
+pub fn horizon_nm(a_m: f64, b_m: f64) -> f64 {
+    4.12 * (a_m.max(0.0).sqrt() + b_m.max(0.0).sqrt()) / 1.852
+}
+
+/// How far off a low beacon can be expected to be heard: to where every second of its messages comes through.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Expected {
+    /// As likely further as less far.
+    pub range_nm: f64,
+    /// With 95 % it is no less than this …
+    pub least_nm: f64,
+    /// … and with 95 % no more than this.
+    pub most_nm: f64,
+    /// From what.
+    pub basis: Basis,
+}
+
+/// What there is to estimate from.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Basis {
+    /// Pairs of a range and whether a message came.
+    pub pairs: u32,
+    /// Of these, messages that were due and did not come.
+    pub missed: u32,
+    /// Stations they are of.
+    pub stations: usize,
+    /// Height of own antenna.
+    pub antenna_m: Option<f64>,
+}
+
+/// Why nothing is said.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum TooThin {
+    /// The height of the antenna is not known.
+    #[error("the height of the AIS antenna is not known: `antenna_m` in boat.toml")]
+    Antenna,
+    /// Too little was measured.
+    #[error(
+        "too little to go by: {} pairs of range and heard, {} of them missed, of {} stations; at least {LEAST_PAIRS}, {LEAST_MISSED} and {LEAST_STATIONS} are needed",
+        .0.pairs, .0.missed, .0.stations
+    )]
+    Few(Basis),
+    /// What was measured does not agree well enough.
+    #[error("{} pairs of range and heard allow anything from {least_nm:.1} to {most_nm:.1} nm", basis.pairs)]
+    Wide {
+        /// From what.
+        basis: Basis,
+        /// The lower end.
+        least_nm: f64,
+        /// The upper end.
+        most_nm: f64,
+    },
+}
+
+/// Pairs of one station: messages heard and missed by step of range.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Station {
+    mmsi: Mmsi,
+    beacon: bool,
+    steps: BTreeMap<u16, (u32, u32)>,
+}
+
+/// A class B vessel that is followed.
+#[derive(Debug, Clone)]
+struct Chain {
+    last: Moment,
+    position: Position,
+    sog_kn: f64,
+    cog_deg: f64,
+    range_nm: f64,
+    /// The next message that is due.
+    due: Moment,
+    /// Ranges at which messages were due since the last and did not come.
+    missed: Vec<f64>,
+}
+
+/// A beacon's test under way.
+#[derive(Debug, Clone)]
+struct Test {
+    began: Moment,
+    messages: u32,
+    range_nm: Option<f64>,
+}
+
+/// What outlasts a restart: the pairs.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Kept(Vec<Station>);
+
+/// What was heard and what was not.
+#[derive(Debug, Clone, Default)]
+pub struct Hearing {
+    antenna_m: Option<f64>,
+    /// The one heard longest ago in front.
+    stations: Vec<Station>,
+    chains: BTreeMap<Mmsi, Chain>,
+    tests: BTreeMap<Mmsi, Test>,
+    /// Steps of time in which anybody was heard, and who, the newest last.
+    listened: VecDeque<(i64, Mmsi, bool)>,
+    estimate: Option<(Moment, u32, Result<Expected, TooThin>)>,
+}
+
+impl Hearing {
+    /// With the AIS antenna at this height.
+    pub fn new(antenna_m: Option<f64>) -> Self {
+        Self { antenna_m, ..Self::default() }
+    }
+
+    /// Somebody's message was heard: the receiver listens.
+    pub fn listens(&mut self, at: Moment, mmsi: Mmsi) {
+        let step = at.0.div_euclid(HEARD_STEP.as_millis() as i64);
+        match self.listened.back_mut() {
+            Some((last, first, others)) if *last == step => *others |= *first != mmsi,
+            _ => self.listened.push_back((step, mmsi, false)),
+        }
+        if self.listened.len() > HEARD_STEPS {
+            self.listened.pop_front();
+        }
+    }
+
+    /// Whether anybody but this one was heard about that time.
+    fn listened(&self, at: Moment, but: Mmsi) -> bool {
+        let width = HEARD_STEP.as_millis() as i64;
+        let (from, to) = ((at - LISTENED).0.div_euclid(width), (at + LISTENED).0.div_euclid(width));
+        self.listened.iter().rev().any(|(s, m, others)| (from..=to).contains(s) && (*m != but || *others))
+    }
+
+    /// A class B vessel's position report.
+    pub fn class_b(
+        &mut self,
+        at: Moment,
+        here: Option<Position>,
+        mmsi: Mmsi,
+        position: Position,
+        speed: Option<(f64, f64)>,
+    ) {
+        let before = self.chains.remove(&mmsi);
+        let Some(here) = here else { return };
+        let range_nm = here.range_and_bearing(position).0;
+        if let Some(before) = before {
+            // The messages between were sent: she is heard again.
+            for range in before.missed {
+                self.pair(mmsi, false, range, false);
+            }
+        }
+        self.pair(mmsi, false, range_nm, true);
+        let Some((sog_kn, cog_deg)) = speed.filter(|(s, _)| (SLOWEST_KN..=FASTEST_KN).contains(s)) else {
+            return;
+        };
+        if self.chains.len() < FOLLOWED {
+            let chain = Chain {
+                last: at,
+                position,
+                sog_kn,
+                cog_deg,
+                range_nm,
+                due: at + DUE_EVERY,
+                missed: Vec::new(),
+            };
+            self.chains.insert(mmsi, chain);
+        }
+    }
+
+    /// A message of a beacon's test, with its position where it has one.
+    pub fn beacon_test(
+        &mut self,
+        at: Moment,
+        here: Option<Position>,
+        mmsi: Mmsi,
+        position: Option<Position>,
+    ) {
+        if !self.tests.contains_key(&mmsi) && self.tests.len() >= FOLLOWED {
+            return;
+        }
+        let test = self.tests.entry(mmsi).or_insert(Test { began: at, messages: 0, range_nm: None });
+        test.messages += 1;
+        test.range_nm = here.zip(position).map(|(h, p)| h.range_and_bearing(p).0).or(test.range_nm);
+    }
+
+    /// Passes on to a moment, with own vessel where she is.
+    pub fn advance(&mut self, at: Moment, here: Option<Position>) {
+        self.end_tests(at);
+        let late: Vec<Mmsi> =
+            self.chains.iter().filter(|(_, c)| c.due + LATE <= at).map(|(m, _)| *m).collect();
+        for mmsi in late {
+            let Some(mut chain) = self.chains.remove(&mmsi) else { continue };
+            // Without own position nobody knows how far off she was.
+            let Some(here) = here else { continue };
+            while chain.due + LATE <= at && chain.missed.len() < MISSED_MOST {
+                if self.listened(chain.due, mmsi) {
+                    let run_nm = chain.sog_kn * chain.due.since(chain.last).as_secs_f64() / 3600.0;
+                    let place = chain.position.at(chain.cog_deg, run_nm);
+                    chain.missed.push(here.range_and_bearing(place).0);
+                } else if at.since(chain.last) > DUE_EVERY * (MISSED_MOST as u32 + 2) {
+                    chain.missed.clear();
+                    break;
+                }
+                chain.due = chain.due + DUE_EVERY;
+            }
+            if at.since(chain.last) <= DUE_EVERY * (MISSED_MOST as u32 + 2)
+                && chain.missed.len() < MISSED_MOST
+            {
+                self.chains.insert(mmsi, chain);
+                continue;
+            }
+            // Gone. Where she drew away she is out of hearing; where she came nearer she has switched off.
+            if chain.missed.last().is_some_and(|r| *r > chain.range_nm) {
+                for range in chain.missed {
+                    self.pair(mmsi, false, range, false);
+                }
+            }
+        }
+    }
+
+    /// Makes the estimate anew where that is due: ten minutes after the last, and only when pairs came in since.
+    pub fn refresh(&mut self, at: Moment) {
+        let due = self
+            .estimate
+            .is_none_or(|(then, pairs, _)| at.since(then) >= ESTIMATED_EVERY && self.basis().pairs != pairs);
+        if due {
+            self.estimate_now(at);
+        }
+    }
+
+    fn end_tests(&mut self, at: Moment) {
+        let over: Vec<Mmsi> =
+            self.tests.iter().filter(|(_, t)| at.since(t.began) >= TEST_LASTS).map(|(m, _)| *m).collect();
+        for mmsi in over {
+            let Some(Test { messages, range_nm: Some(range), .. }) = self.tests.remove(&mmsi) else {
+                continue;
+            };
+            if range >= TELLING_NM {
+                // Of two receivers each brings them; more than eight are no more than all.
+                let heard = messages.min(TEST_MESSAGES);
+                (0..heard).for_each(|_| self.pair(mmsi, true, range, true));
+                (heard..TEST_MESSAGES).for_each(|_| self.pair(mmsi, true, range, false));
+            }
+        }
+    }
+
+    /// When it wants to be advanced next.
+    pub fn next_wake(&self) -> Option<Moment> {
+        let chains = self.chains.values().map(|c| c.due + LATE).min();
+        let tests = self.tests.values().map(|t| t.began + TEST_LASTS).min();
+        [chains, tests].into_iter().flatten().min()
+    }
+
+    fn pair(&mut self, mmsi: Mmsi, beacon: bool, range_nm: f64, heard: bool) {
+        if !(0.0..FURTHEST_NM).contains(&range_nm) {
+            return;
+        }
+        let mut station = match self.stations.iter().position(|s| s.mmsi == mmsi) {
+            Some(i) => self.stations.remove(i),
+            None => Station { mmsi, beacon, steps: BTreeMap::new() },
+        };
+        let (yes, no) = station.steps.entry((range_nm / STEP_NM) as u16).or_default();
+        let count = if heard { yes } else { no };
+        *count = count.saturating_add(1);
+        if self.stations.len() >= STATIONS {
+            self.stations.remove(0);
+        }
+        self.stations.push(station);
+    }
+
+    fn basis(&self) -> Basis {
+        let counts = || self.stations.iter().flat_map(|s| s.steps.values());
+        Basis {
+            pairs: counts().map(|(yes, no)| yes + no).sum(),
+            missed: counts().map(|(_, no)| no).sum(),
+            stations: self.stations.len(),
+            antenna_m: self.antenna_m,
+        }
+    }
+
+    /// How far a low beacon can be expected to be heard, as of the last estimate.
+    ///
+    /// # Errors
+    /// Why nothing can be said.
+    pub fn expected(&self) -> Result<Expected, TooThin> {
+        self.estimate.map_or_else(|| Err(TooThin::Few(self.basis())), |(_, _, e)| e)
+    }
+
+    /// Makes the estimate anew.
+    pub fn estimate_now(&mut self, at: Moment) {
+        let basis = self.basis();
+        self.estimate = Some((at, basis.pairs, self.estimated(basis)));
+    }
+
+    fn estimated(&self, basis: Basis) -> Result<Expected, TooThin> {
+        let antenna_m = self.antenna_m.ok_or(TooThin::Antenna)?;
+        if basis.pairs < LEAST_PAIRS || basis.stations < LEAST_STATIONS || basis.missed < LEAST_MISSED {
+            return Err(TooThin::Few(basis));
+        }
+        let parts = posterior(&self.stations, antenna_m);
+        let horizon = horizon_nm(antenna_m, BEACON_M);
+        let at = |quantile: f64| quantile_of(&parts, quantile) * horizon;
+        let (range_nm, least_nm, most_nm) = (at(0.5), at(0.05), at(0.95));
+        if most_nm > least_nm * WIDEST {
+            return Err(TooThin::Wide { basis, least_nm, most_nm });
+        }
+        Ok(Expected { range_nm, least_nm, most_nm, basis })
+    }
+
+    /// What outlasts a restart.
+    pub fn keep(&self) -> Kept {
+        Kept(self.stations.clone())
+    }
+
+    /// Takes up the pairs that an earlier run left.
+    pub fn take_up(&mut self, at: Moment, kept: Kept) {
+        let step_most = (FURTHEST_NM / STEP_NM) as u16;
+        let mut stations = kept.0;
+        stations.truncate(STATIONS);
+        stations.iter_mut().for_each(|s| s.steps.retain(|step, _| *step < step_most));
+        self.stations = stations;
+        self.estimate_now(at);
+    }
+}
+
+/// Parts of the horizon that are weighed, evenly in their logarithm.
+const PARTS: usize = 72;
+const LEAST_PART: f64 = 0.03;
+const MOST_PART: f64 = 1.8;
+/// How steeply hearing ends: by this power of the range the odds fall. Fading of 2 dB to 10 dB where power falls with
+/// the fourth power of range.
+const STEEPNESS: [f64; 5] = [3.0, 5.0, 8.0, 12.0, 18.0];
+/// Middles of seven equal parts of a normal distribution, in standard deviations (computed).
+const SEVENTHS: [f64; 7] = [-1.4652, -0.7916, -0.3661, 0.0, 0.3661, 0.7916, 1.4652];
+
+fn part(i: usize) -> f64 {
+    let step = (MOST_PART / LEAST_PART).ln() / (PARTS - 1) as f64;
+    LEAST_PART * (i as f64 * step).exp()
+}
+
+/// How likely it is that one station was heard as it was, if stations of its kind reach a part of their horizon.
+fn likelihood(s: &Station, part: f64, horizon_nm: f64, steepness: f64) -> f64 {
+    let log: Vec<f64> = SEVENTHS
+        .iter()
+        .map(|z| {
+            let reach = part * horizon_nm * (z * STATIONS_DIFFER).exp();
+            s.steps
+                .iter()
+                .map(|(step, (yes, no))| {
+                    let range = (f64::from(*step) + 0.5) * STEP_NM;
+                    let open = 1.0 / (1.0 + (steepness * (range / reach).ln()).exp());
+                    let p = HEARD_FAR + (HEARD_NEAR - HEARD_FAR) * open;
+                    f64::from(*yes) * p.ln() + f64::from(*no) * (1.0 - p).ln()
+                })
+                .sum()
+        })
+        .collect();
+    log_mean(&log)
+}
+
+/// The logarithm of the mean of what these are the logarithms of.
+fn log_mean(log: &[f64]) -> f64 {
+    let most = log.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    most + (log.iter().map(|l| (l - most).exp()).sum::<f64>() / log.len() as f64).ln()
+}
+
+fn normal(z: f64) -> f64 {
+    (-0.5 * z * z).exp()
+}
+
+/// How likely each part of its horizon is for the next low beacon.
+fn posterior(stations: &[Station], antenna_m: f64) -> Vec<f64> {
+    let horizons = [horizon_nm(antenna_m, CLASS_B_M), horizon_nm(antenna_m, BEACON_M)];
+    // By steepness and part: how likely all of a kind are.
+    let of = |beacon: bool, steepness: f64| -> Vec<f64> {
+        let all = stations.iter().filter(|s| s.beacon == beacon);
+        let horizon = horizons[usize::from(beacon)];
+        let mut sums = vec![0.0; PARTS];
+        for s in all {
+            sums.iter_mut()
+                .enumerate()
+                .for_each(|(i, sum)| *sum += likelihood(s, part(i), horizon, steepness));
+        }
+        sums
+    };
+    let mut log = vec![vec![0.0; STEEPNESS.len()]; PARTS];
+    for (k, steepness) in STEEPNESS.iter().enumerate() {
+        let (class_b, beacons) = (of(false, *steepness), of(true, *steepness));
+        for i in 0..PARTS {
+            // Beacons reach some part of what class B does, and nobody knows it well.
+            let by_class_b: Vec<f64> = (0..PARTS)
+                .map(|j| {
+                    let z = ((part(i) / part(j)).ln() - BEACON_PART.ln()) / BEACON_PART_OFF;
+                    class_b[j] - 0.5 * z * z
+                })
+                .collect();
+            log[i][k] = beacons[i] + log_mean(&by_class_b);
+        }
+    }
+    let by_part: Vec<f64> = log.iter().map(|k| log_mean(k)).collect();
+    let most = by_part.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = by_part.iter().map(|l| (l - most).exp()).collect();
+    // The next beacon differs from the mean one, as stations do.
+    let next = |i: usize| -> f64 {
+        let of = |(j, w): (usize, &f64)| w * normal((part(i) / part(j)).ln() / STATIONS_DIFFER);
+        weights.iter().enumerate().map(of).sum()
+    };
+    (0..PARTS).map(next).collect()
+}
+
+/// The part of the horizon below which this share of the likelihood lies.
+fn quantile_of(weights: &[f64], quantile: f64) -> f64 {
+    let wanted = weights.iter().sum::<f64>() * quantile;
+    let mut sum = 0.0;
+    for (i, w) in weights.iter().enumerate() {
+        if sum + w >= wanted && *w > 0.0 {
+            let within = (wanted - sum) / w;
+            let step = (MOST_PART / LEAST_PART).ln() / (PARTS - 1) as f64;
+            return part(i) * ((within - 0.5) * step).exp();
+        }
+        sum += w;
+    }
+    part(PARTS - 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_radio_horizon_of_two_heights() {
+        // 4.12·(√100 + √9) = 53.56 km, by hand; /1.852.
+        assert!((horizon_nm(100.0, 9.0) - 28.92).abs() < 0.01);
+        assert!((horizon_nm(0.0, 0.0)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn quantiles_of_an_even_weight_lie_where_the_logarithm_is_cut() {
+        let even = vec![1.0; PARTS];
+        let middle = (LEAST_PART * MOST_PART).sqrt();
+        assert!((quantile_of(&even, 0.5) / middle - 1.0).abs() < 0.01);
+    }
+}
