@@ -302,3 +302,70 @@ fn a_thousand_connections_and_slow_readers_leave_the_watch_alone() {
     // The bound is for a machine that does other things too; the measure is in the benches.
     assert!(began.elapsed() < Duration::from_secs(1), "{:?}", began.elapsed());
 }
+
+/// Requests that everybody at the socket may make, damaged at random: bytes changed, left out, doubled, put in. The same
+/// three thousand in each run.
+#[test]
+fn damaged_requests_are_answered_or_cut_off_and_the_watch_stands() {
+    let daemon = Daemon::start("damaged", "");
+    let socket = daemon.folder.0.join("control.sock");
+    let post = |path: &str, body: &str| {
+        format!("POST {path} HTTP/1.1\r\nhost: x\r\ncontent-length: {}\r\n\r\n{body}", body.len())
+    };
+    let seeds: Vec<Vec<u8>> = [
+        "GET /status HTTP/1.1\r\nhost: x\r\n\r\n".to_owned(),
+        "GET /metrics HTTP/1.1\r\nhost: x\r\naccept: text/plain\r\n\r\n".to_owned(),
+        "GET /handover HTTP/1.1\r\nhost: x\r\nconnection: close\r\n\r\n".to_owned(),
+        post("/act", "{\"act\": \"overboard\", \"late_s\": 30, \"who\": \"Ada\"}"),
+        post("/act", "{\"act\": \"acknowledge\", \"alert\": 1}"),
+        post("/act", "{\"act\": \"declare\", \"what\": \"under sail\"}"),
+        post("/casualty", "{\"casualty\": 1, \"search\": \"expanding-square\"}"),
+        "POST /act HTTP/1.1\r\nhost: x\r\ntransfer-encoding: chunked\r\n\r\n5\r\n{\"act\r\n0\r\n\r\n".to_owned(),
+    ]
+    .map(String::into_bytes)
+    .to_vec();
+    // xorshift64 (Marsaglia 2003): any generator will do.
+    let mut state = 0x9e37_79b9_7f4a_7c15_u64;
+    let mut any = |below: usize| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        (state % below.max(1) as u64) as usize
+    };
+    let mut answered = [0; 600];
+    for _ in 0..3000 {
+        let mut bytes = seeds[any(seeds.len())].clone();
+        for _ in 0..=any(2) {
+            let at = any(bytes.len());
+            match any(5) {
+                0 => bytes[at] = any(256) as u8,
+                1 => bytes[at] ^= 1 << any(8),
+                2 => drop(bytes.drain(at..(at + 1 + any(8)).min(bytes.len()))),
+                3 => {
+                    let again = bytes[at..(at + any(40)).min(bytes.len())].to_vec();
+                    bytes.splice(at..at, again);
+                }
+                _ => drop(bytes.splice(at..at, [b'9', b'9', b'9', b'9'])),
+            }
+            if bytes.is_empty() {
+                break;
+            }
+        }
+        let mut stream = std::os::unix::net::UnixStream::connect(&socket).unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(40))).unwrap();
+        let _ = stream.write_all(&bytes);
+        let _ = stream.shutdown(std::net::Shutdown::Write);
+        let mut answer = Vec::new();
+        let _ = stream.read_to_end(&mut answer);
+        let answer = text(&answer);
+        let status: usize = answer.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0);
+        assert!(status < 500 || status == 505 || status == 501, "{status} to {:?}", text(&bytes));
+        answered[status] += 1;
+    }
+    assert!(answered[200] > 50 && answered[400] > 100, "both kinds came: {:?}", (answered[200], answered[400]));
+    // Casualties may have been marked by what was still whole; one more is.
+    let before = daemon.status()["casualties"].as_array().unwrap().len();
+    assert!(daemon.tell(&["overboard", "--who", "Bo"]).status.success());
+    assert_eq!(daemon.status()["casualties"].as_array().unwrap().len(), (before + 1).min(32));
+    assert!(!daemon.stderr().contains("panicked"), "{}", daemon.stderr());
+}
