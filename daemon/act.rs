@@ -64,6 +64,15 @@ pub enum Act {
         /// on, off, or automatic: by what is declared and by the hours.
         switch: Switch,
     },
+    /// A passage begins or ends here, whatever was declared.
+    Passage {
+        /// What it is called.
+        #[serde(default)]
+        name: Option<String>,
+        /// It ends.
+        #[serde(default)]
+        ends: bool,
+    },
     /// A remark for the logbook.
     Note {
         /// The remark.

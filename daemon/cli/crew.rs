@@ -137,6 +137,16 @@ pub(super) enum Verb {
     },
     /// The check before departure: what the lookout can judge, and what it asks of you
     Muster(super::muster::Muster),
+    /// A passage begins here, or ends, whatever was declared
+    Passage {
+        /// What it is to be called
+        name: Vec<String>,
+        /// It ends
+        #[arg(long, conflicts_with = "name")]
+        end: bool,
+        #[command(flatten)]
+        to: To,
+    },
     /// Write a remark into the logbook
     Note {
         /// The remark
@@ -213,6 +223,10 @@ impl Verb {
                 (to, Act::StandDown { casualty: casualty.map(CasualtyId), reason })
             }
             Self::Declare { what, to } => (to, Act::Declare { what: what.join(" ") }),
+            Self::Passage { name, end, to } => {
+                let name = (!name.is_empty()).then(|| name.join(" "));
+                (to, Act::Passage { name, ends: end })
+            }
             Self::Note { text, to } => (to, Act::Note { text: text.join(" ") }),
         };
         // An act is made of numbers and texts, which always have a form in JSON.

@@ -127,6 +127,12 @@ pub struct Review {
     /// Until this UTC
     #[arg(long, value_name = "UTC")]
     pub until: Option<String>,
+    /// One passage by its number, or the last
+    #[arg(long, value_name = "NUMBER|last", conflicts_with_all = ["since", "until"])]
+    pub passage: Option<String>,
+    /// List the passages: told apart by what was declared, by long stops and by the verb `passage`
+    #[arg(long)]
+    pub passages: bool,
     /// One JSON object
     #[arg(long)]
     pub json: bool,

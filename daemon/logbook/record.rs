@@ -118,6 +118,8 @@ pub enum EntryKind {
     Lookout,
     /// The check before departure.
     Muster,
+    /// A passage was begun or ended by command.
+    Passage,
 }
 
 impl EntryKind {
@@ -131,6 +133,7 @@ impl EntryKind {
             Self::StandDown => "stand-down",
             Self::Lookout => "lookout",
             Self::Muster => "muster",
+            Self::Passage => "passage",
         }
     }
 }

@@ -9,6 +9,7 @@ mod html;
 mod json;
 mod night;
 mod passage;
+mod passages;
 mod print;
 mod read;
 mod verb;
@@ -21,6 +22,7 @@ pub use html::ShipTime;
 pub use night::{
     Alert, Approach, Blind, Casualty, Feed, Minute, Night, OwnPoint, Passage, Remark, Run, Span, Told,
 };
+pub use passages::{Leg, passages};
 pub use read::{read, was_replayed};
 pub use verb::verb;
 pub use when::When;

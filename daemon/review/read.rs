@@ -118,6 +118,24 @@ fn read_once(path: &Path, span: Span) -> Result<Night, ReviewError> {
     Ok(night)
 }
 
+/// Reads something of the whole logbook.
+pub(super) fn whole<T>(
+    path: &Path,
+    take: impl FnOnce(&Reader) -> rusqlite::Result<T>,
+) -> Result<T, ReviewError> {
+    let fail = |e: rusqlite::Error| ReviewError::Logbook(disk_error(path, &e));
+    let connection = open(path)?;
+    connection.execute_batch("BEGIN").map_err(fail)?;
+    let form = check_form(&connection, path)?;
+    if form == 0 {
+        return Err(ReviewError::Nothing { path: path.to_owned(), has: what_there_is(&[]) });
+    }
+    let mut reader =
+        Reader { connection, clocks: Clocks::default(), ranges: Vec::new(), unreadable: 0, form };
+    reader.read_runs().map_err(fail)?;
+    take(&reader).map_err(fail)
+}
+
 /// Whether only replays have written into a logbook: then nothing of a real passage is lost with it.
 ///
 /// # Errors

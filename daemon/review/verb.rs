@@ -1,6 +1,7 @@
 //! The verb `review`.
 
-use super::{ShipTime, Span, read};
+use super::print::plural;
+use super::{ShipTime, Span, passages, read};
 use crate::cli::{Outcome, Review, print};
 use std::path::Path;
 use terms::Utc;
@@ -18,7 +19,14 @@ pub fn verb(args: &Review) -> Outcome {
 
 /// What is to be printed.
 fn review(args: &Review) -> Result<String, String> {
-    let span = Span { since: utc("since", args.since.as_ref())?, until: utc("until", args.until.as_ref())? };
+    if args.passages {
+        let legs = passages(&args.logbook).map_err(|e| e.to_string())?;
+        return Ok(if args.json { passages::json(&legs) } else { passages::print(&legs) });
+    }
+    let span = match &args.passage {
+        Some(which) => of_passage(&args.logbook, which)?,
+        None => Span { since: utc("since", args.since.as_ref())?, until: utc("until", args.until.as_ref())? },
+    };
     let given = args.ship_time.as_ref();
     let given = given
         .map(|t| ShipTime::parse(t).ok_or_else(|| format!("--ship-time {t}: write it like +2 or -3:30")));
@@ -33,6 +41,22 @@ fn review(args: &Review) -> Result<String, String> {
         (true, _) => night.json(),
         (_, true) => night.deck_log_text(ship),
         _ => night.print(),
+    })
+}
+
+/// The span of a passage by its number, or of the last.
+fn of_passage(logbook: &Path, which: &str) -> Result<Span, String> {
+    let legs = passages(logbook).map_err(|e| e.to_string())?;
+    let leg = match which {
+        "last" => legs.last(),
+        number => legs.iter().find(|l| l.number.to_string() == number),
+    };
+    let found = leg.map(|l| Span { since: l.from.0.utc, until: l.to.0.utc });
+    found.ok_or_else(|| {
+        format!(
+            "--passage {which}: there are {}; `review --passages` lists them",
+            plural(legs.len(), "passage")
+        )
     })
 }
 

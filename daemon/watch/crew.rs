@@ -93,6 +93,21 @@ impl Watch {
                     None => Err(ActError::Nothing("boat.toml has no watchkeeper".to_owned())),
                 }
             }
+            Act::Passage { name, ends } => {
+                let name = name.map(|n| words::one_line(n.trim())).filter(|n| !n.is_empty());
+                if name.as_ref().is_some_and(|n| ends || n.chars().count() > 100) {
+                    return Err(ActError::Wrong(
+                        "a passage is begun with a name of at most 100 letters, and ended without one".into(),
+                    ));
+                }
+                let text = match (ends, name) {
+                    (true, _) => "ends".to_owned(),
+                    (false, Some(name)) => format!("begins: {name}"),
+                    (false, None) => "begins".to_owned(),
+                };
+                self.enter(at, EntryKind::Passage, text);
+                Ok(format!("a passage {} here", if ends { "ends" } else { "begins" }))
+            }
             Act::Note { text } => {
                 let text = text.trim().to_owned();
                 if text.is_empty() || text.chars().count() > 1000 {
