@@ -20,6 +20,7 @@ pub mod review;
 pub mod run;
 pub mod service;
 pub mod signals;
+mod sparing;
 pub mod status;
 pub mod watch;
 pub mod words;

@@ -2,6 +2,7 @@
 //! its journal that say their level (sd-daemon(3)).
 
 use crate::clock::Clock;
+use crate::sparing::Sparing;
 use std::io::{self, Write};
 use std::os::linux::net::SocketAddrExt;
 use std::os::unix::fs::MetadataExt;
@@ -93,9 +94,9 @@ fn connect(place: &str) -> io::Result<(UnixDatagram, SocketAddr)> {
 pub fn diagnostics() {
     let all = tracing_subscriber::fmt().with_max_level(Level::INFO).with_ansi(false);
     if to_journal() {
-        all.without_time().with_level(false).with_target(false).with_writer(Journal).init();
+        all.without_time().with_level(false).with_target(false).with_writer(Sparing::new(Journal)).init();
     } else {
-        all.with_writer(io::stderr).init();
+        all.with_writer(Sparing::new(io::stderr)).init();
     }
 }
 

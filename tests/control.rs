@@ -320,7 +320,8 @@ fn damaged_requests_are_answered_or_cut_off_and_the_watch_stands() {
         post("/act", "{\"act\": \"acknowledge\", \"alert\": 1}"),
         post("/act", "{\"act\": \"declare\", \"what\": \"under sail\"}"),
         post("/casualty", "{\"casualty\": 1, \"search\": \"expanding-square\"}"),
-        "POST /act HTTP/1.1\r\nhost: x\r\ntransfer-encoding: chunked\r\n\r\n5\r\n{\"act\r\n0\r\n\r\n".to_owned(),
+        "POST /act HTTP/1.1\r\nhost: x\r\ntransfer-encoding: chunked\r\n\r\n5\r\n{\"act\r\n0\r\n\r\n"
+            .to_owned(),
     ]
     .map(String::into_bytes)
     .to_vec();
@@ -362,7 +363,11 @@ fn damaged_requests_are_answered_or_cut_off_and_the_watch_stands() {
         assert!(status < 500 || status == 505 || status == 501, "{status} to {:?}", text(&bytes));
         answered[status] += 1;
     }
-    assert!(answered[200] > 50 && answered[400] > 100, "both kinds came: {:?}", (answered[200], answered[400]));
+    assert!(
+        answered[200] > 50 && answered[400] > 100,
+        "both kinds came: {:?}",
+        (answered[200], answered[400])
+    );
     // Casualties may have been marked by what was still whole; one more is.
     let before = daemon.status()["casualties"].as_array().unwrap().len();
     assert!(daemon.tell(&["overboard", "--who", "Bo"]).status.success());

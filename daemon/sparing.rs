@@ -1,0 +1,131 @@
+//! Diagnostics that spare the disk: of one kind of line (one place in the code) at most [`A_MINUTE`] are written in a
+//! minute, and then how many were left out. What matters stands in the logbook besides.
+
+use crate::clock::Clock;
+use std::collections::BTreeMap;
+use std::io::Write;
+use std::sync::{Mutex, PoisonError};
+use std::time::Duration;
+use terms::Moment;
+use tracing::Metadata;
+use tracing_subscriber::fmt::MakeWriter;
+use tracing_subscriber::fmt::writer::OptionalWriter;
+
+/// Lines of one kind in a minute.
+const A_MINUTE: u32 = 20;
+const MINUTE: Duration = Duration::from_secs(60);
+
+/// How often a kind of line was written of late.
+#[derive(Debug, Clone, Copy)]
+struct Tally {
+    since: Moment,
+    written: u32,
+    left_out: u64,
+}
+
+/// Writers that write no more than so many lines of a kind. There are as many kinds as places in the code.
+pub struct Sparing<M> {
+    to: M,
+    now: fn() -> Moment,
+    kinds: Mutex<BTreeMap<&'static str, Tally>>,
+}
+
+impl<M> Sparing<M> {
+    /// Writers to `to`.
+    pub fn new(to: M) -> Self {
+        Self { to, now: || Clock.now(), kinds: Mutex::default() }
+    }
+
+    /// Whether another line of a kind may be written, and how many were left out before it.
+    fn admit(&self, kind: &'static str) -> Result<u64, ()> {
+        let now = (self.now)();
+        // Nothing that can panic runs under this lock, and a tally half written is still one.
+        let mut kinds = self.kinds.lock().unwrap_or_else(PoisonError::into_inner);
+        let tally = kinds.entry(kind).or_insert(Tally { since: now, written: 0, left_out: 0 });
+        let mut left_out = 0;
+        if now.since(tally.since) >= MINUTE {
+            left_out = tally.left_out;
+            *tally = Tally { since: now, written: 0, left_out: 0 };
+        }
+        if tally.written >= A_MINUTE {
+            tally.left_out += 1;
+            return Err(());
+        }
+        tally.written += 1;
+        Ok(left_out)
+    }
+}
+
+impl<'a, M: MakeWriter<'a>> MakeWriter<'a> for Sparing<M> {
+    type Writer = OptionalWriter<M::Writer>;
+
+    fn make_writer(&'a self) -> Self::Writer {
+        OptionalWriter::some(self.to.make_writer())
+    }
+
+    fn make_writer_for(&'a self, line: &Metadata<'_>) -> Self::Writer {
+        // The name of a line is its place in the code.
+        match self.admit(line.name()) {
+            Err(()) => OptionalWriter::none(),
+            Ok(left_out) => {
+                if left_out > 0 {
+                    // Where standard error is gone there is nobody left to tell.
+                    let _ = writeln!(
+                        self.to.make_writer_for(line),
+                        "{left_out} lines like the next one were left out"
+                    );
+                }
+                OptionalWriter::some(self.to.make_writer_for(line))
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use std::io;
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicI64, Ordering};
+
+    static NOW: AtomicI64 = AtomicI64::new(0);
+
+    #[derive(Clone, Default)]
+    struct Kept(Arc<Mutex<Vec<u8>>>);
+
+    impl Write for Kept {
+        fn write(&mut self, part: &[u8]) -> io::Result<usize> {
+            self.0.lock().unwrap().extend(part);
+            Ok(part.len())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn a_fault_that_goes_on_for_a_week_fills_no_disk() {
+        let kept = Kept::default();
+        let to = kept.clone();
+        let sparing =
+            Sparing { now: || Moment(NOW.load(Ordering::Relaxed)), ..Sparing::new(move || to.clone()) };
+        let all = tracing_subscriber::fmt().with_writer(sparing).with_ansi(false).finish();
+        tracing::subscriber::with_default(all, || {
+            for s in 0..600 {
+                NOW.store(s * 1000, Ordering::Relaxed);
+                (0..10).for_each(|_| tracing::warn!(s, "a wire fails"));
+                if s % 100 == 0 {
+                    tracing::info!("another kind");
+                }
+            }
+        });
+        let told = String::from_utf8(kept.0.lock().unwrap().clone()).unwrap();
+        let count = |what: &str| told.lines().filter(|l| l.contains(what)).count();
+        // Ten minutes of ten a second.
+        assert_eq!(count("a wire fails"), 200, "{told}");
+        assert_eq!(count("580 lines like the next one were left out"), 9, "{told}");
+        assert_eq!(count("another kind"), 6, "{told}");
+    }
+}
