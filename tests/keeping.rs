@@ -41,7 +41,7 @@ fn each_kept_form_is_brought_to_the_newest_with_all_its_rows() {
         let kept =
             "SELECT count(*) FROM alerts WHERE log_id <= 3 AND target_name = 'TORDIS' AND cpa_nm = 0.4";
         assert_eq!(ask::<i64>(&desk.file(), kept), 3);
-        assert_eq!(ask::<i64>(&desk.file(), "PRAGMA user_version"), 3);
+        assert_eq!(ask::<i64>(&desk.file(), "PRAGMA user_version"), 4);
         let new = review::read(desk.file(), Span { since: old.from.utc, until: old.to.utc }).unwrap();
         assert_eq!(new.alerts[0].told[..3], old.alerts[0].told[..], "form {form}");
         assert_eq!((new.own.len(), &new.approaches), (old.own.len(), &old.approaches), "form {form}");
