@@ -2,6 +2,7 @@
 
 mod crew;
 mod muster;
+mod pages;
 
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
@@ -90,6 +91,12 @@ enum Verb {
     Review(Review),
     #[command(flatten)]
     Crew(crew::Verb),
+    /// Write the manual pages and the completions for shells
+    #[command(hide = true)]
+    Pages {
+        /// Where to
+        folder: PathBuf,
+    },
 }
 
 /// `replay`.
@@ -175,6 +182,7 @@ pub fn main() -> ExitCode {
         }
         Verb::Review(review) => crate::review::verb(&review),
         Verb::Crew(verb) => verb.ask(),
+        Verb::Pages { folder } => pages::write(&folder),
     };
     outcome.into()
 }

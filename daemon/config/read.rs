@@ -9,7 +9,7 @@ use std::net::{Ipv4Addr, SocketAddr};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use terms::{Dimension, Mmsi, Problems, nearest};
+use terms::{Dimension, Mmsi, Problems, nearest, version_trouble};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -145,18 +145,13 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
             }
         }
     }
-    match version {
-        Some(v) if *v.get_ref() != VERSION => r.problems.add(
-            v.span(),
-            format!("version {} is not one this program reads: it reads version {VERSION}", v.get_ref()),
-        ),
-        None if r.problems.is_empty() => {
-            r.problems.add(
-                0..0,
-                format!("the file says no version: its first line should be `version = {VERSION}`"),
-            );
-        }
-        _ => {}
+    if let Some(v) = version
+        && let Some(why) = version_trouble(Some(f64::from(*v.get_ref())), VERSION)
+    {
+        // The rest may be right in the form it was written for.
+        let mut problems = Problems::new(file, text);
+        problems.add(v.span(), why);
+        return Err(problems);
     }
     for (name, span) in std::mem::take(&mut r.people) {
         if !boat.crew.iter().any(|c| c.name == name) {
@@ -469,6 +464,16 @@ mod tests {
         ] {
             assert!(told.contains(part), "{part} is not in\n{told}");
         }
+    }
+
+    #[test]
+    fn a_file_of_another_version_is_refused_with_what_to_do_and_one_without_is_the_first() {
+        assert!(read("boat.toml", "[vessel]\nname = \"Wendelin\"\n").is_ok());
+        let told = read("boat.toml", "version = 2\n[new]\nkey = 1\n").unwrap_err().to_string();
+        assert!(told.contains("boat.toml:1:11: the file is of version 2, for a newer middlewatch"), "{told}");
+        assert!(told.contains("Install the newer program") && !told.contains("`new`"), "{told}");
+        let told = read("boat.toml", "version = 0\n").unwrap_err().to_string();
+        assert!(told.contains("there never was a version 0"), "{told}");
     }
 
     #[test]

@@ -14,7 +14,7 @@ pub use day::{Day, Every};
 pub use mmsi::{Mmsi, Station};
 pub use moment::{Moment, Utc, UtcSource};
 pub use position::{METRES_PER_NM, Plane, Position, PositionError};
-pub use problem::{Problem, Problems, nearest};
+pub use problem::{Problem, Problems, nearest, version_trouble};
 pub use quantity::{
     CasualtyId, Dimension, FeedId, Quantity, QuantitySet, Reading, SignalId, Subject, Unit, Value, Whose,
 };

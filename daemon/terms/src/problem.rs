@@ -95,6 +95,22 @@ impl fmt::Display for Problems {
 
 impl std::error::Error for Problems {}
 
+/// What is wrong with the version a file says it has, where the program reads forms up to `newest`; `None` when nothing is.
+/// A file that says none is of version 1, the first there was.
+pub fn version_trouble(says: Option<f64>, newest: u32) -> Option<String> {
+    match says {
+        None => None,
+        Some(v) if v.fract() == 0.0 && v >= 1.0 && v <= f64::from(newest) => None,
+        Some(v) if v > f64::from(newest) => Some(format!(
+            "the file is of version {v}, for a newer middlewatch: this one reads versions up to {newest}. Install the \
+             newer program, or go back to the file as it was for this one"
+        )),
+        Some(v) => {
+            Some(format!("there never was a version {v}: the first is version = 1, the newest {newest}"))
+        }
+    }
+}
+
 /// The candidate nearest to a mistyped word, where one is near enough to ask "did you mean" (by the
 /// Damerau-Levenshtein distance, at most a third of the letters).
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {

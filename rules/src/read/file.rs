@@ -21,7 +21,7 @@ const MOST_MARKS: usize = 1000;
 /// The most trials of a file.
 const MOST_TRIALS: usize = 1000;
 /// The version of the form.
-const VERSION: f64 = 1.0;
+const VERSION: u32 = 1;
 
 /// Reads a file of orders.
 pub fn orders(file_name: &str, text: &str, boat_marks: &[(String, Position)]) -> Result<Orders, Problems> {
@@ -39,7 +39,12 @@ pub fn orders(file_name: &str, text: &str, boat_marks: &[(String, Position)]) ->
         return Err(c.problems);
     }
     let root = Fields::of(document.get_ref(), 0..0, &["version", "mark", "order", "trial"], &mut c);
-    version(&root, &mut c);
+    if let Some((span, why)) = version(&root) {
+        // The rest may be right in the form it was written for.
+        c.problems = Problems::new(file_name, text);
+        c.add(span, why);
+        return Err(c.problems);
+    }
     let mut marks = boat_marks.to_vec();
     for (i, (table, span)) in tables(&root, "mark", MOST_MARKS, &mut c).into_iter().enumerate() {
         c.about = format!("mark {}: ", i + 1);
@@ -85,12 +90,13 @@ fn about(kind: &str, place: usize, table: &DeTable<'_>) -> String {
     }
 }
 
-fn version(root: &Fields<'_, '_>, c: &mut Complaints<'_>) {
-    match root.get("version") {
-        None => c.add(0..0, "the field version is missing; expected version = 1 at the top of the file"),
-        Some(v) if number_of(v.get_ref()) == Some(VERSION) => {}
-        Some(v) => c.add(v.span(), "this version is not known; expected version = 1"),
-    }
+/// What is wrong with the version the file says, and where.
+fn version(root: &Fields<'_, '_>) -> Option<(std::ops::Range<usize>, String)> {
+    let v = root.get("version")?;
+    let Some(says) = number_of(v.get_ref()) else {
+        return Some((v.span(), "a version is a number; expected version = 1".to_owned()));
+    };
+    Some((v.span(), terms::version_trouble(Some(says), VERSION)?))
 }
 
 /// The tables under a name written as `[[name]]`.

@@ -1,0 +1,27 @@
+//! The manual pages and the shells' completions, made from the command line itself so that they never say anything else.
+
+use super::{Cli, Outcome};
+use clap::CommandFactory;
+use clap_complete::Shell;
+use std::io;
+use std::path::Path;
+
+/// Writes one page for the program, one for each verb, and a completion for each usual shell.
+pub(super) fn write(folder: &Path) -> Outcome {
+    match all(folder) {
+        Ok(()) => Outcome::Done,
+        Err(e) => {
+            eprintln!("middlewatch: {}: {e}", folder.display());
+            Outcome::Failed
+        }
+    }
+}
+
+fn all(folder: &Path) -> io::Result<()> {
+    std::fs::create_dir_all(folder)?;
+    clap_mangen::generate_to(Cli::command(), folder)?;
+    for shell in [Shell::Bash, Shell::Fish, Shell::Zsh] {
+        clap_complete::generate_to(shell, &mut Cli::command(), "middlewatch", folder)?;
+    }
+    Ok(())
+}
