@@ -2,7 +2,7 @@
 
 use super::Pace;
 use super::error::{LogbookError, LogbookHealth};
-use super::outbox::Outbox;
+use super::outbox::{OUTBOX_BOUND, Outbox};
 use super::record::{Entry, EventItem, Row, Stamp};
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
@@ -141,11 +141,12 @@ impl Shared {
         Ok(())
     }
 
-    /// Rows of deliveries that are to go, with whatever is written next.
+    /// Rows of deliveries that are to go, with whatever is written next. There cannot be more of them than the outbox
+    /// holds rows on disk, so there is always room.
     pub fn push_delivered(&self, rows: impl IntoIterator<Item = i64>) {
         let mut inbox = lock(&self.inbox);
         for row in rows {
-            if inbox.records.len() < 2 * RECORDS_BOUND {
+            if inbox.records.len() < RECORDS_BOUND + OUTBOX_BOUND {
                 inbox.records.push_back(Record::Delivered(row));
             }
         }
