@@ -353,3 +353,63 @@ fn values_are_told_with_the_digits_that_mean_something_at_sea() {
         assert_eq!(t.told(), [format!("Noted it: it: MV 230000001 TCPA {told}")]);
     }
 }
+
+#[test]
+fn hours_of_the_day_by_their_edges() {
+    // Written as hours and minutes: what stands at that minute of the day.
+    for (said, stands) in [
+        (
+            "is between 08:00 and 20:00",
+            [(7, 59, false), (8, 0, true), (20, 0, true), (20, 1, false), (3, 0, false)],
+        ),
+        (
+            "is between 22:00 and 06:00",
+            [(21, 59, false), (22, 0, true), (6, 0, true), (6, 1, false), (12, 0, false)],
+        ),
+        (
+            "is outside 08:00 and 20:00",
+            [(7, 59, true), (8, 0, false), (20, 0, false), (20, 1, true), (12, 0, false)],
+        ),
+        (
+            "is outside 22:00 and 06:00",
+            [(21, 59, true), (22, 0, false), (6, 0, false), (6, 1, true), (2, 0, false)],
+        ),
+    ] {
+        for (h, m, wanted) in stands {
+            let mut t = Table::with("");
+            t.chart.utc = Utc::from_date(2026, 11, 1, (h * 60 + m) * 60_000);
+            t.orders(&format!(
+                "[[order]]\nname = \"it\"\npriority = \"caution\"\nwhen = \"time of day {said}\"\n"
+            ));
+            assert_eq!(t.board.alerts().next().is_some(), wanted, "{said} at {h}:{m:02}");
+        }
+    }
+}
+
+#[test]
+fn what_is_no_number_is_not_known() {
+    let mut t = noting("own vessel", "{ none = [\"SOG is over 5 kn\"] }");
+    t.set(OWN, Q::Sog, f64::NAN);
+    assert_eq!(t.kinds(), []);
+    t.set(OWN, Q::Sog, 4.0);
+    assert_eq!(t.kinds().len(), 1);
+}
+
+#[test]
+fn a_report_is_missed_by_its_age_and_a_value_by_its_absence() {
+    // Sentences stay "there" for ever: what counts is when the last one came.
+    let mut t = noting("feed", "\"sentences are missing for 1 min\"");
+    t.put(Subject::Feed(FeedId(1)), Q::Sentences, Value::There);
+    t.pass(59.0);
+    assert_eq!(t.kinds(), []);
+    t.pass(2.0);
+    assert_eq!(t.kinds().len(), 1);
+    // A depth that the picture still believes is not missing, however long ago it was heard.
+    let mut t = noting("own vessel", "\"depth below keel is missing for 1 min\"");
+    t.set(OWN, Q::DepthBelowKeel, 9.0);
+    t.pass(600.0);
+    assert_eq!(t.kinds(), []);
+    t.lose(OWN, Q::DepthBelowKeel);
+    t.pass(61.0);
+    assert_eq!(t.kinds().len(), 1);
+}

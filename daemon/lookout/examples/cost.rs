@@ -52,7 +52,8 @@ fn measure(count: u32) {
             whole.push(began.elapsed().as_secs_f64() * 1e3);
         }
     }
-    let kb = resident_kb().zip(before).map_or(f64::NAN, |(after, before)| (after - before) / f64::from(count));
+    let kb =
+        resident_kb().zip(before).map_or(f64::NAN, |(after, before)| (after - before) / f64::from(count));
     println!("{count:>8} {:>14.2} {:>20.3} {kb:>14.2}", median(a_report), median(whole));
 }
 
