@@ -73,6 +73,11 @@ pub enum Act {
         #[serde(default)]
         ends: bool,
     },
+    /// An exercise: begun, marked or ended.
+    Drill {
+        /// overboard, fender, feed, fix, ship or watchkeeper begins one; spotter and alongside mark; end ends it.
+        what: String,
+    },
     /// A remark for the logbook.
     Note {
         /// The remark.

@@ -62,6 +62,9 @@ pub fn screen(v: &Value) -> String {
     if !v["logbook"]["failing"].is_null() {
         s.line(0, "FAILS: the logbook cannot be written");
     }
+    if let Some(title) = v["exercise"]["title"].as_str() {
+        s.line(0, &format!("EXERCISE is on: {title}"));
+    }
     let since = v["watch"]["since_s"].as_f64().map_or(String::new(), |s| format!(" for {}", span(s)));
     s.line(0, &format!("On watch: {}{since}", v["watch"]["who"].as_str().unwrap_or("not told")));
     let declared: Vec<&str> = list(&v["declared"]).iter().map(text).collect();

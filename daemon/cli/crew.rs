@@ -147,6 +147,13 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
+    /// An exercise: overboard, fender, feed, fix, ship or watchkeeper begins one; spotter and alongside mark; end ends it; nothing tells how it stands
+    Drill {
+        /// In the words above
+        what: Option<String>,
+        #[command(flatten)]
+        to: To,
+    },
     /// Write a remark into the logbook
     Note {
         /// The remark
@@ -213,6 +220,8 @@ impl Verb {
                 });
                 return exchange(&to, "/casualty", Some(question), |v| of_casualty(v, gpx.as_deref()));
             }
+            Self::Drill { what: None, to } => return exchange(&to, "/status", None, exercise),
+            Self::Drill { what: Some(what), to } => (to, Act::Drill { what }),
             Self::Answer { from, to } => (to, Act::Answer { from }),
             Self::Acknowledge { alert, to } => {
                 (to, Act::Acknowledge { alert: alert.map(AlertId), order: None })
@@ -259,6 +268,21 @@ fn handover(answer: &Value) -> String {
         text += "Every sounder says now that it is tested: hear it before the other one sleeps.\n";
     }
     text
+}
+
+/// The exercise that is on.
+fn exercise(status: &Value) -> String {
+    let e = &status["exercise"];
+    if e.is_null() {
+        return "No exercise is on.\n".to_owned();
+    }
+    let text = |key: &str| e[key].as_str().unwrap_or("");
+    let began = Duration::try_from_secs_f64(e["began_s"].as_f64().unwrap_or(0.0)).unwrap_or_default();
+    let mut out = format!("EXERCISE, on for {}: {}\n", crate::words::span(began), text("title"));
+    if !text("words").is_empty() {
+        out += &format!("{}\n", text("words"));
+    }
+    out + &format!("{}\n", text("measured"))
 }
 
 /// What the daemon says it has done.

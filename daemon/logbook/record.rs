@@ -120,6 +120,8 @@ pub enum EntryKind {
     Muster,
     /// A passage was begun or ended by command.
     Passage,
+    /// An exercise.
+    Drill,
 }
 
 impl EntryKind {
@@ -134,6 +136,7 @@ impl EntryKind {
             Self::Lookout => "lookout",
             Self::Muster => "muster",
             Self::Passage => "passage",
+            Self::Drill => "drill",
         }
     }
 }

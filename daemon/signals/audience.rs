@@ -61,6 +61,11 @@ pub struct Told {
     pub level: u8,
 }
 
+/// What goes first: anything real before any exercise, then by priority.
+pub(super) fn urgency(record: &EventRecord) -> (bool, Priority) {
+    (!record.alert.exercise, record.alert.priority)
+}
+
 impl Audience {
     /// Everything of these priorities.
     pub fn of(priorities: Vec<Priority>) -> Self {

@@ -1,11 +1,11 @@
 //! A program as a signal: speech, a sound file, a light. It gets the words on standard input and the record by
 //! environment, is never run through a shell, and is ended with all it has started when its time is up.
 
-use super::audience::Told;
+use super::audience::{Told, urgency};
 use crate::event::EventRecord;
 use nix::sys::signal::{Signal, killpg};
 use nix::unistd::Pid;
-use rules::{AlertId, EventKind, Priority};
+use rules::{AlertId, EventKind};
 use std::collections::VecDeque;
 use std::process::{ExitStatus, Stdio};
 use std::sync::Arc;
@@ -53,7 +53,7 @@ pub(super) async fn run(
                     let Some(next) = next else { return };
                     let over = ends(&next) && next.record.alert.id == record.alert.id;
                     let urgent = next.aloud && next.carried
-                        && next.record.alert.priority > record.alert.priority;
+                        && urgency(&next.record) > urgency(&record);
                     keep(&mut waiting, &next);
                     if over {
                         break;
@@ -85,9 +85,9 @@ fn keep(waiting: &mut VecDeque<Arc<EventRecord>>, told: &Told) {
 
 fn put(waiting: &mut VecDeque<Arc<EventRecord>>, record: Arc<EventRecord>) {
     if waiting.len() >= WAITING
-        && let Some(least) = (0..waiting.len()).min_by_key(|&i| waiting[i].alert.priority)
+        && let Some(least) = (0..waiting.len()).min_by_key(|&i| urgency(&waiting[i]))
     {
-        if waiting[least].alert.priority > record.alert.priority {
+        if urgency(&waiting[least]) > urgency(&record) {
             return;
         }
         waiting.remove(least);
@@ -97,8 +97,8 @@ fn put(waiting: &mut VecDeque<Arc<EventRecord>>, record: Arc<EventRecord>) {
 
 /// The most urgent, of those the one that has waited longest.
 fn take_most_urgent(waiting: &mut VecDeque<Arc<EventRecord>>) -> Option<Arc<EventRecord>> {
-    let most: Priority = waiting.iter().map(|w| w.alert.priority).max()?;
-    let at = waiting.iter().position(|w| w.alert.priority == most)?;
+    let most = waiting.iter().map(|w| urgency(w)).max()?;
+    let at = waiting.iter().position(|w| urgency(w) == most)?;
     waiting.remove(at)
 }
 

@@ -1,6 +1,6 @@
 //! The alerts a signal has to do with: what sounds, what nobody has acknowledged yet, what goes on.
 
-use super::audience::Told;
+use super::audience::{Told, urgency};
 use super::command::ends;
 use super::trial;
 use crate::event::EventRecord;
@@ -40,15 +40,14 @@ impl Standing {
             state == Some(AlertState::ActiveUnacknowledged) && !ends(told) && (told.aloud || before);
         self.held.insert(id, Held { record: record.clone(), sounding });
         if self.held.len() > BOUND {
-            let least =
-                self.held.iter().min_by_key(|(id, h)| (h.record.alert.priority, **id)).map(|(id, _)| *id);
+            let least = self.held.iter().min_by_key(|(id, h)| (urgency(&h.record), **id)).map(|(id, _)| *id);
             least.map(|id| self.held.remove(&id));
         }
     }
 
-    /// The most urgent that sounds.
+    /// The most urgent that sounds; anything real before any exercise.
     pub fn sounds(&self) -> Option<Priority> {
-        self.held.values().filter(|h| h.sounding).map(|h| h.record.alert.priority).max()
+        self.held.values().filter(|h| h.sounding).map(|h| urgency(&h.record)).max().map(|(_, p)| p)
     }
 
     /// Whether there is one that nobody has acknowledged.
@@ -94,6 +93,7 @@ pub(super) mod tests {
         let mut record = trial::record();
         (record.alert.id, record.alert.order) = (AlertId(id), "depth".to_owned());
         (record.alert.priority, record.alert.state, record.event) = (priority, Some(state), event);
+        record.alert.exercise = false;
         Told { record: Arc::new(record), aloud, carried: true, level: 0 }
     }
 
@@ -118,6 +118,18 @@ pub(super) mod tests {
             Told { carried: false, ..told(2, P::Alarm, S::ActiveAcknowledged, E::Escalated, true) };
         standing.hear(&elsewhere);
         assert!(standing.is_empty());
+    }
+
+    #[test]
+    fn a_real_alarm_sounds_before_an_emergency_that_is_an_exercise() {
+        use {AlertState as S, EventKind as E, Priority as P};
+        let mut standing = Standing::default();
+        let mut drill = told(1, P::EmergencyAlarm, S::ActiveUnacknowledged, E::Raised, true);
+        Arc::make_mut(&mut drill.record).alert.exercise = true;
+        standing.hear(&drill);
+        assert_eq!(standing.sounds(), Some(P::EmergencyAlarm));
+        standing.hear(&told(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
+        assert_eq!(standing.sounds(), Some(P::Alarm));
     }
 
     #[test]

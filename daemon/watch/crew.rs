@@ -54,7 +54,13 @@ impl Watch {
                         "who went overboard has a name of at most 60 letters".to_owned(),
                     ));
                 }
-                let id = self.lookout.overboard(at, Duration::from_secs_f64(late_s), who);
+                let late = Duration::from_secs_f64(late_s);
+                if who.is_none()
+                    && let Some(id) = self.fender(at, late)
+                {
+                    return Ok(format!("EXERCISE: casualty {} marked", id.0));
+                }
+                let id = self.lookout.overboard(at, late, who);
                 Ok(format!("casualty {} marked", id.0))
             }
             Act::StandDown { casualty, reason } => self.stand_down(at, casualty, &reason),
@@ -108,6 +114,7 @@ impl Watch {
                 self.enter(at, EntryKind::Passage, text);
                 Ok(format!("a passage {} here", if ends { "ends" } else { "begins" }))
             }
+            Act::Drill { what } => self.drill(at, what.trim()),
             Act::Note { text } => {
                 let text = text.trim().to_owned();
                 if text.is_empty() || text.chars().count() > 1000 {

@@ -4,6 +4,7 @@
 
 mod bridge;
 mod crew;
+mod exercise;
 mod gear;
 mod handover;
 mod look;
@@ -139,6 +140,7 @@ pub struct Watch {
     vessel: Vessel,
     locker: gear::Locker,
     muster: muster::Muster,
+    exercise: Option<exercise::Exercise>,
 }
 
 /// The last numbers used in a logbook; none is used twice.
@@ -194,6 +196,7 @@ impl Watch {
             vessel: search::vessel_of(boat),
             locker: gear::Locker::of(boat),
             muster: muster::Muster::of(boat),
+            exercise: None,
         };
         watch.lookout.number_casualties_from(last.casualty.saturating_add(1));
         for f in feeds {
@@ -369,6 +372,7 @@ impl Watch {
         self.look_for_silence(at);
         self.look_for_clock(at);
         self.look_at_dates(at);
+        self.advance_exercise(at);
         self.note_weather(at);
         if self.board.next_wake().is_some_and(|due| due <= at) {
             self.reword_casualties(at);
@@ -383,7 +387,7 @@ impl Watch {
         let silence = self.ears.iter().filter(|e| !e.silent).filter_map(Ear::silent_at).min();
         let fix = (!self.fix_lost).then(|| self.fix_lost_at()).flatten();
         let clock = self.clock_unknown.filter(|_| !self.clock_told).map(|since| since + CLOCK_PATIENCE);
-        let timers = [silence, fix, clock, self.trends.due(), self.dates_due()];
+        let timers = [silence, fix, clock, self.trends.due(), self.dates_due(), self.exercise_due()];
         [self.lookout.next_wake(), self.board.next_wake()].into_iter().chain(timers).flatten().min()
     }
 
@@ -496,7 +500,16 @@ impl Watch {
                 }
             }
         }
+        self.tell_events();
+        if self.exercise_is_met() {
+            self.end_exercise(at, "acknowledged");
+            self.tell_events();
+        }
+    }
+
+    fn tell_events(&mut self) {
         for e in self.board.take_events() {
+            self.heed_exercise(&e);
             let output = self.event(e);
             self.outputs.push(output);
         }
@@ -553,6 +566,8 @@ impl Watch {
         let words = spoken(&state);
         match news {
             CasualtyNews::Raised | CasualtyNews::Joined => {
+                // What is real goes before any exercise.
+                self.give_way(at);
                 self.board.call(at, order, subject, words);
             }
             // News for those who know already: told, but whoever has acknowledged need not do so again.

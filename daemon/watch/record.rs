@@ -20,7 +20,10 @@ impl Watch {
         let stamp = self.stamp(at);
         let (target, casualty) = match e.alert.subject {
             Subject::Target(mmsi) => (self.lookout.target(at, mmsi).as_ref().map(target_part), None),
-            Subject::Casualty(id) => (None, self.lookout.casualty(at, id).as_ref().map(casualty_part)),
+            Subject::Casualty(id) => {
+                let state = self.lookout.casualty(at, id).or_else(|| self.exercise_state(at, id));
+                (None, state.as_ref().map(casualty_part))
+            }
             _ => (None, None),
         };
         let record = Box::new(EventRecord {

@@ -111,6 +111,7 @@ impl Watch {
             },
             "own": own_part,
             "feeds": self.feeds_status(at),
+            "exercise": self.exercise_status(at),
             "declared": declared,
             "orders": self.orders_from,
         })

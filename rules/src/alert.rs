@@ -211,4 +211,6 @@ pub enum Source {
     Unjudged(String),
     /// Those of an order that are too many to be told one by one.
     Crowd(String),
+    /// An exercise of what this order or built-in alert tells: never the same alert as a real one.
+    Exercise(String),
 }

@@ -158,7 +158,7 @@ impl Alerts {
     pub fn of_order(&self, name: &str) -> Vec<AlertId> {
         let of = |s: &Source| match s {
             Source::Order(n) | Source::Unjudged(n) | Source::Crowd(n) => n == name,
-            Source::BuiltIn(_) => false,
+            Source::BuiltIn(_) | Source::Exercise(_) => false,
         };
         self.standing.iter().filter(|(_, s)| of(&s.source)).map(|(id, _)| *id).collect()
     }
@@ -391,6 +391,8 @@ impl Alerts {
         let exempt = priority == Priority::EmergencyAlarm;
         // What is less urgent never takes the place of what is more so.
         let as_urgent = |(_, p): &&(Moment, Priority)| *p >= priority;
+        // Nor does an exercise take anything's.
+        let exempt = exempt || matches!(s.source, Source::Exercise(_));
         let room = exempt || self.told.iter().filter(as_urgent).count() < self.signals_per_min;
         if wants && room && !exempt {
             self.told.push_back((at, priority));
@@ -408,7 +410,7 @@ impl Alerts {
             alert.text = format!("{}; and {more} more", alert.text);
         }
         let to = match s.alert.level {
-            _ if exempt => Addressee::AllHands,
+            _ if priority == Priority::EmergencyAlarm => Addressee::AllHands,
             0 => Addressee::Watch(self.watch.clone()),
             1 => Addressee::Skipper(self.skipper.clone()),
             _ => Addressee::AllHands,

@@ -291,7 +291,14 @@ fn notices_and_cautions_never_take_the_place_of_an_alarm() {
 fn part_of_an_exercise_is_marked_so_while_the_watch_goes_on() {
     let mut t = Table::with("");
     let (drill, real) = (Subject::Casualty(CasualtyId(1)), Subject::Casualty(CasualtyId(2)));
-    t.board.call_as(t.at(), BuiltIn::PersonOverboard, drill, "drill".into(), true);
+    t.board.exercise(t.at(), "person overboard", drill, Priority::EmergencyAlarm, "drill".into());
     t.board.call(t.at(), BuiltIn::PersonOverboard, real, "real".into());
-    assert_eq!(t.board.alerts().map(|a| a.exercise).collect::<Vec<_>>(), [true, false]);
+    // The same thing at the same place is two alerts.
+    t.board.exercise(t.at(), "fix lost", OWN, Priority::Warning, "drill".into());
+    t.board.call(t.at(), BuiltIn::FixLost, OWN, "real".into());
+    assert_eq!(t.board.alerts().map(|a| a.exercise).collect::<Vec<_>>(), [true, false, true, false]);
+    t.board.over(t.at(), BuiltIn::FixLost, OWN);
+    t.board.end_exercise(t.at());
+    let left: Vec<(bool, String)> = t.board.alerts().map(|a| (a.exercise, a.order.clone())).collect();
+    assert_eq!(left, [(false, "person overboard".to_owned()), (false, "fix lost".to_owned())]);
 }

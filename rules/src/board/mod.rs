@@ -289,18 +289,6 @@ impl Board {
 
     /// A built-in alert begins, or is told anew: an acknowledgement given before no longer counts.
     pub fn call(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, text: String) -> AlertId {
-        self.call_as(at, built_in, subject, text, false)
-    }
-
-    /// As [`Self::call`], where the alert may be part of an exercise while the rest of the watch is not.
-    pub fn call_as(
-        &mut self,
-        at: Moment,
-        built_in: BuiltIn,
-        subject: Subject,
-        text: String,
-        exercise: bool,
-    ) -> AlertId {
         let at = self.pass(at);
         let source = Source::BuiltIn(built_in);
         let full = self.alerts.find(&source, subject).is_none()
@@ -322,9 +310,49 @@ impl Board {
             repeats: None,
             escalation: built_in.escalation(),
             badness: 0.0,
-            exercise,
+            exercise: false,
         };
         self.alerts.raise(at, raise)
+    }
+
+    /// An exercise of what an order or a built-in alert of this name tells. It lives as the real one does, beside the
+    /// real one if that comes, and takes no part of the signals that a minute may have.
+    pub fn exercise(
+        &mut self,
+        at: Moment,
+        order: &str,
+        subject: Subject,
+        priority: Priority,
+        text: String,
+    ) -> AlertId {
+        let at = self.pass(at);
+        let escalation = BuiltIn::ALL.into_iter().find(|b| b.name() == order).and_then(BuiltIn::escalation);
+        let raise = Raise {
+            source: Source::Exercise(order.to_owned()),
+            order: order.to_owned(),
+            subject,
+            priority,
+            text,
+            signals: None,
+            repeats: None,
+            escalation,
+            badness: 0.0,
+            exercise: true,
+        };
+        self.alerts.raise(at, raise)
+    }
+
+    /// Sets the words of an alert that stands, for the next time it is told.
+    pub fn reword_alert(&mut self, id: AlertId, text: String) {
+        self.alerts.refresh(id, Some(text), 0.0);
+    }
+
+    /// The exercise is over: all its alerts are cleared.
+    pub fn end_exercise(&mut self, at: Moment) {
+        let at = self.pass(at);
+        let of = |id: &AlertId| matches!(self.alerts.source(*id), Some(Source::Exercise(_)));
+        let ids: Vec<AlertId> = self.alerts.iter().map(|a| a.id).filter(of).collect();
+        ids.into_iter().for_each(|id| self.alerts.clear(at, id));
     }
 
     /// Tells a built-in alert that stands again, with news and in its state. Nothing where none stands.

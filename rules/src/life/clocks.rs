@@ -68,7 +68,8 @@ impl Alerts {
     /// for; these wait another interval. Built-in alerts and emergencies stand for themselves.
     fn worst_of_group(&mut self, at: Moment, id: AlertId) -> (AlertId, u32) {
         let Some(first) = self.standing.get(&id) else { return (id, 0) };
-        if first.alert.priority == Priority::EmergencyAlarm || matches!(first.source, Source::BuiltIn(_)) {
+        let alone = matches!(first.source, Source::BuiltIn(_) | Source::Exercise(_));
+        if alone || first.alert.priority == Priority::EmergencyAlarm {
             return (id, 0);
         }
         let order = &first.alert.order;
@@ -76,6 +77,7 @@ impl Alerts {
             .standing
             .iter()
             .filter(|(_, s)| s.alert.state == AlertState::ActiveUnacknowledged && s.alert.order == *order)
+            .filter(|(_, s)| !s.alert.exercise || first.alert.exercise)
             .map(|(id, s)| (*id, s.badness))
             .collect();
         let worst =

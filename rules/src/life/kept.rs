@@ -33,14 +33,16 @@ impl Alerts {
     }
 
     /// Takes over what was kept. What nobody had acknowledged is told again at once. `at_least`: an unknown time
-    /// has passed. The watchkeeper begins anew, so its alert does not stay.
+    /// has passed. The watchkeeper begins anew and an exercise is over, so their alerts do not stay.
     pub fn take_over(&mut self, at: Moment, mut kept: KeptAlerts, by_ms: i64, at_least: bool) {
         kept.shift(by_ms);
         self.last_id = self.last_id.max(kept.last_id);
         for mut s in kept.standing {
             let key = (s.source.clone(), s.alert.subject);
             let taken = self.by_source.contains_key(&key) || self.standing.contains_key(&s.alert.id);
-            if taken || s.source == Source::BuiltIn(BuiltIn::Watchkeeper) {
+            // An exercise ends with the run that it began in.
+            let gone = matches!(s.source, Source::BuiltIn(BuiltIn::Watchkeeper) | Source::Exercise(_));
+            if taken || gone {
                 continue;
             }
             let id = s.alert.id;
@@ -86,7 +88,7 @@ impl Alerts {
             .values()
             .filter_map(|s| match &s.source {
                 Source::Order(n) | Source::Unjudged(n) | Source::Crowd(n) => Some(n.clone()),
-                Source::BuiltIn(_) => None,
+                Source::BuiltIn(_) | Source::Exercise(_) => None,
             })
             .collect();
         names.sort();

@@ -99,6 +99,11 @@ impl Casualties {
         self.next_id = self.next_id.max(next_id);
     }
 
+    /// The number that the next one gets.
+    pub fn next_number(&self) -> u32 {
+        self.next_id
+    }
+
     /// Takes an AIS message. True: it was a beacon's or a crew member's, and is no ordinary target.
     pub fn hear_ais(&mut self, at: Moment, report: &AisReport, own: &OwnContext) -> bool {
         let crew = self.crew_of(report.mmsi).is_some();

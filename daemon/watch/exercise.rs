@@ -1,0 +1,783 @@
+//! Exercises on the running watch: something invented happens, marked EXERCISE wherever it is told, and it is measured
+//! how the crew meets it. What is invented never touches the lookout's own picture: it has casualties of its own.
+
+use super::{Output, Watch};
+use crate::act::ActError;
+use crate::logbook::{Entry, EntryKind};
+use crate::words::{capital, span};
+use lookout::casualty::{Casualties, CasualtyState, OwnContext, spoken};
+use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority};
+use scenario::{Scenario, What};
+use sentence::ais::AisReport;
+use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
+use serde_json::{Value, json};
+use std::collections::VecDeque;
+use std::time::Duration;
+use terms::{CasualtyId, METRES_PER_NM, Mmsi, Moment, Position, Subject, UtcSource, turn_deg};
+
+/// What stands before everything that an exercise tells.
+const MARK: &str = "EXERCISE";
+/// The invented beacon; no member of a crew has it, since the maker's part of it is 00 (ITU-R M.585, from memory).
+const BEACON: u32 = 972_000_999;
+/// An exercise that nobody ends is over after this.
+const LONGEST: Duration = Duration::from_secs(3600);
+/// A fender is waited for so long.
+const FENDER_WITHIN: Duration = Duration::from_secs(600);
+/// Own vessel and the invented casualty are measured so often.
+const MEASURED_EVERY: Duration = Duration::from_secs(1);
+/// The speed is off when half of it is.
+const SPEED_OFF: f64 = 0.5;
+/// Slower than this at the alarm, there is no speed to take off.
+const SLOW_KN: f64 = 2.0;
+/// She has turned when her bow, or her course while no heading is heard, points so near the casualty that lay abaft
+/// the beam before.
+const TOWARD_DEG: f64 = 45.0;
+const ABAFT_DEG: f64 = 90.0;
+/// Nearer than this a bearing tells nothing.
+const NEAR_NM: f64 = 0.01;
+
+/// What is exercised.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Drill {
+    /// A beacon goes over the side.
+    Overboard,
+    /// A fender is thrown and a button pressed.
+    Fender,
+    /// A feed falls silent.
+    FeedLost,
+    /// The fix is gone.
+    FixLost,
+    /// A ship comes close.
+    CloseTarget,
+    /// The watchkeeper sleeps.
+    Asleep,
+}
+
+impl Drill {
+    const ALL: [(Self, &'static str); 6] = [
+        (Self::Overboard, "overboard"),
+        (Self::Fender, "fender"),
+        (Self::FeedLost, "feed"),
+        (Self::FixLost, "fix"),
+        (Self::CloseTarget, "ship"),
+        (Self::Asleep, "watchkeeper"),
+    ];
+
+    fn named(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|(_, w)| *w == word).map(|(d, _)| d)
+    }
+
+    fn word(self) -> &'static str {
+        Self::ALL.into_iter().find(|(d, _)| *d == self).map_or("", |(_, w)| w)
+    }
+
+    /// What it is called in the logbook.
+    fn title(self) -> &'static str {
+        match self {
+            Self::Overboard => "person overboard, beacon",
+            Self::Fender => "person overboard, fender",
+            Self::FeedLost => "feed silent",
+            Self::FixLost => "fix lost",
+            Self::CloseTarget => "close approach",
+            Self::Asleep => "watchkeeper",
+        }
+    }
+
+    /// Somebody is to be fetched.
+    fn fetches(self) -> bool {
+        matches!(self, Self::Overboard | Self::Fender)
+    }
+}
+
+/// What is measured of an exercise.
+#[derive(Debug, Clone, Default)]
+struct Measured {
+    alarm: Option<Moment>,
+    acknowledged: Option<Moment>,
+    spotter: Option<Moment>,
+    speed_off: Option<Moment>,
+    turned: Option<Moment>,
+    alongside: Option<Moment>,
+    sog_kn: Option<f64>,
+    was_abaft: bool,
+    greatest_nm: Option<f64>,
+    closest_nm: Option<f64>,
+}
+
+/// An exercise that is on.
+#[derive(Debug)]
+pub(super) struct Exercise {
+    drill: Drill,
+    began: Moment,
+    casualties: Casualties,
+    casualty: Option<CasualtyId>,
+    alert: Option<AlertId>,
+    /// The invented beacon's sentences that are yet to come.
+    lines: VecDeque<(Moment, Vec<u8>)>,
+    decoder: Decoder,
+    measured: Measured,
+    next: Moment,
+}
+
+impl Measured {
+    fn take(&mut self, at: Moment, state: &CasualtyState, own: &OwnContext) {
+        let sog_kn = own.sog_kn.filter(|s| at.since(s.at) <= Duration::from_secs(10)).map(|s| s.value);
+        if let (Some(before), Some(now)) = (self.sog_kn.filter(|kn| *kn >= SLOW_KN), sog_kn)
+            && now <= before * SPEED_OFF
+        {
+            self.speed_off.get_or_insert(at);
+        }
+        let Some(range_nm) = state.range_nm else { return };
+        if self.turned.is_none() {
+            self.greatest_nm = Some(self.greatest_nm.unwrap_or(0.0).max(range_nm));
+        } else {
+            self.greatest_nm = self.greatest_nm.map(|g| g.max(range_nm));
+            self.closest_nm = Some(self.closest_nm.unwrap_or(f64::MAX).min(range_nm));
+        }
+        let ahead = own.ahead(at).map(|(deg, _)| deg);
+        let off = state.bearing_deg.zip(ahead).map(|(b, a)| turn_deg(a, b).abs());
+        if let Some(off) = off.filter(|_| range_nm >= NEAR_NM) {
+            self.was_abaft |= off > ABAFT_DEG;
+            if self.was_abaft && off <= TOWARD_DEG {
+                self.turned.get_or_insert(at);
+            }
+        }
+    }
+
+    /// Since the alarm, in seconds.
+    fn since(&self, what: Option<Moment>) -> Option<f64> {
+        Some(what?.seconds_from(self.alarm?))
+    }
+
+    fn figures(&self) -> Vec<(&'static str, Option<f64>)> {
+        vec![
+            ("acknowledged_s", self.since(self.acknowledged)),
+            ("spotter_told_s", self.since(self.spotter)),
+            ("speed_off_s", self.since(self.speed_off)),
+            ("turned_s", self.since(self.turned)),
+            ("alongside_s", self.since(self.alongside)),
+            ("greatest_nm", self.greatest_nm),
+            ("closest_nm", self.closest_nm),
+            ("sog_kn", self.sog_kn),
+        ]
+    }
+
+    fn words(&self) -> String {
+        let time = |what: &str, at: Option<Moment>| {
+            let s = self.since(at)?;
+            Some(format!("{what} after {}", exact(s)))
+        };
+        let parts = [
+            time("acknowledged", self.acknowledged),
+            time("spotter told", self.spotter),
+            time("speed off", self.speed_off),
+            time("turned", self.turned),
+            self.greatest_nm.map(|r| format!("greatest distance {:.0} m", r * METRES_PER_NM)),
+            self.closest_nm.map(|r| format!("closest {:.0} m", r * METRES_PER_NM)),
+            time("alongside", self.alongside),
+        ];
+        let parts: Vec<String> = parts.into_iter().flatten().collect();
+        if parts.is_empty() { "nothing was done".to_owned() } else { parts.join(", ") }
+    }
+}
+
+/// Minutes and seconds.
+fn exact(s: f64) -> String {
+    let s = s.max(0.0).round() as u64;
+    if s < 60 { format!("{s} s") } else { format!("{} min {} s", s / 60, s % 60) }
+}
+
+/// The sentences that a beacon would send that goes over the side here and now, by the scenario's generator. It lies in
+/// the water as a person does: the wind carries it, and the current that own vessel knows of.
+fn beacon_lines(
+    at: Moment,
+    place: Position,
+    utc: Option<i64>,
+    own: &OwnContext,
+) -> Result<VecDeque<(Moment, Vec<u8>)>, String> {
+    let start = terms::Utc(utc.unwrap_or(0));
+    let (latitude, longitude) = (place.latitude_deg(), place.longitude_deg());
+    let minutes = |deg: f64, plus: char, minus: char| {
+        let (deg, side) = (deg.abs(), if deg < 0.0 { minus } else { plus });
+        // To the ten-thousandth of a minute, as AIS has it.
+        let all = (deg * 600_000.0).round();
+        format!("{:.0}°{:07.4}′{side}", (all / 600_000.0).floor(), (all % 600_000.0) / 10_000.0)
+    };
+    let place = format!("{} {}", minutes(latitude, 'N', 'S'), minutes(longitude, 'E', 'W'));
+    let mut file = format!(
+        "version = 1\ntitle = \"drill\"\nstart = \"{start}\"\nduration = \"1:00:00\"\nseed = {}\n\
+         [own]\nmmsi = 211000000\nname = \"EXERCISE\"\nposition = \"{place}\"\ncourse_deg = 0\nspeed_kn = 0\n\
+         [[feed]]\nname = \"drill\"\ntalker = \"AI\"\nhears = {{ probability = 1, range_nm = 50 }}\n\
+         [[beacon]]\nmmsi = {BEACON}\nname = \"EXERCISE\"\n\
+         [beacon.overboard]\nat = \"0:00:00\"\nactivation_s = 1\nfirst_fix_s = 20\n",
+        at.0.unsigned_abs() % 1_000_000
+    );
+    if let Some(wind) = own.wind.map(|w| w.value) {
+        file += &format!(
+            "[[wind]]\nat = \"0:00\"\nfrom_deg = {:.1}\nspeed_kn = {:.1}\n",
+            wind.from_deg.rem_euclid(360.0),
+            wind.speed_kn.clamp(0.0, 60.0)
+        );
+    }
+    if let Some(c) = own.current {
+        file += &format!(
+            "[[current]]\nat = \"0:00\"\nset_deg = {:.1}\ndrift_kn = {:.2}\n",
+            c.set_deg, c.drift_kn
+        );
+    }
+    let scenario = Scenario::read("drill", &file).map_err(|p| p.to_string())?;
+    let line = |t: scenario::Timed<'_>| match t.what {
+        What::Line { line, .. } => Some((Moment(at.0.saturating_add(t.at.0)), line.into_bytes())),
+        What::Act(_) => None,
+    };
+    Ok(scenario.play().filter_map(line).collect())
+}
+
+impl Watch {
+    /// Begins, marks or ends an exercise; says in words what was done.
+    pub(super) fn drill(&mut self, at: Moment, what: &str) -> Result<String, ActError> {
+        let wrong = |why: String| Err(ActError::Wrong(why));
+        match (what, &mut self.exercise) {
+            ("spotter" | "alongside" | "end", None) => Err(ActError::Nothing("no exercise is on".to_owned())),
+            ("spotter", Some(e)) if e.casualty.is_some() => {
+                e.measured.spotter.get_or_insert(at);
+                Ok(format!("{MARK}: spotter told"))
+            }
+            ("alongside", Some(e)) if e.casualty.is_some() => {
+                e.measured.alongside = Some(at);
+                Ok(self.end_exercise(at, "alongside").unwrap_or_default())
+            }
+            ("spotter" | "alongside", Some(_)) => wrong("nobody is overboard in this exercise".to_owned()),
+            ("end", Some(_)) => Ok(self.end_exercise(at, "ended").unwrap_or_default()),
+            (word, None) => match Drill::named(word) {
+                Some(drill) => self.begin_exercise(at, drill),
+                None => {
+                    let known: Vec<&str> = Drill::ALL.iter().map(|(_, w)| *w).collect();
+                    wrong(format!(
+                        "`{}` is no exercise: it is one of {}; or spotter, alongside, end",
+                        crate::words::one_line(word),
+                        known.join(", ")
+                    ))
+                }
+            },
+            (_, Some(e)) => Err(ActError::Nothing(format!("an exercise is on already: {}", e.drill.title()))),
+        }
+    }
+
+    fn begin_exercise(&mut self, at: Moment, drill: Drill) -> Result<String, ActError> {
+        if let Some(real) = self.open_casualties(at).first() {
+            return Err(ActError::Nothing(format!(
+                "casualty {} is real and open: there is no exercise now",
+                real.id.0
+            )));
+        }
+        let mut exercise = Exercise {
+            drill,
+            began: at,
+            casualties: Casualties::new(vec![lookout::casualty::CrewMember {
+                name: MARK.to_owned(),
+                mmsi: Mmsi::new(BEACON),
+            }]),
+            casualty: None,
+            alert: None,
+            lines: VecDeque::new(),
+            decoder: Decoder::new(DecoderOptions::default()),
+            measured: Measured::default(),
+            next: at + MEASURED_EVERY,
+        };
+        if drill == Drill::Overboard {
+            let own = self.lookout.context(at);
+            let Some(place) = own.position_at(at) else {
+                return Err(ActError::Nothing(
+                    "own position is not known, and the beacon would lie nowhere: throw a fender instead"
+                        .to_owned(),
+                ));
+            };
+            let utc = own.utc.filter(|(_, s)| *s == UtcSource::Satellite).or(own.utc).map(|(u, _)| u.0);
+            exercise.lines = beacon_lines(at, place, utc, &own).map_err(ActError::Nothing)?;
+        }
+        self.exercise = Some(exercise);
+        let text = match drill {
+            Drill::Overboard => "a beacon goes over the side; its first burst comes in a second".to_owned(),
+            Drill::Fender => {
+                let text = format!(
+                    "{MARK}: throw the fender; the next press of an overboard button within {} is it",
+                    span(FENDER_WITHIN)
+                );
+                self.board.note(at, "exercise", Subject::Lookout, text);
+                "throw the fender and press the button".to_owned()
+            }
+            other => {
+                let (order, priority, text) = self.invented(other);
+                self.raise_exercise(at, order, Subject::Lookout, priority, text);
+                other.title().to_owned()
+            }
+        };
+        self.enter_drill(at, format!("{MARK} begins: {}", drill.title()), None);
+        Ok(format!("{MARK}: {text}"))
+    }
+
+    /// What the other kinds tell: the real alert's name and priority, and invented words.
+    fn invented(&self, drill: Drill) -> (&'static str, Priority, String) {
+        let built_in = |b: BuiltIn, text: String| (b.name(), b.priority(), text);
+        match drill {
+            Drill::FeedLost => {
+                let feed = self.ears.first().map_or("a feed", |e| e.name.as_str());
+                built_in(BuiltIn::FeedSilent, format!("{feed}: no sentence for 60 s"))
+            }
+            Drill::FixLost => built_in(
+                BuiltIn::FixLost,
+                "Position lost: no fix by satellite any more. Say where we are, and go on by hand".to_owned(),
+            ),
+            // The stage at which it makes itself heard.
+            Drill::Asleep => (
+                BuiltIn::Watchkeeper.name(),
+                Priority::Warning,
+                "The watch does not answer the watchkeeper".to_owned(),
+            ),
+            _ => (
+                "close approach",
+                Priority::Alarm,
+                "an invented ship, 30° on the starboard bow: CPA 0.2 nm in 12 min, now 3.0 nm off".to_owned(),
+            ),
+        }
+    }
+
+    fn raise_exercise(
+        &mut self,
+        at: Moment,
+        order: &str,
+        subject: Subject,
+        priority: Priority,
+        text: String,
+    ) {
+        let own = self.lookout.context(at);
+        let id = self.board.exercise(at, order, subject, priority, format!("{MARK}: {text}"));
+        if let Some(e) = &mut self.exercise {
+            e.alert = Some(id);
+            if e.measured.alarm.is_none() {
+                e.measured.alarm = Some(at);
+                e.measured.sog_kn = own.sog_kn.map(|s| s.value);
+            }
+        }
+    }
+
+    /// A button was pushed for somebody overboard: where a fender is waited for, that is it.
+    pub(super) fn fender(&mut self, at: Moment, late: Duration) -> Option<CasualtyId> {
+        let own = self.lookout.context(at);
+        let number = self.lookout.cases().next_number();
+        let e = self.exercise.as_mut().filter(|e| {
+            e.drill == Drill::Fender && e.casualty.is_none() && at.since(e.began) <= FENDER_WITHIN
+        })?;
+        e.casualties.number_from(number);
+        let id = e.casualties.overboard(at, late, Some(MARK.to_owned()), &own);
+        self.fallen(at, id);
+        Some(id)
+    }
+
+    /// The invented casualty is there: the alarm.
+    fn fallen(&mut self, at: Moment, id: CasualtyId) {
+        // No real casualty takes its number.
+        self.lookout.number_casualties_from(id.0.saturating_add(1));
+        if let Some(e) = &mut self.exercise {
+            e.casualty = Some(id);
+            e.casualties.take_news();
+        }
+        let Some(state) = self.exercise_state(at, id) else { return };
+        let words = spoken(&state);
+        let kind = BuiltIn::PersonOverboard;
+        self.raise_exercise(at, kind.name(), Subject::Casualty(id), kind.priority(), words);
+    }
+
+    /// The invented casualty as it is now.
+    pub(super) fn exercise_state(&self, at: Moment, id: CasualtyId) -> Option<CasualtyState> {
+        let e = self.exercise.as_ref().filter(|e| e.casualty == Some(id))?;
+        e.casualties.state(at, id, &self.lookout.context(at))
+    }
+
+    /// When the exercise wants to be looked at.
+    pub(super) fn exercise_due(&self) -> Option<Moment> {
+        let e = self.exercise.as_ref()?;
+        Some(e.lines.front().map_or(e.next, |(due, _)| e.next.min(*due)))
+    }
+
+    /// Lets what is invented happen, and measures.
+    pub(super) fn advance_exercise(&mut self, at: Moment) {
+        let Some(e) = &mut self.exercise else { return };
+        let fender_missed =
+            e.drill == Drill::Fender && e.casualty.is_none() && at.since(e.began) > FENDER_WITHIN;
+        if fender_missed || at.since(e.began) > LONGEST {
+            self.end_exercise(at, "nobody ended it");
+            return;
+        }
+        while let Some((due, line)) = self.exercise.as_mut().and_then(|e| {
+            let due = e.lines.front().is_some_and(|(due, _)| *due <= at);
+            if due { e.lines.pop_front() } else { None }
+        }) {
+            self.hear_invented(due, &line);
+        }
+        let own = self.lookout.context(at);
+        let Some(e) = &mut self.exercise else { return };
+        e.next = e.next.max(at + MEASURED_EVERY);
+        let Some(id) = e.casualty else { return };
+        e.casualties.advance(at, &own);
+        e.casualties.take_news();
+        let Some(state) = e.casualties.state(at, id, &own) else { return };
+        e.measured.take(at, &state, &own);
+        if let Some(alert) = e.alert {
+            self.board.reword_alert(alert, format!("{MARK}: {}", spoken(&state)));
+        }
+    }
+
+    /// A sentence of the invented beacon: it goes to the exercise's own casualties and nowhere else.
+    fn hear_invented(&mut self, at: Moment, line: &[u8]) {
+        let own = self.lookout.context(at);
+        let number = self.lookout.cases().next_number();
+        let Some(e) = &mut self.exercise else { return };
+        let checked = Sentence::check(line, &FramerOptions::default());
+        let report = checked.ok().and_then(|s| e.decoder.read(at, &s).ok());
+        let Some(Report::Ais(report)) = report else { return };
+        if e.casualty.is_none() {
+            e.casualties.number_from(number);
+        }
+        e.casualties.hear_ais(at, &report as &AisReport, &own);
+        if e.casualty.is_none()
+            && let Some(state) = e.casualties.states(at, &own).first()
+        {
+            let id = state.id;
+            self.fallen(at, id);
+        }
+    }
+
+    /// Looks what the board says of the exercise's alert.
+    pub(super) fn heed_exercise(&mut self, event: &AlertEvent) {
+        let Some(e) = self.exercise.as_mut().filter(|e| e.alert == Some(event.alert.id)) else { return };
+        if event.kind == EventKind::Acknowledged {
+            e.measured.acknowledged.get_or_insert(event.at);
+        }
+    }
+
+    /// Whether an exercise that ends with its acknowledgement has come to it.
+    pub(super) fn exercise_is_met(&self) -> bool {
+        self.exercise.as_ref().is_some_and(|e| !e.drill.fetches() && e.measured.acknowledged.is_some())
+    }
+
+    /// Ends the exercise, if one is on; says so.
+    pub(super) fn end_exercise(&mut self, at: Moment, why: &str) -> Option<String> {
+        let e = self.exercise.as_ref()?;
+        let words = format!("{MARK} over, {why}: {}: {}", e.drill.title(), e.measured.words());
+        if let Some(id) = e.alert {
+            self.board.reword_alert(id, words.clone());
+        }
+        self.board.end_exercise(at);
+        // Told while the invented casualty is still there to be told of.
+        self.tell_events();
+        let e = self.exercise.take()?;
+        let mut figures = json!({"drill": e.drill.word(), "title": e.drill.title(), "ended": why});
+        for (key, value) in e.measured.figures() {
+            figures[key] = value.map(|v| (v * 1000.0).round() / 1000.0).into();
+        }
+        self.enter_drill(at, words.clone(), Some(figures));
+        Some(words)
+    }
+
+    /// A real casualty has come: the exercise ends at once and says so aloud, in a voice of its own.
+    pub(super) fn give_way(&mut self, at: Moment) {
+        if self.end_exercise(at, "THIS IS REAL").is_some() {
+            let text = format!("{MARK} over. This is real");
+            self.board.note(at, "exercise", Subject::Lookout, text);
+        }
+    }
+
+    fn enter_drill(&mut self, at: Moment, text: String, figures: Option<Value>) {
+        let who = self.board.on_watch().map(|(who, _)| who.to_owned());
+        let entry = Entry { kind: EntryKind::Drill, who, text: capital(&text), figures };
+        self.outputs.push(Output::Entry(self.stamp(at), entry));
+    }
+
+    /// The exercise as `status` tells it.
+    pub(super) fn exercise_status(&self, at: Moment) -> Value {
+        let Some(e) = &self.exercise else { return Value::Null };
+        let words = e.casualty.and_then(|id| self.exercise_state(at, id)).map(|s| spoken(&s));
+        json!({
+            "drill": e.drill.word(),
+            "title": e.drill.title(),
+            "began_s": at.since(e.began).as_secs_f64(),
+            "words": words,
+            "measured": e.measured.words(),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::act::Act;
+    use crate::config;
+    use crate::watch::{FeedSetting, Numbers};
+    use sentence::encode;
+    use sentence::{Fix, SentTime};
+    use terms::{FeedId, Utc};
+
+    const START: (f64, f64) = (48.0, -6.0);
+
+    /// A boat of which the truth is known: a position and a course for each second.
+    struct Sea {
+        watch: Watch,
+        s: i64,
+        place: Position,
+        cog_deg: f64,
+        sog_kn: f64,
+        told: Vec<(i64, bool, EventKind, String)>,
+        entries: Vec<Entry>,
+    }
+
+    impl Sea {
+        fn new() -> Self {
+            let boat = config::read(
+                "boat.toml",
+                "version = 1\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n[[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n",
+            );
+            let boat = boat.unwrap();
+            let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
+            let watch = Watch::new(Moment(0), &boat, &feeds, Numbers::default(), None);
+            let place = Position::new(START.0, START.1).unwrap();
+            let (told, entries) = (Vec::new(), Vec::new());
+            let mut sea = Self { watch, s: 0, place, cog_deg: 0.0, sog_kn: 6.0, told, entries };
+            sea.sail(120, 0.0, 6.0);
+            sea
+        }
+
+        fn at(&self) -> Moment {
+            Moment(self.s * 1000)
+        }
+
+        fn sail(&mut self, seconds: i64, cog_deg: f64, sog_kn: f64) {
+            (self.cog_deg, self.sog_kn) = (cog_deg, sog_kn);
+            for _ in 0..seconds {
+                self.s += 1;
+                self.place = self.place.at(cog_deg, sog_kn / 3600.0);
+                let utc = Utc::parse("2026-11-01T02:00:00Z").unwrap().plus_ms(self.s * 1000);
+                let fix = Fix {
+                    time: Some(SentTime::Utc(utc)),
+                    position: Some(self.place),
+                    sog_kn: Some(sog_kn),
+                    cog_deg: Some(cog_deg),
+                    ..Fix::default()
+                };
+                self.hear(&encode::rmc("GP", &fix));
+            }
+        }
+
+        fn hear(&mut self, line: &str) {
+            let at = self.at();
+            self.watch.hear(at, FeedId(0), line.as_bytes());
+            self.watch.advance(at);
+            self.collect();
+        }
+
+        fn collect(&mut self) {
+            for o in self.watch.take_outputs() {
+                match o {
+                    Output::Event { record, .. } => {
+                        let a = record.alert;
+                        self.told.push((self.s, a.exercise, record.event, a.text));
+                    }
+                    Output::Entry(_, e) => self.entries.push(e),
+                    _ => {}
+                }
+            }
+        }
+
+        fn act(&mut self, act: Act) -> Result<String, ActError> {
+            let done = self.watch.act(self.at(), act);
+            self.collect();
+            done
+        }
+
+        fn drill(&mut self, what: &str) -> Result<String, ActError> {
+            self.act(Act::Drill { what: what.to_owned() })
+        }
+
+        fn acknowledge(&mut self) {
+            self.act(Act::Acknowledge { alert: None, order: None }).unwrap();
+        }
+
+        fn figures(&self) -> &Value {
+            self.entries.iter().rev().find_map(|e| e.figures.as_ref()).unwrap()
+        }
+
+        fn beacon(&mut self, mmsi: u32) {
+            let mut report = AisReport::new(1, 0, Mmsi::new(mmsi).unwrap());
+            report.nav_status = Some(14);
+            let line = encode::ais(&report, "AI", 'A', 0).concat();
+            self.hear(&line);
+        }
+    }
+
+    #[test]
+    fn a_drill_is_measured_as_it_was_in_truth() {
+        let mut sea = Sea::new();
+        let fell = sea.place;
+        let began = sea.s;
+        assert!(sea.drill("overboard").unwrap().starts_with("EXERCISE: "));
+        sea.sail(12, 0.0, 6.0);
+        sea.acknowledge();
+        sea.sail(8, 0.0, 6.0);
+        assert_eq!(sea.drill("spotter").unwrap(), "EXERCISE: spotter told");
+        sea.sail(25, 0.0, 6.0);
+        let slowed = sea.s;
+        sea.sail(15, 0.0, 2.5);
+        let truth_greatest_m = fell.range_and_bearing(sea.place).0 * METRES_PER_NM;
+        let turned = sea.s;
+        sea.sail(80, 180.0, 2.5);
+        let truth_closest_m = fell.range_and_bearing(sea.place).0 * METRES_PER_NM;
+        assert!(sea.drill("alongside").unwrap().starts_with("EXERCISE over, alongside"));
+        let alarm = sea.told.iter().find(|t| t.1).map(|t| t.0).unwrap();
+        assert!((0..=3).contains(&(alarm - began)), "the first burst comes in a second: {:?}", sea.told);
+        let f = sea.figures().clone();
+        let near = |key: &str, truth: f64, off: f64| {
+            let is = f[key].as_f64().unwrap_or_else(|| panic!("no {key} in {f}"));
+            assert!((is - truth).abs() <= off, "{key} is {is}, in truth {truth}: {f}");
+        };
+        near("acknowledged_s", (began + 12 - alarm) as f64, 0.1);
+        near("spotter_told_s", (began + 20 - alarm) as f64, 0.1);
+        near("speed_off_s", (slowed + 1 - alarm) as f64, 1.1);
+        near("turned_s", (turned + 1 - alarm) as f64, 1.1);
+        near("alongside_s", (sea.s - alarm) as f64, 0.1);
+        near("sog_kn", 6.0, 0.1);
+        // The invented beacon errs as a small receiver does (20 m).
+        near("greatest_nm", truth_greatest_m / METRES_PER_NM, 25.0 / METRES_PER_NM);
+        near("closest_nm", truth_closest_m / METRES_PER_NM, 25.0 / METRES_PER_NM);
+    }
+
+    #[test]
+    fn ten_knots_for_six_minutes_are_a_mile() {
+        // Common practice.
+        let mut sea = Sea::new();
+        sea.drill("fender").unwrap();
+        sea.sail(5, 0.0, 10.0);
+        let pushed = sea.act(Act::Overboard { late_s: 0.0, who: None }).unwrap();
+        assert_eq!(pushed, "EXERCISE: casualty 1 marked");
+        sea.sail(360, 0.0, 10.0);
+        sea.drill("end").unwrap();
+        let greatest = sea.figures()["greatest_nm"].as_f64().unwrap();
+        assert!((greatest - 1.0).abs() < 0.02, "{greatest}");
+        assert!(sea.figures()["turned_s"].is_null(), "she never did");
+    }
+
+    #[test]
+    fn everything_of_a_drill_says_exercise_and_nothing_real_does() {
+        let mut sea = Sea::new();
+        sea.drill("overboard").unwrap();
+        sea.sail(40, 0.0, 6.0);
+        sea.drill("end").unwrap();
+        let told: Vec<_> = sea.told.iter().filter(|t| t.1).collect();
+        assert!(told.len() >= 3, "{told:?}");
+        assert!(told.iter().all(|t| t.3.starts_with("EXERCISE")), "{told:?}");
+        assert!(sea.watch.open_casualties(sea.at()).is_empty());
+        let entries: Vec<_> = sea.entries.iter().filter(|e| e.kind == EntryKind::Drill).collect();
+        assert!(entries.len() == 2 && entries.iter().all(|e| e.text.starts_with("EXERCISE")), "{entries:?}");
+        // Its number is not used again.
+        let id = sea.act(Act::Overboard { late_s: 0.0, who: None }).unwrap();
+        assert_eq!(id, "casualty 2 marked");
+        assert!(sea.told.iter().rev().take(1).all(|t| !t.1 && !t.3.contains("EXERCISE")));
+        assert!(sea.drill("overboard").is_err(), "a real casualty is open");
+    }
+
+    #[test]
+    fn a_real_beacon_ends_the_drill_at_once_and_is_told_as_ever() {
+        let mut sea = Sea::new();
+        sea.drill("overboard").unwrap();
+        sea.sail(20, 0.0, 6.0);
+        sea.acknowledge();
+        let before = sea.told.len();
+        sea.beacon(972_000_001);
+        let news: Vec<_> = sea.told[before..].to_vec();
+        let real = news.iter().find(|t| t.2 == EventKind::Raised).unwrap();
+        assert!(!real.1 && real.3.starts_with("Ada overboard"), "{news:?}");
+        assert!(
+            news.iter().any(|t| t.1 && t.2 == EventKind::Cleared && t.3.contains("THIS IS REAL")),
+            "{news:?}"
+        );
+        assert!(news.iter().any(|t| t.3 == "EXERCISE over. This is real"), "{news:?}");
+        assert!(news.iter().all(|t| t.0 == sea.s), "at once");
+        sea.sail(90, 0.0, 6.0);
+        assert!(sea.told[before + news.len()..].iter().all(|t| !t.1), "nothing of the drill any more");
+        assert_eq!(sea.watch.open_casualties(sea.at()).len(), 1);
+        assert!(sea.watch.exercise.is_none());
+    }
+
+    #[test]
+    fn a_button_pressed_during_a_drill_is_real_unless_a_fender_is_waited_for() {
+        let mut sea = Sea::new();
+        sea.drill("overboard").unwrap();
+        sea.sail(20, 0.0, 6.0);
+        sea.act(Act::Overboard { late_s: 0.0, who: None }).unwrap();
+        assert_eq!(sea.watch.open_casualties(sea.at()).len(), 1);
+        assert!(sea.watch.exercise.is_none());
+
+        let mut sea = Sea::new();
+        sea.drill("fender").unwrap();
+        sea.act(Act::Overboard { late_s: 0.0, who: Some("Ada".into()) }).unwrap();
+        assert_eq!(sea.watch.open_casualties(sea.at()).len(), 1, "a name is no fender's");
+
+        let mut sea = Sea::new();
+        sea.drill("fender").unwrap();
+        sea.sail(601, 0.0, 6.0);
+        sea.act(Act::Overboard { late_s: 0.0, who: None }).unwrap();
+        assert_eq!(sea.watch.open_casualties(sea.at()).len(), 1, "nobody waits for a fender any more");
+
+        let mut sea = Sea::new();
+        sea.drill("fender").unwrap();
+        sea.act(Act::Overboard { late_s: 0.0, who: None }).unwrap();
+        assert!(sea.watch.open_casualties(sea.at()).is_empty());
+        sea.sail(20, 0.0, 6.0);
+        sea.act(Act::Overboard { late_s: 0.0, who: None }).unwrap();
+        assert_eq!(sea.watch.open_casualties(sea.at()).len(), 1, "the second press is real");
+    }
+
+    #[test]
+    fn exercises_of_the_other_kinds_end_with_their_acknowledgement_and_leave_the_real_ones_alone() {
+        for (what, order, words) in [
+            ("feed", "feed silent", "EXERCISE: bus: no sentence for 60 s"),
+            ("fix", "fix lost", "EXERCISE: Position lost"),
+            ("ship", "close approach", "EXERCISE: an invented ship"),
+            ("watchkeeper", "watchkeeper", "EXERCISE: The watch does not answer"),
+        ] {
+            let mut sea = Sea::new();
+            sea.drill(what).unwrap();
+            let alert = sea.watch.board.alerts().find(|a| a.exercise).cloned().unwrap();
+            assert_eq!(alert.order, order);
+            assert!(alert.text.starts_with(words), "{}", alert.text);
+            assert!(sea.drill("alongside").is_err(), "nobody is overboard");
+            sea.sail(9, 0.0, 6.0);
+            sea.acknowledge();
+            assert!(sea.watch.exercise.is_none() && sea.watch.board.alerts().all(|a| !a.exercise), "{what}");
+            assert_eq!(sea.figures()["acknowledged_s"].as_f64(), Some(9.0), "{what}");
+            // The real thing during the exercise stands beside it.
+            let mut sea = Sea::new();
+            sea.drill("fix").unwrap();
+            sea.watch.advance(sea.at() + Duration::from_secs(40));
+            let both: Vec<bool> =
+                sea.watch.board.alerts().filter(|a| a.order == "fix lost").map(|a| a.exercise).collect();
+            assert_eq!(both, [true, false]);
+        }
+        let mut sea = Sea::new();
+        assert!(sea.drill("fire").unwrap_err().to_string().contains("one of overboard, fender"));
+        assert!(sea.drill("end").is_err());
+    }
+
+    #[test]
+    fn a_drill_does_not_outlast_a_restart() {
+        let mut sea = Sea::new();
+        sea.drill("overboard").unwrap();
+        sea.sail(20, 0.0, 6.0);
+        let [alerts, casualties] = sea.watch.snapshot(sea.at());
+        let mut after = Sea::new();
+        let gap = lookout::casualty::Gap::SameClock;
+        after.watch.restore(sea.at(), Some(&alerts), Some(&casualties), gap).unwrap();
+        assert!(after.watch.board.alerts().all(|a| !a.exercise));
+        assert!(after.watch.open_casualties(sea.at()).is_empty());
+    }
+}
