@@ -115,7 +115,7 @@ async fn stand(boat: Boat) -> Result<(), String> {
     let path = boat.logbook.clone().unwrap_or_else(|| PathBuf::from(cli::LOGBOOK));
     let settings = LogbookSettings {
         boot: clock::boot_id(),
-        opened: Stamp { steady: began, utc: Some((clock.utc(), UtcSource::System)) },
+        opened: Stamp { steady: began, utc: Some((clock.utc(), UtcSource::System)), feed: None },
         pace: Pace::Live,
         limit_bytes: None,
     };
@@ -140,6 +140,7 @@ async fn stand(boat: Boat) -> Result<(), String> {
     for (feed, n) in boat.feeds.iter().zip(0..) {
         let (runner, status) = Runner::new(FeedId(n), feed.clone(), crew.clone(), &lines, clock);
         feeds.push((Arc::from(feed.name.as_str()), status));
+        logbook.name_feed(FeedId(n), &feed.name);
         tokio::spawn(runner.run());
     }
 

@@ -13,8 +13,20 @@ use rules::{EventKind, Priority};
 
 #[test]
 fn each_kept_form_is_brought_to_the_newest_with_all_its_rows() {
-    for (form, kept) in [(1, include_str!("../fixtures/logbook/version-1.sql"))] {
-        let desk = Desk::new("forms");
+    let kept = [
+        include_str!("../fixtures/logbook/version-1.sql"),
+        include_str!("../fixtures/logbook/version-2.sql"),
+        include_str!("../fixtures/logbook/version-3.sql"),
+        include_str!("../fixtures/logbook/version-4.sql"),
+    ];
+    let fresh = Desk::new("newest-form");
+    open(&fresh.file(), "a", 0).0.close(at(1)).blocking_recv().unwrap().unwrap();
+    let newest: i64 = ask(&fresh.file(), "PRAGMA user_version");
+    assert_eq!(newest, kept.len() as i64 + 1, "each form that was ever shipped is kept");
+    let schema = "SELECT group_concat(type || name || coalesce(sql, ''), ';') FROM
+                  (SELECT * FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name)";
+    for (kept, form) in kept.into_iter().zip(1..) {
+        let desk = Desk::new(&format!("form-{form}"));
         let c = rusqlite::Connection::open(desk.file()).unwrap();
         c.execute_batch(kept).unwrap();
         assert_eq!(c.pragma_query_value(None, "user_version", |r| r.get::<_, i64>(0)), Ok(form));
@@ -41,7 +53,10 @@ fn each_kept_form_is_brought_to_the_newest_with_all_its_rows() {
         let kept =
             "SELECT count(*) FROM alerts WHERE log_id <= 3 AND target_name = 'TORDIS' AND cpa_nm = 0.4";
         assert_eq!(ask::<i64>(&desk.file(), kept), 3);
-        assert_eq!(ask::<i64>(&desk.file(), "PRAGMA user_version"), 4);
+        assert_eq!(ask::<i64>(&desk.file(), "PRAGMA user_version"), newest);
+        let shape = |text: String| text.split_whitespace().collect::<String>();
+        let (brought, made): (String, String) = (ask(&desk.file(), schema), ask(&fresh.file(), schema));
+        assert_eq!(shape(brought), shape(made), "form {form} becomes what is made anew");
         let new = review::read(desk.file(), Span { since: old.from.utc, until: old.to.utc }).unwrap();
         assert_eq!(new.alerts[0].told[..3], old.alerts[0].told[..], "form {form}");
         assert_eq!((new.own.len(), &new.approaches), (old.own.len(), &old.approaches), "form {form}");

@@ -103,7 +103,8 @@ fn what_was_not_delivered_is_due_after_a_restart_the_most_urgent_first() {
     logbook.close(at(20)).blocking_recv().unwrap().unwrap();
 
     // Two hours later in another boot: the notice is news to nobody, the others are.
-    let later = Stamp { steady: Moment(3000), utc: Some((Utc(EVENING + 7_200_000), UtcSource::System)) };
+    let later =
+        Stamp { steady: Moment(3000), utc: Some((Utc(EVENING + 7_200_000), UtcSource::System)), feed: None };
     let (logbook, recovered) =
         Logbook::open(desk.file(), LogbookSettings { opened: later, ..settings("b", 0) }).unwrap();
     assert_eq!((recovered.pending_deliveries, recovered.next_alert, recovered.same_boot), (3, 5, false));
@@ -367,6 +368,7 @@ fn steady_time_orders_the_log_whatever_utc_does() {
     let odd = |s: i64, utc_s: i64| Stamp {
         steady: Moment(s * 1000),
         utc: (utc_s >= 0).then(|| (Utc(EVENING + utc_s * 1000), UtcSource::System)),
+        feed: None,
     };
     for (s, utc) in [(1, -1), (2, 5000), (3, 10), (4, 4), (5, -1)] {
         logbook.entry(

@@ -30,7 +30,7 @@ use tokio::sync::mpsc;
 const PATIENCE: Duration = Duration::from_secs(120);
 
 fn now() -> Stamp {
-    Stamp { steady: Clock.now(), utc: Some((Clock.utc(), UtcSource::System)) }
+    Stamp { steady: Clock.now(), utc: Some((Clock.utc(), UtcSource::System)), feed: None }
 }
 
 /// The signals of a boat and their logbook, as the daemon runs them.

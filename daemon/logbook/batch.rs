@@ -10,7 +10,11 @@ use super::schema::disk_error;
 use super::thinning::Thinned;
 use crate::event::EventRecord;
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
+use terms::FeedId;
 
 /// How serde writes a word, without its quotes.
 fn word<T: serde::Serialize>(value: &T) -> String {
@@ -53,11 +57,33 @@ pub(super) struct Batch<'a> {
     pub(super) path: &'a Path,
     pub(super) boot: i64,
     pub(super) run: i64,
+    /// Names of the feeds by their numbers in stamps, and their numbers in the file as far as this batch has asked.
+    pub(super) feeds: BTreeMap<FeedId, Arc<str>>,
+    pub(super) feed_ids: RefCell<BTreeMap<FeedId, i64>>,
 }
 
 impl Batch<'_> {
     fn error(&self, e: &rusqlite::Error) -> LogbookError {
         disk_error(self.path, e)
+    }
+
+    /// The number that the file has for a stamp's feed; one that nobody has named is none.
+    fn feed(&self, at: &Stamp) -> rusqlite::Result<Option<i64>> {
+        let Some((number, name)) = at.feed.and_then(|f| Some((f, self.feeds.get(&f)?))) else {
+            return Ok(None);
+        };
+        if let Some(id) = self.feed_ids.borrow().get(&number) {
+            return Ok(Some(*id));
+        }
+        self.t
+            .prepare_cached("INSERT INTO feed_names (name) VALUES (?1) ON CONFLICT DO NOTHING")?
+            .execute([name])?;
+        let id = self
+            .t
+            .prepare_cached("SELECT id FROM feed_names WHERE name = ?1")?
+            .query_row([name], |r| r.get(0))?;
+        self.feed_ids.borrow_mut().insert(number, id);
+        Ok(Some(id))
     }
 
     /// Makes it last: synced before this returns when the pace is live.
@@ -107,8 +133,8 @@ impl Batch<'_> {
             .prepare_cached(
                 "INSERT INTO event_rows (id, boot, steady_ms, utc_ms, utc_source, event, seq, alert, order_name,
                  priority, state, text, exercise, own_latitude_deg, own_longitude_deg, mmsi, target_name, range_nm,
-                 cpa_nm, tcpa_s, casualty, record, crc) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13,
-                 ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23)",
+                 cpa_nm, tcpa_s, casualty, record, crc, feed) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12,
+                 ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24)",
             )?
             .execute(params![
                 id,
@@ -134,6 +160,7 @@ impl Batch<'_> {
                 casualty,
                 json,
                 crc32(json.as_bytes()),
+                self.feed(at)?,
             ])?;
         Ok(id)
     }
@@ -183,12 +210,14 @@ impl Batch<'_> {
 
     /// Writes an entry.
     pub fn entry(&self, at: &Stamp, entry: &Entry) -> Result<(), LogbookError> {
-        let sql = "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, text, figures)
-                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+        let sql =
+            "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, text, figures, feed)
+                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
         let (utc_ms, source, kind) = (at.utc_ms(), at.source(), entry.kind.name());
         self.t
             .prepare_cached(sql)
             .and_then(|mut s| {
+                let feed = self.feed(at)?;
                 let figures = entry.figures.as_ref().map(ToString::to_string);
                 s.execute(params![
                     self.boot,
@@ -198,7 +227,8 @@ impl Batch<'_> {
                     kind,
                     entry.who,
                     entry.text,
-                    figures
+                    figures,
+                    feed
                 ])
             })
             .map(drop)
@@ -207,6 +237,10 @@ impl Batch<'_> {
 
     /// Writes a row.
     pub fn row(&self, row: &Thinned) -> Result<(), LogbookError> {
-        rows::write(&self.t, self.boot, row).map_err(|e| self.error(&e))
+        let feed = match row {
+            Thinned::Own(at, _) | Thinned::Target(at, _) | Thinned::Minute(at, ..) => self.feed(at),
+            Thinned::Feed(..) => Ok(None),
+        };
+        feed.and_then(|feed| rows::write(&self.t, self.boot, feed, row)).map_err(|e| self.error(&e))
     }
 }

@@ -5,8 +5,9 @@ use super::error::{LogbookError, LogbookHealth};
 use super::outbox::{OUTBOX_BOUND, Outbox};
 use super::record::{Entry, EventItem, Row, Stamp};
 use std::collections::{BTreeMap, VecDeque};
-use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
+use terms::FeedId;
 use tokio::sync::{oneshot, watch};
 
 /// Rows that wait for the writing thread at most; the oldest is dropped above it, or a replay waits.
@@ -64,6 +65,8 @@ pub(super) struct Shared {
     outbox: Mutex<Outbox>,
     pub outbox_changes: watch::Sender<u64>,
     pub health: watch::Sender<LogbookHealth>,
+    /// Names of the feeds that stamps name by number.
+    feeds: Mutex<BTreeMap<FeedId, Arc<str>>>,
 }
 
 /// A panic while a lock is held leaves plain collections behind: they are still good.
@@ -91,7 +94,16 @@ impl Shared {
             outbox: Mutex::default(),
             outbox_changes: watch::Sender::new(0),
             health: watch::Sender::new(LogbookHealth::default()),
+            feeds: Mutex::default(),
         }
+    }
+
+    pub fn name_feed(&self, feed: FeedId, name: &str) {
+        lock(&self.feeds).insert(feed, name.into());
+    }
+
+    pub fn feeds(&self) -> BTreeMap<FeedId, Arc<str>> {
+        lock(&self.feeds).clone()
     }
 
     pub fn outbox(&self) -> MutexGuard<'_, Outbox> {

@@ -41,7 +41,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use terms::{Moment, Quantity};
+use terms::{FeedId, Moment, Quantity};
 use tokio::sync::{oneshot, watch};
 use writer::Writer;
 
@@ -180,6 +180,11 @@ impl Logbook {
 
     fn push_row(&self, at: Stamp, row: Row) {
         self.handle.shared.push_row(self.handle.pace, at, row);
+    }
+
+    /// Names a feed, by whose number stamps tell whence a row comes. There are 65,536 numbers.
+    pub fn name_feed(&self, feed: FeedId, name: &str) {
+        self.handle.shared.name_feed(feed, name);
     }
 
     /// Logs own vessel. May be called as often as it is known: one row each ten seconds is written.

@@ -10,11 +10,14 @@ use super::schema::{self, disk_error};
 use super::{LogbookSettings, Pace, Recovered};
 use rules::Priority;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
 use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
-use terms::Moment;
+use terms::{FeedId, Moment};
 
 /// Another process may hold the file for so long before a write is given up and tried again.
 const BUSY_WAIT: Duration = Duration::from_secs(1);
@@ -337,12 +340,12 @@ impl Store {
     }
 
     /// Begins a transaction; nothing of it is on disk before `commit`.
-    pub fn begin(&mut self) -> Result<Batch<'_>, LogbookError> {
+    pub fn begin(&mut self, feeds: BTreeMap<FeedId, Arc<str>>) -> Result<Batch<'_>, LogbookError> {
         let t = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)
             .map_err(|e| disk_error(&self.path, &e))?;
-        Ok(Batch { t, path: &self.path, boot: self.boot, run: self.run })
+        Ok(Batch { t, path: &self.path, boot: self.boot, run: self.run, feeds, feed_ids: RefCell::default() })
     }
 
     /// Writes into a new file what was saved from a damaged one.

@@ -3,7 +3,7 @@
 use crate::event::EventRecord;
 use rules::Priority;
 use std::sync::Arc;
-use terms::{Mmsi, Moment, Position, Quantity, Utc, UtcSource};
+use terms::{FeedId, Mmsi, Moment, Position, Quantity, Utc, UtcSource};
 
 /// When a row was made. Steady time orders the log; UTC tells it to people.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -12,6 +12,8 @@ pub struct Stamp {
     pub steady: Moment,
     /// UTC and who told it; `None` while it is unknown.
     pub utc: Option<(Utc, UtcSource)>,
+    /// The feed whose sentence brought what is stamped; `None` where none did.
+    pub feed: Option<FeedId>,
 }
 
 impl Stamp {
@@ -31,7 +33,7 @@ impl Stamp {
     /// Back from columns.
     pub(super) fn from_columns(steady_ms: i64, utc_ms: Option<i64>, source: Option<i64>) -> Self {
         let source = if source == Some(1) { UtcSource::Satellite } else { UtcSource::System };
-        Self { steady: Moment(steady_ms), utc: utc_ms.map(|ms| (Utc(ms), source)) }
+        Self { steady: Moment(steady_ms), utc: utc_ms.map(|ms| (Utc(ms), source)), feed: None }
     }
 }
 

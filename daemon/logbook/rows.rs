@@ -35,13 +35,13 @@ pub(crate) const WITHIN: &str = "id BETWEEN (?1 << 42) | (max(?2 / 1000 - 600, 0
     AND (?1 << 42) | ((?3 / 1000 + 600) << 10) AND boot = ?1 AND steady_ms BETWEEN ?2 AND ?3";
 
 /// Writes one row.
-pub(super) fn write(c: &Connection, boot: i64, row: &Thinned) -> rusqlite::Result<()> {
+pub(super) fn write(c: &Connection, boot: i64, feed: Option<i64>, row: &Thinned) -> rusqlite::Result<()> {
     match row {
         Thinned::Own(at, own) => {
             let (lat, lon) = udeg(own.position);
             let (cog, sog, heading) =
                 (parts(own.cog_deg, 10.0), parts(own.sog_kn, 100.0), parts(own.heading_deg, 10.0));
-            c.prepare_cached(insert!("own_rows", "?3, ?4, ?5, ?6, ?7, ?8, ?9"))?.execute(params![
+            c.prepare_cached(insert!("own_rows", "?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10"))?.execute(params![
                 boot,
                 at.steady.0,
                 at.utc_ms(),
@@ -50,7 +50,8 @@ pub(super) fn write(c: &Connection, boot: i64, row: &Thinned) -> rusqlite::Resul
                 lon,
                 cog,
                 sog,
-                heading
+                heading,
+                feed
             ])?;
         }
         Thinned::Target(at, t) => {
@@ -59,7 +60,7 @@ pub(super) fn write(c: &Connection, boot: i64, row: &Thinned) -> rusqlite::Resul
             let (range, bearing) = (parts(t.range_nm, 1000.0), parts(t.bearing_deg, 10.0));
             let (cpa, tcpa) = (parts(t.cpa_nm, 1000.0), parts(t.tcpa_s, 1.0));
             let (mmsi, utc_ms, source) = (t.mmsi.number(), at.utc_ms(), at.source());
-            c.prepare_cached(insert!("target_rows", "?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13"))?
+            c.prepare_cached(insert!("target_rows", "?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14"))?
                 .execute(params![
                     boot,
                     at.steady.0,
@@ -73,7 +74,8 @@ pub(super) fn write(c: &Connection, boot: i64, row: &Thinned) -> rusqlite::Resul
                     range,
                     bearing,
                     cpa,
-                    tcpa
+                    tcpa,
+                    feed
                 ])?;
             if t.name.is_some() || t.kind.is_some() {
                 c.prepare_cached(
@@ -87,7 +89,7 @@ pub(super) fn write(c: &Connection, boot: i64, row: &Thinned) -> rusqlite::Resul
         Thinned::Minute(at, quantity, minute) => {
             let (least, mean, greatest) = minute.extremes();
             let (utc_ms, source, name) = (at.utc_ms(), at.source(), quantity.name());
-            c.prepare_cached(insert!("instrument_rows", "?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10"))?.execute(
+            c.prepare_cached(insert!("instrument_rows", "?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11"))?.execute(
                 params![
                     boot,
                     at.steady.0,
@@ -98,7 +100,8 @@ pub(super) fn write(c: &Connection, boot: i64, row: &Thinned) -> rusqlite::Resul
                     mean,
                     greatest,
                     minute.last,
-                    minute.readings
+                    minute.readings,
+                    feed
                 ],
             )?;
         }

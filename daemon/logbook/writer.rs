@@ -280,7 +280,7 @@ impl Writer {
     fn try_write(&mut self, with_rows: bool, stopping: bool) -> Result<(), LogbookError> {
         let Some(store) = &mut self.store else { return Err(LogbookError::Closed) };
         let mut written = Written { logbook: store.number(), ..Written::default() };
-        let batch = store.begin()?;
+        let batch = store.begin(self.shared.feeds())?;
         for key in &self.unwritten {
             if let Some((at, json)) = self.states.get(key) {
                 batch.state(at, key, json.as_deref())?;

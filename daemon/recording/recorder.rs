@@ -161,7 +161,7 @@ mod tests {
         let mut recorder = Recorder::start(&Boat::default(), Numbers::default());
         recorder.to = Some(to);
         let began = Instant::now();
-        let at = Stamp { steady: Moment(1), utc: None };
+        let at = Stamp { steady: Moment(1), utc: None, feed: None };
         (0..WAITING + 1000).for_each(|_| recorder.line(|| at, FeedId(0), b"$IIHDT,1.0,T*1B"));
         assert_eq!(recorder.told.lost.load(Ordering::Relaxed), 1000);
         recorder.stop();

@@ -20,7 +20,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use terms::{Moment, Utc};
+use terms::{FeedId, Moment, Utc};
 use timeline::Steady;
 
 /// Why a replay could not go on.
@@ -168,7 +168,8 @@ impl Play {
             (Next::Heard(heard), Playing::Lines { name, input, feeds }) => {
                 let id = *feeds.entry(heard.source).or_insert_with(|| {
                     let own = input.source_name(heard.source);
-                    self.watch.add_feed(at, self.feeds.of(own.unwrap_or(name), None))
+                    let setting = self.feeds.of(own.unwrap_or(name), None);
+                    add_feed(&mut self.watch, self.logbook.as_ref(), at, setting)
                 });
                 if broken && heard.dated {
                     self.watch.system_utc(at, Utc(heard.ms));
@@ -186,7 +187,8 @@ impl Play {
                 match timed.what {
                     What::Line { feed, line } => {
                         let id = *feeds.entry(feed.to_owned()).or_insert_with(|| {
-                            self.watch.add_feed(at, self.feeds.of(feed, Some(SILENT_AFTER)))
+                            let setting = self.feeds.of(feed, Some(SILENT_AFTER));
+                            add_feed(&mut self.watch, self.logbook.as_ref(), at, setting)
                         });
                         self.lines += 1;
                         self.watch.hear(at, id, line.as_bytes());
@@ -300,6 +302,16 @@ impl Play {
     }
 }
 
+/// Adds a feed that the watch and the logbook know by its name.
+fn add_feed(watch: &mut Watch, logbook: Option<&Logbook>, at: Moment, setting: FeedSetting) -> FeedId {
+    let name = setting.name.clone();
+    let feed = watch.add_feed(at, setting);
+    if let Some(logbook) = logbook {
+        logbook.name_feed(feed, &name);
+    }
+    feed
+}
+
 /// How the boat's configuration has its feeds.
 struct Configured(Vec<FeedSetting>);
 
@@ -341,7 +353,7 @@ fn open_logbook(path: &Path) -> Result<Logbook, ReplayError> {
 fn new_logbook(path: &Path) -> Result<Logbook, ReplayError> {
     let settings = LogbookSettings {
         boot: None,
-        opened: Stamp { steady: Moment::ZERO, utc: None },
+        opened: Stamp { steady: Moment::ZERO, utc: None, feed: None },
         pace: Pace::Replay,
         limit_bytes: None,
     };

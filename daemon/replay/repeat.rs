@@ -44,6 +44,9 @@ impl Play {
         self.recorded = true;
         self.refused += self.watch.all_refused();
         let settings: Vec<FeedSetting> = head.feeds.iter().map(HeadFeed::setting).collect();
+        if let Some(logbook) = &self.logbook {
+            settings.iter().zip(0..).for_each(|(f, n)| logbook.name_feed(FeedId(n), &f.name));
+        }
         self.watch = Watch::new(at, &self.boat, &settings, head.numbers(), Some(NOT_BEFORE));
         if let Some(utc) = head.utc {
             self.watch.system_utc(at, utc);

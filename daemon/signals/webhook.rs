@@ -181,7 +181,8 @@ impl Sender {
     }
 
     fn next(&self) -> Option<Due> {
-        let now = Stamp { steady: self.clock.now(), utc: Some((self.clock.utc(), UtcSource::System)) };
+        let now =
+            Stamp { steady: self.clock.now(), utc: Some((self.clock.utc(), UtcSource::System)), feed: None };
         self.logbook.due(&self.name, &now, 1).pop()
     }
 

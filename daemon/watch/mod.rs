@@ -128,6 +128,8 @@ pub struct Watch {
     board: Board,
     ears: Vec<Ear>,
     outputs: Vec<Output>,
+    /// The feed whose sentence is being taken.
+    hearing: Option<FeedId>,
     began: Moment,
     had_fix: Option<Moment>,
     fix_lost: bool,
@@ -185,6 +187,7 @@ impl Watch {
             }),
             ears: Vec::new(),
             outputs: Vec::new(),
+            hearing: None,
             began: at,
             had_fix: None,
             fix_lost: false,
@@ -309,6 +312,7 @@ impl Watch {
 
     /// Takes what a line of a feed says, and the talker of the device behind it.
     pub fn hear_report(&mut self, at: Moment, feed: FeedId, talker: Option<[u8; 2]>, report: &Report) {
+        self.hearing = Some(feed);
         if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
             ear.heard = Some(at);
             ear.pace.hear(at, report);
@@ -328,6 +332,7 @@ impl Watch {
         }
         self.lookout.hear_from(at, Source { talker, ..Source::of(feed) }, report);
         self.pump(at);
+        self.hearing = None;
     }
 
     /// Takes how a feed does: whether it is open, and what its framer has counted so far.
@@ -612,7 +617,7 @@ impl Watch {
 
     /// Steady time and UTC of a moment.
     pub fn stamp(&self, at: Moment) -> Stamp {
-        Stamp { steady: at, utc: self.lookout.utc(at) }
+        Stamp { steady: at, utc: self.lookout.utc(at), feed: self.hearing }
     }
 
     /// Whether anybody is in distress.

@@ -63,7 +63,7 @@ pub const EVENING: i64 = 1_793_491_200_000;
 
 /// So many seconds of steady time, and of that evening.
 pub fn at(s: i64) -> Stamp {
-    Stamp { steady: Moment(s * 1000), utc: Some((Utc(EVENING + s * 1000), UtcSource::Satellite)) }
+    Stamp { steady: Moment(s * 1000), utc: Some((Utc(EVENING + s * 1000), UtcSource::Satellite)), feed: None }
 }
 
 pub fn settings(boot: &str, s: i64) -> LogbookSettings {
