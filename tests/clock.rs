@@ -149,7 +149,8 @@ fn whatever_the_computers_clock_does_the_same_is_told_at_the_same_steady_times_i
     let steady: Vec<f64> = plain.told.iter().map(|(_, r)| r.steady_s).collect();
     assert!(steady.is_sorted(), "{steady:?}");
 
-    let clocks: [(&str, Box<dyn Fn(i64) -> i64>); 7] = [
+    type Reads = Box<dyn Fn(i64) -> i64>;
+    let clocks: [(&str, Reads); 7] = [
         ("boot in 1970", Box::new(|s| s * 1000)),
         (
             "boot in 1970, set after three minutes",
