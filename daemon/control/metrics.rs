@@ -47,13 +47,13 @@ pub(super) fn text(status: &Value) -> String {
     t.sample("build_info", &[("version", env!("CARGO_PKG_VERSION"))], Some(1.0));
     feeds(&mut t, &status["feeds"]);
 
-    t.family("alerts", "gauge", "Alerts that are not over.");
+    t.family("alerts", "gauge", "Alerts that are not over, exercises left out.");
     for priority in ["emergency alarm", "alarm", "warning", "caution"] {
         for unheeded in [true, false] {
             let of = |a: &&Value| {
                 let heeded =
                     matches!(word(&a["state"]), "active-acknowledged" | "responsibility-transferred");
-                word(&a["priority"]) == priority && heeded != unheeded
+                word(&a["priority"]) == priority && heeded != unheeded && a["exercise"] != true
             };
             let count = list(&status["alerts"]).filter(of).count();
             let heeded = if unheeded { "no" } else { "yes" };

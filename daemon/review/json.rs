@@ -38,6 +38,12 @@ impl Night {
             "remarks": self.remarks.iter()
                 .map(|r| json!({"at": utc(r.at), "kind": r.kind, "who": r.who, "text": r.text}))
                 .collect::<Vec<_>>(),
+            "drills": self.drills.iter()
+                .map(|d| json!({"at": utc(d.at), "title": d.title, "who": d.who, "ended": d.ended,
+                    "acknowledged_s": d.acknowledged_s, "spotter_told_s": d.spotter_told_s, "speed_off_s": d.speed_off_s,
+                    "turned_s": d.turned_s, "alongside_s": d.alongside_s, "greatest_nm": d.greatest_nm,
+                    "closest_nm": d.closest_nm, "sog_kn": d.sog_kn}))
+                .collect::<Vec<_>>(),
             "undelivered": self.undelivered,
             "unreadable": self.unreadable,
         });

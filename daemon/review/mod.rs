@@ -10,6 +10,7 @@ mod json;
 mod night;
 mod passage;
 mod passages;
+mod practice;
 mod print;
 mod read;
 mod verb;
@@ -23,6 +24,7 @@ pub use night::{
     Alert, Approach, Blind, Casualty, Feed, Minute, Night, OwnPoint, Passage, Remark, Run, Span, Told,
 };
 pub use passages::{Leg, passages};
+pub use practice::Drilled;
 pub use read::{read, was_replayed};
 pub use verb::verb;
 pub use when::When;

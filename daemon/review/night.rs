@@ -1,5 +1,6 @@
 //! The night as the review knows it.
 
+use super::practice::Drilled;
 use super::when::When;
 use rules::Priority;
 use std::collections::BTreeMap;
@@ -265,6 +266,8 @@ pub struct Night {
     pub instruments: BTreeMap<Quantity, Vec<Minute>>,
     /// Remarks.
     pub remarks: Vec<Remark>,
+    /// Drills of the crew so far, also those of earlier nights.
+    pub drills: Vec<Drilled>,
     /// Feeds.
     pub feeds: Vec<Feed>,
     /// Deliveries that have not reached their signal.

@@ -38,7 +38,7 @@ impl Night {
 
     /// Alerts by which the lookout told that it, or what it depends on, failed.
     pub fn failures(&self) -> impl Iterator<Item = &Alert> {
-        self.alerts.iter().filter(|a| a.is_failure())
+        self.alerts.iter().filter(|a| a.is_failure() && !a.exercise)
     }
 
     /// What was in danger, whether the watch was kept, what the boat did, the weather, what failed: in this order.
@@ -74,6 +74,10 @@ impl Night {
                 let _ = writeln!(page, "  {text}");
             }
         }
+        for (n, text) in self.practice_lines().iter().enumerate() {
+            let head = if n == 0 { "\nPractice\n" } else { "" };
+            let _ = writeln!(page, "{head}  {}", wrap(text, 96).replace('\n', "\n    "));
+        }
         let _ = writeln!(page, "\n{}", wrap(CAUTION, 100));
         page
     }
@@ -106,8 +110,11 @@ impl Night {
     }
 
     fn tell_watch(&self, page: &mut Vec<String>) {
-        let asked: Vec<&Alert> =
-            self.alerts.iter().filter(|a| a.needs_acknowledgement() && a.raised.is_some()).collect();
+        let asked: Vec<&Alert> = self
+            .alerts
+            .iter()
+            .filter(|a| a.needs_acknowledgement() && a.raised.is_some() && !a.exercise)
+            .collect();
         let mut times: Vec<(f64, &Alert)> =
             asked.iter().filter_map(|a| Some((a.acknowledged_after_s()?, *a))).collect();
         times.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -290,6 +290,7 @@ impl Reader {
             own,
             instruments,
             remarks,
+            drills: self.read_drills(&to)?,
             feeds,
             undelivered,
             unreadable: self.unreadable,

@@ -3,6 +3,7 @@
 mod axis;
 mod chart;
 mod plots;
+mod practice;
 mod projection;
 mod svg;
 mod symbols;
@@ -54,6 +55,10 @@ impl Night {
         if !self.casualties.is_empty() {
             let told: String = self.casualties.iter().map(|c| self.casualty(c, ship)).collect();
             section(&mut page, "casualties", "Casualties", &told);
+        }
+        let drills = practice::draw(self, ship);
+        if !drills.is_empty() {
+            section(&mut page, "practice", "Practice", &drills);
         }
         section(&mut page, "ships", "Ships", &tables::approaches(self, ship, dated));
         section(&mut page, "alerts", "Alerts", &tables::alerts(self, ship, dated));

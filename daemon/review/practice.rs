@@ -1,0 +1,162 @@
+//! The crew's drills: how they went over time, and what they say for tonight.
+
+use super::night::Night;
+use super::read::Reader;
+use super::when::When;
+use serde_json::Value;
+use std::fmt::Write;
+use terms::METRES_PER_NM;
+
+/// Drills that are told of at most, the newest.
+const DRILLS: usize = 200;
+/// Below this mean speed she lay still, and tonight's drift is worked out with the drill's own speed.
+const STILL_KN: f64 = 1.0;
+
+/// A drill, as the logbook has it. Seconds since the alarm; `None` for what was not done.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drilled {
+    /// When it ended.
+    pub at: When,
+    /// Somebody was to be fetched.
+    pub fetches: bool,
+    /// What was exercised.
+    pub title: String,
+    /// Who was on watch.
+    pub who: Option<String>,
+    /// Why it ended.
+    pub ended: String,
+    /// The alarm was acknowledged.
+    pub acknowledged_s: Option<f64>,
+    /// The spotter was told.
+    pub spotter_told_s: Option<f64>,
+    /// The speed was off.
+    pub speed_off_s: Option<f64>,
+    /// She had turned.
+    pub turned_s: Option<f64>,
+    /// Alongside.
+    pub alongside_s: Option<f64>,
+    /// The furthest she was off.
+    pub greatest_nm: Option<f64>,
+    /// The nearest she came after she had turned.
+    pub closest_nm: Option<f64>,
+    /// Her speed at the alarm.
+    pub sog_kn: Option<f64>,
+}
+
+impl Reader {
+    /// All drills up to a moment, also of earlier nights.
+    pub(super) fn read_drills(&mut self, until: &When) -> rusqlite::Result<Vec<Drilled>> {
+        if self.form < 4 {
+            return Ok(Vec::new());
+        }
+        let sql = "SELECT boot, steady_ms, utc_ms, utc_source, who, figures FROM entry_rows
+                   WHERE kind = 'drill' AND figures IS NOT NULL ORDER BY id DESC LIMIT ?1";
+        let mut statement = self.connection.prepare(sql)?;
+        let mut rows = statement.query([DRILLS as i64])?;
+        let mut drills = Vec::new();
+        while let Some(r) = rows.next()? {
+            let at = self.clocks.when(r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?);
+            let figures: String = r.get(5)?;
+            let Ok(f) = serde_json::from_str::<Value>(&figures) else {
+                self.unreadable += 1;
+                continue;
+            };
+            if at > *until {
+                continue;
+            }
+            let text = |key: &str| f[key].as_str().unwrap_or("").to_owned();
+            let number = |key: &str| f[key].as_f64().filter(|n| n.is_finite() && *n >= 0.0);
+            drills.push(Drilled {
+                at,
+                fetches: matches!(f["drill"].as_str(), Some("overboard" | "fender")),
+                title: text("title"),
+                who: r.get(4)?,
+                ended: text("ended"),
+                acknowledged_s: number("acknowledged_s"),
+                spotter_told_s: number("spotter_told_s"),
+                speed_off_s: number("speed_off_s"),
+                turned_s: number("turned_s"),
+                alongside_s: number("alongside_s"),
+                greatest_nm: number("greatest_nm"),
+                closest_nm: number("closest_nm"),
+                sog_kn: number("sog_kn"),
+            });
+        }
+        drills.reverse();
+        Ok(drills)
+    }
+}
+
+/// Minutes and seconds.
+pub(super) fn exact(s: f64) -> String {
+    let s = s.round() as u64;
+    if s < 60 { format!("{s} s") } else { format!("{} min {} s", s / 60, s % 60) }
+}
+
+impl Night {
+    /// What the drills say, in a few lines; none where there were none.
+    pub(super) fn practice_lines(&self) -> Vec<String> {
+        let Some(last) = self.drills.last() else { return Vec::new() };
+        let day = last.at.utc.map_or_else(|| last.at.hm(), |u| u.to_string()[..10].to_owned());
+        let count = self.drills.len();
+        let drills = if count == 1 { "1 drill".to_owned() } else { format!("{count} drills") };
+        let mut line = format!("{drills}, the last on {day}: {}", last.title);
+        for (what, s) in [
+            ("acknowledged", last.acknowledged_s),
+            ("turned", last.turned_s),
+            ("alongside", last.alongside_s),
+        ] {
+            if let Some(s) = s {
+                // Writing to a string does not fail.
+                let _ = write!(line, ", {what} after {}", exact(s));
+            }
+        }
+        let mut lines = vec![line];
+        lines.extend(self.tonight());
+        lines
+    }
+
+    /// What the last drill in which she turned says for tonight.
+    fn tonight(&self) -> Option<String> {
+        let last = self.drills.iter().rev().find(|d| d.turned_s.is_some())?;
+        let turned_s = last.turned_s?;
+        let mean = self.passage.mean_sog_kn().filter(|kn| *kn >= STILL_KN);
+        let kn = mean.or(last.sog_kn.filter(|kn| *kn >= STILL_KN))?;
+        Some(drift_off(turned_s, kn))
+    }
+}
+
+/// How far off somebody is when the boat has turned.
+fn drift_off(turned_s: f64, kn: f64) -> String {
+    let off_nm = kn * turned_s / 3600.0;
+    let off = if off_nm < 0.1 {
+        format!("{:.0} m", (off_nm * METRES_PER_NM / 10.0).round() * 10.0)
+    } else {
+        format!("{off_nm:.1} nm")
+    };
+    let speed = format!("{kn:.1}");
+    format!(
+        "from alarm to turned {}: at {} knots you will be {off} off",
+        exact(turned_s),
+        speed.trim_end_matches(".0")
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn how_far_off_she_is_when_she_has_turned() {
+        // A mile is ten knots for six minutes (common practice).
+        assert_eq!(
+            drift_off(360.0, 10.0),
+            "from alarm to turned 6 min 0 s: at 10 knots you will be 1.0 nm off"
+        );
+        assert_eq!(
+            drift_off(190.0, 9.0),
+            "from alarm to turned 3 min 10 s: at 9 knots you will be 0.5 nm off"
+        );
+        assert_eq!(drift_off(45.0, 6.5), "from alarm to turned 45 s: at 6.5 knots you will be 150 m off");
+    }
+}
