@@ -165,3 +165,27 @@ fn a_watch_taken_by_hand_outlasts_a_restart() {
     t.pass(120.0);
     assert_eq!(t.board.on_watch().map(|(who, _)| who), Some("Cy"));
 }
+
+#[test]
+fn the_hours_of_the_watchkeeper_by_their_edges_by_day_and_through_midnight() {
+    let hours = |from: f64, to: f64| WatchkeeperSettings {
+        dormant: Duration::from_secs(12 * 60),
+        positions: vec!["helm button".into()],
+        during: Vec::new(),
+        hours: vec![(from * 3600.0, to * 3600.0)],
+    };
+    for (from, to, on) in [
+        (8.0, 20.0, [(7.99, false), (8.0, true), (19.99, true), (20.0, false), (2.0, false)]),
+        (22.0, 6.0, [(21.99, false), (22.0, true), (5.99, true), (6.0, false), (12.0, false)]),
+    ] {
+        for (hour, wanted) in on {
+            let mut keeper = Watchkeeper::new(hours(from, to)).unwrap();
+            keeper.advance(terms::Moment(0), None, Some(hour * 3600.0));
+            assert_eq!(keeper.stage() != rules::Stage::Off, wanted, "{from} to {to} at {hour}");
+        }
+        // Nobody knows the time: the stricter.
+        let mut keeper = Watchkeeper::new(hours(from, to)).unwrap();
+        keeper.advance(terms::Moment(0), None, None);
+        assert_ne!(keeper.stage(), rules::Stage::Off);
+    }
+}
