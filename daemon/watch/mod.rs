@@ -119,6 +119,8 @@ pub struct FeedSetting {
 const LINES_TO_TELL: u64 = 10;
 /// Without UTC for so long is an alert: by then a receiver that stood cold has told its almanac's time (common practice).
 const CLOCK_PATIENCE: Duration = Duration::from_secs(120);
+/// More casualties than these are a crowd.
+const FEW_CASUALTIES: usize = 4;
 /// No fix for so long is an alert.
 const FIX_LOST_AFTER: Duration = Duration::from_secs(30);
 
@@ -136,6 +138,8 @@ pub struct Watch {
     /// Since when nothing has told UTC; `None` while something does.
     clock_unknown: Option<Moment>,
     clock_told: bool,
+    /// When the words of casualties were last brought up to date, and how many there were.
+    reworded: Option<(Moment, usize)>,
     orders_from: String,
     not_before: Option<Utc>,
     trends: Trends,
@@ -193,6 +197,7 @@ impl Watch {
             fix_lost: false,
             clock_unknown: None,
             clock_told: false,
+            reworded: None,
             orders_from: String::new(),
             not_before,
             trends: Trends::default(),
@@ -589,7 +594,16 @@ impl Watch {
 
     /// Brings the words of open casualties up to now, for the next time they are told.
     fn reword_casualties(&mut self, at: Moment) {
-        for c in self.open_casualties(at) {
+        // In a crowd each has its own timer, and each estimate costs: their words may be a second old.
+        if let Some((then, open)) = self.reworded
+            && open > FEW_CASUALTIES
+            && at.since(then) < Duration::from_secs(1)
+        {
+            return;
+        }
+        let open = self.open_casualties(at);
+        self.reworded = Some((at, open.len()));
+        for c in open {
             self.board.reword(built_in(c.kind), Subject::Casualty(c.id), spoken(&c));
         }
     }
@@ -625,9 +639,11 @@ impl Watch {
         self.lookout.cases().any_open()
     }
 
-    /// Casualties that have not been stood down.
+    /// Casualties that have not been stood down: the crew, then strangers, each in the order in which they were raised.
     pub fn open_casualties(&self, at: Moment) -> Vec<CasualtyState> {
-        self.lookout.casualties(at)
+        let mut open = self.lookout.casualties(at);
+        open.sort_by_key(|c| c.crew.is_none());
+        open
     }
 
     /// Lines of all feeds that the decoders refused.
