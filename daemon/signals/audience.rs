@@ -61,9 +61,10 @@ pub struct Told {
     pub level: u8,
 }
 
-/// What goes first: anything real before any exercise, then by priority.
-pub(super) fn urgency(record: &EventRecord) -> (bool, Priority) {
-    (!record.alert.exercise, record.alert.priority)
+/// What goes first: anything real before any exercise, then by priority, and of the same the crew before strangers.
+pub(super) fn urgency(record: &EventRecord) -> (bool, Priority, bool) {
+    let of_crew = record.casualty.as_ref().is_some_and(|c| c.crew.is_some());
+    (!record.alert.exercise, record.alert.priority, of_crew)
 }
 
 impl Audience {

@@ -95,11 +95,6 @@ fn put(waiting: &mut VecDeque<Arc<EventRecord>>, record: Arc<EventRecord>) {
     waiting.push_back(record);
 }
 
-/// What is spoken of first: the higher priority, and of the same the crew before strangers.
-fn urgency(record: &EventRecord) -> (Priority, bool) {
-    (record.alert.priority, record.casualty.as_ref().is_some_and(|c| c.crew.is_some()))
-}
-
 /// The most urgent, of those the one that has waited longest.
 fn take_most_urgent(waiting: &mut VecDeque<Arc<EventRecord>>) -> Option<Arc<EventRecord>> {
     let most = waiting.iter().map(|w| urgency(w)).max()?;

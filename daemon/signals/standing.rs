@@ -47,7 +47,7 @@ impl Standing {
 
     /// The most urgent that sounds; anything real before any exercise.
     pub fn sounds(&self) -> Option<Priority> {
-        self.held.values().filter(|h| h.sounding).map(|h| urgency(&h.record)).max().map(|(_, p)| p)
+        self.held.values().filter(|h| h.sounding).map(|h| urgency(&h.record)).max().map(|(_, p, _)| p)
     }
 
     /// Whether there is one that nobody has acknowledged.
