@@ -302,3 +302,22 @@ fn part_of_an_exercise_is_marked_so_while_the_watch_goes_on() {
     let left: Vec<(bool, String)> = t.board.alerts().map(|a| (a.exercise, a.order.clone())).collect();
     assert_eq!(left, [(false, "person overboard".to_owned()), (false, "fix lost".to_owned())]);
 }
+
+#[test]
+fn news_of_a_casualty_is_told_in_its_state_and_new_words_wait_for_the_next_telling() {
+    let mut t = Table::with("");
+    let subject = Subject::Casualty(terms::CasualtyId(1));
+    let id = t.board.call(t.at(), BuiltIn::PersonOverboard, subject, "no position yet".into());
+    t.board.acknowledge(t.at(), id).unwrap();
+    t.told();
+    t.board.retell(t.at(), BuiltIn::PersonOverboard, subject, "found".into());
+    assert_eq!(t.told(), ["Repeated person overboard: found"]);
+    assert_eq!(t.board.alerts().next().unwrap().state, rules::AlertState::ActiveAcknowledged);
+    t.board.reword(BuiltIn::PersonOverboard, subject, "two miles off".into());
+    assert_eq!(t.told(), [""; 0]);
+    t.pass(300.0);
+    assert_eq!(t.told(), ["Repeated person overboard: two miles off"]);
+    // Of what does not stand nothing is told.
+    t.board.retell(t.at(), BuiltIn::FixLost, Subject::OwnVessel, "x".into());
+    assert_eq!(t.told(), [""; 0]);
+}
