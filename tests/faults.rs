@@ -1,12 +1,19 @@
 //! What goes wrong aboard, caused on the built binary: after each fault the watch stands, the right alert was raised,
 //! and nothing that was stored is lost. DEVELOPERS.md lists the faults and where each is caused.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops where its footing is missing")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test stops where its footing is missing"
+)]
 
 mod aboard;
 
 use aboard::uart::Talker;
 use aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until};
+use middlewatch::config::Boat;
+use middlewatch::watch::{FeedSetting, Numbers, Output, Watch};
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;
 use sentence::ais::AisReport;
@@ -15,7 +22,7 @@ use std::net::TcpListener;
 use std::os::unix::net::UnixStream;
 use std::process::Command;
 use std::time::{Duration, Instant};
-use terms::{Mmsi, Position};
+use terms::{FeedId, Mmsi, Moment, Position};
 
 const CREW: &str = "[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n";
 
@@ -282,4 +289,145 @@ fn last_words_at_low_voltage_are_on_disk_when_the_power_goes() {
     let logbook = rusqlite::Connection::open(folder.0.join("logbook.db")).unwrap();
     let sql = "SELECT text FROM alerts WHERE log_id = ?1";
     assert!(logbook.query_row(sql, [id], |r| r.get::<_, String>(0)).unwrap().starts_with("Battery 11.1"));
+}
+
+/// A watch with two satellite receivers whose clock the test drives; what it says: second, event, order.
+fn two_receivers(until_s: i64, heard: impl Fn(i64, u16) -> Option<Position>) -> Vec<String> {
+    let feed = |name: &str| FeedSetting {
+        name: name.to_owned(),
+        checksum_optional: false,
+        simulator: false,
+        trusted: false,
+        silent_after: Some(Duration::from_secs(60)),
+    };
+    let feeds = [feed("masthead"), feed("handheld")];
+    let mut watch = Watch::new(Moment(0), &Boat::default(), &feeds, Numbers::default(), None);
+    let mut said = Vec::new();
+    for s in 0..until_s {
+        for receiver in 0..2 {
+            let Some(p) = heard(s, receiver) else { continue };
+            let minutes = |deg: f64| (deg.abs().trunc(), deg.abs().fract() * 60.0);
+            let ((lat, lat_min), (lon, lon_min)) = (minutes(p.latitude_deg()), minutes(p.longitude_deg()));
+            let time = format!("{:02}{:02}{:02}.00", 12 + s / 3600, s / 60 % 60, s % 60);
+            let rmc = format!(
+                "GPRMC,{time},A,{lat:02}{lat_min:08.5},N,{lon:03}{lon_min:08.5},W,5.0,000.0,251126,,,A"
+            );
+            watch.hear(Moment(s * 1000), FeedId(receiver), sentence(&rmc).trim().as_bytes());
+        }
+        watch.advance(Moment(s * 1000));
+        for output in watch.take_outputs() {
+            if let Output::Event { record, .. } = output {
+                said.push(format!("{s} {:?} {}", record.event, record.alert.order));
+            }
+        }
+    }
+    said
+}
+
+/// Five knots due north from 50.8 N 1.1 W.
+fn under_way(s: i64) -> Position {
+    Position::new(50.8, -1.1).unwrap().at(0.0, 5.0 * s as f64 / 3600.0)
+}
+
+#[test]
+fn a_receiver_that_jumps_freezes_or_creeps_away_beside_a_second_one_is_doubted() {
+    let good = two_receivers(1500, |s, _| Some(under_way(s)));
+    assert!(good.iter().all(|s| !s.contains("position doubtful")), "{good:?}");
+    type Fault = fn(i64) -> Position;
+    let faults: [(&str, Fault, i64); 3] = [
+        ("jumps two miles", |s| under_way(s).at(90.0, 2.0), 60),
+        ("freezes", |_| under_way(300), 900),
+        // Half a metre a second: too slow for a jump.
+        ("creeps away", |s| under_way(s).at(90.0, (s - 300) as f64 * 0.5 / 1852.0), 1100),
+    ];
+    for (what, fault, within_s) in faults {
+        let said = two_receivers(1500, |s, receiver| {
+            Some(if receiver == 0 && s >= 300 { fault(s) } else { under_way(s) })
+        });
+        let raised = said.iter().find_map(|s| s.strip_suffix(" Raised position doubtful"));
+        let at: i64 = raised.unwrap_or_else(|| panic!("{what}: {said:?}")).parse().unwrap();
+        assert!((300..=300 + within_s).contains(&at), "{what}: {at}");
+    }
+}
+
+#[test]
+fn when_all_feeds_are_gone_each_is_called_silent_and_the_fix_lost() {
+    let said = two_receivers(900, |s, _| (s < 300).then(|| under_way(s)));
+    assert_eq!(said.iter().filter(|s| s.ends_with("Raised feed silent")).count(), 2, "{said:?}");
+    assert_eq!(said.iter().filter(|s| s.ends_with("Raised fix lost")).count(), 1, "{said:?}");
+}
+
+#[test]
+fn one_bit_in_a_hundred_wrong_raises_no_emergency_and_stops_nothing() {
+    let place = Position::new(50.801, -1.1).ok();
+    let lines: String = (0..20_000u32)
+        .map(|n| if n % 5 == 0 { fix() } else { report(211_000_000 + n % 50, 0, place) })
+        .collect();
+    let (mut bytes, mut dice) = (lines.into_bytes(), 1u64);
+    for byte in &mut bytes {
+        for bit in 0..8 {
+            // Marsaglia's xorshift64, with a seed so that each run is the same.
+            dice ^= dice << 13;
+            dice ^= dice >> 7;
+            dice ^= dice << 17;
+            *byte ^= u8::from(dice % 100 == 0) << bit;
+        }
+    }
+    let folder = Folder::new("bits");
+    let file = folder.0.join("damaged");
+    std::fs::write(&file, &bytes).unwrap();
+    let out = aboard::verb(&["replay", "--json", file.to_str().unwrap()]);
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    assert!(!text(&out.stdout).contains("emergency alarm"), "{}", text(&out.stdout));
+    // A sentence of 45 letters has 360 bits: one in forty comes through whole, and few more by a sum that happens to be
+    // right (IEC 61162-1: eight bits of exclusive or).
+    let listened = aboard::verb(&["listen", "--json", file.to_str().unwrap()]);
+    let refused = text(&listened.stdout).lines().filter(|l| l.contains("\"refused\"")).count();
+    assert!(refused > 15_000, "{refused}");
+}
+
+#[test]
+fn within_the_memory_of_the_unit_a_flood_of_ships_ends_nothing() {
+    let server = TcpListener::bind("127.0.0.1:0").unwrap();
+    let body = format!("[[feed]]\nname = \"mux\"\ntcp = \"{}\"\n", server.local_addr().unwrap());
+    let daemon = Daemon::start("memory", &body);
+    let (mut flood, _) = server.accept().unwrap();
+    // 48 MiB more than it has now: a fifth of MemoryMax in the unit.
+    let status = std::fs::read_to_string(format!("/proc/{}/status", daemon.pid())).unwrap();
+    let line = status.lines().find(|l| l.starts_with("VmSize:")).unwrap();
+    let now_kib: u64 = line.split_whitespace().nth(1).unwrap().parse().unwrap();
+    limit(&daemon, &format!("--as={}", (now_kib + 48 * 1024) * 1024));
+    for n in 0..30_000u32 {
+        let place = Position::new(50.8 + f64::from(n % 100) / 500.0, -1.1).ok();
+        flood.write_all(report(211_000_000 + n, 0, place).as_bytes()).unwrap();
+    }
+    until("the end of the flood", || {
+        let mux = daemon.try_status()?["feeds"][0].clone();
+        (mux["sentences"].as_u64()? >= 30_000).then_some(())
+    });
+    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success(), "the watch stands");
+    daemon.stop();
+}
+
+#[test]
+#[ignore = "takes more than a minute"]
+fn a_peer_that_is_gone_without_a_word_is_left_after_a_minute_and_called_again() {
+    let server = TcpListener::bind("127.0.0.1:0").unwrap();
+    let body = format!(
+        "[[feed]]\nname = \"mux\"\ntcp = \"{}\"\nsilent_after = \"30 s\"\n",
+        server.local_addr().unwrap()
+    );
+    let daemon = Daemon::start("halfopen", &body);
+    let (mut first, _) = server.accept().unwrap();
+    first.write_all(fix().as_bytes()).unwrap();
+    let heard = Instant::now();
+    // From here on the peer keeps the connection and says nothing.
+    std::thread::sleep(Duration::from_secs(31));
+    assert!(daemon.alert("feed silent")["text"].as_str().unwrap().starts_with("mux"));
+    let (mut second, _) = server.accept().unwrap();
+    assert!((55..75).contains(&heard.elapsed().as_secs()), "{:?}", heard.elapsed());
+    second.write_all(sentence("IIHDT,77.0,T").as_bytes()).unwrap();
+    until("the heading", || (daemon.status()["own"]["heading_deg"] == 77.0).then_some(()));
+    drop(first);
+    daemon.stop();
 }
