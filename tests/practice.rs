@@ -46,7 +46,7 @@ fn drills_of_all_nights_are_told_and_what_they_say_for_tonight() {
     logbook.close(at(3 * DAY + 7200)).blocking_recv().unwrap().unwrap();
 
     let since = Some(Utc(EVENING + 3 * DAY * 1000));
-    let night = review::read(&desk.file(), Span { since, until: None }).unwrap();
+    let night = review::read(desk.file(), Span { since, until: None }).unwrap();
     assert_eq!(night.drills.len(), 4);
     let text = night.print();
     assert!(text.contains("\nPractice\n  4 drills, the last on "), "{text}");
@@ -71,12 +71,12 @@ fn drills_of_all_nights_are_told_and_what_they_say_for_tonight() {
 
     // Earlier nights know nothing of later drills; where there was none, nothing is said.
     let until = Some(Utc(EVENING + DAY * 1000));
-    let first = review::read(&desk.file(), Span { since: None, until }).unwrap();
+    let first = review::read(desk.file(), Span { since: None, until }).unwrap();
     assert_eq!(first.drills.len(), 1);
     let bare = Desk::new("practice-none");
     let (logbook, _) = open(&bare.file(), "a", 0);
     own(&logbook, 10, 5.0);
     logbook.close(at(100)).blocking_recv().unwrap().unwrap();
-    let night = review::read(&bare.file(), Span { since: None, until: None }).unwrap();
+    let night = review::read(bare.file(), Span { since: None, until: None }).unwrap();
     assert!(!night.print().contains("Practice") && !night.html(night.ship_time()).contains("id=\"drills\""));
 }

@@ -100,6 +100,12 @@ pub struct Head {
     pub alerts: String,
     /// The casualties likewise.
     pub casualties: String,
+    /// What was heard of others so far; empty in recordings of before.
+    #[serde(default)]
+    pub hearing: String,
+    /// The usual rates of the feeds.
+    #[serde(default)]
+    pub rates: String,
     /// Where the orders in force come from.
     pub orders_from: String,
     /// Their text; `None` for the built-in ones.

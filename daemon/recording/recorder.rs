@@ -125,6 +125,8 @@ impl Recorder {
             last_casualty: self.numbers.casualty,
             alerts,
             casualties,
+            hearing: watch.kept_hearing(),
+            rates: watch.usual_rates(),
             orders_from: watch.orders_from().to_owned(),
             orders: self.orders.clone(),
         }

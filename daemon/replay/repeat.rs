@@ -55,6 +55,8 @@ impl Play {
         if let Err(why) = self.watch.restore(at, alerts, casualties, Gap::Of(Duration::ZERO)) {
             eprintln!("what was open when the recording began could not all be read: {why}");
         }
+        self.watch.restore_hearing(at, &head.hearing);
+        self.watch.restore_rates(&head.rates);
         self.set_orders(at, &head.orders_from, head.orders.as_deref());
         Ok(())
     }

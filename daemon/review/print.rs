@@ -83,10 +83,11 @@ impl Night {
     }
 
     fn tell_danger(&self, page: &mut Vec<String>) {
-        if self.casualties.is_empty() {
+        let real: Vec<&Casualty> = self.casualties.iter().filter(|c| !c.exercise).collect();
+        if real.is_empty() {
             page.push("nobody overboard, no beacon heard".to_owned());
         }
-        self.casualties.iter().for_each(|c| page.push(casualty_line(c)));
+        real.iter().for_each(|c| page.push(casualty_line(c)));
         let called: Vec<&Alert> =
             self.dangers().filter(|a| a.casualty.is_none() && a.priority >= Priority::Warning).collect();
         for priority in [Priority::EmergencyAlarm, Priority::Alarm, Priority::Warning] {
@@ -95,7 +96,7 @@ impl Night {
                 page.push(format!("{}: {}", plural(of.len(), &priority.to_string()), list(&of)));
             }
         }
-        if called.is_empty() && self.casualties.is_empty() {
+        if called.is_empty() && real.is_empty() {
             page.push("no alarm and no warning".to_owned());
         }
         let close = |a: &&Approach| a.range_nm <= APPROACH_NM || a.alert.is_some();

@@ -222,7 +222,8 @@ fn beacon_lines(
     if let Some(c) = own.current {
         file += &format!(
             "[[current]]\nat = \"0:00\"\nset_deg = {:.1}\ndrift_kn = {:.2}\n",
-            c.set_deg, c.drift_kn
+            c.set_deg,
+            c.drift_kn.clamp(0.0, 9.0)
         );
     }
     let scenario = Scenario::read("drill", &file).map_err(|p| p.to_string())?;
@@ -304,7 +305,7 @@ impl Watch {
                     "{MARK}: throw the fender; the next press of an overboard button within {} is it",
                     span(FENDER_WITHIN)
                 );
-                self.board.note(at, "exercise", Subject::Lookout, text);
+                self.board.exercise(at, "exercise", Subject::Lookout, Priority::Notice, text);
                 "throw the fender and press the button".to_owned()
             }
             other => {
@@ -485,7 +486,7 @@ impl Watch {
     pub(super) fn give_way(&mut self, at: Moment) {
         if self.end_exercise(at, "THIS IS REAL").is_some() {
             let text = format!("{MARK} over. This is real");
-            self.board.note(at, "exercise", Subject::Lookout, text);
+            self.board.exercise(at, "exercise", Subject::Lookout, Priority::Notice, text);
         }
     }
 
@@ -675,9 +676,12 @@ mod tests {
         let told: Vec<_> = sea.told.iter().filter(|t| t.1).collect();
         assert!(told.len() >= 3, "{told:?}");
         assert!(told.iter().all(|t| t.3.starts_with("EXERCISE")), "{told:?}");
+        sea.drill("fender").unwrap();
+        sea.drill("end").unwrap();
+        assert!(sea.told.iter().all(|t| t.1 == t.3.contains("EXERCISE")), "{:?}", sea.told);
         assert!(sea.watch.open_casualties(sea.at()).is_empty());
         let entries: Vec<_> = sea.entries.iter().filter(|e| e.kind == EntryKind::Drill).collect();
-        assert!(entries.len() == 2 && entries.iter().all(|e| e.text.starts_with("EXERCISE")), "{entries:?}");
+        assert!(entries.len() == 4 && entries.iter().all(|e| e.text.starts_with("EXERCISE")), "{entries:?}");
         // Its number is not used again.
         let id = sea.act(Act::Overboard { late_s: 0.0, who: None }).unwrap();
         assert_eq!(id, "casualty 2 marked");

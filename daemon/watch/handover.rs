@@ -273,6 +273,39 @@ mod tests {
     }
 
     #[test]
+    fn how_far_off_a_low_beacon_is_heard_is_told_with_what_it_means() {
+        let boat = |antenna: &str| {
+            let text = format!("version = 1\n[vessel]\nmotoring_speed_kn = 8\n{antenna}");
+            crate::config::read("boat.toml", &text).unwrap()
+        };
+        let told = |antenna: &str, kept: &str| {
+            let at = Moment(0);
+            let mut w = Watch::new(at, &boat(antenna), &[], crate::watch::Numbers::default(), None);
+            w.restore_hearing(at, kept);
+            let told = w.handover(at);
+            let lines = told["lines"].as_array().unwrap().clone();
+            let line = lines.iter().filter_map(Value::as_str).find(|l| l.contains("low beacon")).unwrap();
+            line.to_owned()
+        };
+        // Three vessels heard to six miles and not beyond, in quarters of a mile.
+        let of = |mmsi: u32| {
+            let steps: Vec<String> = (2..34u16)
+                .map(|s| if s < 24 { format!("\"{s}\":[9,0]") } else { format!("\"{s}\":[0,2]") })
+                .collect();
+            format!("{{\"mmsi\":{mmsi},\"beacon\":false,\"steps\":{{{}}}}}", steps.join(","))
+        };
+        let kept = format!("[{},{},{}]", of(211_000_001), of(211_000_002), of(211_000_003));
+        let line = told("antenna_m = 14\n", &kept);
+        assert!(line.starts_with("A low beacon can be expected to be heard to 3."), "{line}");
+        assert!(line.contains("by 654 pairs of range and heard of 3 stations"), "{line}");
+        assert!(line.contains("at 8 knots, out of hearing in 2"), "{line}");
+        let thin = told("antenna_m = 14\n", "[]");
+        assert!(thin.contains("not known: too little to go by: 0 pairs"), "{thin}");
+        assert!(told("", &kept).contains("`antenna_m` in boat.toml"));
+        assert!(told("antenna_m = 14\n", "what is this").contains("too little"));
+    }
+
+    #[test]
     fn a_trend_is_told_with_its_span() {
         let mut t = Trends::default();
         let at = |min: i64, hpa: f64| Weather {

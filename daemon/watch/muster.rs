@@ -361,7 +361,8 @@ impl Watch {
                 Date::NotKnown => Outcome::NotTried,
                 Date::Good => Outcome::Passed,
             };
-            Line::judged(d.name, outcome, d.words)
+            let words = d.words.strip_prefix(&d.name).unwrap_or(&d.words).trim_start().to_owned();
+            Line::judged(d.name, outcome, words)
         }));
         for asked in &self.muster.asked {
             let what = asked.what();

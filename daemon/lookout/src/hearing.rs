@@ -327,9 +327,10 @@ impl Hearing {
 
     fn basis(&self) -> Basis {
         let counts = || self.stations.iter().flat_map(|s| s.steps.values());
+        let sum = |a: u32, b: u32| a.saturating_add(b);
         Basis {
-            pairs: counts().map(|(yes, no)| yes + no).sum(),
-            missed: counts().map(|(_, no)| no).sum(),
+            pairs: counts().map(|(yes, no)| yes.saturating_add(*no)).fold(0, sum),
+            missed: counts().map(|(_, no)| *no).fold(0, sum),
             stations: self.stations.len(),
             antenna_m: self.antenna_m,
         }
@@ -340,6 +341,9 @@ impl Hearing {
     /// # Errors
     /// Why nothing can be said.
     pub fn expected(&self) -> Result<Expected, TooThin> {
+        if self.antenna_m.is_none() {
+            return Err(TooThin::Antenna);
+        }
         self.estimate.map_or_else(|| Err(TooThin::Few(self.basis())), |(_, _, e)| e)
     }
 
