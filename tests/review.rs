@@ -306,6 +306,9 @@ fn the_night_is_told_as_it_was() {
     let nearest = &night.approaches[0];
     assert_eq!((nearest.mmsi.number(), nearest.at.hm().as_str(), nearest.range_nm), (SHIP, "02:00", 0.4));
     assert_eq!((nearest.foretold_cpa_nm, nearest.alert), (Some(0.4), Some(1)));
+    // She goes east where we go north-east, and is due north at her closest. The call could have come with her first row.
+    assert_eq!(nearest.geometry.as_deref(), Some("crossing from port, passed to port"));
+    assert!(nearest.foretold_since.unwrap().steady.as_s() <= 300.0, "{:?}", nearest.foretold_since);
 
     let alert = night.alerts.iter().find(|a| a.id == 1).unwrap();
     assert_eq!(alert.acknowledged_after_s(), Some(40.0));
@@ -322,6 +325,74 @@ fn the_night_is_told_as_it_was() {
 
     assert_eq!((night.feeds[0].sentences, night.feeds[0].refused), (20_700, 4));
     assert_eq!(night.unreadable, 0);
+}
+
+#[test]
+fn each_watch_has_its_figures_and_each_sense_its_blind_time() {
+    let desk = Desk::new("watches");
+    let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
+    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    let trouble = |id, s, seq, kind, state, order: &str, text: &str| {
+        event(&logbook, s, told(record(id, seq, Priority::Warning, s), kind, state, order, text));
+    };
+    use {AlertState as S, EventKind as K};
+    // Four hours: one with nobody named, two of Ada's, one of Bo's; 5 kn over the ground, 4.5 through the water.
+    for s in (0..=14_400).step_by(10) {
+        logbook.own(at(s), OwnRow { position: Some(own_at(s)), sog_kn: Some(5.0), ..OwnRow::default() });
+        logbook.instrument(at(s), Quantity::SpeedThroughWater, 4.5);
+        logbook.instrument(at(s), Quantity::Pressure, 1020.0 - s as f64 / 3600.0);
+        let takes = |who: &str| {
+            let text = format!("{who} takes the watch");
+            logbook.entry(at(s), Entry { kind: EntryKind::Handover, who: None, text, figures: None });
+        };
+        match s {
+            3600 => takes("Ada"),
+            10_800 => takes("Bo"),
+            4000 => trouble(1, s, 1, K::Raised, S::ActiveUnacknowledged, "shoal", "shoal"),
+            4060 => trouble(1, s, 2, K::Acknowledged, S::ActiveAcknowledged, "shoal", "shoal"),
+            4500 => trouble(1, s, 3, K::Cleared, S::Normal, "shoal", "shoal"),
+            // The masthead is silent for ten minutes and for five; the position is lost for a quarter of an hour.
+            5000 => {
+                trouble(2, s, 1, K::Raised, S::ActiveUnacknowledged, "feed silent", "masthead: no sentence")
+            }
+            5600 => trouble(2, s, 2, K::Rectified, S::RectifiedUnacknowledged, "feed silent", "masthead"),
+            8000 => {
+                trouble(3, s, 1, K::Raised, S::ActiveUnacknowledged, "feed silent", "masthead: no sentence")
+            }
+            8300 => trouble(3, s, 2, K::Rectified, S::RectifiedUnacknowledged, "feed silent", "masthead"),
+            13_500 => trouble(4, s, 1, K::Raised, S::ActiveUnacknowledged, "fix lost", "Position lost"),
+            _ => {}
+        }
+    }
+    logbook.close(at(14_400)).blocking_recv().unwrap().unwrap();
+    let night = review::read(desk.file(), Span::default()).unwrap();
+    let watches = night.watches();
+    let names: Vec<_> = watches.iter().map(|w| w.who.as_deref()).collect();
+    assert_eq!(names, [None, Some("Ada"), Some("Bo")]);
+    for (w, miles) in watches.iter().zip([5.0, 10.0, 5.0]) {
+        assert!((w.distance_nm - miles).abs() < 0.005 * miles + 0.015, "{w:?}");
+    }
+    let ada = &watches[1];
+    assert_eq!((ada.alerts, ada.never, ada.median_s, ada.slowest_s), (3, 2, Some(60.0), Some(60.0)));
+    assert!((ada.pressure_hpa.unwrap() + 2.0).abs() < 0.05, "{ada:?}");
+    assert!((night.passage.water_nm.unwrap() - 18.0).abs() < 0.1, "{:?}", night.passage.water_nm);
+    let blind: Vec<_> = night.blindness().into_iter().map(|b| (b.sense, b.total_s)).collect();
+    assert_eq!(blind, [("masthead".to_owned(), 900.0), ("position".to_owned(), 900.0)]);
+
+    let page = night.print().split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in [
+        "01:00 to 03:00 Ada: 10.0 nm, 3 alerts, the slowest acknowledged after 60 s",
+        "blind: masthead 15 min, position 15 min",
+        "20.0 nm over the ground, 18.1 nm through the water in 4 h 00 min",
+        "made good 20.0 nm in 045°",
+    ] {
+        assert!(page.contains(part), "{part}: {page}");
+    }
+    let html = night.html(night.ship_time());
+    assert!(
+        html.contains("<th scope=\"row\">Ada</th>")
+            && html.contains("<th scope=\"row\">masthead</th><td>15 min</td>")
+    );
 }
 
 #[test]
@@ -555,6 +626,75 @@ fn exports_hold_the_same_night() {
     assert_eq!(lines.filter(|l| !l.is_empty()).count(), night.own.len());
 }
 
+/// Three days to the west at 5 kn; each noon something is called four times within a minute, and a ship is near.
+fn a_long_passage(desk: &Desk) -> review::Night {
+    let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
+    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    let here = |s: i64| Position::new(45.0, -10.0).unwrap().at(270.0, 5.0 * s as f64 / 3600.0);
+    let mut id = 0;
+    for s in (0..=3 * 86_400).step_by(60) {
+        logbook.own(at(s), OwnRow { position: Some(here(s)), sog_kn: Some(5.0), ..OwnRow::default() });
+        logbook.instrument(at(s), Quantity::TrueWindSpeed, if s == 2 * 86_400 { 40.0 } else { 10.0 });
+        if s % 86_400 == 43_200 {
+            for ship in 0..3 {
+                let mut t = desk::target(SHIP + ship, 0.4 + f64::from(ship) * 0.1);
+                (t.name, t.position) =
+                    (Some(format!("SHIP {ship}").into()), Some(here(s).at(0.0, t.range_nm.unwrap())));
+                logbook.target(at(s), t);
+            }
+            for _ in 0..4 {
+                id += 1;
+                let mut r = record(id, 1, Priority::Warning, s);
+                let p = here(s);
+                (r.own.latitude_deg, r.own.longitude_deg) = (Some(p.latitude_deg()), Some(p.longitude_deg()));
+                event(&logbook, s, r);
+            }
+        }
+    }
+    logbook.close(at(3 * 86_400)).blocking_recv().unwrap().unwrap();
+    review::read(desk.file(), Span { since: Some(Utc(EVENING)), until: None }).unwrap()
+}
+
+#[test]
+fn a_span_of_days_tells_the_day_of_each_time() {
+    let desk = Desk::new("days");
+    let night = a_long_passage(&desk);
+    let page = night.print();
+    for part in [
+        "warnings: 1 Nov 12:00 close approach",
+        "at most 40 kn at 3 Nov 00:00",
+        "1 Nov 12:00 SHIP 0 passed at 0.40 nm",
+    ] {
+        assert!(page.contains(part), "{part}: {page}");
+    }
+    let words: Vec<&str> = page.split_whitespace().collect();
+    let clock = |w: &str| w.len() >= 5 && w.as_bytes()[2] == b':' && w.as_bytes()[0].is_ascii_digit();
+    let undated = words.windows(2).find(|w| clock(w[1]) && !["Nov", "2026"].contains(&w[0]));
+    assert_eq!(undated, None);
+    let html = night.html(night.ship_time());
+    assert!(
+        html.contains("40 at 3 Nov 00:00") && html.contains("SHIP 0 1 Nov 12:00 0.4 nm +2"),
+        "the page too"
+    );
+    // Within a day the hour says enough.
+    let last = review::read(desk.file(), Span::default()).unwrap();
+    assert!(!last.print().contains("Nov 00:00 kn") && !last.is_dated());
+}
+
+#[test]
+fn marks_that_fall_on_one_another_are_gathered_and_counted() {
+    let desk = Desk::new("marks");
+    let page = a_long_passage(&desk).html(review::ShipTime::parse("0").unwrap());
+    let chart = page.split("<svg id=\"chart\"").nth(1).unwrap().split("</svg>").next().unwrap();
+    // Twelve warnings at three places, nine ships at three.
+    assert_eq!(chart.matches("class=\"mark pw\"").count(), 3);
+    for label in [">W1 +3<", ">W5 +3<", ">W9 +3<"] {
+        assert!(chart.contains(label), "{label}");
+    }
+    assert!(chart.contains("warning 2: close approach at 1 Nov 12:00:00 UTC"), "each is told");
+    assert_eq!(chart.matches("class=\"target\"").count(), 1, "one ship a place: the nearest of each name");
+}
+
 /// Thirty days, own track each ten seconds, 3,000 ships, twelve instruments. Run it optimised:
 /// `cargo test --release --test review -- --ignored --nocapture a_month`.
 #[test]
@@ -630,7 +770,7 @@ fn a_month_is_reviewed_within_two_seconds_on_less_than_three_megabytes() {
         std::fs::write(path, &page).unwrap();
     }
     assert!(night.own.len() > 259_000 && night.approaches.len() >= 3000);
-    assert_eq!(page.matches("id=\"alert").count(), alerts as usize, "every alert");
+    assert_eq!(page.matches("<span id=\"alert").count(), alerts as usize, "every alert");
     assert!(page.contains("75 at 00:00") || page.contains("at 9 Nov"), "every extreme");
     assert!(page.len() < 3_000_000);
     assert!(all.as_secs_f64() < 2.0, "{all:?}");

@@ -5,10 +5,17 @@ use super::read::{Reader, position_udeg};
 use super::when::When;
 use crate::logbook::WITHIN;
 use std::collections::BTreeMap;
-use terms::{Mmsi, Position};
+use terms::{Mmsi, Position, turn_deg};
 
 /// A CPA counts as foretold when it was told at least so long before.
 const FORETOLD_S: i64 = 180;
+/// A CPA so near to what happened was foretold well.
+const FORETOLD_WELL_NM: f64 = 0.5;
+/// Of CPAs foretold at most so large the first is kept, of each ship at most so many.
+const TOLD_OF_NM: f64 = 5.0;
+const FORETOLD_KEPT: usize = 50;
+/// Courses that differ by less are the same, or opposite (common practice: two points, 22.5°).
+const SAME_COURSE_DEG: f64 = 22.5;
 /// Both slower than this lie at anchor or in harbour: that is no approach.
 const AT_REST_KN: f64 = 0.5;
 /// Targets that are drawn on the chart: near ones and those that an alert called, the nearest first.
@@ -27,6 +34,7 @@ pub(super) fn read(
 ) -> rusqlite::Result<Vec<Approach>> {
     let mut nearest: BTreeMap<u32, Approach> = BTreeMap::new();
     let mut foretold: BTreeMap<u32, f64> = BTreeMap::new();
+    let mut foretelling: BTreeMap<u32, Vec<(When, f64)>> = BTreeMap::new();
     let columns =
         "mmsi, range_mnm, tcpa_s, cpa_mnm, bearing_ddeg, latitude_udeg, longitude_udeg, cog_ddeg, sog_ckn";
     reader.each("target_rows", columns, |at, r| {
@@ -37,6 +45,13 @@ pub(super) fn read(
         {
             let cpa_nm = cpa as f64 / 1000.0;
             foretold.entry(number).and_modify(|least| *least = least.min(cpa_nm)).or_insert(cpa_nm);
+            if cpa_nm <= TOLD_OF_NM {
+                let told = foretelling.entry(number).or_default();
+                // The first of each tenth of a mile will do.
+                if told.len() < FORETOLD_KEPT && told.iter().all(|(_, c)| (c - cpa_nm).abs() > 0.1) {
+                    told.push((at, cpa_nm));
+                }
+            }
         }
         let (Some(range), Some(mmsi)) = (r.get::<_, Option<i64>>(5)?, Mmsi::new(number)) else {
             return Ok(());
@@ -57,6 +72,8 @@ pub(super) fn read(
                 cog_deg: of(11, 10.0)?,
                 sog_kn: of(12, 100.0)?,
                 foretold_cpa_nm: None,
+                geometry: None,
+                foretold_since: None,
                 alert: None,
                 track: Vec::new(),
             };
@@ -71,6 +88,10 @@ pub(super) fn read(
         .filter(|a| a.sog_kn.is_none_or(|s| s > AT_REST_KN) || !at_rest(own, &a.at))
         .collect();
     for a in &mut all {
+        a.geometry = geometry(own, a);
+        a.foretold_since = foretelling.get(&a.mmsi.number()).and_then(|f| {
+            f.iter().find(|(_, cpa)| (cpa - a.range_nm).abs() <= FORETOLD_WELL_NM).map(|(at, _)| *at)
+        });
         a.foretold_cpa_nm = foretold.get(&a.mmsi.number()).copied();
         a.alert = alerts
             .iter()
@@ -83,6 +104,37 @@ pub(super) fn read(
         a.track = track(reader, a)?;
     }
     Ok(all)
+}
+
+/// How a ship met us.
+fn geometry(own: &[OwnPoint], a: &Approach) -> Option<String> {
+    let after = own.partition_point(|p| p.at < a.at);
+    let here = own.get(after).or(own.last())?;
+    let ours = f64::from(here.cog_deg.or(here.heading_deg)?);
+    let (theirs, bearing) = (a.cog_deg?, a.bearing_deg?);
+    if a.sog_kn.is_some_and(|s| s <= AT_REST_KN) {
+        return Some("lying still".to_owned());
+    }
+    let turn = turn_deg(ours, theirs);
+    let faster = here.sog_kn.zip(a.sog_kn).map(|(o, t)| t > f64::from(o));
+    let met = match turn.abs() {
+        t if t < SAME_COURSE_DEG => match faster {
+            Some(true) => "overtaking us",
+            Some(false) => "overtaken by us",
+            None => "on our course",
+        },
+        t if t > 180.0 - SAME_COURSE_DEG => "from ahead",
+        // Who moves to starboard has come from port.
+        _ if turn > 0.0 => "crossing from port",
+        _ => "crossing from starboard",
+    };
+    let side = match turn_deg(ours, bearing) {
+        b if b.abs() < 45.0 => "ahead",
+        b if b.abs() > 135.0 => "astern",
+        b if b > 0.0 => "to starboard",
+        _ => "to port",
+    };
+    Some(format!("{met}, passed {side}"))
 }
 
 /// Where a target was around its closest.

@@ -31,6 +31,16 @@ impl Night {
             "blind": self.blind.iter()
                 .map(|b| json!({"from": utc(b.from), "to": utc(b.to), "why": b.why}))
                 .collect::<Vec<_>>(),
+            "blind_by_sense": self.blindness().iter()
+                .map(|b| json!({"sense": b.sense, "total_s": b.total_s,
+                    "spans": b.spans.iter().map(|(f, t)| json!({"from": utc(*f), "to": maybe(*t)})).collect::<Vec<_>>()}))
+                .collect::<Vec<_>>(),
+            "watches": self.watches().iter()
+                .map(|w| json!({"who": w.who, "from": utc(w.from), "to": utc(w.to), "distance_nm": w.distance_nm,
+                    "mean_sog_kn": w.mean_sog_kn, "alerts": w.alerts, "median_s": w.median_s, "slowest_s": w.slowest_s,
+                    "never_acknowledged": w.never, "nearest_nm": w.nearest_nm, "greatest_wind_kn": w.wind_kn,
+                    "pressure_change_hpa": w.pressure_hpa}))
+                .collect::<Vec<_>>(),
             "feeds": self.feeds.iter()
                 .map(|f| json!({"feed": f.name, "sentences": f.sentences, "refused": f.refused, "dropped": f.dropped,
                     "bytes": f.bytes}))
@@ -91,14 +101,15 @@ fn approach(a: &Approach) -> Value {
     json!({
         "mmsi": a.mmsi, "name": a.name, "kind": a.kind, "at": utc(a.at), "range_nm": a.range_nm,
         "bearing_deg": a.bearing_deg, "cog_deg": a.cog_deg, "sog_kn": a.sog_kn,
-        "foretold_cpa_nm": a.foretold_cpa_nm, "alert": a.alert,
+        "foretold_cpa_nm": a.foretold_cpa_nm, "foretold_since": maybe(a.foretold_since),
+        "geometry": a.geometry, "alert": a.alert,
         "latitude_deg": a.position.map(Position::latitude_deg), "longitude_deg": a.position.map(Position::longitude_deg),
     })
 }
 
 fn boat(p: &Passage) -> Value {
     json!({
-        "from": fix(p.from), "to": fix(p.to), "distance_nm": p.distance_nm, "under_way_s": p.under_way_s,
+        "from": fix(p.from), "to": fix(p.to), "distance_nm": p.distance_nm, "through_water_nm": p.water_nm, "under_way_s": p.under_way_s,
         "mean_sog_kn": p.mean_sog_kn(), "greatest_sog_kn": p.greatest_sog.map(|(_, s)| s),
         "greatest_sog_at": maybe(p.greatest_sog.map(|(at, _)| at)),
     })

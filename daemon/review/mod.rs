@@ -14,6 +14,7 @@ mod practice;
 mod print;
 mod read;
 mod verb;
+mod watches;
 mod weather;
 mod when;
 
@@ -27,6 +28,7 @@ pub use passages::{Leg, passages};
 pub use practice::Drilled;
 pub use read::{read, was_replayed};
 pub use verb::verb;
+pub use watches::{Blindness, WatchKept};
 pub use when::When;
 
 /// What a review can never be; printed once in each.

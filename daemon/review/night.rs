@@ -183,6 +183,10 @@ pub struct Approach {
     pub sog_kn: Option<f64>,
     /// The least CPA that was foretold while it was to come, at least three minutes ahead.
     pub foretold_cpa_nm: Option<f64>,
+    /// How she met us, in words: by both courses, and on which side of the beam she was at her closest.
+    pub geometry: Option<String>,
+    /// Since when a CPA was foretold that is no more than half a mile off what happened: the call could have come then.
+    pub foretold_since: Option<When>,
     /// The alert that called it.
     pub alert: Option<u32>,
     /// Where it was a quarter of an hour before and after, of those that are drawn.
@@ -200,6 +204,14 @@ pub struct Remark {
     pub who: Option<String>,
     /// In words.
     pub text: String,
+}
+
+impl Remark {
+    /// Who took the watch by it.
+    pub fn took_the_watch(&self) -> Option<&str> {
+        let named = || self.text.strip_suffix(" takes the watch");
+        (self.kind == "handover").then(|| self.who.as_deref().or_else(named)).flatten()
+    }
 }
 
 /// What a feed brought.
@@ -226,6 +238,8 @@ pub struct Passage {
     pub to: Option<(When, Position)>,
     /// Over the ground; gaps of more than ten minutes are not counted.
     pub distance_nm: f64,
+    /// Through the water, by the log; `None` without one.
+    pub water_nm: Option<f64>,
     /// How long the positions cover, without those gaps.
     pub under_way_s: f64,
     /// Greatest speed over ground.
@@ -236,6 +250,16 @@ impl Passage {
     /// Mean speed over ground.
     pub fn mean_sog_kn(&self) -> Option<f64> {
         (self.under_way_s >= 60.0).then(|| self.distance_nm / self.under_way_s * 3600.0)
+    }
+}
+
+/// A longer span needs the day beside each time: a day, and the quarter of an hour that a watch is late.
+const DAY_S: f64 = 86_400.0 + 900.0;
+
+impl Night {
+    /// Whether times need their day.
+    pub fn is_dated(&self) -> bool {
+        self.to.seconds_from(&self.from).is_some_and(|s| s > DAY_S)
     }
 }
 

@@ -45,3 +45,9 @@ pub(super) fn sum(own: &[OwnPoint], sog: Option<&Vec<Minute>>) -> Passage {
     }
     passage
 }
+
+/// Miles through the water, by the mean speed of each minute.
+pub(super) fn through_water(speeds: Option<&Vec<Minute>>) -> Option<f64> {
+    let speeds = speeds.filter(|m| !m.is_empty())?;
+    Some(speeds.iter().map(|m| m.mean.unwrap_or(m.last) / 60.0).sum())
+}

@@ -83,17 +83,18 @@ impl Night {
     }
 
     fn tell_danger(&self, page: &mut Vec<String>) {
+        let dated = self.is_dated();
         let real: Vec<&Casualty> = self.casualties.iter().filter(|c| !c.exercise).collect();
         if real.is_empty() {
             page.push("nobody overboard, no beacon heard".to_owned());
         }
-        real.iter().for_each(|c| page.push(casualty_line(c)));
+        real.iter().for_each(|c| page.push(casualty_line(c, dated)));
         let called: Vec<&Alert> =
             self.dangers().filter(|a| a.casualty.is_none() && a.priority >= Priority::Warning).collect();
         for priority in [Priority::EmergencyAlarm, Priority::Alarm, Priority::Warning] {
             let of: Vec<&&Alert> = called.iter().filter(|a| a.priority == priority).collect();
             if !of.is_empty() {
-                page.push(format!("{}: {}", plural(of.len(), &priority.to_string()), list(&of)));
+                page.push(format!("{}: {}", plural(of.len(), &priority.to_string()), list(&of, dated)));
             }
         }
         if called.is_empty() && real.is_empty() {
@@ -101,9 +102,11 @@ impl Night {
         }
         let close = |a: &&Approach| a.range_nm <= APPROACH_NM || a.alert.is_some();
         let closest: Vec<&Approach> = self.approaches.iter().filter(close).collect();
-        closest.iter().take(LINES).for_each(|a| page.push(approach_line(a)));
+        closest.iter().take(LINES).for_each(|a| page.push(approach_line(a, dated)));
         match (closest.len(), self.approaches.first()) {
-            (0, Some(a)) => page.push(format!("no ship within {APPROACH_NM:.0} nm; {}", approach_line(a))),
+            (0, Some(a)) => {
+                page.push(format!("no ship within {APPROACH_NM:.0} nm; {}", approach_line(a, dated)))
+            }
             (0, None) => page.push("no ship heard".to_owned()),
             (n, _) if n > LINES => page.push(format!("and {} more within {APPROACH_NM:.0} nm", n - LINES)),
             _ => {}
@@ -111,6 +114,7 @@ impl Night {
     }
 
     fn tell_watch(&self, page: &mut Vec<String>) {
+        let dated = self.is_dated();
         let asked: Vec<&Alert> = self
             .alerts
             .iter()
@@ -122,7 +126,7 @@ impl Night {
         let never: Vec<&&Alert> = asked.iter().filter(|a| a.acknowledged.is_none()).collect();
         if let (Some(median), Some((most, slowest))) = (times.get(times.len() / 2), times.last()) {
             let (median, most) = (spoken(median.0), spoken(*most));
-            let when = slowest.raised.map_or(String::new(), |t| format!(" at {}", t.hm()));
+            let when = slowest.raised.map_or(String::new(), |t| format!(" at {}", t.told(dated)));
             let text = format!(
                 "{} acknowledged, half of them within {median}, the slowest after {most} ({}{when})",
                 plural(times.len(), "alert"),
@@ -133,15 +137,25 @@ impl Night {
             page.push("nothing had to be acknowledged".to_owned());
         }
         if !never.is_empty() {
-            page.push(format!("{} never acknowledged: {}", plural(never.len(), "alert"), list(&never)));
+            page.push(format!(
+                "{} never acknowledged: {}",
+                plural(never.len(), "alert"),
+                list(&never, dated)
+            ));
         }
-        let handed = self.remarks.iter().filter(|r| r.kind == "handover").count();
-        if handed > 0 {
-            page.push(format!("the watch was handed over {}", times_over(handed)));
+        page.extend(self.watch_lines(LINES));
+        let blind = self.blindness();
+        if !blind.is_empty() {
+            let told: Vec<String> = blind
+                .iter()
+                .map(|b| format!("{} {}", crate::words::one_line(&b.sense), spoken(b.total_s)))
+                .collect();
+            page.push(format!("blind: {}", told.join(", ")));
         }
     }
 
     fn tell_boat(&self, page: &mut Vec<String>) {
+        let dated = self.is_dated();
         let p = &self.passage;
         let (Some((_, from)), Some((_, to))) = (p.from, p.to) else {
             page.push("no position".to_owned());
@@ -149,12 +163,25 @@ impl Night {
         };
         page.push(format!("{from} to {to}"));
         let mean = p.mean_sog_kn().map_or(String::new(), |m| format!(", mean {m:.1} kn"));
-        let most =
-            p.greatest_sog.map_or(String::new(), |(at, s)| format!(", at most {s:.1} kn at {}", at.hm()));
-        page.push(format!("{:.1} nm over the ground in {}{mean}{most}", p.distance_nm, hours(p.under_way_s)));
+        let most = p
+            .greatest_sog
+            .map_or(String::new(), |(at, s)| format!(", at most {s:.1} kn at {}", at.told(dated)));
+        let water = p.water_nm.map_or(String::new(), |nm| format!(", {nm:.1} nm through the water"));
+        page.push(format!(
+            "{:.1} nm over the ground{water} in {}{mean}{most}",
+            p.distance_nm,
+            hours(p.under_way_s)
+        ));
+        if let (Some((_, from)), Some((_, to))) = (p.from, p.to) {
+            let (nm, deg) = from.range_and_bearing(to);
+            if nm >= 0.1 {
+                page.push(format!("made good {nm:.1} nm in {}", bearing(deg)));
+            }
+        }
     }
 
     fn tell_weather(&self, page: &mut Vec<String>) {
+        let dated = self.is_dated();
         let mut any = false;
         if let Some((w, from)) = weather::wind(self) {
             let from = from.map_or(String::new(), |deg| format!(" from {}", bearing(deg)));
@@ -163,7 +190,7 @@ impl Night {
                 "{} {:.0} kn{from} in the mean, at most {most:.0} kn at {}",
                 w.quantity,
                 w.mean,
-                at.hm()
+                at.told(dated)
             ));
             any = true;
         }
@@ -174,7 +201,7 @@ impl Night {
                 p.first,
                 p.last,
                 p.least.1,
-                p.least.0.hm(),
+                p.least.0.told(dated),
                 weather::tendency(change, verb)
             );
             page.push(text);
@@ -185,7 +212,7 @@ impl Night {
                 "{} least {:.1} m at {}, greatest {:.1} m",
                 d.quantity,
                 d.least.1,
-                d.least.0.hm(),
+                d.least.0.told(dated),
                 d.greatest.1
             ));
             any = true;
@@ -196,14 +223,15 @@ impl Night {
     }
 
     fn tell_failures(&self, page: &mut Vec<String>) {
+        let dated = self.is_dated();
         let failures: Vec<&Alert> = self.failures().collect();
-        failures.iter().take(LINES).for_each(|a| page.push(failure_line(a)));
+        failures.iter().take(LINES).for_each(|a| page.push(failure_line(a, dated)));
         if failures.len() > LINES {
             page.push(format!("and {} more", failures.len() - LINES));
         }
         for b in self.blind.iter().take(LINES) {
             let long = b.to.seconds_from(&b.from).map_or("an unknown time".to_owned(), spoken);
-            page.push(format!("{} no lookout for {long}: {}", b.from.hm(), b.why));
+            page.push(format!("{} no lookout for {long}: {}", b.from.told(dated), b.why));
         }
         if self.blind.len() > LINES {
             page.push(format!("and {} more such gaps", self.blind.len() - LINES));
@@ -262,20 +290,12 @@ pub(super) fn plural(n: usize, word: &str) -> String {
     if n == 1 { format!("1 {word}") } else { format!("{n} {word}s") }
 }
 
-fn times_over(n: usize) -> String {
-    match n {
-        1 => "once".to_owned(),
-        2 => "twice".to_owned(),
-        n => format!("{n} times"),
-    }
-}
-
 fn dated(at: &When) -> String {
     at.utc.and_then(terms::Utc::civil).map_or_else(|| at.hm(), |t| t.format("%-d %b %Y %H:%M").to_string())
 }
 
 /// Alerts by order and time, the first few.
-fn list(alerts: &[&&Alert]) -> String {
+fn list(alerts: &[&&Alert], dated: bool) -> String {
     let name = |a: &Alert| match &a.name {
         Some(name) => format!("{} {name}", a.order),
         None => a.order.clone(),
@@ -283,7 +303,7 @@ fn list(alerts: &[&&Alert]) -> String {
     let told = alerts
         .iter()
         .take(LINES)
-        .map(|a| format!("{} {}", a.raised.map_or("earlier".to_owned(), |t| t.hm()), name(a)));
+        .map(|a| format!("{} {}", a.raised.map_or("earlier".to_owned(), |t| t.told(dated)), name(a)));
     let mut text = told.collect::<Vec<_>>().join(", ");
     if alerts.len() > LINES {
         let _ = write!(text, " and {} more", alerts.len() - LINES);
@@ -291,8 +311,8 @@ fn list(alerts: &[&&Alert]) -> String {
     text
 }
 
-fn casualty_line(c: &Casualty) -> String {
-    let raised = c.raised.map_or("before the span".to_owned(), |t| t.hms());
+fn casualty_line(c: &Casualty, dated: bool) -> String {
+    let raised = c.raised.map_or("before the span".to_owned(), |t| t.told_s(dated));
     let mut text = format!(
         "{raised} {}overboard: {} (by {})",
         if c.exercise { "exercise, " } else { "" },
@@ -300,14 +320,14 @@ fn casualty_line(c: &Casualty) -> String {
         c.source
     );
     if let Some((at, position, how)) = &c.first_position {
-        let _ = write!(text, "; first position {} {position} ({how})", at.hms());
+        let _ = write!(text, "; first position {} {position} ({how})", at.told_s(dated));
     }
     if let Some((at, nm)) = c.nearest {
-        let _ = write!(text, "; nearest again {} at {}", range(nm), at.hms());
+        let _ = write!(text, "; nearest again {} at {}", range(nm), at.told_s(dated));
     }
     match &c.stood_down {
         Some((at, why)) => {
-            let _ = write!(text, "; stood down {}: {why}", at.hms());
+            let _ = write!(text, "; stood down {}: {why}", at.told_s(dated));
         }
         None => text.push_str("; NOT STOOD DOWN"),
     }
@@ -318,25 +338,25 @@ pub(super) fn who(name: Option<&str>, mmsi: terms::Mmsi) -> String {
     name.map_or_else(|| format!("MMSI {mmsi}"), str::to_owned)
 }
 
-fn approach_line(a: &Approach) -> String {
+fn approach_line(a: &Approach, dated: bool) -> String {
     let bearing = a.bearing_deg.map_or(String::new(), |b| format!(" in {}", bearing(b)));
     let foretold = a.foretold_cpa_nm.map_or(String::new(), |c| format!(", CPA foretold {c:.2} nm"));
     let alert = a.alert.map_or(String::new(), |id| format!(", alert {id}"));
     format!(
         "{} {} passed at {:.2} nm{bearing}{foretold}{alert}",
-        a.at.hm(),
+        a.at.told(dated),
         who(a.name.as_deref(), a.mmsi),
         a.range_nm
     )
 }
 
-fn failure_line(a: &Alert) -> String {
-    let from = a.raised.map_or("earlier".to_owned(), |t| t.hm());
+fn failure_line(a: &Alert, dated: bool) -> String {
+    let from = a.raised.map_or("earlier".to_owned(), |t| t.told(dated));
     let long = match (a.raised, a.rectified) {
         (Some(from), Some(to)) => {
             to.seconds_from(&from).map_or(String::new(), |s| format!(" for {}", spoken(s)))
         }
-        (_, Some(to)) => format!(" until {}", to.hm()),
+        (_, Some(to)) => format!(" until {}", to.told(dated)),
         (_, None) => ", still so at the end".to_owned(),
     };
     format!("{from} {}{long}: {}", a.order, a.text())

@@ -282,7 +282,10 @@ impl Reader {
             from,
             to,
             casualties: casualty::tell(&alerts, &records, &remarks),
-            passage: passage::sum(&own, instruments.get(&Quantity::Sog)),
+            passage: super::Passage {
+                water_nm: passage::through_water(instruments.get(&Quantity::SpeedThroughWater)),
+                ..passage::sum(&own, instruments.get(&Quantity::Sog))
+            },
             runs,
             blind,
             alerts,

@@ -42,6 +42,19 @@ impl When {
         }
     }
 
+    /// Hours and minutes, with the day before them where a span is longer than a day.
+    pub fn told(&self, dated: bool) -> String {
+        if dated { self.day_hm() } else { self.hm() }
+    }
+
+    /// The same with seconds.
+    pub fn told_s(&self, dated: bool) -> String {
+        match self.utc.and_then(Utc::civil).filter(|_| dated) {
+            Some(t) => t.format("%-d %b %H:%M:%S").to_string(),
+            None => self.hms(),
+        }
+    }
+
     /// Day and month, hours and minutes.
     pub fn day_hm(&self) -> String {
         match self.utc.and_then(Utc::civil) {

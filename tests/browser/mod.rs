@@ -47,7 +47,9 @@ impl Browser {
             "--disable-sync",
             &profile,
         ];
-        let wanted = json!({"capabilities": {"alwaysMatch": {"goog:chromeOptions": {"args": args}}}});
+        let wanted = json!({"capabilities": {"alwaysMatch": {
+            "goog:chromeOptions": {"args": args}, "goog:loggingPrefs": {"browser": "ALL"},
+        }}});
         let end = Instant::now() + PATIENCE;
         let session = loop {
             if TcpStream::connect(("127.0.0.1", port)).is_ok() {
@@ -135,6 +137,11 @@ impl Browser {
             "/goog/cdp/execute",
             Some(&json!({"cmd": "Emulation.setDeviceMetricsOverride", "params": params})),
         );
+    }
+
+    /// What the browser's console says.
+    pub fn complaints(&self) -> Value {
+        self.ask("POST", "/se/log", Some(&json!({"type": "browser"})))
     }
 
     /// A picture, into the folder that MIDDLEWATCH_PICTURES names, if it does.

@@ -57,6 +57,7 @@ pub(super) struct Axis {
     right: f64,
     /// What boots that never knew UTC get added to their steady time, so that they follow the run before.
     offsets: BTreeMap<i64, i64>,
+    dated: bool,
 }
 
 impl Axis {
@@ -66,7 +67,7 @@ impl Axis {
             let offset = *offsets.entry(run.from.boot).or_insert(end - run.from.steady.0);
             end = run.to.utc.map_or(run.to.steady.0 + offset, |t| t.0);
         }
-        let mut axis = Self { from_ms: 0, to_ms: 1, left, right, offsets };
+        let mut axis = Self { from_ms: 0, to_ms: 1, left, right, offsets, dated: night.is_dated() };
         axis.from_ms = axis.ms(&night.from);
         axis.to_ms = axis.ms(&night.to).max(axis.from_ms + 60_000);
         axis
@@ -112,6 +113,6 @@ impl Axis {
 
     /// Whether it runs over more than a day, so that marks need a date.
     pub fn needs_date(&self) -> bool {
-        self.to_ms - self.from_ms > 129_600_000
+        self.dated
     }
 }

@@ -7,7 +7,7 @@ use super::symbols;
 use crate::review::night::{Approach, Casualty, OwnPoint};
 use crate::review::print::{bearing, who};
 use crate::review::when::When;
-use crate::review::{Night, Told};
+use crate::review::{Alert, Night, Told};
 use rules::Priority;
 use terms::Position;
 
@@ -15,8 +15,12 @@ use terms::Position;
 const GAP_S: f64 = 600.0;
 /// Positions nearer than this on the paper are one.
 const NEAR: f64 = 0.4;
-/// Alerts marked on the chart, the most urgent first.
+/// Places marked on the chart where alerts were raised, the most urgent first.
 const MARKS: usize = 300;
+/// Marks nearer than this on the paper fall on one another.
+const ONE_MARK: f64 = 12.0;
+/// Of the alerts of one mark so many are told; the rest is counted.
+const GATHERED: usize = 5;
 /// A casualty's small chart begins so long before it and ends so long after it.
 const AROUND_S: f64 = 120.0;
 /// Steps of the graticule in minutes of arc.
@@ -29,6 +33,8 @@ const BARS_NM: [f64; 15] =
 /// Where labels stand already: one that would cover another is moved, or left out.
 #[derive(Default)]
 struct Labels {
+    /// Times need their day.
+    dated: bool,
     taken: Vec<[f64; 4]>,
     /// Class, place, anchor and text: they are written last, over everything else.
     texts: Vec<(String, f64, f64, &'static str, String)>,
@@ -87,20 +93,20 @@ pub(super) fn passage(night: &Night, axis: &Axis, ship: ShipTime) -> Option<Stri
         p.name(),
         short(p.width / p.per_nm()),
         short(p.height / p.per_nm()),
-        night.from.hm(),
-        night.to.hm(),
+        night.from.told(night.is_dated()),
+        night.to.told(night.is_dated()),
         drawn.len(),
         night.alerts.len(),
         night.casualties.len()
     );
     let mut svg = Svg::new("chart", p.width, p.height, "Chart of the passage", &description);
     svg.rect("sea", 0.0, 0.0, p.width, p.height);
-    let mut labels = Labels::default();
+    let mut labels = Labels { dated: night.is_dated(), ..Labels::default() };
     graticule(&mut svg, &p, &mut labels);
     own_track(&mut svg, &p, &night.own);
     let hours = ticks(&mut svg, &p, night, axis);
     night.casualties.iter().for_each(|c| casualty(&mut svg, &p, &mut labels, c));
-    drawn.iter().for_each(|a| approach(&mut svg, &p, &mut labels, a));
+    approaches(&mut svg, &p, &mut labels, &drawn);
     alerts(&mut svg, &p, &mut labels, night);
     ends(&mut svg, &p, &mut labels, night, ship);
     hours.iter().for_each(|(xy, text)| labels.put(&p, "hour", *xy, text));
@@ -131,7 +137,7 @@ pub(super) fn of_casualty(night: &Night, c: &Casualty) -> Option<String> {
     );
     let mut svg = Svg::new(&format!("casualty{}", c.id), p.width, p.height, &title, &text);
     svg.rect("sea", 0.0, 0.0, p.width, p.height);
-    let mut labels = Labels::default();
+    let mut labels = Labels { dated: night.is_dated(), ..Labels::default() };
     graticule(&mut svg, &p, &mut labels);
     own_track(&mut svg, &p, &own);
     let drift: Vec<_> = fixes.iter().map(|q| Some(p.xy(*q))).collect();
@@ -150,7 +156,7 @@ pub(super) fn of_casualty(night: &Night, c: &Casualty) -> Option<String> {
             let xy = p.xy(q);
             svg.circle("tick", xy.0, xy.1, 3.5);
             labels.keep(xy, 5.0);
-            labels.put(&p, "label", xy, &format!("{} {what}", at.hms()));
+            labels.put(&p, "label", xy, &format!("{} {what}", at.told_s(labels.dated)));
         }
     }
     scale_bar(&mut svg, &p);
@@ -190,6 +196,11 @@ fn graticule(svg: &mut Svg, p: &Projection, labels: &mut Labels) {
         let text = degrees((lon + 180.0).rem_euclid(360.0) - 180.0, lon_step, 'E', 'W');
         graticule_line(svg, p, labels, &line, &text, false);
     }
+}
+
+/// Whether two marks fall on one another.
+fn near(a: (f64, f64), b: (f64, f64)) -> bool {
+    (a.0 - b.0).hypot(a.1 - b.1) < ONE_MARK
 }
 
 /// Well beyond the paper nothing is drawn.
@@ -299,24 +310,40 @@ fn ticks(svg: &mut Svg, p: &Projection, night: &Night, axis: &Axis) -> Vec<((f64
 fn ends(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night, ship: ShipTime) {
     if let Some((at, position)) = night.passage.from {
         let xy = p.xy(position);
-        labels.put(p, "label", xy, &format!("{} begins", at.hm()));
+        labels.put(p, "label", xy, &format!("{} begins", at.told(labels.dated)));
     }
     if let Some((at, position)) = night.passage.to {
         let xy = p.xy(position);
-        let told = format!("Own vessel at {} UTC, {} ship's time, {position}", at.hms(), ship.of(&at).hm());
+        let told = format!(
+            "Own vessel at {} UTC, {} ship's time, {position}",
+            at.told_s(labels.dated),
+            ship.of(&at).hm()
+        );
         symbols::own_ship(svg, xy.0, xy.1, &told);
         labels.keep(xy, 8.0);
-        labels.put(p, "label", xy, &format!("{} own vessel", at.hm()));
+        labels.put(p, "label", xy, &format!("{} own vessel", at.told(labels.dated)));
     }
 }
 
-/// A ship where it was closest, with its positions a quarter of an hour before and after.
-fn approach(svg: &mut Svg, p: &Projection, labels: &mut Labels, a: &Approach) {
-    let Some(position) = a.position else { return };
-    let xy = p.xy(position);
-    if !p.holds(xy) {
-        return;
+/// Ships at their closest. Where several fall on one another the nearest is drawn, and the rest counted beside it.
+fn approaches(svg: &mut Svg, p: &Projection, labels: &mut Labels, drawn: &[&Approach]) {
+    let mut places: Vec<((f64, f64), &Approach, usize)> = Vec::new();
+    let mut sorted = drawn.to_vec();
+    // Those that were called come first; else they lie nearest first already.
+    sorted.sort_by_key(|a| a.alert.is_none());
+    for a in sorted {
+        let Some(xy) = a.position.map(|q| p.xy(q)).filter(|xy| p.holds(*xy)) else { continue };
+        match places.iter_mut().find(|(at, ..)| near(*at, xy)) {
+            Some((.., more)) => *more += 1,
+            None => places.push((xy, a, 0)),
+        }
     }
+    places.iter().for_each(|(xy, a, more)| approach(svg, p, labels, a, *xy, *more));
+}
+
+/// A ship where it was closest, with its positions a quarter of an hour before and after.
+fn approach(svg: &mut Svg, p: &Projection, labels: &mut Labels, a: &Approach, xy: (f64, f64), more: usize) {
+    let Some(position) = a.position else { return };
     let path: Vec<_> = a
         .track
         .iter()
@@ -327,14 +354,16 @@ fn approach(svg: &mut Svg, p: &Projection, labels: &mut Labels, a: &Approach) {
     path.iter().flatten().for_each(|(x, y)| svg.circle("dot", *x, *y, 1.4));
     let name = who(a.name.as_deref(), a.mmsi);
     let told = format!(
-        "{name} at {} UTC: {:.2} nm off{}",
-        a.at.hms(),
+        "{name} at {} UTC: {:.2} nm off{}{}",
+        a.at.told_s(labels.dated),
         a.range_nm,
-        a.bearing_deg.map_or(String::new(), |b| format!(" in {}", bearing(b)))
+        a.bearing_deg.map_or(String::new(), |b| format!(" in {}", bearing(b))),
+        if more > 0 { format!("; {more} more here") } else { String::new() }
     );
     symbols::target(svg, xy.0, xy.1, a.cog_deg.map(|c| p.turned(position, c)), a.alert.is_some(), &told);
     labels.keep(xy, 7.0);
-    labels.put(p, "label", xy, &format!("{name} {} {:.1} nm", a.at.hm(), a.range_nm));
+    let text = format!("{name} {} {:.1} nm", a.at.told(labels.dated), a.range_nm);
+    labels.put(p, "label", xy, &if more > 0 { format!("{text} +{more}") } else { text });
 }
 
 fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
@@ -345,20 +374,45 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
         .filter_map(|a| Some((a, a.told.first()?, a.told.first()?.own?)))
         .collect();
     marked.sort_by_key(|(a, ..)| std::cmp::Reverse(a.priority));
-    for (a, told, own) in marked.into_iter().take(MARKS) {
-        let Told { at, text, .. } = told;
+    // Each place with the alerts that fall on it, the most urgent first.
+    type Place<'a> = ((f64, f64), Vec<(&'a Alert, &'a Told)>);
+    let mut places: Vec<Place<'_>> = Vec::new();
+    for (a, told, own) in marked {
         let xy = p.xy(own);
-        let told = format!("{} {}: {} at {} UTC: {text}", a.priority, a.id, a.order, at.hms());
-        symbols::event_mark(svg, xy.0, xy.1, symbols::class(a.priority), &told);
+        let room = places.len() < MARKS;
+        match places.iter_mut().find(|(at, _)| near(*at, xy)) {
+            Some((_, there)) => there.push((a, told)),
+            None if room => places.push((xy, vec![(a, told)])),
+            None => {}
+        }
+    }
+    for (xy, there) in places {
+        let Some((first, _)) = there.first() else { continue };
+        let line = |(a, told): &(&Alert, &Told)| {
+            format!(
+                "{} {}: {} at {} UTC: {}",
+                a.priority,
+                a.id,
+                a.order,
+                told.at.told_s(labels.dated),
+                told.text
+            )
+        };
+        let mut told = there.iter().take(GATHERED).map(line).collect::<Vec<_>>().join("; ");
+        if there.len() > GATHERED {
+            told += &format!("; and {} more here", there.len() - GATHERED);
+        }
+        symbols::event_mark(svg, xy.0, xy.1, symbols::class(first.priority), &told);
         labels.keep(xy, 6.0);
-        labels.put(p, "label", xy, &format!("{}{}", symbols::letter(a.priority), a.id));
+        let more = if there.len() > 1 { format!(" +{}", there.len() - 1) } else { String::new() };
+        labels.put(p, "label", xy, &format!("{}{}{more}", symbols::letter(first.priority), first.id));
     }
 }
 
 fn casualty(svg: &mut Svg, p: &Projection, labels: &mut Labels, c: &Casualty) {
     let Some((at, position, how)) = &c.first_position else { return };
     let xy = p.xy(*position);
-    let told = format!("{} overboard, first position at {} UTC, {how}", c.who, at.hms());
+    let told = format!("{} overboard, first position at {} UTC, {how}", c.who, at.told_s(labels.dated));
     // A beacon is drawn as one; where only a button was pushed, the mark of the event stands.
     if c.source == "button" {
         symbols::event_mark(svg, xy.0, xy.1, "pe", &told);
@@ -366,7 +420,7 @@ fn casualty(svg: &mut Svg, p: &Projection, labels: &mut Labels, c: &Casualty) {
         symbols::beacon(svg, xy.0, xy.1, &told);
     }
     labels.keep(xy, 9.0);
-    labels.put(p, "label strong", xy, &format!("MOB {} {}", at.hm(), c.who));
+    labels.put(p, "label strong", xy, &format!("MOB {} {}", at.told(labels.dated), c.who));
 }
 
 /// A bar in the lower right corner. On a Mercator chart it is true at the latitude of the middle.

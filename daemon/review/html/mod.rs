@@ -46,7 +46,12 @@ impl Night {
             &mut page,
             "night",
             "The night",
-            &format!("{}{}", timeline::draw(self, &axis, ship), TIMELINE_KEY),
+            &format!(
+                "{}{}{}",
+                timeline::draw(self, &axis, ship),
+                TIMELINE_KEY,
+                tables::watches(self, ship, dated)
+            ),
         );
         let chart = chart::passage(self, &axis, ship);
         let chart = chart
@@ -69,7 +74,12 @@ impl Night {
             tables::extremes(self, ship, dated)
         };
         section(&mut page, "instruments", "Instruments", &format!("{plots}{extremes}"));
-        section(&mut page, "feeds", "Feeds and gaps", &format!("{}{}", tables::feeds(self), self.gaps(ship)));
+        section(
+            &mut page,
+            "feeds",
+            "Feeds and gaps",
+            &format!("{}{}{}", tables::feeds(self), tables::blindness(self, ship, dated), self.gaps(ship)),
+        );
         let hours = self.deck_log();
         if !hours.is_empty() {
             section(&mut page, "deck", "Deck log", &tables::deck_log(&hours, ship, dated));
@@ -110,28 +120,31 @@ impl Night {
         facts.push(("heard by", esc(&c.source)));
         facts.push((
             "raised",
-            c.raised.map_or("before this span".to_owned(), |t| tables::time(&t, ship, false)),
+            c.raised.map_or("before this span".to_owned(), |t| tables::time(&t, ship, self.is_dated())),
         ));
         if let Some((at, position, how)) = &c.first_position {
             facts.push((
                 "first position",
                 format!(
                     "{} {} <small>{}</small>",
-                    tables::time(at, ship, false),
+                    tables::time(at, ship, self.is_dated()),
                     esc(&position.to_string()),
                     esc(how)
                 ),
             ));
         }
         if let Some((at, nm)) = c.nearest {
-            facts.push(("nearest again", format!("{} {}", tables::time(&at, ship, false), range(nm))));
+            facts.push((
+                "nearest again",
+                format!("{} {}", tables::time(&at, ship, self.is_dated()), range(nm)),
+            ));
         }
         let ended = c.stood_down.as_ref().map(|(at, why)| {
             let long = c
                 .raised
                 .and_then(|r| at.seconds_from(&r))
                 .map_or(String::new(), |s| format!(", after {}", when::spoken(s)));
-            format!("{} {}{long}", tables::time(at, ship, false), esc(why))
+            format!("{} {}{long}", tables::time(at, ship, self.is_dated()), esc(why))
         });
         facts.push(("stood down", ended.unwrap_or_else(|| "<strong>not stood down</strong>".to_owned())));
         out.push_str("<dl>");

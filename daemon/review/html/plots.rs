@@ -180,7 +180,13 @@ fn extremes(svg: &mut Svg, axis: &Axis, scale: &Scale, minutes: &[Minute]) {
         svg.circle("tick", x, y, 3.0);
         let (dx, anchor) = if x > RIGHT - 90.0 { (-6.0, "end") } else { (6.0, "start") };
         let dy = if y < TOP + 14.0 { 12.0 } else { -5.0 };
-        svg.text("hour strong halo", x + dx, y + dy, anchor, &format!("{} at {}", short(v), m.at.hm()));
+        svg.text(
+            "hour strong halo",
+            x + dx,
+            y + dy,
+            anchor,
+            &format!("{} at {}", short(v), m.at.told(axis.needs_date())),
+        );
     }
 }
 

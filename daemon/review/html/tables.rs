@@ -6,9 +6,11 @@ use super::symbols;
 use crate::review::deck::Hour;
 use crate::review::print::{bearing, who};
 use crate::review::when::{When, spoken};
-use crate::review::{Night, weather};
+use crate::review::{Approach, Night, weather};
 use std::fmt::Write;
 
+/// Blind spans listed of each sense; the rest is counted.
+const SPANS: usize = 8;
 /// Approaches listed; the rest is counted.
 const APPROACHES: usize = 100;
 
@@ -54,6 +56,11 @@ pub(super) fn approaches(night: &Night, ship: ShipTime, dated: bool) -> String {
     if night.approaches.is_empty() {
         return "<p>No ship was heard.</p>\n".to_owned();
     }
+    let called = |a: &Approach| night.alerts.iter().find(|c| Some(c.id) == a.alert);
+    let before = |at: Option<When>, a: &Approach| {
+        at.and_then(|t| a.at.seconds_from(&t))
+            .map_or_else(|| "–".to_owned(), |s| format!("{} before", spoken(s.max(0.0))))
+    };
     let rows = night.approaches.iter().take(APPROACHES).map(|a| {
         vec![
             format!("{} <small>{}</small>", esc(&who(a.name.as_deref(), a.mmsi)), a.mmsi),
@@ -62,18 +69,93 @@ pub(super) fn approaches(night: &Night, ship: ShipTime, dated: bool) -> String {
             format!("{:.2}", a.range_nm),
             a.bearing_deg.map_or_else(|| "–".to_owned(), bearing),
             maybe(a.foretold_cpa_nm, 2),
+            esc(a.geometry.as_deref().unwrap_or("–")),
             a.cog_deg.map_or_else(|| "–".to_owned(), bearing),
             maybe(a.sog_kn, 1),
+            before(a.foretold_since, a),
+            before(called(a).and_then(|c| c.raised), a),
+            called(a)
+                .and_then(|c| c.acknowledged_after_s())
+                .map_or_else(|| "–".to_owned(), |s| format!("after {}", spoken(s))),
             a.alert.map_or_else(|| "–".to_owned(), |id| format!("<a href=\"#alert{id}\">{id}</a>")),
         ]
     });
-    let heads =
-        ["ship", "kind", "closest", "range nm", "bearing", "CPA foretold nm", "COG", "SOG kn", "alert"];
+    let heads = [
+        "ship",
+        "kind",
+        "closest",
+        "CPA nm",
+        "bearing",
+        "CPA foretold nm",
+        "how she met us",
+        "COG",
+        "SOG kn",
+        "could be called",
+        "was called",
+        "acknowledged",
+        "alert",
+    ];
     let mut out = table("Closest approaches, nearest first", &heads, rows);
     if night.approaches.len() > APPROACHES {
         let _ = write!(out, "<p>{} more ships passed further off.</p>", night.approaches.len() - APPROACHES);
     }
     out
+}
+
+/// The figures of each watch.
+pub(super) fn watches(night: &Night, ship: ShipTime, dated: bool) -> String {
+    let rows = night.watches().into_iter().map(|w| {
+        let after = |s: Option<f64>| s.map_or_else(|| "–".to_owned(), spoken);
+        vec![
+            esc(w.who.as_deref().unwrap_or("nobody named")),
+            time(&w.from, ship, dated),
+            time(&w.to, ship, dated),
+            format!("{:.1}", w.distance_nm),
+            maybe(w.mean_sog_kn, 1),
+            w.alerts.to_string(),
+            after(w.median_s),
+            after(w.slowest_s),
+            w.never.to_string(),
+            maybe(w.nearest_nm, 2),
+            maybe(w.wind_kn, 0),
+            w.pressure_hpa.map_or_else(|| "–".to_owned(), |p| format!("{p:+.1}")),
+        ]
+    });
+    let heads = [
+        "watch",
+        "from",
+        "to",
+        "run nm",
+        "SOG kn",
+        "alerts",
+        "half within",
+        "slowest",
+        "never",
+        "nearest ship nm",
+        "wind kn",
+        "hPa",
+    ];
+    table("The watches, with the alerts raised in each and how soon they were acknowledged", &heads, rows)
+}
+
+/// How long each sense was blind.
+pub(super) fn blindness(night: &Night, ship: ShipTime, dated: bool) -> String {
+    let blind = night.blindness();
+    if blind.is_empty() {
+        return "<p>No sense was blind.</p>\n".to_owned();
+    }
+    let rows = blind.into_iter().map(|b| {
+        let span = |(from, to): &(When, Option<When>)| {
+            let to = to.map_or_else(|| "the end".to_owned(), |t| time(&t, ship, dated));
+            format!("{} to {to}", time(from, ship, dated))
+        };
+        let mut spans: Vec<String> = b.spans.iter().take(SPANS).map(span).collect();
+        if b.spans.len() > SPANS {
+            spans.push(format!("and {} more", b.spans.len() - SPANS));
+        }
+        vec![esc(&b.sense), spoken(b.total_s), spans.join("<br>")]
+    });
+    table("How long each sense was blind, from its alert on", &["sense", "together", "from and to"], rows)
 }
 
 /// Every alert and notice.

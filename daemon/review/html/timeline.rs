@@ -32,8 +32,8 @@ pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> String {
     let height = 96.0 + lanes.iter().map(|(_, a)| deep(a) * LANE + 10.0).sum::<f64>();
     let text = format!(
         "From {} to {} UTC: {} alerts, {} gaps in the lookout. Each bar begins when its alert was raised, is full until it was acknowledged, hatched until its condition ended.",
-        night.from.hm(),
-        night.to.hm(),
+        night.from.told(night.is_dated()),
+        night.to.told(night.is_dated()),
         lanes.iter().map(|(_, a)| a.len()).sum::<usize>(),
         night.blind.len()
     );
@@ -51,7 +51,10 @@ pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> String {
     }
     for b in &night.blind {
         let (x, to) = (axis.x(&b.from), axis.x(&b.to));
-        svg.group("blind", &format!("{} to {}: {}", b.from.hms(), b.to.hms(), b.why));
+        svg.group(
+            "blind",
+            &format!("{} to {}: {}", b.from.told_s(night.is_dated()), b.to.told_s(night.is_dated()), b.why),
+        );
         svg.rect("o", x, 44.0, (to - x).max(2.0), height - 72.0);
         svg.end();
     }
@@ -117,8 +120,8 @@ fn watches(svg: &mut Svg, night: &Night, axis: &Axis) {
     for (n, r) in handed.iter().enumerate() {
         let x = axis.x(&r.at);
         let to = handed.get(n + 1).map_or(RIGHT, |next| axis.x(&next.at));
-        let name = r.who.as_deref().unwrap_or("handed over");
-        svg.group("watch", &format!("{} {name}: {}", r.at.hm(), r.text));
+        let name = r.took_the_watch().unwrap_or("handed over");
+        svg.group("watch", &format!("{} {name}: {}", r.at.told(night.is_dated()), r.text));
         svg.line("o", (x, 44.0), (x, 60.0));
         if to - x > name.chars().count() as f64 * 6.5 {
             svg.text("on", x + 4.0, 56.0, "start", name);
@@ -154,7 +157,9 @@ fn bar(svg: &mut Svg, axis: &Axis, alert: &Alert, y: f64) {
     let (from, to) = (begins(axis, alert), ends_at(axis, alert));
     let acknowledged = alert.acknowledged.map_or(to, |t| axis.x(&t)).clamp(from, to.max(from));
     let rectified = alert.rectified.map_or(to, |t| axis.x(&t)).clamp(from, to.max(from));
-    let part = |name: &str, at: Option<When>| at.map_or(String::new(), |t| format!(", {name} {}", t.hms()));
+    let part = |name: &str, at: Option<When>| {
+        at.map_or(String::new(), |t| format!(", {name} {}", t.told_s(axis.needs_date())))
+    };
     let told = format!(
         "{} {} {}{}{}{}{}{}: {}",
         alert.priority,

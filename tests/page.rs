@@ -1,0 +1,96 @@
+//! The review's page in a browser: no errors, nothing from elsewhere, text that can be read, nothing over anything else,
+//! at 360 px and on A4.
+
+// A test may stop where its footing is missing.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod aboard;
+mod browser;
+
+use aboard::{Folder, text, verb};
+use browser::Browser;
+use std::path::{Path, PathBuf};
+
+/// The page of the README's demo.
+fn page(folder: &Folder) -> PathBuf {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let file = |name: &str| root.join("fixtures").join(name).display().to_string();
+    let (logbook, page) = (folder.0.join("logbook.db"), folder.0.join("page.html"));
+    let out = verb(&[
+        "replay",
+        "--config",
+        &file("windlestraw.toml"),
+        "--logbook",
+        logbook.to_str().unwrap(),
+        &file("night-passage.toml"),
+    ]);
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    let out = verb(&["review", "--logbook", logbook.to_str().unwrap(), "--html", page.to_str().unwrap()]);
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    page
+}
+
+/// Contrast of each text against what lies behind it by WCAG 2.1 (1.4.3), where both colours are plain.
+const CONTRAST: &str = "
+  const lum = (c) => { const f = c.slice(0, 3).map((v) => { v /= 255; return v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; });
+    return 0.2126 * f[0] + 0.7152 * f[1] + 0.0722 * f[2]; };
+  const rgb = (s) => { const m = s.match(/[0-9.]+/g); return m && s.startsWith('rgb') ? m.map(Number) : null; };
+  const behind = (e) => { for (; e; e = e.parentElement) { const c = rgb(getComputedStyle(e).backgroundColor);
+    if (c && (c.length < 4 || c[3] === 1)) return c; } return [255, 255, 255]; };
+  const bad = [];
+  for (const e of document.querySelectorAll('body *')) {
+    const own = [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+    if (!own || !e.getClientRects().length || ['TITLE', 'DESC', 'STYLE'].includes(e.tagName.toUpperCase())) continue;
+    const s = getComputedStyle(e), svg = e instanceof SVGElement;
+    const ink = rgb(svg ? s.fill : s.color);
+    if (!ink) continue;
+    let paper = behind(svg ? e.ownerSVGElement : e);
+    if (svg && e.classList.contains('in')) paper = rgb(getComputedStyle(e.closest('.bar')).color) || paper;
+    const [a, b] = [lum(ink), lum(paper)].sort((x, y) => y - x);
+    const ratio = (a + 0.05) / (b + 0.05);
+    if (ratio < 4.5) bad.push(e.tagName + '.' + (e.getAttribute('class') || '') + ' ' + ratio.toFixed(2) + ' ' + e.textContent.trim().slice(0, 40));
+  }
+  return bad;";
+
+/// Texts whose boxes lie on one another by more than two pixels each way, or that stick out of their drawing.
+const OVERLAPS: &str = "
+  const bad = [];
+  const boxes = (list) => [...list].filter((e) => e.getClientRects().length && e.textContent.trim()).map((e) => [e, e.getBoundingClientRect()]);
+  const meet = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 2 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 2;
+  for (const svg of document.querySelectorAll('svg')) {
+    const texts = boxes(svg.querySelectorAll('text')), frame = svg.getBoundingClientRect();
+    texts.forEach(([e, r], i) => {
+      if (r.left < frame.left - 1 || r.right > frame.right + 1 || r.top < frame.top - 1 || r.bottom > frame.bottom + 1) bad.push('out of ' + svg.id + ': ' + e.textContent);
+      texts.slice(i + 1).forEach(([f, q]) => { if (meet(r, q)) bad.push(svg.id + ': ' + e.textContent + ' / ' + f.textContent); });
+    });
+  }
+  const blocks = boxes(document.querySelectorAll('h1, h2, h3, p, li, dt, dd, caption, th, td, .lamp'));
+  blocks.forEach(([e, r], i) => blocks.slice(i + 1).forEach(([f, q]) => {
+    if (!e.contains(f) && !f.contains(e) && meet(r, q)) bad.push(e.tagName + ' ' + e.textContent.slice(0, 30) + ' / ' + f.tagName + ' ' + f.textContent.slice(0, 30)); }));
+  return bad;";
+
+#[test]
+#[ignore = "needs chromium and chromedriver, which are no part of the build"]
+fn the_page_of_a_night_can_be_read_at_360_pixels_and_on_a4_by_day_and_by_night() {
+    let folder = Folder::new("page");
+    let page = page(&folder);
+    let browser = Browser::start(&folder.0.join("profile"));
+    let none = serde_json::json!([]);
+    // A4 less its margins at 96 pixels an inch is 688 wide; a desk's screen; a phone.
+    for (name, width, height) in [("a4", 688, 1016), ("desk", 1280, 900), ("phone", 360, 740)] {
+        browser.screen(width, height);
+        browser.open(&format!("file://{}", page.display()));
+        for light in ["day", "red"] {
+            browser.run(&format!("document.getElementById('red').checked = {}", light == "red"));
+            assert_eq!(browser.run(CONTRAST), none, "{name} {light}: text that cannot be read");
+            browser.picture(&format!("review-{name}-{light}"));
+        }
+        assert_eq!(browser.run("return document.documentElement.scrollWidth"), width, "{name}: sticks out");
+        assert_eq!(browser.run(OVERLAPS), none, "{name}");
+        let elsewhere = browser.run("return performance.getEntriesByType('resource').map((r) => r.name)");
+        assert_eq!(elsewhere, none, "{name}: nothing is fetched");
+    }
+    assert_eq!(browser.complaints(), none, "the console");
+    let bare = browser.run("return [...document.querySelectorAll('svg[role=img]')].filter((s) => !s.querySelector('title').textContent || !s.querySelector('desc')).length");
+    assert_eq!(bare, 0, "each drawing is told in words");
+}
