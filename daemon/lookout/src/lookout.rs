@@ -27,6 +27,8 @@ const FINDINGS_MAX: usize = 100_000;
 const FEED_SPEAKS_WITHIN: Duration = Duration::from_secs(60);
 /// Own way, wind and current are taken down for the casualties so often: the back-track keeps a point every two seconds.
 const FOLLOWED_EVERY: Duration = Duration::from_secs(1);
+/// That there are more targets than are held is told so often.
+const FULL_TOLD_EVERY: Duration = Duration::from_secs(3600);
 /// The sun is looked at so often.
 const SUN_EVERY: Duration = Duration::from_secs(30);
 
@@ -53,6 +55,8 @@ pub struct Lookout {
     utc: UtcKeeper,
     casualties: Casualties,
     pub(crate) proof: Proof,
+    /// When it was told last that there are more targets than are held.
+    full_told: Option<Moment>,
     /// When the casualties were told of own vessel last.
     followed: Option<Moment>,
     advanced: Moment,
@@ -75,6 +79,7 @@ impl Lookout {
             declared: (None, None),
             sun: None,
             ships: ShipsHeard::default(),
+            full_told: None,
             followed: None,
             advanced: Moment(i64::MIN),
             had_motion: false,
@@ -219,9 +224,17 @@ impl Lookout {
 
     /// Adds a target; another may have to go for it.
     pub(crate) fn insert_target(&mut self, target: Target) {
-        let subject = Subject::Target(target.mmsi);
+        let (subject, at) = (Subject::Target(target.mmsi), target.heard);
         if let Some(gone) = self.table.insert(target) {
             self.findings.push(Finding::Gone(Subject::Target(gone)));
+            if self.full_told.is_none_or(|then| at.since(then) >= FULL_TOLD_EVERY) {
+                self.full_told = Some(at);
+                let text = format!(
+                    "more than {} targets: the least dangerous are dropped, those heard longest ago first",
+                    self.settings.targets_max
+                );
+                self.findings.push(Finding::Noted { subject: Subject::OwnVessel, text });
+            }
         }
         self.findings.push(Finding::Changed(subject, Quantity::Identity));
         self.findings.push(Finding::Changed(subject, Quantity::Kind));

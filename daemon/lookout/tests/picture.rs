@@ -171,3 +171,18 @@ fn own_way_is_kept_before_anybody_falls() {
     let (range_nm, bearing_deg) = (other.range_nm.unwrap(), other.bearing_deg.unwrap());
     assert!((0.03..0.08).contains(&range_nm) && (bearing_deg - 180.0).abs() < 10.0, "{other:?}");
 }
+
+#[test]
+fn more_ships_than_are_held_are_told_of_once_an_hour() {
+    let mut lookout = Lookout::new(Settings { targets_max: 10, ..Settings::default() });
+    let mut told = 0;
+    for n in 0..40 {
+        let t = at(f64::from(n) * 100.0);
+        lookout.hear(t, RADIO, &Report::Ais(Box::new(ship(211_000_000 + n, 50.0, -5.0, 5.0, 90.0))));
+        let noted =
+            |f: &Finding| matches!(f, Finding::Noted { text, .. } if text.contains("more than 10 targets"));
+        told += lookout.take_findings().iter().filter(|f| noted(f)).count();
+        assert!(lookout.targets(t).len() <= 10);
+    }
+    assert_eq!(told, 1, "from the eleventh to the last it is less than an hour");
+}
