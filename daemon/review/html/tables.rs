@@ -58,43 +58,45 @@ pub(super) fn approaches(night: &Night, ship: ShipTime, dated: bool) -> String {
     }
     let called = |a: &Approach| night.alerts.iter().find(|c| Some(c.id) == a.alert);
     let before = |at: Option<When>, a: &Approach| {
-        at.and_then(|t| a.at.seconds_from(&t))
-            .map_or_else(|| "–".to_owned(), |s| format!("{} before", spoken(s.max(0.0))))
+        at.and_then(|t| a.at.seconds_from(&t)).map(|s| format!("{} before", spoken(s.max(0.0))))
     };
     let rows = night.approaches.iter().take(APPROACHES).map(|a| {
+        let kind = a.kind.as_deref().unwrap_or("");
+        let course = a.cog_deg.map(|c| format!("{} ", bearing(c))).unwrap_or_default();
+        let speed = a.sog_kn.map(|s| format!("{s:.1} kn")).unwrap_or_default();
+        let foretold = a.foretold_cpa_nm.map_or_else(
+            || "–".to_owned(),
+            |nm| {
+                let since = before(a.foretold_since, a)
+                    .map_or(String::new(), |t| format!("<br><small>known {t}</small>"));
+                format!("{nm:.2}{since}")
+            },
+        );
+        let call = called(a).map_or_else(
+            || "–".to_owned(),
+            |c| {
+                let when = before(c.raised, a).unwrap_or_else(|| "earlier".to_owned());
+                let after = c.acknowledged_after_s().map_or_else(
+                    || "never acknowledged".to_owned(),
+                    |s| format!("acknowledged after {}", spoken(s)),
+                );
+                format!("{when}, <a href=\"#alert{0}\">alert {0}</a><br><small>{after}</small>", c.id)
+            },
+        );
         vec![
-            format!("{} <small>{}</small>", esc(&who(a.name.as_deref(), a.mmsi)), a.mmsi),
-            esc(a.kind.as_deref().unwrap_or("–")),
+            format!("{}<br><small>{} {}</small>", esc(&who(a.name.as_deref(), a.mmsi)), a.mmsi, esc(kind)),
             time(&a.at, ship, dated),
-            format!("{:.2}", a.range_nm),
-            a.bearing_deg.map_or_else(|| "–".to_owned(), bearing),
-            maybe(a.foretold_cpa_nm, 2),
-            esc(a.geometry.as_deref().unwrap_or("–")),
-            a.cog_deg.map_or_else(|| "–".to_owned(), bearing),
-            maybe(a.sog_kn, 1),
-            before(a.foretold_since, a),
-            before(called(a).and_then(|c| c.raised), a),
-            called(a)
-                .and_then(|c| c.acknowledged_after_s())
-                .map_or_else(|| "–".to_owned(), |s| format!("after {}", spoken(s))),
-            a.alert.map_or_else(|| "–".to_owned(), |id| format!("<a href=\"#alert{id}\">{id}</a>")),
+            format!(
+                "{:.2} {}",
+                a.range_nm,
+                a.bearing_deg.map_or(String::new(), |b| format!("in {}", bearing(b)))
+            ),
+            foretold,
+            format!("{}<br><small>{course}{speed}</small>", esc(a.geometry.as_deref().unwrap_or("–"))),
+            call,
         ]
     });
-    let heads = [
-        "ship",
-        "kind",
-        "closest",
-        "CPA nm",
-        "bearing",
-        "CPA foretold nm",
-        "how she met us",
-        "COG",
-        "SOG kn",
-        "could be called",
-        "was called",
-        "acknowledged",
-        "alert",
-    ];
+    let heads = ["ship", "closest", "CPA nm", "CPA foretold", "how she met us", "called"];
     let mut out = table("Closest approaches, nearest first", &heads, rows);
     if night.approaches.len() > APPROACHES {
         let _ = write!(out, "<p>{} more ships passed further off.</p>", night.approaches.len() - APPROACHES);
@@ -105,36 +107,27 @@ pub(super) fn approaches(night: &Night, ship: ShipTime, dated: bool) -> String {
 /// The figures of each watch.
 pub(super) fn watches(night: &Night, ship: ShipTime, dated: bool) -> String {
     let rows = night.watches().into_iter().map(|w| {
-        let after = |s: Option<f64>| s.map_or_else(|| "–".to_owned(), spoken);
+        let soon = match (w.median_s, w.slowest_s) {
+            (Some(half), Some(slowest)) => {
+                format!("half within {}, the slowest after {}", spoken(half), spoken(slowest))
+            }
+            _ => "–".to_owned(),
+        };
+        let never = if w.never > 0 { format!(", {} never", w.never) } else { String::new() };
+        let speed = w.mean_sog_kn.map_or(String::new(), |s| format!("<br><small>{s:.1} kn</small>"));
         vec![
             esc(w.who.as_deref().unwrap_or("nobody named")),
-            time(&w.from, ship, dated),
-            time(&w.to, ship, dated),
-            format!("{:.1}", w.distance_nm),
-            maybe(w.mean_sog_kn, 1),
+            format!("{}<br>{}", time(&w.from, ship, dated), time(&w.to, ship, dated)),
+            format!("{:.1}{speed}", w.distance_nm),
             w.alerts.to_string(),
-            after(w.median_s),
-            after(w.slowest_s),
-            w.never.to_string(),
+            format!("{soon}{never}"),
             maybe(w.nearest_nm, 2),
             maybe(w.wind_kn, 0),
             w.pressure_hpa.map_or_else(|| "–".to_owned(), |p| format!("{p:+.1}")),
         ]
     });
-    let heads = [
-        "watch",
-        "from",
-        "to",
-        "run nm",
-        "SOG kn",
-        "alerts",
-        "half within",
-        "slowest",
-        "never",
-        "nearest ship nm",
-        "wind kn",
-        "hPa",
-    ];
+    let heads =
+        ["watch", "from, to", "run nm", "alerts", "acknowledged", "nearest ship nm", "wind kn", "hPa"];
     table("The watches, with the alerts raised in each and how soon they were acknowledged", &heads, rows)
 }
 
