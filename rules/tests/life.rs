@@ -1,6 +1,6 @@
 //! The life of alerts by the published rules, across a restart, in a crowd, and under a limit of signals.
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 mod table;
 
@@ -142,14 +142,23 @@ fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
     for n in 0..80 {
         t.set(ship(n), Q::Range, 0.5 + f64::from(n) / 1000.0);
     }
-    assert_eq!(t.board.alerts().count(), 65, "64 and the crowd");
+    assert_eq!(t.board.alerts().count(), 9, "eight and the crowd");
     let crowd = t.board.alerts().find(|a| a.subject == Subject::Lookout).unwrap();
-    assert_eq!((crowd.text.as_str(), crowd.priority), ("near: 16 more besides 64", Priority::Alarm));
+    let first = "MV 200000008, MV 200000009, MV 200000010";
+    let words = format!("near: 72 more besides the 8 told one by one, first of them {first}");
+    assert_eq!((crowd.text.clone(), crowd.priority), (words, Priority::Alarm));
     t.set(ship(3), Q::Range, 2.0);
     let id = t.board.alerts().find(|a| a.subject == ship(3)).unwrap().id;
     t.board.acknowledge(t.at(), id).unwrap();
-    assert!(t.board.alerts().any(|a| a.subject == ship(64)), "the worst of the crowd takes the free place");
-    for n in 0..80 {
+    assert!(t.board.alerts().any(|a| a.subject == ship(8)), "the worst of the crowd takes the free place");
+    // Nothing hides the worst: one that comes, and one of the crowd that turns toward us.
+    t.told();
+    t.set(ship(90), Q::Range, 0.2).set(ship(50), Q::Range, 0.1);
+    assert_eq!(
+        t.told(),
+        ["Raised near: near: MV 200000090 range 0.20 nm", "Raised near: near: MV 200000050 range 0.10 nm"]
+    );
+    for n in 0..=90 {
         t.set(ship(n), Q::Range, 2.0);
     }
     let open: Vec<_> = t.board.alerts().map(|a| a.state).collect();
@@ -159,8 +168,9 @@ fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
 #[test]
 fn beyond_the_limit_of_signals_a_minute_only_emergencies_sound_and_the_rest_is_told_later() {
     let mut t = Table::with(NEAR);
+    // Each nearer than all before.
     for n in 0..30 {
-        t.set(ship(n), Q::Range, 0.5);
+        t.set(ship(n), Q::Range, 0.5 - f64::from(n) / 1000.0);
     }
     t.drain();
     assert_eq!(t.events.iter().filter(|e| e.carry.aloud).count(), 20);
@@ -320,4 +330,27 @@ fn news_of_a_casualty_is_told_in_its_state_and_new_words_wait_for_the_next_telli
     // Of what does not stand nothing is told.
     t.board.retell(t.at(), BuiltIn::FixLost, Subject::OwnVessel, "x".into());
     assert_eq!(t.told(), [""; 0]);
+}
+
+#[test]
+fn those_told_together_call_again_when_another_comes_though_acknowledged_and_not_oftener_than_once_a_minute()
+{
+    let mut t = Table::with(NEAR);
+    for n in 0..12 {
+        t.set(ship(n), Q::Range, 0.5 + f64::from(n) / 1000.0);
+    }
+    t.pass(61.0);
+    let all: Vec<_> = t.board.alerts().map(|a| a.id).collect();
+    all.into_iter().for_each(|id| t.board.acknowledge(t.at(), id).unwrap());
+    t.told();
+    t.pass(300.0);
+    t.set(ship(20), Q::Range, 0.8);
+    let [told] = &t.told()[..] else { panic!() };
+    assert!(told.starts_with("Repeated near: near: 5 more besides the 8 told one by one"), "{told}");
+    // Others within the minute are told at its end, together.
+    t.set(ship(21), Q::Range, 0.8).pass(30.0).set(ship(22), Q::Range, 0.8).pass(29.0);
+    assert_eq!(t.told(), [""; 0]);
+    t.pass(2.0);
+    let told = t.told();
+    assert!(told.iter().any(|t| t.starts_with("Repeated near: near: 7 more")), "{told:?}");
 }

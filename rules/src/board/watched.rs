@@ -13,13 +13,18 @@ use crate::life::{Alerts, Raise};
 use crate::order::Order;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+use std::time::Duration;
 use terms::{Moment, Subject, Whose};
 
 /// Subjects one order keeps a state of; further ones are not judged, and the crowd alert says so.
 pub const MOST_SUBJECTS: usize = 4096;
-/// Alerts one order tells one by one; further ones are told together. As many more may have ended and wait for
-/// somebody to acknowledge them.
+/// Alerts one order tells one by one; of further ones only what is worse than each of these, and the rest together: an
+/// anchorage, a fishing fleet.
+pub const ONE_BY_ONE: usize = 8;
+/// Alerts one order tells one by one at all. As many more may have ended and wait for somebody to acknowledge them.
 pub const MOST_ALERTS: usize = 64;
+/// Those told together call again, though acknowledged, when they have become more; at most so often.
+const CROWD_CALLS_EVERY: Duration = Duration::from_secs(60);
 /// Unjudged subjects named in a text.
 const MOST_NAMED: usize = 3;
 
@@ -75,8 +80,15 @@ pub struct Watched {
     entries: BTreeMap<Subject, Entry>,
     /// Since when which subjects cannot be judged.
     unknown: BTreeSet<(Moment, Subject)>,
+    /// Those that have an alert of their own.
+    told: BTreeSet<Subject>,
     /// On, but beyond the number told one by one.
     crowd: BTreeSet<Subject>,
+    /// How many these were when their alert was worded last.
+    crowd_worded: usize,
+    /// When their alert called last, and whether another has come among them since.
+    crowd_called: Option<Moment>,
+    crowd_grown: bool,
     /// Heard of beyond [`MOST_SUBJECTS`].
     unwatched: bool,
     /// Subjects about which it rests, and until when; also those that are no longer heard.
@@ -114,7 +126,11 @@ impl Watched {
             shared_due: None,
             entries: BTreeMap::new(),
             unknown: BTreeSet::new(),
+            told: BTreeSet::new(),
             crowd: BTreeSet::new(),
+            crowd_worded: 0,
+            crowd_called: None,
+            crowd_grown: false,
             unwatched: false,
             rests: BTreeMap::new(),
             told_unjudged: true,
@@ -242,6 +258,9 @@ impl Watched {
             };
             let alert = desk.alerts.adopt(&Source::Order(self.order.name.clone()), subject);
             let phase = if alert.is_some() { Phase::On } else { Phase::Quiet };
+            if alert.is_some() {
+                self.told.insert(subject);
+            }
             self.entries.insert(
                 subject,
                 Entry {
@@ -279,6 +298,10 @@ impl Watched {
         let step_due = self.step(subject, begins, ends, desk);
         let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, desk));
         let step_due = sooner(step_due, worse_due);
+        // The worst of all never stays among those told together.
+        if self.crowd.contains(&subject) && self.has_place(self.badness(subject, &desk.sight), &desk.sight) {
+            self.begin(subject, desk);
+        }
         self.note_unknown(subject, begins, at);
         desk.timers.set((self.place, Some(subject)), sooner(due, step_due));
     }
@@ -386,24 +409,35 @@ impl Watched {
 
     /// An alert begins, or has come to worse.
     fn begin(&mut self, subject: Subject, desk: &mut Desk<'_>) {
-        let standing = self.entries.values().filter(|e| e.alert.is_some()).count();
-        let known = self.entries.get(&subject).is_some_and(|e| e.alert.is_some());
-        if standing >= MOST_ALERTS && !known && self.order.priority > Priority::Notice {
-            self.crowd.insert(subject);
+        let badness = self.badness(subject, &desk.sight);
+        if !self.told.contains(&subject)
+            && self.order.priority > Priority::Notice
+            && !self.has_place(badness, &desk.sight)
+        {
+            self.crowd_grown |= self.crowd.insert(subject);
             return;
         }
+        self.crowd.remove(&subject);
         let text = self.text(subject, &desk.sight);
-        let badness = self.badness(subject, &desk.sight);
         let id = desk
             .alerts
             .raise(desk.sight.at, self.raise(Source::Order(self.order.name.clone()), subject, text, badness));
         if let Some(e) = self.entries.get_mut(&subject) {
             e.alert = (self.order.priority > Priority::Notice).then_some(id);
+            if e.alert.is_some() {
+                self.told.insert(subject);
+            }
         }
         if self.order.priority <= Priority::Caution {
             // Nobody acknowledges these: they rest as soon as they are told.
             self.acknowledged(subject, desk.sight.at);
         }
+    }
+
+    /// Whether a subject of that badness is told by itself: while there are few, or where it is worse than each of them.
+    fn has_place(&self, badness: f64, sight: &Sight<'_>) -> bool {
+        self.told.len() < ONE_BY_ONE
+            || (self.told.len() < MOST_ALERTS && self.told.iter().all(|s| badness > self.badness(*s, sight)))
     }
 
     fn raise(&self, source: Source, subject: Subject, text: String, badness: f64) -> Raise {
@@ -427,6 +461,7 @@ impl Watched {
         let (text, badness) = (self.text(subject, &desk.sight), self.badness(subject, &desk.sight));
         if let Some(e) = self.entries.get_mut(&subject) {
             e.phase = Phase::Quiet;
+            self.told.remove(&subject);
             if let Some(id) = e.alert.take() {
                 desk.alerts.refresh(id, Some(text), badness);
                 desk.alerts.rectify(desk.sight.at, id);
@@ -438,6 +473,7 @@ impl Watched {
     pub fn gone(&mut self, subject: Subject, at: Moment, alerts: &mut Alerts, timers: &mut Timers) {
         timers.set((self.place, Some(subject)), None);
         self.crowd.remove(&subject);
+        self.told.remove(&subject);
         if let Some(e) = self.entries.remove(&subject) {
             self.unwatched = false;
             // What is told of all subjects together is looked at anew when time next passes.
@@ -474,6 +510,7 @@ impl Watched {
         }
         timers.set((self.place, None), None);
         self.unknown.clear();
+        self.told.clear();
         self.crowd.clear();
         self.unwatched = false;
         self.shared.iter_mut().for_each(|s| *s = TestState::default());
@@ -516,7 +553,8 @@ impl Watched {
             let ends = self.unknown.first().map(|(since, _)| *since + p);
             ends.filter(|t| *t > desk.sight.at)
         });
-        desk.timers.set((self.place, None), sooner(self.shared_due, patient_until));
+        let crowd_due = self.crowd_due().filter(|t| *t > desk.sight.at);
+        desk.timers.set((self.place, None), sooner(sooner(self.shared_due, patient_until), crowd_due));
     }
 }
 

@@ -1,13 +1,13 @@
 //! What an order tells: its text with the values of the moment, its patience, and its crowd.
 
-use super::{Desk, MOST_ALERTS, MOST_NAMED, MOST_SUBJECTS, Watched};
+use super::{CROWD_CALLS_EVERY, Desk, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Watched};
 use crate::alert::{Alert, Priority, Source};
 use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
 use crate::order::Piece;
 use crate::wording;
 use std::time::Duration;
-use terms::{Dimension, Subject, Value, Whose};
+use terms::{Dimension, Moment, Subject, Value, Whose};
 
 impl Watched {
     /// Says that the order cannot be judged once its patience is worn out, and takes that back.
@@ -67,41 +67,67 @@ impl Watched {
             return;
         }
         // Places that came free go to the worst of the crowd.
-        while !self.crowd.is_empty()
-            && self.entries.values().filter(|e| e.alert.is_some()).count() < MOST_ALERTS
-        {
-            let worst = self
-                .crowd
-                .iter()
-                .map(|s| (*s, self.badness(*s, &desk.sight)))
-                .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
-            let Some((subject, _)) = worst else { break };
-            self.crowd.remove(&subject);
-            self.begin(subject, desk);
+        while self.told.len() < ONE_BY_ONE {
+            let Some(&worst) = self.worst_of_crowd(&desk.sight).first() else { break };
+            self.begin(worst, desk);
         }
         let source = Source::Crowd(self.order.name.clone());
         let standing = desk.alerts.find(&source, Subject::Lookout);
         let wanted = !self.crowd.is_empty() || self.unwatched;
+        // One that stands from before a restart was told again at once.
+        self.crowd_called = standing.and(self.crowd_called.or(Some(at)));
+        let calls = standing.is_none() || self.crowd_due().is_some_and(|due| due <= at);
         match (wanted, standing) {
-            (true, None) => {
-                let text = self.crowd_text();
+            (true, _) if calls => {
+                self.crowd_called = Some(at);
+                self.crowd_grown = false;
+                let text = self.crowd_text(&desk.sight);
                 let raise = self.raise(source, Subject::Lookout, text, f64::NEG_INFINITY);
                 desk.alerts.raise(at, raise);
             }
-            (true, Some(id)) => desk.alerts.refresh(id, Some(self.crowd_text()), f64::NEG_INFINITY),
+            (true, Some(id)) if self.crowd.len() != self.crowd_worded => {
+                desk.alerts.refresh(id, Some(self.crowd_text(&desk.sight)), f64::NEG_INFINITY);
+            }
+            (true, _) => {}
             (false, Some(id)) => desk.alerts.rectify(at, id),
             (false, None) => {}
         }
         self.told_crowd = wanted;
+        self.crowd_worded = self.crowd.len();
     }
 
-    fn crowd_text(&self) -> String {
+    /// When those told together call again, if they have become more since they called last.
+    pub(super) fn crowd_due(&self) -> Option<Moment> {
+        self.crowd_called.filter(|_| self.crowd_grown).map(|called| called + CROWD_CALLS_EVERY)
+    }
+
+    /// The crowd, worst first.
+    fn worst_of_crowd(&self, sight: &Sight<'_>) -> Vec<Subject> {
+        let mut all: Vec<(Subject, f64)> = self.crowd.iter().map(|s| (*s, self.badness(*s, sight))).collect();
+        all.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        all.into_iter().map(|(s, _)| s).collect()
+    }
+
+    fn crowd_text(&self, sight: &Sight<'_>) -> String {
         let unwatched = if self.unwatched {
             format!("; more than {MOST_SUBJECTS} cannot be watched")
         } else {
             String::new()
         };
-        format!("{}: {} more besides {MOST_ALERTS}{unwatched}", self.order.name, self.crowd.len())
+        let names: Vec<String> = self
+            .worst_of_crowd(sight)
+            .into_iter()
+            .take(MOST_NAMED)
+            .map(|s| sight.picture.name_of(s))
+            .collect();
+        let first =
+            if names.is_empty() { String::new() } else { format!(", first of them {}", names.join(", ")) };
+        format!(
+            "{}: {} more besides the {} told one by one{first}{unwatched}",
+            self.order.name,
+            self.crowd.len(),
+            self.told.len()
+        )
     }
 
     /// The order's text about a subject, with the values of this moment.
@@ -142,7 +168,7 @@ impl Watched {
             Source::Order(_) if alert.is_active() && self.entries.contains_key(&alert.subject) => {
                 Some(self.text(alert.subject, sight))
             }
-            Source::Crowd(_) => Some(self.crowd_text()),
+            Source::Crowd(_) => Some(self.crowd_text(sight)),
             _ => None,
         }
     }
@@ -155,8 +181,8 @@ impl Watched {
 
     /// Tells the alerts how bad each of this order's is now.
     pub fn weigh(&self, sight: &Sight<'_>, alerts: &mut Alerts) {
-        for (subject, e) in &self.entries {
-            if let Some(id) = e.alert {
+        for subject in &self.told {
+            if let Some(id) = self.entries.get(subject).and_then(|e| e.alert) {
                 alerts.refresh(id, None, self.badness(*subject, sight));
             }
         }
