@@ -61,6 +61,7 @@ const OVERLAPS: &str = "
     const texts = boxes(svg.querySelectorAll('text')), frame = svg.getBoundingClientRect();
     texts.forEach(([e, r], i) => {
       if (r.left < frame.left - 1 || r.right > frame.right + 1 || r.top < frame.top - 1 || r.bottom > frame.bottom + 1) bad.push('out of ' + svg.id + ': ' + e.textContent);
+      if (r.height < 7) bad.push('too small in ' + svg.id + ': ' + e.textContent);
       texts.slice(i + 1).forEach(([f, q]) => { if (meet(r, q)) bad.push(svg.id + ': ' + e.textContent + ' / ' + f.textContent); });
     });
   }
