@@ -87,7 +87,7 @@ pub(super) fn approaches(night: &Night, ship: ShipTime, dated: bool) -> String {
             format!("{}<br><small>{} {}</small>", esc(&who(a.name.as_deref(), a.mmsi)), a.mmsi, esc(kind)),
             time(&a.at, ship, dated),
             format!(
-                "{:.2} {}",
+                "<span class=\"t\">{:.2} {}</span>",
                 a.range_nm,
                 a.bearing_deg.map_or(String::new(), |b| format!("in {}", bearing(b)))
             ),
