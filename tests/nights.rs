@@ -22,7 +22,8 @@ const CLASS_A_LATE: Duration = Duration::from_secs(60);
 const CLASS_B_LATE: Duration = Duration::from_secs(150);
 
 /// Every close approach is called in time, none is called without cause, and none ends while it lasts. Limits are taken
-/// a little narrower for what must come and a little wider for what may, since courses are measured with noise.
+/// a little narrower for what must come and a little wider for what may, since courses are measured with noise and the
+/// prudent TCPA comes up to two minutes sooner.
 fn judge_approaches(night: &Night) {
     let s = &night.scenario;
     for mmsi in s.ships() {
@@ -33,7 +34,7 @@ fn judge_approaches(night: &Night) {
         });
         let may = spans(s, |at| {
             let (cpa, tcpa) = both(at);
-            cpa < CPA_NM + 0.35 && (-60.0..TCPA_S + 120.0).contains(&tcpa)
+            cpa < CPA_NM + 0.35 && (-60.0..TCPA_S + 180.0).contains(&tcpa)
         });
         let of_her = |e: &&Event| e.order() == "close approach" && e.target() == Some(mmsi.number().into());
         let events: Vec<&Event> = night.events.iter().filter(of_her).collect();
