@@ -6,6 +6,7 @@ use crate::config::{self, Boat, Means};
 use crate::feeds::{CHUNK, Opened};
 use crate::ports;
 use crate::signals;
+use crate::words::count;
 use rules::Orders;
 use sentence::{Framer, FramerOptions};
 use serde_json::json;
@@ -56,7 +57,7 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
             Ok((o, trials)) => {
                 let trials =
                     if trials > 0 { format!(", {trials} trials as expected") } else { String::new() };
-                let words = format!("{} orders{trials}", o.len());
+                let words = format!("{}{trials}", count(o.len(), "order", "orders"));
                 lines.push(Line { what: path.display().to_string(), good: true, words });
             }
             Err(why) => {
@@ -140,7 +141,9 @@ pub fn read_file<T>(path: &Path, read: impl Fn(&str, &str) -> Result<T, Problems
 }
 
 fn summary(b: &Boat) -> String {
-    format!("{} feeds, {} signals, {} crew", b.feeds.len(), b.signals.len(), b.crew.len())
+    let feeds = count(b.feeds.len(), "feed", "feeds");
+    let signals = count(b.signals.len(), "signal", "signals");
+    format!("{feeds}, {signals}, {} crew", b.crew.len())
 }
 
 /// Looks at serial ports; what each said, and a first `boat.toml` where one speaks.

@@ -571,5 +571,6 @@ impl Daemon {
         if tokio::time::timeout(LAST_WRITE, self.logbook.close(stamp)).await.is_err() {
             tracing::warn!("the logbook did not take everything in time");
         }
+        tracing::info!("the watch ends");
     }
 }
