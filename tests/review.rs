@@ -603,6 +603,68 @@ fn the_deck_log_tells_each_hour() {
     );
 }
 
+/// The order of elements within each other by the schema of GPX 1.1 (topografix.com/GPX/1/1/gpx.xsd, from memory).
+fn assert_gpx_in_order(gpx: &str) {
+    let order = |parent: &str| -> &[&str] {
+        match parent {
+            "gpx" => &["metadata", "wpt", "rte", "trk", "extensions"],
+            "wpt" | "trkpt" => &[
+                "ele",
+                "time",
+                "magvar",
+                "geoidheight",
+                "name",
+                "cmt",
+                "desc",
+                "src",
+                "link",
+                "sym",
+                "type",
+                "fix",
+            ],
+            "trk" => &["name", "cmt", "desc", "src", "link", "number", "type", "extensions", "trkseg"],
+            "trkseg" => &["trkpt", "extensions"],
+            _ => &[],
+        }
+    };
+    let mut open: Vec<(&str, usize)> = Vec::new();
+    for tag in gpx.split('<').skip(1).filter(|t| !t.starts_with('?')) {
+        let inside = tag.split('>').next().unwrap();
+        if let Some(name) = inside.strip_prefix('/') {
+            assert_eq!(open.pop().map(|(n, _)| n), Some(name));
+            continue;
+        }
+        let name = inside.split(' ').next().unwrap();
+        if let Some((parent, reached)) = open.last_mut() {
+            let place = order(parent).iter().position(|n| *n == name);
+            let place = place.unwrap_or_else(|| panic!("<{name}> in <{parent}>"));
+            assert!(place >= *reached, "<{name}> too late in <{parent}>");
+            *reached = place;
+        }
+        if let Some(lon) = inside.split("lon=\"").nth(1) {
+            let lon: f64 = lon.split('"').next().unwrap().parse().unwrap();
+            assert!((-180.0..180.0).contains(&lon), "{inside}");
+        }
+        open.push((name, 0));
+    }
+    assert!(open.is_empty(), "{open:?}");
+}
+
+#[test]
+fn a_track_over_the_180th_meridian_is_good_gpx() {
+    let desk = Desk::new("180");
+    let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
+    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    for (s, lon) in [(0, 179.999), (10, 179.999_999_9), (20, -180.0), (30, -179.999)] {
+        let position = Some(Position::new(-17.0, lon).unwrap());
+        logbook.own(at(s), OwnRow { position, ..OwnRow::default() });
+    }
+    logbook.close(at(60)).blocking_recv().unwrap().unwrap();
+    let gpx = review::read(desk.file(), Span::default()).unwrap().gpx();
+    assert_gpx_in_order(&gpx);
+    assert_eq!(gpx.matches("<trkpt").count(), 4);
+}
+
 #[test]
 fn exports_hold_the_same_night() {
     let desk = Desk::new("exports");
@@ -610,6 +672,7 @@ fn exports_hold_the_same_night() {
     let night = review::read(desk.file(), Span::default()).unwrap();
     let gpx = night.gpx();
     assert_eq!(gpx.matches("<trkseg>").count(), 2, "the gap parts it");
+    assert_gpx_in_order(&gpx);
     assert_eq!(gpx.matches("<trkpt").count(), night.own.len());
     assert!(gpx.contains("<time>2026-11-01T00:00:00.000Z</time>") && gpx.contains("<name>MOB Ines</name>"));
     let geo: serde_json::Value = serde_json::from_str(&night.geojson()).unwrap();

@@ -11,6 +11,13 @@ use terms::{Position, Quantity};
 /// A longer gap begins a new piece of track.
 const GAP_S: f64 = 600.0;
 
+/// A place as GPX has it: longitude from -180 to below 180 (its longitudeType), after rounding too.
+fn place(p: &Position) -> String {
+    let lon = format!("{:.6}", p.longitude_deg());
+    let lon = if lon == "180.000000" { "-180.000000".to_owned() } else { lon };
+    format!("lat=\"{:.6}\" lon=\"{lon}\"", p.latitude_deg())
+}
+
 impl Night {
     /// GPX 1.1: own track in pieces without a gap, a waypoint for each casualty, alert and closest approach.
     pub fn gpx(&self) -> String {
@@ -23,9 +30,8 @@ impl Night {
             // Writing to a string does not fail; so below.
             let _ = writeln!(
                 out,
-                "<wpt lat=\"{:.6}\" lon=\"{:.6}\">{}<name>{}</name><desc>{}</desc><type>{sort}</type></wpt>",
-                p.latitude_deg(),
-                p.longitude_deg(),
+                "<wpt {}>{}<name>{}</name><desc>{}</desc><type>{sort}</type></wpt>",
+                place(&p),
                 time(&at),
                 esc(&name),
                 esc(&text)
@@ -35,8 +41,7 @@ impl Night {
         for piece in self.pieces() {
             out.push_str("<trkseg>\n");
             for (at, p) in piece {
-                let (lat, lon) = (p.latitude_deg(), p.longitude_deg());
-                let _ = writeln!(out, "<trkpt lat=\"{lat:.6}\" lon=\"{lon:.6}\">{}</trkpt>", time(&at));
+                let _ = writeln!(out, "<trkpt {}>{}</trkpt>", place(&p), time(&at));
             }
             out.push_str("</trkseg>");
         }
