@@ -378,3 +378,16 @@ fn a_ship_acknowledged_that_turns_toward_us_calls_again_once() {
     t.set(SHIP, Q::Cpa, 0.1).pass(30.0);
     assert_eq!(t.kinds(), [Cleared, Raised]);
 }
+
+#[test]
+fn before_somebody_acts_the_words_are_brought_up_to_now() {
+    let mut t = Table::with(
+        "[[order]]\nname = \"fast\"\npriority = \"alarm\"\nwhen = \"SOG is over 5 kn\"\ntext = \"{SOG}\"\n",
+    );
+    t.set(OWN, Q::Sog, 6.0).set(OWN, Q::Sog, 9.0);
+    let id = t.first_alert();
+    t.told();
+    t.board.reword_standing(t.at(), &t.chart);
+    t.board.acknowledge(t.at(), id).unwrap();
+    assert_eq!(t.told(), ["Acknowledged fast: 9.0 kn"]);
+}
