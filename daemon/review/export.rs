@@ -18,6 +18,31 @@ fn place(p: &Position) -> String {
     format!("lat=\"{:.6}\" lon=\"{lon}\"", p.latitude_deg())
 }
 
+/// A line over longitudes and latitudes; cut in two where it crosses the antimeridian (RFC 7946 section 3.1.9).
+fn line(places: impl Iterator<Item = [f64; 2]>) -> Value {
+    let mut pieces: Vec<Vec<[f64; 2]>> = vec![Vec::new()];
+    for place in places {
+        let last = pieces.last().and_then(|piece| piece.last()).copied();
+        if let Some(from) = last.filter(|from| (place[0] - from[0]).abs() > 180.0) {
+            let edge = 180.0_f64.copysign(from[0]);
+            let whole = place[0] + 2.0 * edge - from[0];
+            let part = if whole == 0.0 { 0.0 } else { (edge - from[0]) / whole };
+            let latitude = rounded(from[1] + (place[1] - from[1]) * part);
+            if let Some(piece) = pieces.last_mut() {
+                piece.push([edge, latitude]);
+            }
+            pieces.push(vec![[-edge, latitude]]);
+        }
+        if let Some(piece) = pieces.last_mut() {
+            piece.push(place);
+        }
+    }
+    match &pieces[..] {
+        [one] => json!({"type": "LineString", "coordinates": one}),
+        many => json!({"type": "MultiLineString", "coordinates": many}),
+    }
+}
+
 impl Night {
     /// GPX 1.1: own track in pieces without a gap, a waypoint for each casualty, alert and closest approach.
     pub fn gpx(&self) -> String {
@@ -51,7 +76,7 @@ impl Night {
 
     /// GeoJSON: own track as lines, everything else as points; longitude first.
     pub fn geojson(&self) -> String {
-        let at = |p: &Position| json!([rounded(p.longitude_deg()), rounded(p.latitude_deg())]);
+        let at = |p: &Position| [rounded(p.longitude_deg()), rounded(p.latitude_deg())];
         let mut features: Vec<Value> = self
             .pieces()
             .iter()
@@ -60,7 +85,7 @@ impl Night {
                 let utc = |end: Option<&(When, Position)>| end.and_then(|(t, _)| t.utc);
                 json!({
                     "type": "Feature",
-                    "geometry": {"type": "LineString", "coordinates": piece.iter().map(|(_, p)| at(p)).collect::<Vec<_>>()},
+                    "geometry": line(piece.iter().map(|(_, p)| at(p))),
                     "properties": {"sort": "own track", "from": utc(piece.first()), "to": utc(piece.last())},
                 })
             })
@@ -196,4 +221,30 @@ impl Night {
 /// Seven decimals are a centimetre.
 fn rounded(deg: f64) -> f64 {
     (deg * 1e7).round() / 1e7
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The line from 45°N 170°E to 45°N 170°W is RFC 7946's own example (section 3.1.9).
+    #[test]
+    fn a_track_across_the_antimeridian_is_cut_there() {
+        let cut = line([[170.0, 45.0], [-170.0, 45.0]].into_iter());
+        assert_eq!(
+            cut,
+            json!({"type": "MultiLineString", "coordinates": [
+                [[170.0, 45.0], [180.0, 45.0]], [[-180.0, 45.0], [-170.0, 45.0]]
+            ]})
+        );
+        let back = line([[-179.5, 10.0], [179.5, 11.0], [179.0, 11.0]].into_iter());
+        assert_eq!(
+            back,
+            json!({"type": "MultiLineString", "coordinates": [
+                [[-179.5, 10.0], [-180.0, 10.5]], [[180.0, 10.5], [179.5, 11.0], [179.0, 11.0]]
+            ]})
+        );
+        let whole = line([[1.0, 2.0], [3.0, 4.0]].into_iter());
+        assert_eq!(whole["type"], "LineString");
+    }
 }
