@@ -124,11 +124,12 @@ fn a_receiver_that_stalls_resets_errs_redirects_and_drips_gets_every_event_once(
     let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &desk.file());
     for alert in 1..=4 {
         for seq in 1..=3 {
-            // The last event of each is more urgent than the others and must not overtake them.
             aboard.tell(alert, seq, if seq == 3 { Priority::Alarm } else { Priority::Warning });
-            // A new telling takes the place of the one before, so that waits until this one is on its way.
+            // A new telling takes the place of one that still waits, so that comes when this one has arrived, or was taken
+            // and its answer lost.
             receiver.wait("the one before", PATIENCE, |p| {
-                p.iter().any(|p| p.event() == (alert.into(), seq.into()))
+                let arrived = |p: &Post| p.event() == (alert.into(), seq.into());
+                p.iter().any(|p| arrived(p) && p.did == Does::Good)
             });
         }
     }
