@@ -360,6 +360,16 @@ fn each_watch_has_its_figures_and_each_sense_its_blind_time() {
                 trouble(3, s, 1, K::Raised, S::ActiveUnacknowledged, "feed silent", "masthead: no sentence")
             }
             8300 => trouble(3, s, 2, K::Rectified, S::RectifiedUnacknowledged, "feed silent", "masthead"),
+            // A drill of the same is no blindness.
+            9000 => {
+                let mut r = record(5, 1, Priority::Warning, s);
+                r.alert.exercise = true;
+                event(
+                    &logbook,
+                    s,
+                    told(r, K::Raised, S::ActiveUnacknowledged, "feed silent", "masthead: no sentence"),
+                );
+            }
             13_500 => trouble(4, s, 1, K::Raised, S::ActiveUnacknowledged, "fix lost", "Position lost"),
             _ => {}
         }

@@ -115,7 +115,7 @@ impl Night {
             None => all.push(Blindness { sense: sense.to_owned(), spans: vec![(from, to)], total_s: 0.0 }),
         };
         self.blind.iter().for_each(|b| add("lookout", b.from, Some(b.to)));
-        for a in self.alerts.iter().filter(|a| a.priority > Priority::Notice) {
+        for a in self.alerts.iter().filter(|a| a.priority > Priority::Notice && !a.exercise) {
             let Some((_, sense)) = SENSES.iter().find(|(order, _)| *order == a.order) else { continue };
             // The text of a silent feed begins with its name.
             let sense = if sense.is_empty() { a.text().split(':').next().unwrap_or("a feed") } else { sense };

@@ -391,3 +391,24 @@ fn before_somebody_acts_the_words_are_brought_up_to_now() {
     t.board.acknowledge(t.at(), id).unwrap();
     assert_eq!(t.told(), ["Acknowledged fast: 9.0 kn"]);
 }
+
+#[test]
+fn what_instruments_give_is_missed_though_nothing_is_declared() {
+    let mut t = Table::with(
+        r#"
+        [[order]]
+        name = "shoals at anchor"
+        priority = "alarm"
+        only = ["at anchor"]
+        when = "depth below keel is under 1 m"
+        patience = "2 min"
+        "#,
+    );
+    t.pass(121.0);
+    assert_eq!(
+        t.told(),
+        [
+            "Raised shoals at anchor: \"shoals at anchor\" cannot be judged for 2 min: depth below keel not known"
+        ]
+    );
+}

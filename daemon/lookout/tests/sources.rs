@@ -300,6 +300,24 @@ fn an_alarm_of_own_ais_set_is_told_with_its_meaning_until_it_ends_or_is_sent_no_
     );
 }
 
+#[test]
+fn each_alarm_of_own_ais_set_ends_at_its_own_time() {
+    let set = Source { talker: Some(*b"AI"), ..Source::of(BUS) };
+    let mut lookout = Lookout::new(Settings::default());
+    lookout.hear_from(at(10.0), set, &set_alarm(2, 'A'));
+    lookout.advance(at(11.0));
+    lookout.hear_from(at(100.0), set, &set_alarm(3, 'A'));
+    lookout.advance(at(101.0));
+    // The first has ended at 130 s; the second ends at 220 s, and that wakes whoever waits.
+    lookout.advance(at(140.0));
+    lookout.take_findings();
+    let due = lookout.next_wake().unwrap();
+    assert!((220.0..221.0).contains(&due.as_s()), "{due:?}");
+    lookout.advance(due);
+    let mended = |f: &Finding| matches!(f, Finding::Mended { trouble: Trouble::SetReceives, .. });
+    assert!(lookout.take_findings().iter().any(mended));
+}
+
 fn ship(number: u32) -> Report {
     Report::Ais(Box::new(AisReport {
         position: Some(place(5.0)),

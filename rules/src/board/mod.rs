@@ -193,7 +193,7 @@ impl Board {
         let at = self.now;
         let Some(w) = self.watched.get_mut(place) else { return };
         let applies = w.order.only.applies(night, &self.declared);
-        let changed = w.applies_undeclared(self.declared.doing.is_none() && !w.order.only.doing.is_empty());
+        let changed = w.heed_declared(self.declared.doing.is_some());
         if w.in_force && !applies {
             w.stop(at, &mut self.alerts, &mut self.timers, false);
         } else if applies && (changed || !w.in_force) {

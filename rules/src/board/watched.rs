@@ -7,7 +7,7 @@ use super::snapshot::KeptOrder;
 use super::timers::Timers;
 use crate::alert::{AlertId, Priority, Source};
 use crate::builtin::Escalation;
-use crate::condition::{Test, Truth};
+use crate::condition::{Measure, Test, Truth};
 use crate::judge::{Sight, TestState};
 use crate::life::{Alerts, Raise};
 use crate::order::Order;
@@ -70,8 +70,8 @@ pub struct Watched {
     place: u32,
     /// Whether what is declared lets it apply.
     pub in_force: bool,
-    /// It applies only because nothing is declared; what only a declaration can give is then not missed.
-    undeclared: bool,
+    /// It asks where the anchor lies, and nobody has declared what she does: only that can tell, so it is not missed.
+    unanchored: bool,
     since: Moment,
     /// States and truths of tests about own vessel, which all subjects share.
     shared: Vec<TestState>,
@@ -119,7 +119,7 @@ impl Watched {
             order,
             place,
             in_force: false,
-            undeclared: false,
+            unanchored: false,
             since: at,
             shared: vec![TestState::default(); n],
             shared_truth: vec![Truth::Unknown; n],
@@ -181,12 +181,14 @@ impl Watched {
         self.shared_truth = vec![Truth::Unknown; n];
     }
 
-    /// Whether it applies only because nothing is declared. Its patience with what cannot be judged begins when that
-    /// changes: whether it just did.
-    pub fn applies_undeclared(&mut self, undeclared: bool) -> bool {
-        let changed = self.undeclared != undeclared;
+    /// Takes whether anything is declared that she does. Where the anchor lies only a declaration tells: an order that asks for
+    /// it is patient until there is one. Whether that just changed.
+    pub fn heed_declared(&mut self, declared: bool) -> bool {
+        let asks = |t: &Test| t.measure == Measure::AnchorRange;
+        let unanchored = !declared && self.order.tests.iter().any(asks);
+        let changed = self.unanchored != unanchored;
         if changed {
-            self.undeclared = undeclared;
+            self.unanchored = unanchored;
             self.unknown.clear();
             self.entries.values_mut().for_each(|e| e.unknown_since = None);
         }
@@ -529,7 +531,7 @@ impl Watched {
 
     fn note_unknown(&mut self, subject: Subject, truth: Truth, at: Moment) {
         let Some(e) = self.entries.get_mut(&subject) else { return };
-        if self.undeclared {
+        if self.unanchored {
             return;
         }
         match (truth, e.unknown_since) {

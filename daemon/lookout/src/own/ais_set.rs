@@ -61,9 +61,9 @@ impl SetAlarms {
         (!all.is_empty()).then(|| format!("own AIS set reports: {}", all.join("; ")))
     }
 
-    /// When the first of them ends if it is not sent again.
-    pub fn next_end(&self) -> Option<Moment> {
-        self.active.values().min().map(|&heard| heard + REPEATED_WITHIN + Duration::from_millis(1))
+    /// When each of them ends if it is not sent again.
+    pub fn ends(&self) -> impl Iterator<Item = Moment> + '_ {
+        self.active.values().map(|&heard| heard + REPEATED_WITHIN + Duration::from_millis(1))
     }
 }
 

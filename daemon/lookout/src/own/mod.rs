@@ -468,7 +468,7 @@ impl OwnVessel {
 
     /// When the next value stops being believed, or own transmitter has been silent for too long.
     pub fn next_wake(&self, after: Moment) -> Option<Moment> {
-        let silent = self.watched.transmitter_silent_at().into_iter().chain(self.set_alarms.next_end());
+        let silent = self.watched.transmitter_silent_at().into_iter().chain(self.set_alarms.ends());
         self.ends().map(|(_, end)| end).chain(silent).filter(|&end| end > after).min()
     }
 
