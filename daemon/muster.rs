@@ -1,6 +1,7 @@
 //! The muster's lines that the watch knows nothing of, and its sheet on paper.
 
 use crate::logbook::LIMIT_BYTES;
+use crate::review::esc;
 use crate::watch::{Line, Outcome};
 use crate::words::{capital, one_line};
 use serde_json::Value;
@@ -96,8 +97,6 @@ pub(crate) fn sheet(told: &Value) -> String {
 
 /// The sheet as a page that can be printed and needs nothing else.
 pub(crate) fn page(told: &Value) -> String {
-    let esc =
-        |t: &str| t.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;");
     let title = esc(&title(told));
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\

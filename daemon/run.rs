@@ -90,9 +90,14 @@ struct Found {
     text: Option<String>,
 }
 
+/// A file's orders and their text.
+fn read_orders(path: &Path) -> Result<(Orders, String), String> {
+    read_file(path, |name, text| Orders::read(name, text).map(|o| (o, text.to_owned())))
+}
+
 fn find_orders(path: &Path, last_good: Option<&str>) -> Found {
     let name = path.display().to_string();
-    let why = match read_file(path, |name, text| Orders::read(name, text).map(|o| (o, text.to_owned()))) {
+    let why = match read_orders(path) {
         Ok((orders, text)) => return Found { orders, from: name, trouble: None, text: Some(text) },
         Err(why) => why,
     };
@@ -287,9 +292,7 @@ impl Daemon {
     /// Reads the orders anew: all or nothing. Those in force stay where the file is bad.
     fn reload(&mut self) -> Result<Value, ActError> {
         let at = self.clock.now();
-        match read_file(&self.orders_path, |name, text| {
-            Orders::read(name, text).map(|o| (o, text.to_owned()))
-        }) {
+        match read_orders(&self.orders_path) {
             Ok((orders, text)) => {
                 let (count, from) = (orders.len(), self.orders_path.display().to_string());
                 self.put_in_force(at, Found { orders, from: from.clone(), trouble: None, text: Some(text) });

@@ -14,6 +14,12 @@ pub fn span(d: Duration) -> String {
     }
 }
 
+/// A span of time to the second, as a drill is measured.
+pub fn exact(s: f64) -> String {
+    let s = s.max(0.0).round() as u64;
+    if s < 60 { format!("{s} s") } else { format!("{} min {} s", s / 60, s % 60) }
+}
+
 /// A time as part of a file's name.
 pub fn compact(utc: Utc) -> String {
     let plain = utc.to_string().chars().filter(char::is_ascii_alphanumeric).take(15).collect::<String>();

@@ -9,22 +9,11 @@ mod browser;
 
 use aboard::{Folder, text, verb};
 use browser::Browser;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// The page of the README's demo.
 fn page(folder: &Folder) -> PathBuf {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let file = |name: &str| root.join("fixtures").join(name).display().to_string();
-    let (logbook, page) = (folder.0.join("logbook.db"), folder.0.join("page.html"));
-    let out = verb(&[
-        "replay",
-        "--config",
-        &file("windlestraw.toml"),
-        "--logbook",
-        logbook.to_str().unwrap(),
-        &file("night-passage.toml"),
-    ]);
-    assert!(out.status.success(), "{}", text(&out.stderr));
+    let (logbook, page) = (folder.demo_logbook(), folder.0.join("page.html"));
     let out = verb(&["review", "--logbook", logbook.to_str().unwrap(), "--html", page.to_str().unwrap()]);
     assert!(out.status.success(), "{}", text(&out.stderr));
     page

@@ -5,25 +5,14 @@
 
 mod aboard;
 
-use aboard::{Folder, text, verb};
+use aboard::Folder;
 use rusqlite::{Connection, OpenFlags};
 use std::path::{Path, PathBuf};
 
 /// The logbook of the README's demo.
 fn demo(name: &str) -> (Folder, PathBuf) {
     let folder = Folder::new(name);
-    let logbook = folder.0.join("logbook.db");
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let file = |name: &str| root.join("fixtures").join(name).display().to_string();
-    let out = verb(&[
-        "replay",
-        "--config",
-        &file("windlestraw.toml"),
-        "--logbook",
-        logbook.to_str().unwrap(),
-        &file("night-passage.toml"),
-    ]);
-    assert!(out.status.success(), "{}", text(&out.stderr));
+    let logbook = folder.demo_logbook();
     (folder, logbook)
 }
 

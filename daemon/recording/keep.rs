@@ -151,6 +151,7 @@ impl Keeper {
 
     fn take(&mut self, entry: Entry, line: &mut Vec<u8>) -> io::Result<()> {
         line.clear();
+        let share = self.share();
         match entry {
             Entry::Mark(at, Mark::Head(head)) => {
                 self.finish();
@@ -171,7 +172,7 @@ impl Keeper {
         }
         let Some(begun) = &mut self.file else { return Ok(()) };
         begun.gz.write_all(line)?;
-        if begun.gz.get_ref().bytes > self.limit_bytes / FILES && !std::mem::replace(&mut begun.full, true) {
+        if begun.gz.get_ref().bytes > share && !std::mem::replace(&mut begun.full, true) {
             self.told.head_wanted.store(true, Ordering::Relaxed);
         }
         Ok(())

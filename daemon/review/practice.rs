@@ -1,8 +1,10 @@
 //! The crew's drills: how they went over time, and what they say for tonight.
 
 use super::night::Night;
+use super::print::plural;
 use super::read::Reader;
 use super::when::When;
+use crate::words::exact;
 use serde_json::Value;
 use std::fmt::Write;
 use terms::METRES_PER_NM;
@@ -87,19 +89,12 @@ impl Reader {
     }
 }
 
-/// Minutes and seconds.
-pub(super) fn exact(s: f64) -> String {
-    let s = s.round() as u64;
-    if s < 60 { format!("{s} s") } else { format!("{} min {} s", s / 60, s % 60) }
-}
-
 impl Night {
     /// What the drills say, in a few lines; none where there were none.
     pub(super) fn practice_lines(&self) -> Vec<String> {
         let Some(last) = self.drills.last() else { return Vec::new() };
         let day = last.at.utc.map_or_else(|| last.at.hm(), |u| u.to_string()[..10].to_owned());
-        let count = self.drills.len();
-        let drills = if count == 1 { "1 drill".to_owned() } else { format!("{count} drills") };
+        let drills = plural(self.drills.len(), "drill");
         let mut line = format!("{drills}, the last on {day}: {}", last.title);
         for (what, s) in [
             ("acknowledged", last.acknowledged_s),

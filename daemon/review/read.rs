@@ -98,17 +98,20 @@ pub fn read(path: impl AsRef<Path>, span: Span) -> Result<Night, ReviewError> {
     if !before.0 && marks(path) != before { read_once(path, span) } else { night }
 }
 
-fn read_once(path: &Path, span: Span) -> Result<Night, ReviewError> {
-    let fail = |e: rusqlite::Error| ReviewError::Logbook(disk_error(path, &e));
+/// Opens a logbook, to be read as it is at one moment.
+fn begin(path: &Path) -> Result<Reader, ReviewError> {
     let connection = open(path)?;
-    // All of it as it was at one moment.
-    connection.execute_batch("BEGIN").map_err(fail)?;
+    connection.execute_batch("BEGIN").map_err(|e| ReviewError::Logbook(disk_error(path, &e)))?;
     let form = check_form(&connection, path)?;
     if form == 0 {
         return Err(ReviewError::Nothing { path: path.to_owned(), has: what_there_is(&[]) });
     }
-    let mut reader =
-        Reader { connection, clocks: Clocks::default(), ranges: Vec::new(), unreadable: 0, form };
+    Ok(Reader { connection, clocks: Clocks::default(), ranges: Vec::new(), unreadable: 0, form })
+}
+
+fn read_once(path: &Path, span: Span) -> Result<Night, ReviewError> {
+    let fail = |e: rusqlite::Error| ReviewError::Logbook(disk_error(path, &e));
+    let mut reader = begin(path)?;
     let runs = reader.read_runs().map_err(fail)?;
     let Some((runs, blind)) = reader.choose(&runs, span) else {
         return Err(ReviewError::Nothing { path: path.to_owned(), has: what_there_is(&runs) });
@@ -124,14 +127,7 @@ pub(super) fn whole<T>(
     take: impl FnOnce(&Reader) -> rusqlite::Result<T>,
 ) -> Result<T, ReviewError> {
     let fail = |e: rusqlite::Error| ReviewError::Logbook(disk_error(path, &e));
-    let connection = open(path)?;
-    connection.execute_batch("BEGIN").map_err(fail)?;
-    let form = check_form(&connection, path)?;
-    if form == 0 {
-        return Err(ReviewError::Nothing { path: path.to_owned(), has: what_there_is(&[]) });
-    }
-    let mut reader =
-        Reader { connection, clocks: Clocks::default(), ranges: Vec::new(), unreadable: 0, form };
+    let mut reader = begin(path)?;
     reader.read_runs().map_err(fail)?;
     take(&reader).map_err(fail)
 }

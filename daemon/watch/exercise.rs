@@ -4,7 +4,7 @@
 use super::{Output, Watch};
 use crate::act::ActError;
 use crate::logbook::{Entry, EntryKind};
-use crate::words::{capital, span};
+use crate::words::{capital, exact, span};
 use lookout::casualty::{Casualties, CasualtyState, OwnContext, spoken};
 use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority};
 use scenario::{Scenario, What};
@@ -13,7 +13,7 @@ use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
 use serde_json::{Value, json};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::{CasualtyId, METRES_PER_NM, Mmsi, Moment, Position, Subject, UtcSource, turn_deg};
+use terms::{CasualtyId, METRES_PER_NM, Mmsi, Moment, Position, Subject, turn_deg};
 
 /// What stands before everything that an exercise tells.
 const MARK: &str = "EXERCISE";
@@ -181,21 +181,14 @@ impl Measured {
     }
 }
 
-/// Minutes and seconds.
-fn exact(s: f64) -> String {
-    let s = s.max(0.0).round() as u64;
-    if s < 60 { format!("{s} s") } else { format!("{} min {} s", s / 60, s % 60) }
-}
-
 /// The sentences that a beacon would send that goes over the side here and now, by the scenario's generator. It lies in
 /// the water as a person does: the wind carries it, and the current that own vessel knows of.
 fn beacon_lines(
     at: Moment,
     place: Position,
-    utc: Option<i64>,
     own: &OwnContext,
 ) -> Result<VecDeque<(Moment, Vec<u8>)>, String> {
-    let start = terms::Utc(utc.unwrap_or(0));
+    let start = own.utc.map_or(terms::Utc(0), |(utc, _)| utc);
     let (latitude, longitude) = (place.latitude_deg(), place.longitude_deg());
     let minutes = |deg: f64, plus: char, minus: char| {
         let (deg, side) = (deg.abs(), if deg < 0.0 { minus } else { plus });
@@ -294,8 +287,7 @@ impl Watch {
                         .to_owned(),
                 ));
             };
-            let utc = own.utc.filter(|(_, s)| *s == UtcSource::Satellite).or(own.utc).map(|(u, _)| u.0);
-            exercise.lines = beacon_lines(at, place, utc, &own).map_err(ActError::Nothing)?;
+            exercise.lines = beacon_lines(at, place, &own).map_err(ActError::Nothing)?;
         }
         self.exercise = Some(exercise);
         let text = match drill {

@@ -431,8 +431,10 @@ impl Watch {
 
     /// Neither satellites nor the computer's clock tell UTC. A replay has the time that was recorded, or none.
     fn look_for_clock(&mut self, at: Moment) {
-        let Some(not_before) = self.not_before else { return };
-        if self.lookout.utc(at).is_some_and(|(utc, _)| utc >= not_before) {
+        if self.not_before.is_none() {
+            return;
+        }
+        if self.calendar(at).is_some() {
             self.clock_unknown = None;
             if std::mem::take(&mut self.clock_told) {
                 self.board.over(at, BuiltIn::ClockNotKnown, Subject::OwnVessel);

@@ -51,6 +51,22 @@ impl Folder {
         Self(path)
     }
 
+    /// The logbook of the README's demo.
+    pub fn demo_logbook(&self) -> PathBuf {
+        let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
+        let logbook = self.0.join("logbook.db");
+        let out = middlewatch()
+            .args(["replay", "--config"])
+            .arg(fixtures.join("windlestraw.toml"))
+            .arg("--logbook")
+            .arg(&logbook)
+            .arg(fixtures.join("night-passage.toml"))
+            .output()
+            .unwrap();
+        assert!(out.status.success(), "{}", text(&out.stderr));
+        logbook
+    }
+
     pub fn write(&self, name: &str, text: &str) -> PathBuf {
         let path = self.0.join(name);
         std::fs::write(&path, text).unwrap();

@@ -35,7 +35,7 @@ const HEARD_STEPS: usize = 90;
 const TEST_MESSAGES: u32 = 8;
 const TEST_LASTS: Duration = Duration::from_secs(30);
 /// A test nearer than this was made aboard and tells nothing.
-const TELLING_NM: f64 = 0.2;
+pub(crate) const TELLING_NM: f64 = 0.2;
 
 /// Height of the antenna of a beacon on a vest, awash (own choice).
 const BEACON_M: f64 = 0.3;

@@ -6,34 +6,15 @@
 
 #![allow(clippy::unwrap_used)]
 
+mod dice;
+
+use dice::Dice;
 use lookout::casualty::{Casualties, Known, OwnContext, WindFrom};
 use lookout::search::{Area, Searched};
 use sentence::ais::{AisReport, PositionSource};
 use std::f64::consts::{PI, TAU};
 use std::time::Duration;
 use terms::{CasualtyId, Mmsi, Moment, Plane, Position, normal_deg};
-
-/// Numbers without a pattern (splitmix64), the same for the same seed.
-struct Dice(u64);
-
-impl Dice {
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    fn between(&mut self, a: f64, b: f64) -> f64 {
-        a + (b - a) * self.uniform()
-    }
-
-    fn normal(&mut self, deviation: f64) -> f64 {
-        let radius = (-2.0 * self.uniform().max(1e-12).ln()).sqrt();
-        deviation * radius * (TAU * self.uniform()).cos()
-    }
-}
 
 const KN_PER_MPS: f64 = 3600.0 / 1852.0;
 /// A step of the truth.

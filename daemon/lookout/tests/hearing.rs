@@ -3,6 +3,9 @@
 // A test may stop where its footing is missing.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod dice;
+
+use dice::Dice;
 use lookout::casualty::{CrewMember, spoken};
 use lookout::hearing::{Expected, Hearing, TooThin, horizon_nm};
 use lookout::{Lookout, Settings};
@@ -10,29 +13,6 @@ use sentence::ais::{AisReport, PositionSource};
 use sentence::{Fix, Report};
 use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment, Position};
-
-/// A generator of numbers (SplitMix64, Steele and others 2014, from memory): the same on every computer.
-struct Dice(u64);
-
-impl Dice {
-    fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
-
-    fn between(&mut self, a: f64, b: f64) -> f64 {
-        a + (b - a) * self.next()
-    }
-
-    /// Of mean 0 and standard deviation 1 (Box and Muller).
-    fn normal(&mut self) -> f64 {
-        let (u, v) = (self.next().max(1e-300), self.next());
-        (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
-    }
-}
 
 const ANTENNA_M: f64 = 14.0;
 /// Seas that are tried.
@@ -42,7 +22,7 @@ const SEEDS: u64 = 150;
 /// the curve that the estimate fits.
 fn comes_through(dice: &mut Dice, range_nm: f64, reach_nm: f64, fading_db: f64) -> bool {
     let margin_db = 40.0 * (reach_nm / range_nm.max(0.01)).log10();
-    margin_db + fading_db * dice.normal() > 0.0 && dice.next() < 0.97
+    margin_db + fading_db * dice.normal(1.0) > 0.0 && dice.uniform() < 0.97
 }
 
 /// A sea with class B vessels that pass and one large ship that is always heard. Gives what was heard, and to where the
@@ -51,8 +31,8 @@ fn sea(seed: u64, vessels: u32) -> (Hearing, f64) {
     let mut dice = Dice(seed.wrapping_mul(0x5851_F42D_4C95_7F2D) + 1);
     let part = (dice.between(0.2f64.ln(), 0.7f64.ln())).exp();
     let fading_db = dice.between(2.0, 6.0);
-    let beacon_part = 0.84 * (0.25 * dice.normal()).exp();
-    let truth_nm = part * beacon_part * (0.2 * dice.normal()).exp() * horizon_nm(ANTENNA_M, 0.3);
+    let beacon_part = 0.84 * (0.25 * dice.normal(1.0)).exp();
+    let truth_nm = part * beacon_part * (0.2 * dice.normal(1.0)).exp() * horizon_nm(ANTENNA_M, 0.3);
     let own = Position::new(48.0, -6.0).unwrap();
     let mut hearing = Hearing::new(Some(ANTENNA_M));
     let ship = Mmsi::new(230_000_001).unwrap();

@@ -16,7 +16,7 @@ use super::night::{Casualty, Night};
 use super::print::range;
 use super::{CAUTION, when};
 use std::fmt::Write;
-pub(super) use svg::esc;
+pub(crate) use svg::esc;
 
 const STYLE: &str = include_str!("style.css");
 const PATTERNS: &str = include_str!("patterns.svg");

@@ -2,8 +2,9 @@
 
 use super::axis::ShipTime;
 use super::svg::{Svg, esc};
-use crate::review::practice::{Drilled, exact};
+use crate::review::practice::Drilled;
 use crate::review::{Night, When};
+use crate::words::exact;
 use terms::METRES_PER_NM;
 
 const LEFT: f64 = 70.0;

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 /// Text for markup. Control characters, and those that turn the direction of writing, are left out: a name from the
 /// air must not dress up the page.
-pub(in crate::review) fn esc(text: &str) -> String {
+pub(crate) fn esc(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

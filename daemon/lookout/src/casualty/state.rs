@@ -5,6 +5,7 @@ use super::fixes::Doubt;
 use super::own::{Known, OwnContext, RelativeTo, SetDrift};
 use super::whereabouts;
 use crate::drift::{DriftFrom, Surroundings};
+use crate::hearing::TELLING_NM;
 use std::time::Duration;
 use terms::{CasualtyId, Mmsi, Moment, Position, normal_deg};
 
@@ -33,9 +34,6 @@ impl Placed {
         }
     }
 }
-
-/// A test heard no further off than this was made aboard and tells nothing of the radio's range.
-const TELLING_TEST_NM: f64 = 0.2;
 
 /// How far off a beacon is heard.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -193,7 +191,7 @@ pub(super) fn of(
 
 /// How far off its beacon is heard: by what is measured of reception, or by its own tests where these were heard as far.
 fn audible(case: &Case, own: &OwnContext, tested_to_nm: Option<f64>) -> Option<Audible> {
-    let tested = tested_to_nm.filter(|nm| *nm >= TELLING_TEST_NM);
+    let tested = tested_to_nm.filter(|nm| *nm >= TELLING_NM);
     let low = case.kind == Kind::PersonOverboard && case.mmsi().is_some();
     let audible = match (own.low_beacon.filter(|_| low), tested) {
         (Some(e), tested) if tested.is_none_or(|nm| nm < e.range_nm) => {
