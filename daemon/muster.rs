@@ -3,7 +3,7 @@
 use crate::logbook::LIMIT_BYTES;
 use crate::review::esc;
 use crate::watch::{Line, Outcome};
-use crate::words::{capital, one_line};
+use crate::words::{capital, count, one_line};
 use serde_json::Value;
 use std::path::Path;
 use terms::Utc;
@@ -50,7 +50,8 @@ pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> Line {
             }
             let days = days.max(0);
             let outcome = if days <= COPY_DAYS { Outcome::Passed } else { Outcome::Failed };
-            Line::judged(what, outcome, format!("{days} days old, at most {COPY_DAYS}"))
+            let old = count(usize::try_from(days).unwrap_or(usize::MAX), "day", "days");
+            Line::judged(what, outcome, format!("{old} old, at most {COPY_DAYS}"))
         }
     }
 }
