@@ -21,6 +21,8 @@ use terms::{FeedId, Moment};
 
 /// Another process may hold the file for so long before a write is given up and tried again.
 const BUSY_WAIT: Duration = Duration::from_secs(1);
+/// SQLite keeps so much of the file in memory; a logbook is written at its end, and seldom read.
+const CACHE_KIB: i64 = 512;
 /// Pages of the write-ahead log before it is carried over into the file: 4 MiB.
 const CHECKPOINT_PAGES: i64 = 1000;
 /// A write-ahead log that a long reader made grow is cut back to this.
@@ -158,6 +160,7 @@ fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookE
     let synchronous = if settings.pace == Pace::Live { "FULL" } else { "NORMAL" };
     connection.pragma_update(None, "synchronous", synchronous).map_err(fail)?;
     connection.pragma_update(None, "wal_autocheckpoint", CHECKPOINT_PAGES).map_err(fail)?;
+    connection.pragma_update(None, "cache_size", -CACHE_KIB).map_err(fail)?;
     connection.pragma_update(None, "journal_size_limit", WAL_KEEPS_BYTES).map_err(fail)?;
     let limit = settings.limit_bytes.or((settings.pace == Pace::Live).then_some(keep::DEFAULT_LIMIT_BYTES));
     if let Some(bytes) = limit {

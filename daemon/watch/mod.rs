@@ -130,6 +130,9 @@ pub struct Watch {
     board: Board,
     ears: Vec<Ear>,
     outputs: Vec<Output>,
+    /// Lists that are used again for each line, so that none is made anew.
+    findings: Vec<Finding>,
+    quantities: Vec<Quantity>,
     /// The feed whose sentence is being taken.
     hearing: Option<FeedId>,
     began: Moment,
@@ -191,6 +194,8 @@ impl Watch {
             }),
             ears: Vec::new(),
             outputs: Vec::new(),
+            findings: Vec::new(),
+            quantities: Vec::new(),
             hearing: None,
             began: at,
             had_fix: None,
@@ -476,8 +481,10 @@ impl Watch {
 
     /// Hands on what the lookout found, and collects what the board says.
     fn pump(&mut self, at: Moment) {
-        let mut findings = self.lookout.take_findings().into_iter().peekable();
-        let mut quantities = Vec::new();
+        let mut found = std::mem::take(&mut self.findings);
+        self.lookout.take_findings_into(&mut found);
+        let mut findings = found.drain(..).peekable();
+        let mut quantities = std::mem::take(&mut self.quantities);
         while let Some(f) = findings.next() {
             match f {
                 // All that one judgement changed of a subject is told together.
@@ -512,6 +519,8 @@ impl Watch {
                 }
             }
         }
+        drop(findings);
+        (self.findings, self.quantities) = (found, quantities);
         self.tell_events();
         if self.exercise_is_met() {
             self.end_exercise(at, "acknowledged");

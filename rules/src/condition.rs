@@ -192,13 +192,14 @@ impl From<bool> for Truth {
 }
 
 impl Condition {
-    /// Combines the tests' truths: one false makes `all` false whatever is unknown, one true makes `any` true.
-    pub fn judge(&self, tests: &[Truth]) -> Truth {
+    /// Combines the tests' truths: one false makes `all` false whatever is unknown, one true makes `any` true. Asks for
+    /// the truth of a test by its place, in the order in which they stand, and of none that can no longer decide.
+    pub fn judge(&self, truth_of: &mut dyn FnMut(usize) -> Truth) -> Truth {
         match self {
-            Self::Test(i) => tests.get(*i).copied().unwrap_or_default(),
-            Self::All(parts) => first_of(Truth::False, Truth::True, parts, tests),
-            Self::Any(parts) => first_of(Truth::True, Truth::False, parts, tests),
-            Self::None(parts) => match first_of(Truth::True, Truth::False, parts, tests) {
+            Self::Test(i) => truth_of(*i),
+            Self::All(parts) => first_of(Truth::False, Truth::True, parts, truth_of),
+            Self::Any(parts) => first_of(Truth::True, Truth::False, parts, truth_of),
+            Self::None(parts) => match first_of(Truth::True, Truth::False, parts, truth_of) {
                 Truth::True => Truth::False,
                 Truth::False => Truth::True,
                 Truth::Unknown => Truth::Unknown,
@@ -208,10 +209,15 @@ impl Condition {
 }
 
 /// `deciding` where one part is that; else unknown where one is; else `otherwise`.
-fn first_of(deciding: Truth, otherwise: Truth, parts: &[Condition], tests: &[Truth]) -> Truth {
+fn first_of(
+    deciding: Truth,
+    otherwise: Truth,
+    parts: &[Condition],
+    truth_of: &mut dyn FnMut(usize) -> Truth,
+) -> Truth {
     let mut unknown = false;
     for part in parts {
-        match part.judge(tests) {
+        match part.judge(truth_of) {
             t if t == deciding => return deciding,
             Truth::Unknown => unknown = true,
             _ => {}

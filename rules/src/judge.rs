@@ -3,6 +3,7 @@
 use crate::condition::{Extent, Measure, Predicate, Test, Trend, Truth};
 use crate::picture::Picture;
 use crate::window::Window;
+use std::borrow::Cow;
 use std::time::Duration;
 use terms::{Dimension, Moment, Position, Quantity, Reading, Subject, Value, in_sector, turn_deg};
 
@@ -280,10 +281,10 @@ fn compare_number(p: &Predicate, m: &Measure, n: f64) -> bool {
     }
 }
 
-fn word_of(m: &Measure, v: &Value) -> Option<String> {
+fn word_of<'v>(m: &Measure, v: &'v Value) -> Option<Cow<'v, str>> {
     match (m, v) {
-        (_, Value::Word(w)) => Some(w.clone()),
-        (Measure::Quantity(Quantity::Identity), Value::Number(n)) => Some(format!("{n:09.0}")),
+        (_, Value::Word(w)) => Some(w.into()),
+        (Measure::Quantity(Quantity::Identity), Value::Number(n)) => Some(format!("{n:09.0}").into()),
         _ => None,
     }
 }

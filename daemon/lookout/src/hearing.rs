@@ -24,6 +24,8 @@ const SLOWEST_KN: f64 = 2.0;
 const FASTEST_KN: f64 = 14.0;
 /// A message this late is not the one that was due.
 const LATE: Duration = Duration::from_secs(15);
+/// What is late is looked for so often.
+const LOOKED_EVERY: Duration = Duration::from_secs(1);
 /// Messages missed in a row after which she is followed no more: she may have switched off.
 const MISSED_MOST: usize = 10;
 /// A message counts as missed only where the receiver heard somebody else within this: it listened.
@@ -161,6 +163,8 @@ pub struct Hearing {
     /// Steps of time in which anybody was heard, and who, the newest last.
     listened: VecDeque<(i64, Mmsi, bool)>,
     estimate: Option<(Moment, u32, Result<Expected, TooThin>)>,
+    /// When what is late was looked for last.
+    looked: Option<Moment>,
 }
 
 impl Hearing {
@@ -242,6 +246,11 @@ impl Hearing {
 
     /// Passes on to a moment, with own vessel where she is.
     pub fn advance(&mut self, at: Moment, here: Option<Position>) {
+        // Whether a report is late need not be known within the second.
+        if self.looked.is_some_and(|looked| at.since(looked) < LOOKED_EVERY) {
+            return;
+        }
+        self.looked = Some(at);
         self.end_tests(at);
         let late: Vec<Mmsi> =
             self.chains.iter().filter(|(_, c)| c.due + LATE <= at).map(|(m, _)| *m).collect();

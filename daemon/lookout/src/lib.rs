@@ -35,4 +35,4 @@ pub use settings::{Dimensions, Settings};
 pub use source::{Origin, Source};
 pub use state::{OwnState, TargetState};
 pub use sun::altitude_deg as sun_altitude_deg;
-pub use words::{Propulsion, Visibility, where_to_look};
+pub use words::{Propulsion, Visibility};

@@ -323,9 +323,15 @@ impl Lookout {
         [own, target, sun, ships].into_iter().chain(timers).flatten().min()
     }
 
-    /// What was found since this was last asked.
+    /// What was found since this was last asked, in order.
     pub fn take_findings(&mut self) -> Vec<Finding> {
         std::mem::take(&mut self.findings)
+    }
+
+    /// The same into a list that is used again and again.
+    pub fn take_findings_into(&mut self, findings: &mut Vec<Finding>) {
+        findings.clear();
+        std::mem::swap(findings, &mut self.findings);
     }
 
     /// Troubles of own instruments that were told and have not ended.

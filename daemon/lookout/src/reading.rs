@@ -1,6 +1,6 @@
 //! What is known of every quantity, and the states of own vessel and targets.
 
-use crate::casualty::{Known, OwnContext, RelativeTo, WindFrom};
+use crate::casualty::{Known, OwnContext, RelativeTo, WindFrom, ahead};
 use crate::encounter::{Encounter, Situation};
 use crate::judging::{CLOSE_NM, SOON_S};
 use crate::kind::Kind;
@@ -8,7 +8,7 @@ use crate::motion::{Motion, Sight};
 use crate::state::{OwnState, TargetState};
 use crate::target::Target;
 use crate::track::Doubtful;
-use crate::words::{rule, where_to_look};
+use crate::words::rule;
 use crate::{Lookout, Source};
 use std::time::Duration;
 use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Reading, Subject, Value, Whose, turn_deg};
@@ -164,7 +164,9 @@ impl Lookout {
 
     fn relative_bearing(&self, at: Moment, sight: Option<Sight>) -> Option<(f64, RelativeTo)> {
         let bearing_deg = sight?.bearing_deg();
-        let (ahead_deg, to) = self.context(at).ahead(at)?;
+        use Quantity as Q;
+        let (ahead_deg, to) =
+            ahead(at, self.known(at, Q::Heading), self.known(at, Q::Sog), self.known(at, Q::Cog))?;
         Some((turn_deg(ahead_deg, bearing_deg), to))
     }
 
@@ -266,10 +268,6 @@ impl Lookout {
             crosses_bow_s: met.and_then(|m| m.crosses_bow).map(|c| c.1),
             crossed_bow_nm: met.and_then(|m| m.crossed_bow).map(|c| c.0),
             crossed_bow_s: met.and_then(|m| m.crossed_bow).map(|c| c.1),
-            look: relative.map(|(deg, to)| match to {
-                RelativeTo::Heading => where_to_look(deg),
-                RelativeTo::Cog => format!("{}, by own course", where_to_look(deg)),
-            }),
             rule: met.and_then(|m| rule(&m, t, self.declared.0, self.declared.1)),
             by_radar: t.kind == Kind::Radar || t.by_radar.is_some_and(|r| at.since(r) <= RADAR_FRESH),
             age_s: t.report.map(|r| at.since(r.at).as_secs_f64()),
@@ -277,13 +275,15 @@ impl Lookout {
         }
     }
 
+    /// A number of own vessel that is still believed, and its moment.
+    fn known(&self, at: Moment, q: Quantity) -> Option<Known<f64>> {
+        self.own.believed(at, q).map(|h| Known { value: h.value, at: h.at })
+    }
+
     /// Own vessel as the casualties need her.
     pub fn context(&self, at: Moment) -> OwnContext {
         use Quantity as Q;
-        let known = |q: Quantity| {
-            let value = self.own.value(at, q)?;
-            Some(Known { value, at: self.own.reading(at, q).heard? })
-        };
+        let known = |q| self.known(at, q);
         let wind = |speed: Quantity, from: Quantity| {
             let (speed, from) = (known(speed)?, known(from)?);
             let value = WindFrom { from_deg: from.value, speed_kn: speed.value };

@@ -134,8 +134,6 @@ pub struct TargetState {
     pub crossed_bow_nm: Option<f64>,
     /// Seconds until then; negative when it is past.
     pub crossed_bow_s: Option<f64>,
-    /// Where to look, in words; `None` where neither heading nor course is known.
-    pub look: Option<String>,
     /// Which rule of the road speaks of the meeting, where the watch has declared what it needs. No instruction.
     pub rule: Option<String>,
     /// A radar follows her, too, or alone.

@@ -1,14 +1,16 @@
 //! The targets: a bounded table, and a timer for each.
 
 use crate::target::Target;
-use std::collections::{BTreeMap, BTreeSet};
+use rustc_hash::FxHashMap;
+use std::collections::BTreeSet;
 use terms::{Mmsi, Moment};
 
 /// The targets, by identity, by the moment at which they are to be judged, and by who is to go first.
 #[derive(Debug, Clone)]
 pub(crate) struct Table {
     most: usize,
-    targets: BTreeMap<Mmsi, Target>,
+    /// Each in a place of its own: a hash table keeps twice the room that it needs.
+    targets: FxHashMap<Mmsi, Box<Target>>,
     due: BTreeSet<(Moment, Mmsi)>,
     /// Least dangerous first, and among those the one heard longest ago.
     expendable: BTreeSet<(u8, Moment, Mmsi)>,
@@ -19,18 +21,21 @@ impl Table {
     pub fn new(most: usize) -> Self {
         Self {
             most: most.max(1),
-            targets: BTreeMap::new(),
+            targets: FxHashMap::default(),
             due: BTreeSet::new(),
             expendable: BTreeSet::new(),
         }
     }
 
     pub fn get(&self, mmsi: Mmsi) -> Option<&Target> {
-        self.targets.get(&mmsi)
+        self.targets.get(&mmsi).map(Box::as_ref)
     }
 
+    /// All of them, in order of their identities.
     pub fn iter(&self) -> impl Iterator<Item = &Target> {
-        self.targets.values()
+        let mut all: Vec<&Target> = self.targets.values().map(Box::as_ref).collect();
+        all.sort_unstable_by_key(|t| t.mmsi);
+        all.into_iter()
     }
 
     pub fn len(&self) -> usize {
@@ -46,7 +51,7 @@ impl Table {
         }
         self.due.insert((target.due, target.mmsi));
         self.expendable.insert((target.rank, target.heard, target.mmsi));
-        self.targets.insert(target.mmsi, target);
+        self.targets.insert(target.mmsi, Box::new(target));
         gone
     }
 
@@ -54,7 +59,7 @@ impl Table {
         let target = self.targets.remove(&mmsi)?;
         self.due.remove(&(target.due, mmsi));
         self.expendable.remove(&(target.rank, target.heard, mmsi));
-        Some(target)
+        Some(*target)
     }
 
     /// Changes a target and keeps its places; `None` when there is none of that identity.

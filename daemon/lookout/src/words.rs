@@ -1,32 +1,8 @@
-//! Where to look, and which rule of the road speaks of a meeting, in words.
+//! Which rule of the road speaks of a meeting, in words.
 
 use crate::encounter::{Encounter, Situation};
 use crate::kind::ship_type_word;
 use crate::target::Target;
-
-/// Within this of dead ahead or dead astern no side is named.
-const DEAD_DEG: f64 = 2.5;
-/// So far either side of 90° a target is on the beam.
-const BEAM_DEG: f64 = 10.0;
-
-/// Where to look for something at a relative bearing (port negative, (−180, 180]): "40 degrees on the port bow". Bows
-/// are counted from ahead, quarters from astern, to whole five degrees.
-pub fn where_to_look(relative_deg: f64) -> String {
-    let off = relative_deg.abs();
-    let side = if relative_deg < 0.0 { "port" } else { "starboard" };
-    let fives = |deg: f64| ((deg / 5.0).round() * 5.0).max(5.0);
-    if off <= DEAD_DEG {
-        "dead ahead".to_owned()
-    } else if off >= 180.0 - DEAD_DEG {
-        "dead astern".to_owned()
-    } else if (off - 90.0).abs() <= BEAM_DEG {
-        format!("on the {side} beam")
-    } else if off < 90.0 {
-        format!("{:.0} degrees on the {side} bow", fives(off))
-    } else {
-        format!("{:.0} degrees on the {side} quarter", fives(180.0 - off))
-    }
-}
 
 /// What drives own vessel, as declared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,7 +1,8 @@
 //! Who passes whom how, by triangles worked out by hand; where to look; how big ships are; what radar adds.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use lookout::{Dimensions, Kind, Lookout, Propulsion, Settings, TargetState, Visibility, where_to_look};
+use lookout::casualty::RelativeTo;
+use lookout::{Dimensions, Kind, Lookout, Propulsion, Settings, TargetState, Visibility};
 use sentence::ais::AisReport;
 use sentence::{Fix, Heading, RadarPlot, Report};
 use terms::{FeedId, Mmsi, Moment, Position};
@@ -55,7 +56,8 @@ fn a_ship_crosses_ahead_from_starboard() {
     assert_eq!((t.situation, t.passing), (Some("crossing from starboard"), Some("ahead")));
     assert!((t.crosses_bow_nm.unwrap() - 1.0).abs() < 0.01, "{t:?}");
     assert!((t.crosses_bow_s.unwrap() - 600.0).abs() < 2.0, "{t:?}");
-    assert_eq!(t.look.as_deref(), Some("45 degrees on the starboard bow"));
+    let (relative, to) = (t.relative_bearing_deg.unwrap(), t.relative_to.unwrap());
+    assert!((relative - 45.0).abs() < 0.1 && to == RelativeTo::Heading, "{relative} {to:?}");
 }
 
 #[test]
@@ -108,31 +110,18 @@ fn hulls_count_where_their_length_is_known() {
 }
 
 #[test]
-fn where_to_look_in_words() {
-    for (deg, words) in [
-        (0.0, "dead ahead"),
-        (-40.0, "40 degrees on the port bow"),
-        (12.0, "10 degrees on the starboard bow"),
-        (-92.0, "on the port beam"),
-        (140.0, "40 degrees on the starboard quarter"),
-        (180.0, "dead astern"),
-    ] {
-        assert_eq!(where_to_look(deg), words);
-    }
-}
-
-#[test]
 fn without_heading_the_course_serves_and_without_both_nothing_is_said() {
     let fix =
         |cog_deg| Report::Fix(Fix { position: Some(start()), sog_kn: Some(6.0), cog_deg, ..Fix::default() });
     let mut lookout = Lookout::new(Settings::default());
     lookout.hear(at(0.0), BUS, &fix(Some(0.0)));
     let t = seen(&mut lookout, ship(-1.0, 1.0, 90.0, 5.0));
-    assert_eq!(t.look.as_deref(), Some("45 degrees on the port bow, by own course"));
+    let (relative, to) = (t.relative_bearing_deg.unwrap(), t.relative_to.unwrap());
+    assert!((relative + 45.0).abs() < 0.1 && to == RelativeTo::Cog, "{relative} {to:?}");
     let mut lookout = Lookout::new(Settings::default());
     lookout.hear(at(0.0), BUS, &fix(None));
     let t = seen(&mut lookout, ship(-1.0, 1.0, 90.0, 5.0));
-    assert_eq!((t.look, t.cpa_nm, t.rule), (None, None, None));
+    assert_eq!((t.relative_to, t.cpa_nm, t.rule), (None, None, None));
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! When which order is to be judged again by time alone.
 
-use std::collections::{BTreeMap, BTreeSet};
+use rustc_hash::FxHashMap;
+use std::collections::BTreeSet;
 use terms::{Moment, Subject};
 
 /// An order by its place, and one of its subjects; none for what all of them share.
@@ -9,7 +10,7 @@ pub type Key = (u32, Option<Subject>);
 /// At most one moment for each key.
 #[derive(Debug, Default)]
 pub struct Timers {
-    by_key: BTreeMap<Key, Moment>,
+    by_key: FxHashMap<Key, Moment>,
     by_time: BTreeSet<(Moment, Key)>,
 }
 

@@ -11,6 +11,7 @@ use crate::condition::{Measure, Test, Truth};
 use crate::judge::{Sight, TestState};
 use crate::life::{Alerts, Raise};
 use crate::order::Order;
+use rustc_hash::FxHashMap;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
@@ -45,7 +46,8 @@ enum Phase {
 #[derive(Debug, Clone)]
 struct Entry {
     since: Moment,
-    tests: Vec<TestState>,
+    /// States of the tests; none where no test of the order has anything to remember.
+    tests: Box<[TestState]>,
     phase: Phase,
     alert: Option<AlertId>,
     unknown_since: Option<Moment>,
@@ -77,7 +79,8 @@ pub struct Watched {
     shared: Vec<TestState>,
     shared_truth: Vec<Truth>,
     shared_due: Option<Moment>,
-    entries: BTreeMap<Subject, Entry>,
+    /// In no order: whoever goes through them sorts their subjects first.
+    entries: FxHashMap<Subject, Entry>,
     /// Since when which subjects cannot be judged.
     unknown: BTreeSet<(Moment, Subject)>,
     /// Those that have an alert of their own.
@@ -97,8 +100,8 @@ pub struct Watched {
     told_unjudged: bool,
     /// The same of the crowd's.
     told_crowd: bool,
-    /// Truths of the tests while a subject is judged.
-    truths: Vec<Truth>,
+    /// Truths of the tests while a subject is judged, as far as they have been asked for.
+    truths: Vec<Option<Truth>>,
 }
 
 /// What an order needs besides its own state.
@@ -124,7 +127,7 @@ impl Watched {
             shared: vec![TestState::default(); n],
             shared_truth: vec![Truth::Unknown; n],
             shared_due: None,
-            entries: BTreeMap::new(),
+            entries: FxHashMap::default(),
             unknown: BTreeSet::new(),
             told: BTreeSet::new(),
             crowd: BTreeSet::new(),
@@ -158,7 +161,7 @@ impl Watched {
 
     /// What to keep across a restart.
     pub fn keep(&self) -> KeptOrder {
-        let own = self.entries.get(&Subject::OwnVessel).map_or(&self.shared, |e| &e.tests);
+        let own = self.entries.get(&Subject::OwnVessel).map_or(self.shared.as_slice(), |e| &e.tests);
         let windows = own.iter().enumerate().filter_map(|(i, s)| Some((i, s.window.clone()?))).collect();
         KeptOrder {
             name: self.order.name.clone(),
@@ -233,7 +236,7 @@ impl Watched {
     /// Something about own vessel changed, or fell due, that all subjects share.
     pub fn judge_shared_again(&mut self, desk: &mut Desk<'_>) {
         if self.judge_shared(&desk.sight) {
-            for subject in self.entries.keys().copied().collect::<Vec<_>>() {
+            for subject in self.subjects() {
                 self.judge(subject, desk);
             }
         }
@@ -246,6 +249,13 @@ impl Watched {
         self.settle(desk);
     }
 
+    /// Those it remembers, in order.
+    fn subjects(&self) -> Vec<Subject> {
+        let mut all: Vec<Subject> = self.entries.keys().copied().collect();
+        all.sort_unstable();
+        all
+    }
+
     fn judge(&mut self, subject: Subject, desk: &mut Desk<'_>) {
         let at = desk.sight.at;
         if !self.entries.contains_key(&subject) {
@@ -254,9 +264,11 @@ impl Watched {
                 return;
             }
             // For an order about own vessel the shared states are those of its one subject.
+            let remembers = self.order.tests.iter().any(|t| t.window().is_some());
             let tests = match self.order.each {
                 Whose::Own => self.shared.clone(),
-                _ => vec![TestState::default(); self.order.tests.len()],
+                _ if remembers => vec![TestState::default(); self.order.tests.len()],
+                _ => Vec::new(),
             };
             let alert = desk.alerts.adopt(&Source::Order(self.order.name.clone()), subject);
             let phase = if alert.is_some() { Phase::On } else { Phase::Quiet };
@@ -267,7 +279,7 @@ impl Watched {
                 subject,
                 Entry {
                     since: at,
-                    tests,
+                    tests: tests.into(),
                     phase,
                     alert,
                     unknown_since: None,
@@ -275,28 +287,44 @@ impl Watched {
                 },
             );
         }
-        self.truths.clone_from(&self.shared_truth);
-        let mut due = None;
         let own = self.order.each == Whose::Own;
-        let since_order = self.since;
         let Some(entry) = self.entries.get_mut(&subject) else { return };
-        for (i, test) in self.order.tests.iter().enumerate() {
+        let since = if own { self.since } else { entry.since };
+        let (order, shared, sight) = (&self.order, &self.shared_truth, desk.sight);
+        let (phase, remembers) = (entry.phase, !entry.tests.is_empty());
+        let mut due = None;
+        self.truths.clear();
+        self.truths.resize(order.tests.len(), None);
+        // A test is judged when it is asked for: what can no longer decide has nothing to wait for either. Only a test with
+        // a window must see every value.
+        let mut truth_of = |i: usize| {
+            let (Some(test), Some(known)) = (order.tests.get(i), self.truths.get_mut(i)) else {
+                return Truth::Unknown;
+            };
             if !own && test.measure.whose() == Whose::Own {
-                continue;
+                return shared.get(i).copied().unwrap_or_default();
             }
-            let since = if own { since_order } else { entry.since };
-            let v = desk.sight.judge(test, subject, since, &mut entry.tests[i]);
-            self.truths[i] = v.truth;
-            due = sooner(due, v.due);
-        }
-        let begins = self.order.when.judge(&self.truths);
-        let ends = match &self.order.until {
-            Some(u) => u.judge(&self.truths),
-            None => opposite(begins),
+            *known.get_or_insert_with(|| {
+                let mut nothing = TestState::default();
+                let v = sight.judge(test, subject, since, entry.tests.get_mut(i).unwrap_or(&mut nothing));
+                due = sooner(due, v.due);
+                v.truth
+            })
         };
-        let worse = self.order.worse.as_ref().map(|w| w.judge(&self.truths));
-        let called =
-            self.entries.get(&subject).is_some_and(|e| matches!(e.phase, Phase::On | Phase::Falling(_)));
+        if remembers {
+            for (i, _) in order.tests.iter().enumerate().filter(|(_, t)| t.window().is_some()) {
+                truth_of(i);
+            }
+        }
+        let begins = order.when.judge(&mut truth_of);
+        let called = matches!(phase, Phase::On | Phase::Falling(_));
+        // Neither the end nor worse is asked for of what has not begun.
+        let told = called || begins == Truth::True;
+        let ends = match &order.until {
+            Some(until) if told => until.judge(&mut truth_of),
+            _ => opposite(begins),
+        };
+        let worse = order.worse.as_ref().filter(|_| told).map(|w| w.judge(&mut truth_of));
         let step_due = self.step(subject, begins, ends, desk);
         let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, desk));
         let step_due = sooner(step_due, worse_due);
@@ -504,12 +532,14 @@ impl Watched {
 
     /// The order no longer applies, or is taken down.
     pub fn stop(&mut self, at: Moment, alerts: &mut Alerts, timers: &mut Timers, taken_down: bool) {
-        for (subject, e) in std::mem::take(&mut self.entries) {
+        for subject in self.subjects() {
             timers.set((self.place, Some(subject)), None);
-            if let (Some(id), false) = (e.alert, taken_down) {
+            let alert = self.entries.get(&subject).and_then(|e| e.alert);
+            if let (Some(id), false) = (alert, taken_down) {
                 alerts.rectify(at, id);
             }
         }
+        self.entries.clear();
         timers.set((self.place, None), None);
         self.unknown.clear();
         self.told.clear();

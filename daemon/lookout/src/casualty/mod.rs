@@ -27,6 +27,7 @@ pub(crate) use beacon::is_test;
 pub use case::{CrewMember, ElapsedIs, Identity, Kind, Mark, Source, StandDown, Why};
 pub use fixes::{BeaconFix, Doubt};
 pub use news::{CasualtyNews, News};
+pub(crate) use own::ahead;
 pub use own::{Known, OwnContext, RelativeTo, SetDrift, WindFrom};
 pub use snapshot::{Gap, Snapshot};
 pub use spoken::{out_of_hearing, spoken, who};

@@ -110,15 +110,25 @@ impl OwnContext {
         Some(SetDrift { set_deg: normal_deg(cog), drift_kn: sog })
     }
 
-    /// What a relative bearing is measured from: the heading, else the course while she moves.
+    /// What a relative bearing is measured from.
     pub fn ahead(&self, at: Moment) -> Option<(f64, RelativeTo)> {
-        let fresh = |k: &Known<f64>| at.since(k.at) <= DIRECTION_BELIEVED && k.value.is_finite();
-        if let Some(h) = self.heading_deg.filter(fresh) {
-            return Some((h.value, RelativeTo::Heading));
-        }
-        let moving = self.sog_kn.is_none_or(|s| s.value >= LEAST_SOG_FOR_COURSE_KN);
-        self.cog_deg.filter(fresh).filter(|_| moving).map(|c| (c.value, RelativeTo::Cog))
+        ahead(at, self.heading_deg, self.sog_kn, self.cog_deg)
     }
+}
+
+/// What a relative bearing is measured from: the heading, else the course while she moves.
+pub(crate) fn ahead(
+    at: Moment,
+    heading_deg: Option<Known<f64>>,
+    sog_kn: Option<Known<f64>>,
+    cog_deg: Option<Known<f64>>,
+) -> Option<(f64, RelativeTo)> {
+    let fresh = |k: &Known<f64>| at.since(k.at) <= DIRECTION_BELIEVED && k.value.is_finite();
+    if let Some(h) = heading_deg.filter(fresh) {
+        return Some((h.value, RelativeTo::Heading));
+    }
+    let moving = sog_kn.is_none_or(|s| s.value >= LEAST_SOG_FOR_COURSE_KN);
+    cog_deg.filter(fresh).filter(|_| moving).map(|c| (c.value, RelativeTo::Cog))
 }
 
 /// What a relative bearing is measured from.

@@ -19,7 +19,6 @@ use doubt::Doubts;
 use review::Watched;
 use sentence::ais::{AisReport, PositionSource};
 use sentence::{Depth, Fix, FixQuality, Heading, Report, Transducer, Wind, WindReference};
-use std::collections::BTreeMap;
 use std::time::Duration;
 use terms::{Dimension, Mmsi, Moment, Position, Quantity, Reading, Subject, Utc, Value, normal_deg};
 use transducer::{Transducers, quantity_of};
@@ -128,7 +127,8 @@ impl<'a> Hearing<'a> {
 pub(crate) struct OwnVessel {
     position: Channel<Position>,
     track: Option<Track>,
-    numbers: BTreeMap<Quantity, Channel<f64>>,
+    /// By the place of their quantity among all.
+    numbers: Vec<Option<Channel<f64>>>,
     variation: Variation,
     transducers: Transducers,
     watched: Watched,
@@ -141,7 +141,7 @@ impl OwnVessel {
         Self {
             position: Channel::new(SILENCE),
             track: None,
-            numbers: BTreeMap::new(),
+            numbers: vec![None; Quantity::ALL.len()],
             variation: Variation::default(),
             transducers: Transducers::default(),
             watched: Watched::default(),
@@ -292,7 +292,7 @@ impl OwnVessel {
         let quality = quality + u8::from(heading.true_deg.is_none());
         if let Some(deg) = heading.true_deg.or_else(corrected) {
             self.number(h, Quantity::Heading, Some(deg), quality);
-            let used = self.numbers.get(&Quantity::Heading).and_then(Channel::current);
+            let used = self.last(Quantity::Heading);
             if let Some(used) = used.filter(|u| u.at == h.at) {
                 self.watched.hear_heading(h.at, used.value);
             }
@@ -377,7 +377,8 @@ impl OwnVessel {
     fn number(&mut self, h: &mut Hearing<'_>, q: Quantity, value: Option<f64>, quality: u8) -> bool {
         let Some(value) = value.filter(|&v| is_possible(q, v)) else { return false };
         let silence = if is_slow(q) { SLOW_SILENCE } else { SILENCE };
-        let channel = self.numbers.entry(q).or_insert_with(|| Channel::new(silence));
+        let Some(channel) = self.numbers.get_mut(q as usize) else { return false };
+        let channel = channel.get_or_insert_with(|| Channel::new(silence));
         let verdict = channel.hear(h.at, h.source, value, quality, h.settings);
         h.judged(q, verdict);
         verdict != Verdict::Aside
@@ -385,12 +386,17 @@ impl OwnVessel {
 
     /// What the source in use last said, whatever its age.
     fn last(&self, q: Quantity) -> Option<&Heard<f64>> {
-        self.numbers.get(&q)?.current()
+        self.numbers.get(q as usize)?.as_ref()?.current()
+    }
+
+    /// A number that is still believed, as it was heard.
+    pub fn believed(&self, at: Moment, q: Quantity) -> Option<&Heard<f64>> {
+        self.last(q).filter(|h| at.since(h.at) <= believed(q))
     }
 
     /// A number that is still believed.
     pub fn value(&self, at: Moment, q: Quantity) -> Option<f64> {
-        self.last(q).filter(|h| at.since(h.at) <= believed(q)).map(|h| h.value)
+        self.believed(at, q).map(|h| h.value)
     }
 
     /// A number heard just now, as it were.
@@ -460,7 +466,7 @@ impl OwnVessel {
 
     /// Ends of belief in the values now held.
     fn ends(&self) -> impl Iterator<Item = (Quantity, Moment)> + '_ {
-        let numbers = self.numbers.iter().filter_map(|(&q, c)| Some((q, c.current()?.at)));
+        let numbers = Quantity::ALL.iter().filter_map(|&q| Some((q, self.last(q)?.at)));
         let fix = self.position.current().map(|h| (Quantity::Fix, h.at));
         // A millisecond later, so that it is past.
         numbers.chain(fix).map(|(q, heard)| (q, heard + believed(q) + Duration::from_millis(1)))

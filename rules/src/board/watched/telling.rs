@@ -15,12 +15,12 @@ impl Watched {
         let Some(patience) = self.order.patience else { return };
         let at = desk.sight.at;
         // Most of the time there is nothing to tell and nothing told.
-        if self.unknown.is_empty() && !self.told_unjudged {
+        let worn_out = self.unknown.first().is_some_and(|(since, _)| at >= *since + patience);
+        if !worn_out && !self.told_unjudged {
             return;
         }
         let source = Source::Unjudged(self.order.name.clone());
         let standing = desk.alerts.find(&source, Subject::Lookout);
-        let worn_out = self.unknown.first().is_some_and(|(since, _)| at >= *since + patience);
         match (worn_out, standing) {
             (true, None) => {
                 let text = self.unjudged_text(patience, &desk.sight);
@@ -47,7 +47,7 @@ impl Watched {
             text = format!("{text}, for {}{rest}", names.join(", "));
         }
         let subject = lost.first().copied().unwrap_or(Subject::OwnVessel);
-        let states = self.entries.get(&subject).map(|e| e.tests.as_slice()).unwrap_or_default();
+        let states = self.entries.get(&subject).map(|e| &*e.tests).unwrap_or_default();
         let mut missing: Vec<String> = Vec::new();
         for (i, t) in self.order.tests.iter().enumerate() {
             let name = t.measure.to_string();
