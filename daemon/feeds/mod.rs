@@ -10,7 +10,7 @@ pub use intake::{FeedStatus, Line, Lines};
 use intake::{Intake, Urgency};
 pub(crate) use net::connect;
 pub use source::Opened;
-pub(crate) use source::serial;
+pub(crate) use source::{open_serial, serial};
 
 use crate::clock::Clock;
 use crate::config::{Feed, Source};

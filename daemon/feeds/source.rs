@@ -35,7 +35,7 @@ impl Opened {
     /// What the system says, with the place it is about.
     pub async fn open(source: &Source) -> io::Result<Self> {
         Ok(match source {
-            Source::Serial { path, baud } => Self::Stream(Box::new(serial(path, *baud)?)),
+            Source::Serial { path, baud } => Self::Stream(Box::new(open_serial(path.clone(), *baud).await?)),
             Source::Tcp(address) => Self::Connection(net::connect(address).await?),
             Source::Udp { bind, group, interface } => Self::Datagrams(net::bind(*bind, *group, *interface)?),
             Source::File(path) => Self::Stream(Box::new(Followed::open(path).await?)),
@@ -85,6 +85,11 @@ pub(crate) fn serial(path: &Path, baud: u32) -> io::Result<SerialStream> {
         };
         io::Error::new(kind, format!("{}: {why}", path.display()))
     })
+}
+
+/// Opens a serial line where it holds nobody up: a broken adapter may keep whoever opens it waiting.
+pub(crate) async fn open_serial(path: PathBuf, baud: u32) -> io::Result<SerialStream> {
+    tokio::task::spawn_blocking(move || serial(&path, baud)).await.map_err(io::Error::other)?
 }
 
 /// A file read from its start and then followed as it grows; begun anew when it is cut short or replaced.

@@ -263,7 +263,9 @@ enum Wire {
 impl Wire {
     async fn open(outlet: &Outlet) -> io::Result<Self> {
         Ok(match outlet {
-            Outlet::Serial { path, baud } => Self::Stream(Box::new(feeds::serial(path, *baud)?)),
+            Outlet::Serial { path, baud } => {
+                Self::Stream(Box::new(feeds::open_serial(path.clone(), *baud).await?))
+            }
             Outlet::Tcp(address) => Self::Stream(Box::new(feeds::connect(address).await?)),
             Outlet::Udp(address) => {
                 let to = tokio::net::lookup_host(address)
