@@ -1,5 +1,5 @@
 //! The service manager's side of the daemon: what systemd is told over its datagram socket (sd_notify(3)), and lines for
-//! its journal that say their level (sd-daemon(3)).
+//! its journal.
 
 use crate::clock::Clock;
 use crate::sparing::Sparing;
@@ -9,8 +9,10 @@ use std::os::unix::fs::MetadataExt;
 use std::os::unix::net::{SocketAddr, UnixDatagram};
 use std::time::Duration;
 use terms::Moment;
-use tracing::{Level, Metadata};
-use tracing_subscriber::fmt::MakeWriter;
+use tracing::Level;
+use tracing_subscriber::filter::LevelFilter;
+use tracing_subscriber::layer::SubscriberExt;
+use tracing_subscriber::util::SubscriberInitExt;
 
 /// The service manager, where one has started the daemon and wants to be told; else nobody.
 #[derive(Debug, Default)]
@@ -89,25 +91,26 @@ fn connect(place: &str) -> io::Result<(UnixDatagram, SocketAddr)> {
     Ok((socket, address))
 }
 
-/// Starts the diagnostics on standard error: for people with time and level in words, for the journal with its level in
-/// front, since the journal knows the time.
+/// Starts the diagnostics: for people on standard error, with time and level in words; for the journal, where standard
+/// error goes to it, over its own socket, each value in a field of its own.
 pub fn diagnostics() {
-    let all = tracing_subscriber::fmt().with_max_level(Level::INFO).with_ansi(false);
-    if to_journal() {
-        all.without_time().with_level(false).with_target(false).with_writer(Sparing::new(Journal)).init();
+    if to_journal()
+        && let Ok(journal) = tracing_journald::layer()
+    {
+        let journal = journal.with_field_prefix(Some("MIDDLEWATCH".to_owned()));
+        tracing_subscriber::registry().with(LevelFilter::INFO).with(Sparing::new(journal)).init();
     } else {
+        let all = tracing_subscriber::fmt().with_max_level(Level::INFO).with_ansi(false);
         all.with_writer(Sparing::new(io::stderr)).init();
     }
 }
 
-/// Says on standard error why the daemon cannot stand its watch.
+/// Says on standard error why the daemon cannot stand its watch; to the journal as an error (sd-daemon(3)).
 pub fn complain(why: &str) {
+    let level = if to_journal() { "<3>" } else { "" };
+    let lines: String = why.lines().map(|line| format!("{level}{line}\n")).collect();
     // Where standard error is gone there is nobody left to tell.
-    let _ = if to_journal() {
-        Line { level: Level::ERROR }.write_all(format!("{why}\n").as_bytes())
-    } else {
-        io::stderr().write_all(format!("{why}\n").as_bytes())
-    };
+    let _ = io::stderr().lock().write_all(lines.as_bytes());
 }
 
 /// Whether standard error goes to the journal: JOURNAL_STREAM names its device and inode (systemd.exec(5)). A program
@@ -115,44 +118,4 @@ pub fn complain(why: &str) {
 fn to_journal() -> bool {
     let Ok(stream) = std::env::var("JOURNAL_STREAM") else { return false };
     std::fs::metadata("/proc/self/fd/2").is_ok_and(|m| stream == format!("{}:{}", m.dev(), m.ino()))
-}
-
-/// Makes a writer for each record.
-struct Journal;
-
-impl<'a> MakeWriter<'a> for Journal {
-    type Writer = Line;
-
-    fn make_writer(&'a self) -> Line {
-        Line { level: Level::INFO }
-    }
-
-    fn make_writer_for(&'a self, record: &Metadata<'_>) -> Line {
-        Line { level: *record.level() }
-    }
-}
-
-/// One record on standard error, each line of it with its level.
-struct Line {
-    level: Level,
-}
-
-impl Write for Line {
-    fn write(&mut self, record: &[u8]) -> io::Result<usize> {
-        // The levels of syslog.
-        let level: &[u8] = match self.level {
-            Level::ERROR => b"<3>",
-            Level::WARN => b"<4>",
-            Level::INFO => b"<6>",
-            _ => b"<7>",
-        };
-        let lines: Vec<u8> =
-            record.split_inclusive(|&b| b == b'\n').flat_map(|line| [level, line].concat()).collect();
-        io::stderr().lock().write_all(&lines)?;
-        Ok(record.len())
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        io::stderr().flush()
-    }
 }

@@ -7,9 +7,11 @@ use std::io::Write;
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 use terms::Moment;
-use tracing::Metadata;
+use tracing::{Event, Metadata, Subscriber};
+use tracing_subscriber::Layer;
 use tracing_subscriber::fmt::MakeWriter;
 use tracing_subscriber::fmt::writer::OptionalWriter;
+use tracing_subscriber::layer::Context;
 
 /// Lines of one kind in a minute.
 const A_MINUTE: u32 = 20;
@@ -23,7 +25,7 @@ struct Tally {
     left_out: u64,
 }
 
-/// Writers that write no more than so many lines of a kind. There are as many kinds as places in the code.
+/// Writers, or a layer, that write no more than so many lines of a kind. There are as many kinds as places in the code.
 pub struct Sparing<M> {
     to: M,
     now: fn() -> Moment,
@@ -31,7 +33,7 @@ pub struct Sparing<M> {
 }
 
 impl<M> Sparing<M> {
-    /// Writers to `to`.
+    /// Spares `to`.
     pub fn new(to: M) -> Self {
         Self { to, now: || Clock.now(), kinds: Mutex::default() }
     }
@@ -77,6 +79,18 @@ impl<'a, M: MakeWriter<'a>> MakeWriter<'a> for Sparing<M> {
                 }
                 OptionalWriter::some(self.to.make_writer_for(line))
             }
+        }
+    }
+}
+
+impl<S: Subscriber, L: Layer<S>> Layer<S> for Sparing<L> {
+    fn on_event(&self, event: &Event<'_>, context: Context<'_, S>) {
+        if let Ok(left_out) = self.admit(event.metadata().name()) {
+            if left_out > 0 {
+                // Standard error goes to the journal, too; its level in front (sd-daemon(3)).
+                let _ = writeln!(std::io::stderr(), "<4>{left_out} lines like the next one were left out");
+            }
+            self.to.on_event(event, context);
         }
     }
 }
