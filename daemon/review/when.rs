@@ -30,7 +30,7 @@ impl When {
     pub fn hm(&self) -> String {
         match self.utc.and_then(Utc::civil) {
             Some(t) => t.format("%H:%M").to_string(),
-            None => format!("start+{}", hours(self.steady.as_s())),
+            None => format!("start+{}", to_the_minute(self.steady.as_s())),
         }
     }
 
@@ -86,9 +86,15 @@ impl fmt::Display for When {
 }
 
 /// A duration as hours and minutes.
-pub(super) fn hours(s: f64) -> String {
+fn to_the_minute(s: f64) -> String {
     let minutes = (s.max(0.0) / 60.0).round() as i64;
     format!("{} h {:02} min", minutes / 60, minutes % 60)
+}
+
+/// A duration as hours and minutes, or days and hours.
+pub(super) fn hours(s: f64) -> String {
+    let whole = (s / 3600.0).round() as i64;
+    if whole < 48 { to_the_minute(s) } else { format!("{} d {} h", whole / 24, whole % 24) }
 }
 
 /// A duration as people say it: seconds under two minutes, minutes under two hours.

@@ -158,6 +158,20 @@ impl Browser {
         std::fs::write(Path::new(&folder).join(format!("{name}.png")), bytes).unwrap();
     }
 
+    /// The page as A4 paper would have it, as PDF; kept in the folder that MIDDLEWATCH_PICTURES names, if it does.
+    pub fn paper(&self, name: &str) -> Vec<u8> {
+        use base64::Engine as _;
+        let params = json!({"paperWidth": 8.27, "paperHeight": 11.69, "printBackground": false, "preferCSSPageSize": true});
+        let printed =
+            self.ask("POST", "/goog/cdp/execute", Some(&json!({"cmd": "Page.printToPDF", "params": params})));
+        let bytes =
+            base64::engine::general_purpose::STANDARD.decode(printed["data"].as_str().unwrap()).unwrap();
+        if let Some(folder) = std::env::var_os("MIDDLEWATCH_PICTURES") {
+            std::fs::write(Path::new(&folder).join(format!("{name}.pdf")), &bytes).unwrap();
+        }
+        bytes
+    }
+
     /// Asks again and again until there is an answer.
     ///
     /// # Panics
@@ -179,7 +193,9 @@ impl Drop for Browser {
         if !self.session.is_empty() && !std::thread::panicking() {
             self.ask("DELETE", "", None);
         }
-        let _ = self.driver.kill();
+        // Asked to end, it takes its browser with it; killed, it leaves it behind.
+        let pid = nix::unistd::Pid::from_raw(i32::try_from(self.driver.id()).unwrap());
+        let _ = nix::sys::signal::kill(pid, nix::sys::signal::Signal::SIGTERM);
         let _ = self.driver.wait();
     }
 }

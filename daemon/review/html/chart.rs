@@ -60,7 +60,8 @@ impl Labels {
     }
 
     fn put(&mut self, p: &Projection, class: &str, (x, y): (f64, f64), text: &str) {
-        let wide = text.chars().count() as f64 * 6.6;
+        // A capital or two are wider than most.
+        let wide = text.chars().count() as f64 * 6.6 + 8.0;
         for (dx, dy, anchor) in
             [(12.0, 4.0, "start"), (-12.0, 4.0, "end"), (0.0, -13.0, "middle"), (0.0, 21.0, "middle")]
         {

@@ -2,6 +2,7 @@
 
 use super::axis::ShipTime;
 use super::svg::{Svg, esc};
+use super::tables::table;
 use crate::review::practice::Drilled;
 use crate::review::{Night, When};
 use crate::words::exact;
@@ -32,7 +33,7 @@ pub(super) fn draw(night: &Night, ship: ShipTime) -> String {
     let lines: String = night.practice_lines().iter().map(|l| format!("<li>{}</li>", esc(l))).collect();
     // Fetching somebody and answering an alarm are not compared.
     let fetched: Vec<Drilled> = night.drills.iter().filter(|d| d.fetches).cloned().collect();
-    format!("<ul>{lines}</ul>{}{}", curve(&fetched, ship), table(&night.drills, ship))
+    format!("<ul>{lines}</ul>{}{}", curve(&fetched, ship), list(&night.drills, ship))
 }
 
 fn day(at: &When, ship: ShipTime) -> String {
@@ -96,34 +97,36 @@ fn curve(drills: &[Drilled], ship: ShipTime) -> String {
     svg.finish()
 }
 
-fn table(drills: &[Drilled], ship: ShipTime) -> String {
-    let mut out = "<table><thead><tr><th>day</th><th>exercise</th><th>on watch</th><th>acknowledged</th>\
-                   <th>spotter told</th><th>speed off</th><th>turned</th><th>greatest</th><th>closest</th>\
-                   <th>alongside</th><th>ended</th></tr></thead><tbody>"
-        .to_owned();
-    for d in drills.iter().rev() {
-        let time = |s: Option<f64>| s.map_or("–".to_owned(), exact);
-        let metres =
-            |nm: Option<f64>| nm.map_or("–".to_owned(), |nm| format!("{:.0} m", nm * METRES_PER_NM));
-        let cells = [
+/// Minutes and seconds since the alarm, as a stop watch shows them.
+fn clock(s: Option<f64>) -> String {
+    s.map_or_else(|| "–".to_owned(), |s| format!("{}:{:02}", s.round() as u64 / 60, s.round() as u64 % 60))
+}
+
+fn list(drills: &[Drilled], ship: ShipTime) -> String {
+    let metres = |nm: Option<f64>| nm.map_or("–".to_owned(), |nm| format!("{:.0} m", nm * METRES_PER_NM));
+    let rows = drills.iter().rev().map(|d| {
+        vec![
             day(&d.at, ship),
-            d.title.clone(),
-            d.who.clone().unwrap_or_default(),
-            time(d.acknowledged_s),
-            time(d.spotter_told_s),
-            time(d.speed_off_s),
-            time(d.turned_s),
+            format!("{}<br><small>{}</small>", esc(&d.title), esc(d.who.as_deref().unwrap_or(""))),
+            clock(d.acknowledged_s),
+            clock(d.spotter_told_s),
+            clock(d.speed_off_s),
+            clock(d.turned_s),
+            clock(d.alongside_s),
             metres(d.greatest_nm),
-            metres(d.closest_nm),
-            time(d.alongside_s),
-            d.ended.clone(),
-        ];
-        let cells: String = cells
-            .iter()
-            .enumerate()
-            .map(|(n, c)| format!("<td{}>{}</td>", if n == 1 { "" } else { " class=\"t\"" }, esc(c)))
-            .collect();
-        out += &format!("<tr>{cells}</tr>");
-    }
-    out + "</tbody></table>"
+            esc(&d.ended),
+        ]
+    });
+    let heads = [
+        "day",
+        "exercise",
+        "answered",
+        "spotter told",
+        "speed off",
+        "turned",
+        "alongside",
+        "farthest",
+        "ended",
+    ];
+    table("Drills, the newest first; times since the alarm in minutes and seconds", &heads, rows)
 }

@@ -37,9 +37,12 @@ pub(super) fn table(caption: &str, heads: &[&str], rows: impl Iterator<Item = Ve
     out
 }
 
-/// UTC, and small behind it the ship's time.
+/// UTC, and small behind it the ship's time; where UTC is not known neither is that.
 pub(super) fn time(at: &When, ship: ShipTime, with_date: bool) -> String {
     let utc = if with_date { at.day_hm() } else { at.hms() };
+    if at.utc.is_none() {
+        return format!("<span class=\"t\">{}</span>", esc(&utc));
+    }
     format!("<span class=\"t\">{} <small>{}</small></span>", esc(&utc), esc(&ship.of(at).hm()))
 }
 

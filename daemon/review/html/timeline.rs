@@ -14,6 +14,8 @@ const RIGHT: f64 = 990.0;
 /// Bars of a priority lie in so many lanes at most; what finds none lies over the last.
 const LANES: usize = 8;
 const LANE: f64 = 15.0;
+/// Room for the name of an alert beside its bar.
+const NAME: f64 = 27.0;
 
 /// The axis that time line and plots share.
 pub(super) fn axis(night: &Night) -> Axis {
@@ -46,7 +48,11 @@ pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> String {
     let mut y = 70.0;
     for (priority, alerts) in &lanes {
         svg.text("row", LEFT - 8.0, y + 11.0, "end", &priority.to_string());
-        alerts.iter().for_each(|(lane, alert)| bar(&mut svg, axis, alert, y + *lane as f64 * LANE));
+        // Where the last bar and name of each lane end: in a crowded one the next has no room for its name.
+        let mut ends = [f64::NEG_INFINITY; LANES];
+        for (lane, alert) in alerts {
+            bar(&mut svg, axis, alert, y + *lane as f64 * LANE, &mut ends[*lane]);
+        }
         y += deep(alerts) * LANE + 10.0;
     }
     for b in &night.blind {
@@ -64,8 +70,10 @@ pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> String {
 /// Hours of UTC below, of ship's time above, and a thin line for each.
 fn clock_rows(svg: &mut Svg, axis: &Axis, ship: ShipTime, height: f64) {
     let zero = ShipTime { minutes: 0 };
-    svg.text("row", LEFT - 26.0, 15.0, "end", &format!("ship {}", ship.name()));
-    svg.text("row", LEFT - 26.0, height - 8.0, "end", "UTC");
+    // The first mark stands half before the axis, and is wider with its date.
+    let names = LEFT - if axis.needs_date() { 42.0 } else { 26.0 };
+    svg.text("row", names, 15.0, "end", &format!("ship {}", ship.name()));
+    svg.text("row", names, height - 8.0, "end", "UTC");
     let text = |at: &When| if axis.needs_date() { at.day_hm() } else { at.hm() };
     let most = if axis.needs_date() { 8 } else { 13 };
     for (x, at) in axis.marks(most, ship) {
@@ -137,7 +145,7 @@ fn pack<'a>(axis: &Axis, alerts: impl Iterator<Item = &'a Alert>) -> Vec<(usize,
     for alert in alerts {
         let (from, to) = (begins(axis, alert), ends_at(axis, alert));
         // Room for its number.
-        let to = to.max(from + 30.0);
+        let to = to.max(from + NAME + 6.0);
         let lane = ends.iter().position(|end| *end < from).unwrap_or(LANES - 1);
         ends[lane] = ends[lane].max(to + 4.0);
         packed.push((lane, alert));
@@ -153,7 +161,7 @@ fn ends_at(axis: &Axis, alert: &Alert) -> f64 {
     alert.over.or(alert.rectified).map_or(RIGHT, |t| axis.x(&t))
 }
 
-fn bar(svg: &mut Svg, axis: &Axis, alert: &Alert, y: f64) {
+fn bar(svg: &mut Svg, axis: &Axis, alert: &Alert, y: f64, taken: &mut f64) {
     let (from, to) = (begins(axis, alert), ends_at(axis, alert));
     let acknowledged = alert.acknowledged.map_or(to, |t| axis.x(&t)).clamp(from, to.max(from));
     let rectified = alert.rectified.map_or(to, |t| axis.x(&t)).clamp(from, to.max(from));
@@ -181,12 +189,19 @@ fn bar(svg: &mut Svg, axis: &Axis, alert: &Alert, y: f64) {
         svg.rect("open", rectified.max(acknowledged), y, to - rectified.max(acknowledged), 11.0);
     }
     let name = format!("{}{}", symbols::letter(alert.priority), alert.id);
-    if to - from > 120.0 {
-        svg.text("in", from + 4.0, y + 9.0, "start", &name);
+    let right = to.max(from + 2.0) + 3.0;
+    let wide = NAME + name.len() as f64;
+    let (class, x, anchor, begins, ends) = if to - from > 120.0 {
+        ("in", from + 4.0, "start", from, to)
+    } else if right > RIGHT - wide {
+        ("by", from - 3.0, "end", from - wide, right)
     } else {
-        let right = to.max(from + 2.0) + 3.0;
-        let (x, anchor) = if right > RIGHT - 24.0 { (from - 3.0, "end") } else { (right, "start") };
-        svg.text("by", x, y + 9.0, anchor, &name);
+        ("by", right, "start", from, right + wide)
+    };
+    let free = begins >= *taken;
+    if free {
+        svg.text(class, x, y + 9.0, anchor, &name);
     }
+    *taken = taken.max(if free { ends } else { right });
     svg.end();
 }

@@ -1,20 +1,15 @@
 //! The crew's drills in the review: those of all nights as a curve, and what they say for tonight.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-// Not every test file needs all of the desk.
-#[allow(dead_code)]
-mod desk;
-
-use desk::{Desk, EVENING, at, open};
+use crate::desk::{Desk, EVENING, at, open};
 use middlewatch::logbook::{Entry, EntryKind, Logbook, OwnRow};
 use middlewatch::review::{self, Span};
 use serde_json::json;
 use terms::{Position, Utc};
 
-const DAY: i64 = 86_400;
+pub const DAY: i64 = 86_400;
 
-fn drill(logbook: &Logbook, s: i64, turned_s: Option<f64>, title: &str) {
+/// A drill that went as these figures have it, with somebody whose name is hard to write.
+pub fn drill(logbook: &Logbook, s: i64, turned_s: Option<f64>, title: &str) {
     let drill = if title.starts_with("person") { "overboard" } else { "fix" };
     let figures = json!({
         "drill": drill, "title": title, "ended": "alongside", "acknowledged_s": 12.0, "spotter_told_s": 20.0,

@@ -1,22 +1,25 @@
 //! The review's page in a browser: no errors, nothing from elsewhere, text that can be read, nothing over anything else,
 //! at 360 px and on A4.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+use crate::aboard::Folder;
+use crate::browser::Browser;
+use crate::desk::{Desk, EVENING, at, open};
+use crate::long::write_days;
+use crate::page::a_bare_night;
+use crate::practice::{DAY, drill};
+use middlewatch::review::{self, Night, Span};
+use terms::Utc;
 
-mod aboard;
-mod browser;
-
-use aboard::{Folder, text, verb};
-use browser::Browser;
-use std::path::PathBuf;
-
-/// The page of the README's demo.
-fn page(folder: &Folder) -> PathBuf {
-    let (logbook, page) = (folder.demo_logbook(), folder.0.join("page.html"));
-    let out = verb(&["review", "--logbook", logbook.to_str().unwrap(), "--html", page.to_str().unwrap()]);
-    assert!(out.status.success(), "{}", text(&out.stderr));
-    page
+/// Two weeks at sea, with a drill every few days that goes better each time.
+fn weeks_with_drills(desk: &Desk) -> Night {
+    write_days(desk, 14);
+    let (logbook, _) = open(&desk.file(), "a", 14 * DAY);
+    for (day, turned_s) in [(1, 310.0), (6, 250.0), (11, 190.0)] {
+        drill(&logbook, day * DAY, Some(turned_s), "person overboard, beacon");
+    }
+    drill(&logbook, 12 * DAY, None, "fix lost");
+    logbook.close(at(14 * DAY)).blocking_recv().unwrap().unwrap();
+    review::read(desk.file(), Span { since: Some(Utc(EVENING)), until: None }).unwrap()
 }
 
 /// Contrast of each text against what lies behind it by WCAG 2.1 (1.4.3), where both colours are plain.
@@ -57,30 +60,46 @@ const OVERLAPS: &str = "
   const blocks = boxes(document.querySelectorAll('h1, h2, h3, p, li, dt, dd, caption, th, td, .lamp'));
   blocks.forEach(([e, r], i) => blocks.slice(i + 1).forEach(([f, q]) => {
     if (!e.contains(f) && !f.contains(e) && meet(r, q)) bad.push(e.tagName + ' ' + e.textContent.slice(0, 30) + ' / ' + f.tagName + ' ' + f.textContent.slice(0, 30)); }));
-  return bad;";
+  return bad.slice(0, 20);";
+
+/// What sticks out of the page to the right, where nothing around it scrolls.
+const TOO_WIDE: &str = "
+  const wide = document.documentElement.clientWidth + 1;
+  if (document.documentElement.scrollWidth <= wide) return [];
+  return [...document.querySelectorAll('body *')].filter((e) => !e.parentElement.closest('svg') && e.getBoundingClientRect().right > wide)
+    .map((e) => e.tagName + '#' + (e.closest('[id]') || {}).id + ' ' + e.textContent.trim().slice(0, 40)).slice(0, 8);";
 
 #[test]
 #[ignore = "needs chromium and chromedriver, which are no part of the build"]
-fn the_page_of_a_night_can_be_read_at_360_pixels_and_on_a4_by_day_and_by_night() {
-    let folder = Folder::new("page");
-    let page = page(&folder);
+fn pages_can_be_read_at_360_pixels_and_on_a4_by_day_and_by_night() {
+    let folder = Folder::new("looks");
     let browser = Browser::start(&folder.0.join("profile"));
     let none = serde_json::json!([]);
-    // A4 less its margins at 96 pixels an inch is 688 wide; a desk's screen; a phone.
-    for (name, width, height) in [("a4", 688, 1016), ("desk", 1280, 900), ("phone", 360, 740)] {
-        browser.screen(width, height);
-        browser.open(&format!("file://{}", page.display()));
-        for light in ["day", "red"] {
-            browser.run(&format!("document.getElementById('red').checked = {}", light == "red"));
-            assert_eq!(browser.run(CONTRAST), none, "{name} {light}: text that cannot be read");
-            browser.picture(&format!("review-{name}-{light}"));
+    let nights = [
+        ("demo", review::read(folder.demo_logbook(), Span::default()).unwrap()),
+        ("weeks", weeks_with_drills(&Desk::new("looks-weeks"))),
+        ("bare", a_bare_night(&Desk::new("looks-bare"))),
+    ];
+    for (night, page) in nights {
+        let page = folder.write(&format!("{night}.html"), &page.html(page.ship_time()));
+        // A4 less its margins at 96 pixels an inch is 688 wide; a desk's screen; a phone.
+        for (name, width, height) in [("a4", 688, 1016), ("desk", 1280, 900), ("phone", 360, 740)] {
+            browser.screen(width, height);
+            browser.open(&format!("file://{}", page.display()));
+            for light in ["day", "red"] {
+                browser.run(&format!("document.getElementById('red').checked = {}", light == "red"));
+                assert_eq!(browser.run(CONTRAST), none, "{night} {name} {light}: text that cannot be read");
+                browser.picture(&format!("review-{night}-{name}-{light}"));
+            }
+            assert_eq!(browser.run(TOO_WIDE), none, "{night} {name}: sticks out of {width} pixels");
+            assert_eq!(browser.run(OVERLAPS), none, "{night} {name}");
+            let elsewhere = browser.run("return performance.getEntriesByType('resource').map((r) => r.name)");
+            assert_eq!(elsewhere, none, "{night} {name}: nothing is fetched");
         }
-        assert_eq!(browser.run("return document.documentElement.scrollWidth"), width, "{name}: sticks out");
-        assert_eq!(browser.run(OVERLAPS), none, "{name}");
-        let elsewhere = browser.run("return performance.getEntriesByType('resource').map((r) => r.name)");
-        assert_eq!(elsewhere, none, "{name}: nothing is fetched");
+        let bare = browser.run("return [...document.querySelectorAll('svg[role=img]')].filter((s) => !s.querySelector('title').textContent || !s.querySelector('desc')).length");
+        assert_eq!(bare, 0, "{night}: each drawing is told in words");
+        let paper = browser.paper(&format!("review-{night}"));
+        assert!(paper.starts_with(b"%PDF"), "{night}: it prints");
     }
     assert_eq!(browser.complaints(), none, "the console");
-    let bare = browser.run("return [...document.querySelectorAll('svg[role=img]')].filter((s) => !s.querySelector('title').textContent || !s.querySelector('desc')).length");
-    assert_eq!(bare, 0, "each drawing is told in words");
 }

@@ -1,0 +1,103 @@
+//! The page of a night: whole in itself, and safe against what names from the air hold.
+
+use crate::desk::{self, Desk, at, open, record, settings};
+use crate::night::{SHIP, event, own_at, with_casualty, write_the_night};
+use middlewatch::logbook::{Entry, EntryKind, Logbook, LogbookSettings, OwnRow, Stamp};
+use middlewatch::review::{self, Span};
+use rules::Priority;
+
+const SLY: &str = "<script>x\u{202e}&\"'\u{7}";
+
+pub fn a_sly_night(desk: &Desk) -> review::Night {
+    let (logbook, _) = open(&desk.file(), "a", 0);
+    for s in (0..=7200).step_by(10) {
+        logbook.own(at(s), OwnRow { position: Some(own_at(s)), ..OwnRow::default() });
+        let mut t = desk::target(SHIP, 0.5 + (s - 3600).abs() as f64 / 3600.0);
+        (t.name, t.position) = (Some(SLY.into()), Some(own_at(s).at(90.0, 0.5)));
+        logbook.target(at(s), t);
+    }
+    logbook.entry(
+        at(60),
+        Entry { kind: EntryKind::Note, who: Some(SLY.to_owned()), text: SLY.to_owned(), figures: None },
+    );
+    let mut r = record(1, 1, Priority::Alarm, 100);
+    (r.alert.text, r.alert.order) = (SLY.to_owned(), SLY.to_owned());
+    (r.own.latitude_deg, r.own.longitude_deg) = (Some(50.0), Some(-6.5));
+    event(&logbook, 100, with_casualty(r, Some(own_at(100)), Some(0.1)));
+    logbook.close(at(7200)).blocking_recv().unwrap().unwrap();
+    review::read(desk.file(), Span::default()).unwrap()
+}
+
+#[test]
+fn the_page_needs_nothing_else_and_no_name_leaves_its_place() {
+    let desk = Desk::new("sly");
+    let night = a_sly_night(&desk);
+    let page = night.html(night.ship_time());
+    assert!(page.contains("&lt;script&gt;x&amp;&quot;&#39;"), "the name is there");
+    for (what, text) in [("page", &page), ("GPX", &night.gpx())] {
+        assert!(!text.contains("<script"), "{what}");
+        assert!(!text.contains('\u{202e}') && !text.contains('\u{7}'), "{what}");
+    }
+    for outward in ["http:", "https:", "src=", "@import", "url(h", "javascript"] {
+        assert!(!page.contains(outward), "{outward}");
+    }
+    assert_eq!(page.matches("is an aid").count(), 1, "the caution once");
+    // What is drawn is described, and tables have heads.
+    assert_eq!(page.matches("role=\"img\"").count(), page.matches("<desc ").count());
+    assert_eq!(page.matches("<table>").count(), page.matches("<caption>").count());
+    assert!(page.matches("scope=\"col\"").count() > 10);
+    // Whatever is opened is closed.
+    for tag in ["g", "svg", "table", "tr", "section", "article", "td", "th", "li", "ul", "p", "div"] {
+        let opened = page.matches(&format!("<{tag} ")).count() + page.matches(&format!("<{tag}>")).count();
+        assert_eq!(opened, page.matches(&format!("</{tag}>")).count(), "{tag}");
+    }
+}
+
+#[test]
+fn the_page_of_the_known_night() {
+    let desk = Desk::new("html");
+    write_the_night(&desk.file());
+    let night = review::read(desk.file(), Span::default()).unwrap();
+    let page = night.html(review::ShipTime::parse("+2").unwrap());
+    for part in [
+        "03:00:00 <small>05:00</small>",
+        "TORDIS 02:00 0.4 nm",
+        "MOB 03:00 Ines",
+        "the lookout was cut off",
+        "34 at 04:00",
+        "4.2 at 01:00",
+        "stood down",
+        "recovered",
+        "UTC+2",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
+    if let Ok(path) = std::env::var("MIDDLEWATCH_TEST_PAGE") {
+        std::fs::write(path, page).unwrap();
+    }
+}
+
+/// One alert, and nothing else known.
+pub fn a_bare_night(desk: &Desk) -> review::Night {
+    let blind = |s: i64| Stamp { utc: None, ..at(s) };
+    let (logbook, _) =
+        Logbook::open(desk.file(), LogbookSettings { opened: blind(0), ..settings("a", 0) }).unwrap();
+    logbook
+        .event(blind(60), &record(1, 1, Priority::Alarm, 60), Vec::new())
+        .blocking_recv()
+        .unwrap()
+        .unwrap();
+    logbook.close(blind(120)).blocking_recv().unwrap().unwrap();
+    review::read(desk.file(), Span::default()).unwrap()
+}
+
+#[test]
+fn a_night_without_positions_instruments_or_utc_has_a_page_too() {
+    let night = a_bare_night(&Desk::new("bare"));
+    let page = night.html(night.ship_time());
+    assert!(page.contains("No position was known.") && page.contains("No instrument was heard."));
+    assert!(night.print().contains("start+0 h 01 min"), "{}", night.print());
+    assert!(night.deck_log().is_empty());
+    night.gpx();
+    night.csv();
+}
