@@ -10,6 +10,7 @@ use std::os::unix::net::{SocketAddr, UnixDatagram};
 use std::time::Duration;
 use terms::Moment;
 use tracing::Level;
+use tracing_journald::{Priority, PriorityMappings};
 use tracing_subscriber::filter::LevelFilter;
 use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
@@ -97,7 +98,10 @@ pub fn diagnostics() {
     if to_journal()
         && let Ok(journal) = tracing_journald::layer()
     {
-        let journal = journal.with_field_prefix(Some("MIDDLEWATCH".to_owned()));
+        // An event of an alert is information to the computer's owner; only what fails is a warning.
+        let levels = PriorityMappings { info: Priority::Informational, ..PriorityMappings::new() };
+        let journal =
+            journal.with_priority_mappings(levels).with_field_prefix(Some("MIDDLEWATCH".to_owned()));
         tracing_subscriber::registry().with(LevelFilter::INFO).with(Sparing::new(journal)).init();
     } else {
         let all = tracing_subscriber::fmt().with_max_level(Level::INFO).with_ansi(false);
