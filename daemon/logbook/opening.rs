@@ -22,7 +22,7 @@ use terms::{FeedId, Moment};
 /// Another process may hold the file for so long before a write is given up and tried again.
 const BUSY_WAIT: Duration = Duration::from_secs(1);
 /// SQLite keeps so much of the file in memory; a logbook is written at its end, and seldom read.
-const CACHE_KIB: i64 = 512;
+const CACHE_KIB: i64 = 256;
 /// Pages of the write-ahead log before it is carried over into the file: 4 MiB.
 const CHECKPOINT_PAGES: i64 = 1000;
 /// A write-ahead log that a long reader made grow is cut back to this.
