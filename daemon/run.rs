@@ -61,10 +61,9 @@ pub fn run(config: &Path) -> Outcome {
             return Outcome::BadFile;
         }
     };
-    // The watch has this thread; one other serves feeds, signals and control, so that neither waits for the other and no
-    // third is woken for each piece of a sentence. What may block has threads of its own: the logbook, files, opening a
-    // device, names of hosts.
-    let runtime = match tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build() {
+    // The watch has this thread; two others serve feeds, signals and control: where one of them is held up by a device or
+    // a disk, the other goes on, and the sounders with it.
+    let runtime = match tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build() {
         Ok(r) => r,
         Err(e) => {
             service::complain(&format!("middlewatch: {e}"));
