@@ -146,30 +146,24 @@ impl Browser {
 
     /// A picture, into the folder that MIDDLEWATCH_PICTURES names, if it does.
     pub fn picture(&self, name: &str) {
-        let Some(folder) = std::env::var_os("MIDDLEWATCH_PICTURES") else { return };
-        use base64::Engine as _;
+        if std::env::var_os("MIDDLEWATCH_PICTURES").is_none() {
+            return;
+        }
         let params = json!({"format": "png", "captureBeyondViewport": true});
         let shot = self.ask(
             "POST",
             "/goog/cdp/execute",
             Some(&json!({"cmd": "Page.captureScreenshot", "params": params})),
         );
-        let bytes = base64::engine::general_purpose::STANDARD.decode(shot["data"].as_str().unwrap()).unwrap();
-        std::fs::write(Path::new(&folder).join(format!("{name}.png")), bytes).unwrap();
+        kept(&format!("{name}.png"), &shot);
     }
 
     /// The page as A4 paper would have it, as PDF; kept in the folder that MIDDLEWATCH_PICTURES names, if it does.
     pub fn paper(&self, name: &str) -> Vec<u8> {
-        use base64::Engine as _;
         let params = json!({"paperWidth": 8.27, "paperHeight": 11.69, "printBackground": false, "preferCSSPageSize": true});
         let printed =
             self.ask("POST", "/goog/cdp/execute", Some(&json!({"cmd": "Page.printToPDF", "params": params})));
-        let bytes =
-            base64::engine::general_purpose::STANDARD.decode(printed["data"].as_str().unwrap()).unwrap();
-        if let Some(folder) = std::env::var_os("MIDDLEWATCH_PICTURES") {
-            std::fs::write(Path::new(&folder).join(format!("{name}.pdf")), &bytes).unwrap();
-        }
-        bytes
+        kept(&format!("{name}.pdf"), &printed)
     }
 
     /// Asks again and again until there is an answer.
@@ -186,6 +180,16 @@ impl Browser {
             std::thread::sleep(Duration::from_millis(100));
         }
     }
+}
+
+/// What the browser made, out of its answer; written into the folder that MIDDLEWATCH_PICTURES names, if it does.
+fn kept(name: &str, answer: &Value) -> Vec<u8> {
+    use base64::Engine as _;
+    let bytes = base64::engine::general_purpose::STANDARD.decode(answer["data"].as_str().unwrap()).unwrap();
+    if let Some(folder) = std::env::var_os("MIDDLEWATCH_PICTURES") {
+        std::fs::write(Path::new(&folder).join(name), &bytes).unwrap();
+    }
+    bytes
 }
 
 impl Drop for Browser {

@@ -20,7 +20,7 @@ mod practice;
 use desk::{Desk, EVENING, at, open, record, settings};
 use middlewatch::logbook::{Entry, EntryKind, Logbook, LogbookSettings, OwnRow, Pace, Stamp};
 use middlewatch::review::{self, ReviewError, Span};
-use night::{SHIP, event, own_at, told, write_the_night};
+use night::{SHIP, begin_without_utc, event, own_at, told, write_the_night};
 use rules::{AlertState, EventKind, Priority};
 use terms::{Quantity, Utc};
 
@@ -203,14 +203,7 @@ fn a_span_cuts_the_night() {
 #[test]
 fn a_night_that_began_without_utc_is_told_in_utc() {
     let desk = Desk::new("no-utc");
-    let blind = |s: i64| Stamp { utc: None, ..at(s) };
-    let (logbook, _) =
-        Logbook::open(desk.file(), LogbookSettings { opened: blind(0), ..settings("a", 0) }).unwrap();
-    logbook
-        .event(blind(60), &record(1, 1, Priority::Alarm, 60), Vec::new())
-        .blocking_recv()
-        .unwrap()
-        .unwrap();
+    let logbook = begin_without_utc(&desk.file());
     // The computer's own clock is a year off; then satellites tell.
     let wrong = Stamp { utc: Some((Utc(EVENING - 31_536_000_000), terms::UtcSource::System)), ..at(90) };
     logbook.event(wrong, &record(2, 1, Priority::Alarm, 90), Vec::new()).blocking_recv().unwrap().unwrap();
@@ -234,8 +227,6 @@ fn a_review_reads_while_the_daemon_writes_and_leaves_the_file_alone() {
     review::read(desk.file(), Span::default()).unwrap();
     assert_eq!(std::fs::read(desk.file()).unwrap(), before);
 }
-
-/// A name from the air that tries to dress up the page.
 
 #[test]
 fn the_deck_log_tells_each_hour() {

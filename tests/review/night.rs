@@ -2,7 +2,9 @@
 
 use crate::desk::{at, record, settings};
 use middlewatch::event::{CasualtyPart, EventRecord, TargetPart};
-use middlewatch::logbook::{Entry, EntryKind, FeedRow, Logbook, LogbookSettings, OwnRow, Pace, TargetRow};
+use middlewatch::logbook::{
+    Entry, EntryKind, FeedRow, Logbook, LogbookSettings, OwnRow, Pace, Stamp, TargetRow,
+};
 use rules::{AlertState, EventKind, Priority};
 use terms::{CasualtyId, Mmsi, Position, Quantity};
 
@@ -67,6 +69,20 @@ pub fn with_casualty(mut r: EventRecord, position: Option<Position>, range_nm: O
         radius95_nm: None,
     });
     r
+}
+
+/// A logbook begun without UTC, with an alert after a minute.
+pub fn begin_without_utc(path: &std::path::Path) -> Logbook {
+    let (logbook, _) =
+        Logbook::open(path, LogbookSettings { opened: without_utc(0), ..settings("a", 0) }).unwrap();
+    let alert = record(1, 1, Priority::Alarm, 60);
+    logbook.event(without_utc(60), &alert, Vec::new()).blocking_recv().unwrap().unwrap();
+    logbook
+}
+
+/// A moment of which only the steady time is known.
+pub fn without_utc(s: i64) -> Stamp {
+    Stamp { utc: None, ..at(s) }
 }
 
 /// Six hours from midnight. 02:00 a ship passes at 0.40 nm; 03:00 somebody goes overboard and is back at 03:30; the

@@ -1,11 +1,12 @@
 //! The page of a night: whole in itself, and safe against what names from the air hold.
 
-use crate::desk::{self, Desk, at, open, record, settings};
-use crate::night::{SHIP, event, own_at, with_casualty, write_the_night};
-use middlewatch::logbook::{Entry, EntryKind, Logbook, LogbookSettings, OwnRow, Stamp};
+use crate::desk::{self, Desk, at, open, record};
+use crate::night::{SHIP, begin_without_utc, event, own_at, with_casualty, without_utc, write_the_night};
+use middlewatch::logbook::{Entry, EntryKind, OwnRow};
 use middlewatch::review::{self, Span};
 use rules::Priority;
 
+/// A name from the air that tries to dress up the page.
 const SLY: &str = "<script>x\u{202e}&\"'\u{7}";
 
 pub fn a_sly_night(desk: &Desk) -> review::Night {
@@ -79,15 +80,8 @@ fn the_page_of_the_known_night() {
 
 /// One alert, and nothing else known.
 pub fn a_bare_night(desk: &Desk) -> review::Night {
-    let blind = |s: i64| Stamp { utc: None, ..at(s) };
-    let (logbook, _) =
-        Logbook::open(desk.file(), LogbookSettings { opened: blind(0), ..settings("a", 0) }).unwrap();
-    logbook
-        .event(blind(60), &record(1, 1, Priority::Alarm, 60), Vec::new())
-        .blocking_recv()
-        .unwrap()
-        .unwrap();
-    logbook.close(blind(120)).blocking_recv().unwrap().unwrap();
+    let logbook = begin_without_utc(&desk.file());
+    logbook.close(without_utc(120)).blocking_recv().unwrap().unwrap();
     review::read(desk.file(), Span::default()).unwrap()
 }
 
