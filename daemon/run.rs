@@ -16,14 +16,20 @@ use crate::watch::{FeedSetting, Line as MusterLine, Numbers, Output, Watch};
 use lookout::casualty::Gap;
 use rules::{AlertId, BuiltIn, Orders};
 use serde_json::{Value, json};
+use std::future::pending;
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment, Subject, Utc, UtcSource};
+use tokio::runtime::{Builder, Handle, Runtime};
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
 
+/// So long the watch rests after a pass, unless a beacon is heard or the crew act: to wake costs more than a line does,
+/// so what comes meanwhile on several wires is taken together. Nobody on watch notices a tenth of a second.
+const REST: Duration = Duration::from_millis(100);
 /// News of signals that may wait for the watch.
 const NEWS: usize = 64;
 /// Lines handed to the watch before it looks at its other inputs again.
@@ -61,18 +67,14 @@ pub fn run(config: &Path) -> Outcome {
             return Outcome::BadFile;
         }
     };
-    // The watch has this thread; two others serve feeds, signals and control: where one of them is held up by a device or
-    // a disk, the other goes on, and the sounders with it.
-    let runtime = match tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build() {
-        Ok(r) => r,
-        Err(e) => {
-            service::complain(&format!("middlewatch: {e}"));
-            return Outcome::Failed;
-        }
-    };
-    let outcome = runtime.block_on(stand(boat));
-    // A read of standard input that never ends must not keep the daemon from stopping.
-    runtime.shutdown_timeout(Duration::from_millis(100));
+    // Each has threads of its own, so that none holds up another: the watch this one, the feeds one, in which nothing is
+    // called that blocks, and signals and control two, of which one may be held up by a device and the other sounds on.
+    let outcome = threads().map_err(|e| e.to_string()).and_then(|(watch, wires, outward)| {
+        let outcome = watch.block_on(stand(boat, &wires, outward.handle()));
+        // A device that never answers must not keep the daemon from stopping.
+        outward.shutdown_timeout(Duration::from_millis(100));
+        outcome
+    });
     match outcome {
         Ok(()) => Outcome::Done,
         Err(why) => {
@@ -80,6 +82,16 @@ pub fn run(config: &Path) -> Outcome {
             Outcome::Failed
         }
     }
+}
+
+/// The watch's own runtime; that of the feeds, which runs until the process ends; that of signals and control.
+fn threads() -> io::Result<(Runtime, Handle, Runtime)> {
+    let own = || Builder::new_current_thread().enable_all().build();
+    let (watch, feeds) = (own()?, own()?);
+    let outward = Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
+    let wires = feeds.handle().clone();
+    std::thread::Builder::new().name("feeds".to_owned()).spawn(move || feeds.block_on(pending::<()>()))?;
+    Ok((watch, wires, outward))
 }
 
 /// The standing orders as they are to be had: the file, else the last good copy, else the built-in ones.
@@ -112,12 +124,14 @@ fn find_orders(path: &Path, last_good: Option<&str>) -> Found {
     Found { orders, from, trouble, text }
 }
 
-async fn stand(boat: Boat) -> Result<(), String> {
+/// Stands the watch, with the feeds and what goes outward on threads of their own.
+async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), String> {
     let clock = Clock;
     let mut manager = Manager::of_environment();
     let began = clock.now();
     let socket = boat.control.clone().unwrap_or_else(|| PathBuf::from(cli::CONTROL));
-    let server = control::Server::bind(&socket).await.map_err(|e| e.to_string())?;
+    let bound = outward.spawn(async move { control::Server::bind(&socket).await });
+    let server = bound.await.map_err(|e| e.to_string())?.map_err(|e| e.to_string())?;
 
     let path = boat.logbook.clone().unwrap_or_else(|| PathBuf::from(cli::LOGBOOK));
     let settings = LogbookSettings {
@@ -136,10 +150,13 @@ async fn stand(boat: Boat) -> Result<(), String> {
     let found = find_orders(&orders_path, recovered.states.get(LAST_GOOD_ORDERS).map(String::as_str));
 
     let (news, mut signal_news) = mpsc::channel(NEWS);
-    let signals = Signals::start(&boat, &logbook, clock, &news);
     let (questions, mut asked) = control::questions();
-    control::buttons(&boat, &questions, &news);
-    tokio::spawn(server.run(questions, boat.listen.clone()));
+    let signals = {
+        let _there = outward.enter();
+        control::buttons(&boat, &questions, &news);
+        Signals::start(&boat, &logbook, clock, &news)
+    };
+    outward.spawn(server.run(questions, boat.listen.clone()));
 
     let mut lines = Lines::default();
     let crew: Vec<Mmsi> = boat.crew.iter().filter_map(|c| c.beacon).collect();
@@ -148,7 +165,7 @@ async fn stand(boat: Boat) -> Result<(), String> {
         let (runner, status) = Runner::new(FeedId(n), feed.clone(), crew.clone(), &lines, clock);
         feeds.push((Arc::from(feed.name.as_str()), status));
         logbook.name_feed(FeedId(n), &feed.name);
-        tokio::spawn(runner.run());
+        wires.spawn(runner.run());
     }
 
     let mut daemon =
@@ -166,7 +183,11 @@ async fn stand(boat: Boat) -> Result<(), String> {
         );
     }
     manager.ready();
+    let mut rested = clock.now();
     loop {
+        let now = clock.now();
+        let due = manager.wake(now, daemon.next_wake()).map(|due| due.max(rested));
+        let mut question = None;
         tokio::select! {
             biased;
             _ = terminate.recv() => break,
@@ -176,14 +197,21 @@ async fn stand(boat: Boat) -> Result<(), String> {
                 drop(daemon.reload());
                 manager.ready();
             }
-            Some(question) = asked.recv() => daemon.answer(question),
-            Some(line) = lines.next() => daemon.hear(line, &mut lines),
+            Some(asked) = asked.recv() => question = Some(asked),
             Some(news) = signal_news.recv() => daemon.signal_news(news),
             Ok(()) = health.changed() => daemon.logbook_health(),
-            () = clock.until(manager.wake(clock.now(), daemon.next_wake())) => {}
+            () = lines.come(rested.since(now)) => {}
+            () = clock.until(due) => {}
+        }
+        // What was read before goes before.
+        let all = daemon.hear(&mut lines);
+        if let Some(question) = question {
+            daemon.answer(question);
         }
         daemon.pass();
-        manager.passed(clock.now());
+        let now = clock.now();
+        manager.passed(now);
+        rested = if all { now + REST } else { now };
     }
     manager.stopping();
     daemon.stop().await;
@@ -389,7 +417,7 @@ impl Daemon {
             return Some((reply, if told.is_empty() { Err(busy()) } else { Ok(done) }));
         }
         let signal = signal.clone();
-        tokio::spawn(async move {
+        self.signals.home().spawn(async move {
             let outcome = tokio::time::timeout(TRIAL, signals::trial(&signal)).await;
             let answer = match outcome {
                 Ok(Ok(())) => Ok(json!({"done": "received"})),
@@ -436,19 +464,15 @@ impl Daemon {
         status
     }
 
-    /// Hands a line to the watch, and as many as are ready behind it, up to a bound.
-    fn hear(&mut self, first: Line, lines: &mut Lines) {
-        let mut next = Some(first);
+    /// Hands the watch the lines that are ready, up to a bound; whether those were all.
+    fn hear(&mut self, lines: &mut Lines) -> bool {
         for _ in 0..AT_ONCE {
-            let Some(line) = next else { break };
+            let Some(line) = lines.ready() else { return true };
             self.take(&line);
             // What it raised goes out before the next line is looked at.
             self.put_out();
-            next = lines.ready();
         }
-        if let Some(line) = next {
-            self.take(&line);
-        }
+        false
     }
 
     fn take(&mut self, line: &Line) {

@@ -4,8 +4,9 @@
 use sentence::Counts;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment};
-use tokio::sync::mpsc;
+use tokio::sync::{Notify, mpsc};
 
 /// Lines of one wire that may wait for the watch; at four full 38,400-baud lines this is some twenty seconds' worth.
 const SHARE: usize = 2048;
@@ -80,13 +81,42 @@ impl FeedStatus {
 /// The watch's end of the queues.
 #[derive(Debug)]
 pub struct Lines {
-    ordinary: (mpsc::Sender<Line>, mpsc::Receiver<Line>),
-    beacons: (mpsc::Sender<Line>, mpsc::Receiver<Line>),
+    ordinary: Lane,
+    beacons: Lane,
+    /// A wire's share is half full.
+    hurry: Arc<Notify>,
+}
+
+/// One queue.
+#[derive(Debug)]
+struct Lane {
+    to: mpsc::Sender<Line>,
+    from: mpsc::Receiver<Line>,
+    /// The one that was waited for.
+    first: Option<Line>,
+}
+
+impl Lane {
+    fn of(bound: usize) -> Self {
+        let (to, from) = mpsc::channel(bound);
+        Self { to, from, first: None }
+    }
+
+    /// Waits until there is a line. Safe to drop half-way.
+    async fn wait(&mut self) {
+        if self.first.is_none() {
+            self.first = self.from.recv().await;
+        }
+    }
+
+    fn take(&mut self) -> Option<Line> {
+        self.first.take().or_else(|| self.from.try_recv().ok())
+    }
 }
 
 impl Default for Lines {
     fn default() -> Self {
-        Self { ordinary: mpsc::channel(ORDINARY), beacons: mpsc::channel(BEACONS) }
+        Self { ordinary: Lane::of(ORDINARY), beacons: Lane::of(BEACONS), hurry: Arc::default() }
     }
 }
 
@@ -98,32 +128,39 @@ impl Lines {
             patient,
             crew,
             status: Arc::default(),
-            ordinary: self.ordinary.0.clone(),
-            beacons: self.beacons.0.clone(),
+            ordinary: self.ordinary.to.clone(),
+            beacons: self.beacons.to.clone(),
+            hurry: self.hurry.clone(),
         }
     }
 
-    /// The next line. Safe to drop half-way: no line is lost.
-    pub async fn next(&mut self) -> Option<Line> {
-        if let Some(line) = self.ready() {
-            return Some(line);
+    /// Waits for a line: for a beacon's as soon as there is one, for any other at least `rest`, unless so much comes on
+    /// one wire that it would be dropped. Safe to drop half-way: no line is lost.
+    pub async fn come(&mut self, rest: Duration) {
+        // A timer takes a millisecond at least, and in a flood there is none to lose.
+        if !rest.is_zero() {
+            tokio::select! {
+                biased;
+                () = self.beacons.wait() => return,
+                () = self.hurry.notified() => return,
+                () = tokio::time::sleep(rest) => {}
+            }
         }
         tokio::select! {
-            biased;
-            line = self.beacons.1.recv() => line,
-            line = self.ordinary.1.recv() => line,
+            () = self.beacons.wait() => {}
+            () = self.ordinary.wait() => {}
         }
     }
 
     /// A line that is there already. The few lines that came before a beacon's are taken first, so that its range can be
     /// told; behind a backlog it does not wait.
     pub fn ready(&mut self) -> Option<Line> {
-        if self.ordinary.1.len() <= BACKLOG
-            && let Ok(line) = self.ordinary.1.try_recv()
+        if self.ordinary.from.len() <= BACKLOG
+            && let Some(line) = self.ordinary.take()
         {
             return Some(line);
         }
-        self.beacons.1.try_recv().or_else(|_| self.ordinary.1.try_recv()).ok()
+        self.beacons.take().or_else(|| self.ordinary.take())
     }
 }
 
@@ -135,6 +172,7 @@ pub(super) struct Intake {
     status: Arc<FeedStatus>,
     ordinary: mpsc::Sender<Line>,
     beacons: mpsc::Sender<Line>,
+    hurry: Arc<Notify>,
 }
 
 impl Intake {
@@ -163,6 +201,9 @@ impl Intake {
             let _ = self.ordinary.send(line(None)).await;
         } else {
             let waiting = self.status.waiting.fetch_add(1, Ordering::Relaxed);
+            if waiting == SHARE / 2 {
+                self.hurry.notify_one();
+            }
             let place = Place(self.status.clone());
             if waiting >= SHARE || self.ordinary.try_send(line(Some(place))).is_err() {
                 self.status.dropped.fetch_add(1, Ordering::Relaxed);
@@ -174,6 +215,7 @@ impl Intake {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::task::{Context, Waker};
 
     #[tokio::test]
     async fn a_flooding_wire_drops_its_own_lines_and_no_beacon() {
@@ -187,9 +229,41 @@ mod tests {
         flood.put(Moment(3), Box::from(&b"z"[..]), Urgency::Beacon).await;
         assert_eq!(flood.status().dropped(), 10);
         assert_eq!(other.status().dropped(), 0);
-        assert_eq!(&*lines.next().await.unwrap().bytes, b"z", "the beacon comes first");
+        lines.come(Duration::MAX).await;
+        assert_eq!(&*lines.ready().unwrap().bytes, b"z", "the beacon comes first");
         while lines.ready().is_some() {}
         flood.put(Moment(4), Box::from(&b"x"[..]), Urgency::Ordinary).await;
         assert_eq!(flood.status().dropped(), 10, "the share is given back when lines are done with");
+    }
+
+    /// Whether it is done at once.
+    fn at_once(wait: impl Future<Output = ()>) -> bool {
+        std::pin::pin!(wait).poll(&mut Context::from_waker(Waker::noop())).is_ready()
+    }
+
+    #[tokio::test]
+    async fn only_a_beacon_or_a_flood_ends_the_rest() {
+        const HOUR: Duration = Duration::from_secs(3600);
+        let mut lines = Lines::default();
+        let wire = lines.intake(FeedId(0), false, Vec::new());
+        assert!(!at_once(lines.come(Duration::ZERO)), "nothing has come");
+        wire.put(Moment(1), Box::from(&b"x"[..]), Urgency::Ordinary).await;
+        assert!(!at_once(lines.come(HOUR)));
+        assert!(at_once(lines.come(Duration::ZERO)), "the watch is rested");
+        assert_eq!(&*lines.ready().unwrap().bytes, b"x", "nothing is lost by waiting in vain");
+
+        wire.put(Moment(2), Box::from(&b"x"[..]), Urgency::Ordinary).await;
+        wire.put(Moment(3), Box::from(&b"z"[..]), Urgency::Beacon).await;
+        assert!(at_once(lines.come(HOUR)));
+        assert_eq!(&*lines.ready().unwrap().bytes, b"x", "what came before");
+        assert_eq!(&*lines.ready().unwrap().bytes, b"z");
+        assert!(lines.ready().is_none());
+
+        for _ in 0..SHARE / 2 {
+            wire.put(Moment(4), Box::from(&b"x"[..]), Urgency::Ordinary).await;
+        }
+        assert!(!at_once(lines.come(HOUR)));
+        wire.put(Moment(4), Box::from(&b"x"[..]), Urgency::Ordinary).await;
+        assert!(at_once(lines.come(HOUR)), "the half of its share is taken");
     }
 }

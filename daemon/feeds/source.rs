@@ -4,11 +4,9 @@ use super::net;
 use crate::config::Source;
 use std::io;
 use std::path::{Path, PathBuf};
-use std::pin::Pin;
-use std::task::{Context, Poll};
 use std::time::Duration;
 use tokio::fs::File;
-use tokio::io::{AsyncRead, AsyncReadExt, ReadBuf};
+use tokio::io::{AsyncRead, AsyncReadExt};
 use tokio::net::UdpSocket;
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
 
@@ -22,6 +20,8 @@ const QUIET_CONNECTION: Duration = Duration::from_secs(60);
 pub enum Opened {
     /// Bytes in a row; they may end.
     Stream(Box<dyn AsyncRead + Send + Unpin>),
+    /// A file that may grow.
+    File(Followed),
     /// A connection to a server.
     Connection(tokio::net::TcpStream),
     /// Datagrams of whole lines; they never end.
@@ -38,7 +38,7 @@ impl Opened {
             Source::Serial { path, baud } => Self::Stream(Box::new(open_serial(path.clone(), *baud).await?)),
             Source::Tcp(address) => Self::Connection(net::connect(address).await?),
             Source::Udp { bind, group, interface } => Self::Datagrams(net::bind(*bind, *group, *interface)?),
-            Source::File(path) => Self::Stream(Box::new(Followed::open(path).await?)),
+            Source::File(path) => Self::File(Followed::open(path).await?),
             Source::StandardInput => Self::Stream(Box::new(tokio::io::stdin())),
         })
     }
@@ -50,6 +50,7 @@ impl Opened {
     pub async fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
         match self {
             Self::Stream(s) => s.read(into).await,
+            Self::File(f) => f.read(into).await,
             Self::Datagrams(s) => s.recv(into).await,
             Self::Connection(s) => {
                 tokio::time::timeout(QUIET_CONNECTION, s.read(into)).await.map_err(|_| {
@@ -93,10 +94,9 @@ pub(crate) async fn open_serial(path: PathBuf, baud: u32) -> io::Result<SerialSt
 }
 
 /// A file read from its start and then followed as it grows; begun anew when it is cut short or replaced.
-struct Followed {
+pub struct Followed {
     path: PathBuf,
     file: File,
-    rest: Option<Pin<Box<tokio::time::Sleep>>>,
     read: u64,
 }
 
@@ -106,37 +106,27 @@ impl Followed {
         let file = File::open(path)
             .await
             .map_err(|e| io::Error::new(e.kind(), format!("{}: {e}", path.display())))?;
-        Ok(Self { path: path.to_owned(), file, rest: None, read: 0 })
+        Ok(Self { path: path.to_owned(), file, read: 0 })
     }
 
     /// Whether the path names another file by now, or fewer bytes than were read.
-    fn replaced(&self) -> bool {
-        std::fs::metadata(&self.path).is_ok_and(|m| m.is_file() && m.len() < self.read)
+    async fn replaced(&self) -> bool {
+        // Asked where a disk that does not answer holds nobody up.
+        tokio::fs::metadata(&self.path).await.is_ok_and(|m| m.is_file() && m.len() < self.read)
     }
-}
 
-impl AsyncRead for Followed {
-    fn poll_read(
-        mut self: Pin<&mut Self>,
-        cx: &mut Context<'_>,
-        buf: &mut ReadBuf<'_>,
-    ) -> Poll<io::Result<()>> {
+    /// Reads on, once there is something.
+    async fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
         loop {
-            if let Some(rest) = &mut self.rest {
-                std::task::ready!(rest.as_mut().poll(cx));
-                self.rest = None;
-            }
-            let before = buf.filled().len();
-            std::task::ready!(Pin::new(&mut self.file).poll_read(cx, buf))?;
-            let n = buf.filled().len() - before;
+            let n = self.file.read(into).await?;
             self.read += n as u64;
             if n > 0 {
-                return Poll::Ready(Ok(()));
+                return Ok(n);
             }
-            if self.replaced() {
-                return Poll::Ready(Err(io::Error::other(format!("{} was cut short", self.path.display()))));
+            if self.replaced().await {
+                return Err(io::Error::other(format!("{} was cut short", self.path.display())));
             }
-            self.rest = Some(Box::pin(tokio::time::sleep(LOOK_AGAIN)));
+            tokio::time::sleep(LOOK_AGAIN).await;
         }
     }
 }

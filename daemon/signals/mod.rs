@@ -30,6 +30,7 @@ use http::Trouble;
 use rules::Carry;
 use std::sync::Arc;
 use terms::{SignalId, Utc};
+use tokio::runtime::Handle;
 use tokio::sync::{Notify, mpsc, watch};
 use webhook::{Sender, is_urgent};
 
@@ -65,6 +66,8 @@ pub struct Signals {
     places: watch::Sender<Places>,
     /// Ship's time less UTC, for the hours of rest.
     ship_time_s: i64,
+    /// Where their tasks run.
+    home: Handle,
 }
 
 /// The near end of one signal.
@@ -83,7 +86,7 @@ enum Way {
 }
 
 impl Signals {
-    /// Starts a task for each signal. Their news goes to `news`; when that is full it is left out, since then the watch
+    /// Starts a task for each signal, in the runtime that is entered. Their news goes to `news`; when that is full it is left out, since then the watch
     /// has plenty of the same.
     pub fn start(boat: &Boat, logbook: &Logbook, clock: Clock, news: &mpsc::Sender<News>) -> Self {
         let webhooks: Vec<&str> = boat
@@ -99,6 +102,7 @@ impl Signals {
             passes: Vec::new(),
             places: watch::channel(Places::default()).0,
             ship_time_s: boat.watch.ship_time_s,
+            home: Handle::current(),
         };
         for (s, n) in boat.signals.iter().zip(0u16..) {
             let way = all.start_one(s, SignalId(n), clock, news.clone());
@@ -109,6 +113,11 @@ impl Signals {
             tokio::spawn(heartbeat::run(SignalId(n), line.clone(), all.listen(), news.clone()));
         }
         all
+    }
+
+    /// The runtime of all tasks of signals.
+    pub fn home(&self) -> &Handle {
+        &self.home
     }
 
     /// An ear for the watch's passes.

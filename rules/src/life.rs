@@ -130,7 +130,8 @@ impl Standing {
 #[derive(Debug, Default)]
 pub struct Alerts {
     standing: BTreeMap<AlertId, Standing>,
-    by_source: BTreeMap<(Source, Subject), AlertId>,
+    /// None of the tables within is empty.
+    by_source: BTreeMap<Source, BTreeMap<Subject, AlertId>>,
     due: BTreeSet<(Moment, AlertId)>,
     events: Vec<AlertEvent>,
     /// The last minute's signals; of each priority at most `signals_per_min`.
@@ -180,7 +181,7 @@ impl Alerts {
 
     /// The one of a source about a subject.
     pub fn find(&self, source: &Source, subject: Subject) -> Option<AlertId> {
-        self.by_source.get(&(source.clone(), subject)).copied()
+        self.by_source.get(source)?.get(&subject).copied()
     }
 
     /// How many stand of those that a test picks.
@@ -229,7 +230,7 @@ impl Alerts {
             seq: 0,
         };
         let kind = if raise.priority == Priority::Notice { EventKind::Noted } else { EventKind::Raised };
-        self.by_source.insert((raise.source.clone(), raise.subject), id);
+        self.by_source.entry(raise.source.clone()).or_default().insert(raise.subject, id);
         self.standing.insert(
             id,
             Standing {
@@ -337,7 +338,12 @@ impl Alerts {
 
     fn remove(&mut self, id: AlertId) {
         if let Some(s) = self.standing.remove(&id) {
-            self.by_source.remove(&(s.source, s.alert.subject));
+            if let Some(of_source) = self.by_source.get_mut(&s.source) {
+                of_source.remove(&s.alert.subject);
+                if of_source.is_empty() {
+                    self.by_source.remove(&s.source);
+                }
+            }
             if let Some(at) = s.armed {
                 self.due.remove(&(at, id));
             }

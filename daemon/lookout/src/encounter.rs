@@ -2,7 +2,7 @@
 //! how.
 
 use crate::Dimensions;
-use crate::motion::{Motion, Sight, closest};
+use crate::motion::{Motion, closest_of_two};
 use crate::track::Doubtful;
 use terms::{METRES_PER_NM, Moment, turn_deg};
 
@@ -104,12 +104,9 @@ pub struct Encounter {
 impl Encounter {
     /// Of two parties, with the errors of both.
     pub(crate) fn of(own: &Party, other: &Party, doubt: Doubtful, at: Moment) -> Self {
-        let c = closest(&own.motion, &other.motion, at);
+        let (c, seen, speed) = closest_of_two(&own.motion.carried(at), &other.motion.carried(at));
         let off_nm = SIGMAS_95 * doubt.sigma_nm(c.tcpa_s.clamp(0.0, FURTHEST_S));
         let off_s = off_nm / c.relative_kn.max(0.1) * 3600.0;
-        let (a, b) = (own.motion.carried(at), other.motion.carried(at));
-        let seen = Sight::of(a.position, b.position);
-        let speed = seen.relative_kn(&a, &b);
         // Directions in the frame midway between the two.
         let half_deg = seen.convergence_deg / 2.0;
         let own_bow = own.bow_deg.map(|d| d + half_deg);

@@ -264,7 +264,7 @@ impl Lookout {
 
     /// When own place and motion become known, every target waits for a judgement.
     fn notice_motion(&mut self, at: Moment) {
-        let has_motion = self.own.motion(at).is_some();
+        let has_motion = self.own.has_motion(at);
         if has_motion && !self.had_motion {
             let all: Vec<Mmsi> = self.table.iter().map(|t| t.mmsi).collect();
             for mmsi in all {

@@ -146,13 +146,17 @@ pub struct Closest {
 /// The closest point of approach of another vessel, both carried to one moment. Within 12 nm it is good to a few
 /// metres at any latitude up to 80° and across 180°.
 pub fn closest(own: &Motion, other: &Motion, at: Moment) -> Closest {
-    let (own, other) = (own.carried(at), other.carried(at));
+    closest_of_two(&own.carried(at), &other.carried(at)).0
+}
+
+/// The same of two motions of one moment, with how the second lies then and its velocity relative to the first.
+pub(crate) fn closest_of_two(own: &Motion, other: &Motion) -> (Closest, Sight, (f64, f64)) {
     let now = Sight::of(own.position, other.position);
     let (range_nm, bearing_deg) = (now.range_nm(), now.bearing_deg());
-    let speed = now.relative_kn(&own, &other);
+    let speed = now.relative_kn(own, other);
     let relative_kn = speed.0.hypot(speed.1);
     if relative_kn < NO_RELATIVE_SPEED_KN {
-        return Closest {
+        let closest = Closest {
             range_nm,
             bearing_deg,
             cpa_nm: range_nm,
@@ -160,6 +164,7 @@ pub fn closest(own: &Motion, other: &Motion, at: Moment) -> Closest {
             cpa_bearing_deg: bearing_deg,
             relative_kn,
         };
+        return (closest, now, speed);
     }
     let step_s = |sight: &Sight, v: (f64, f64)| {
         -(sight.east_nm * v.0 + sight.north_nm * v.1) / (v.0 * v.0 + v.1 * v.1) * 3600.0
@@ -173,19 +178,20 @@ pub fn closest(own: &Motion, other: &Motion, at: Moment) -> Closest {
     if tcpa_s.abs() <= CURVED_MAX_S {
         for _ in 0..STEPS_MAX {
             then = Sight::of(own.after(tcpa_s), other.after(tcpa_s));
-            let step = step_s(&then, then.relative_kn(&own, &other));
+            let step = step_s(&then, then.relative_kn(own, other));
             if !step.is_finite() || step.abs() < 0.05 {
                 break;
             }
             tcpa_s = (tcpa_s + step).clamp(-2.0 * CURVED_MAX_S, 2.0 * CURVED_MAX_S);
         }
     }
-    Closest {
+    let closest = Closest {
         range_nm,
         bearing_deg,
         cpa_nm: then.range_nm(),
         tcpa_s,
         cpa_bearing_deg: then.bearing_deg(),
         relative_kn,
-    }
+    };
+    (closest, now, speed)
 }

@@ -38,21 +38,20 @@ impl Alerts {
         kept.shift(by_ms);
         self.last_id = self.last_id.max(kept.last_id);
         for mut s in kept.standing {
-            let key = (s.source.clone(), s.alert.subject);
-            let taken = self.by_source.contains_key(&key) || self.standing.contains_key(&s.alert.id);
+            let (subject, id) = (s.alert.subject, s.alert.id);
+            let taken = self.find(&s.source, subject).is_some() || self.standing.contains_key(&id);
             // An exercise ends with the run that it began in.
             let gone = matches!(s.source, Source::BuiltIn(BuiltIn::Watchkeeper) | Source::Exercise(_));
             if taken || gone {
                 continue;
             }
-            let id = s.alert.id;
             s.alert.began_at_least |= at_least;
             s.unconfirmed = true;
             if s.alert.state == AlertState::ActiveUnacknowledged {
                 s.next_repeat = Some(at);
             }
             self.last_id = self.last_id.max(id.0);
-            self.by_source.insert(key, id);
+            self.by_source.entry(s.source.clone()).or_default().insert(subject, id);
             self.standing.insert(id, s);
             self.arm(id);
         }

@@ -449,9 +449,18 @@ impl OwnVessel {
 
     /// How she moves and how well that is known, carried on for a while when fixes stop.
     pub fn motion(&self, at: Moment) -> Option<(Motion, Doubtful)> {
-        self.position.current().filter(|h| at.since(h.at) <= CARRIED_ON)?;
-        let track = self.track.as_ref()?;
+        let track = self.track_at(at)?;
         Some((track.motion()?, track.doubt(at)))
+    }
+
+    /// Whether that is known.
+    pub fn has_motion(&self, at: Moment) -> bool {
+        self.track_at(at).is_some_and(|track| track.motion().is_some())
+    }
+
+    fn track_at(&self, at: Moment) -> Option<&Track> {
+        self.position.current().filter(|h| at.since(h.at) <= CARRIED_ON)?;
+        self.track.as_ref()
     }
 
     /// When own AIS transmitter was last heard.
