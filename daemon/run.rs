@@ -214,6 +214,8 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
         rested = if all { now + REST } else { now };
     }
     manager.stopping();
+    // What was read before the end was heard.
+    daemon.hear(&mut lines);
     daemon.stop().await;
     Ok(())
 }

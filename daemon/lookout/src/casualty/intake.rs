@@ -51,7 +51,10 @@ impl Casualties {
     pub(super) fn take(&mut self, at: Moment, message: Message, own: &OwnContext) {
         self.follow(at, own);
         if let Some(index) = self.open.iter().position(|c| c.is(&message.identity)) {
-            self.update(at, index, &message, own);
+            let id = self.open[index].id;
+            for news in self.update(at, index, &message, own) {
+                self.tell(id, news);
+            }
             return;
         }
         let why = if message.test {
@@ -106,6 +109,7 @@ impl Casualties {
             case.began = case.began.min(message.began.unwrap_or(at));
             let id = case.id;
             self.tell(id, CasualtyNews::Joined);
+            // What is news besides is told in the words of this.
             self.update(at, index, message, own);
             return;
         }
@@ -125,6 +129,7 @@ impl Casualties {
         let case = Case::new(id, kind, message.source, why, at, message.began.unwrap_or(at));
         self.open.push(Case { identity, crew, ..case });
         self.tell(id, CasualtyNews::Raised);
+        // What is news besides is told in the words of this.
         if !many {
             let index = self.open.len() - 1;
             self.place_by_track(at, index, message, own);
@@ -201,8 +206,8 @@ impl Casualties {
         u32::try_from(self.crowd.len()).unwrap_or(u32::MAX).max(1)
     }
 
-    /// A message of a casualty that is open.
-    fn update(&mut self, at: Moment, index: usize, message: &Message, own: &OwnContext) {
+    /// A message of a casualty that is open; what of it is news.
+    fn update(&mut self, at: Moment, index: usize, message: &Message, own: &OwnContext) -> Vec<CasualtyNews> {
         let here = own.position_at(at);
         let case = &mut self.open[index];
         let id = case.id;
@@ -238,7 +243,6 @@ impl Casualties {
         let now_tests = message.test && case.why == Why::Active;
         let note = now_tests && !std::mem::replace(&mut case.noted, true);
         let mmsi = case.mmsi();
-        told.into_iter().for_each(|n| self.tell(id, n));
         if note {
             let text = format!(
                 "the beacon of casualty {} now says that it is under test; the casualty stands",
@@ -246,6 +250,7 @@ impl Casualties {
             );
             self.note(mmsi, text);
         }
+        told
     }
 }
 

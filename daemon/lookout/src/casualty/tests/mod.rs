@@ -257,6 +257,21 @@ fn a_late_button_marks_own_place_then() {
 }
 
 #[test]
+fn a_first_burst_with_a_fix_is_told_once() {
+    let mut c = Casualties::new(crew());
+    let told = |c: &mut Casualties, t: f64, north_nm: f64| {
+        c.hear_ais(s(t), &beacon(ADA, Some(14), Some(here().at(0.0, north_nm))), &own(s(t)));
+        c.take_news()
+    };
+    assert_eq!(
+        told(&mut c, 1.0, 0.1),
+        [News::Casualty { id: CasualtyId(1), news: CasualtyNews::Raised }],
+        "where she is, stands in the same words"
+    );
+    assert_eq!(told(&mut c, 61.0, 0.11), []);
+}
+
+#[test]
 fn a_beacon_without_a_fix_is_placed_on_own_track_until_its_fix_comes() {
     let mut c = Casualties::new(crew());
     for t in 0..100 {
