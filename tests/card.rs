@@ -158,7 +158,7 @@ fn it_fits_a_narrow_screen_needs_nobody_else_and_draws_no_heading_it_does_not_kn
     boat.say(SHIP);
     until("a fix", || boat.daemon.status()["own"]["latitude_deg"].as_f64());
     boat.say(BEACON);
-    boat.daemon.tell(&["overboard", "--who", "Bartholomew-Alexander of the very long name indeed"]);
+    boat.daemon.tell(&["overboard", "Bartholomew-Alexander of the very long name indeed"]);
     let browser = Browser::start(&boat.daemon.folder.0.join("profile"));
     browser.screen(320, 568);
     browser.open(&boat.url());

@@ -224,7 +224,7 @@ fn a_page_that_stays_open_sees_what_changes_and_is_not_cut_off() {
     let mut lines = BufReader::new(events(address)).lines().map_while(Result::ok);
     assert!(lines.next().unwrap().contains("200"));
     assert_eq!(picture(&mut lines)["casualties"], json!([]));
-    daemon.tell(&["overboard", "--who", "Ada"]);
+    daemon.tell(&["overboard", "Ada"]);
     let seen =
         std::iter::from_fn(|| Some(picture(&mut lines))).take(5).find(|p| p["casualties"][0].is_object());
     let seen = seen.expect("the casualty within five pictures");
@@ -370,7 +370,7 @@ fn damaged_requests_are_answered_or_cut_off_and_the_watch_stands() {
     );
     // Casualties may have been marked by what was still whole; one more is.
     let before = daemon.status()["casualties"].as_array().unwrap().len();
-    assert!(daemon.tell(&["overboard", "--who", "Bo"]).status.success());
+    assert!(daemon.tell(&["overboard", "Bo"]).status.success());
     assert_eq!(daemon.status()["casualties"].as_array().unwrap().len(), (before + 1).min(32));
     assert!(!daemon.stderr().contains("panicked"), "{}", daemon.stderr());
 }

@@ -169,7 +169,7 @@ fn a_logbook_locked_by_another_program_is_told_of_and_its_records_wait() {
     let daemon = Daemon::start("lock", CREW);
     let other = rusqlite::Connection::open(daemon.logbook()).unwrap();
     other.execute_batch("BEGIN IMMEDIATE").unwrap();
-    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
     let alert = daemon.alert("logbook failing");
     assert!(alert["text"].as_str().unwrap().contains("the watch goes on"), "{alert}");
     assert_eq!(daemon.alert("person overboard")["priority"], "emergency alarm");
@@ -405,7 +405,7 @@ fn within_the_memory_of_the_unit_a_flood_of_ships_ends_nothing() {
         let mux = daemon.try_status()?["feeds"][0].clone();
         (mux["sentences"].as_u64()? >= 30_000).then_some(())
     });
-    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success(), "the watch stands");
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success(), "the watch stands");
     daemon.stop();
 }
 

@@ -78,7 +78,7 @@ fn a_trusted_receiver_gets_the_record() {
     let files = certificate(&folder);
     let (port, requests) = receiver(&files);
     let daemon = Daemon::start_preloaded(folder, &boat(port), &[("SSL_CERT_FILE", &files[0])]);
-    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
     let request = requests.recv_timeout(PATIENCE).expect("a request over TLS");
     assert!(request.starts_with("POST /a HTTP/1.1\r\n"), "{request}");
     assert!(request.contains("\"order\":\"person overboard\""), "{request}");

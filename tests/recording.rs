@@ -157,7 +157,7 @@ fn a_recorded_watch_with_its_acts_is_repeated_alert_for_alert() {
     until("the bridge's word", || {
         (daemon.alert("person overboard")["state"] == "active-acknowledged").then_some(())
     });
-    tell(&["overboard", "--who", "Bo"]);
+    tell(&["overboard", "Bo"]);
     tell(&["acknowledge"]);
     tell(&["declare", "hove to"]);
     tell(&["note", "It's cold: $5 for a tea!\\ *"]);

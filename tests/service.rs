@@ -271,7 +271,7 @@ fn what_was_entered_last_is_on_disk_when_it_is_told_to_stop() {
     for n in 0..40 {
         assert!(daemon.tell(&["note", &format!("remark {n}")]).status.success());
     }
-    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
     let told = Instant::now();
     let folder = daemon.stop();
     assert!(told.elapsed() < Duration::from_secs(2), "{:?}", told.elapsed());

@@ -131,7 +131,7 @@ fn a_program_that_hangs_holds_nobody_up_and_is_ended_with_all_it_started() {
             heard.display()
         ),
     );
-    assert!(daemon.tell(&["overboard", "--who", "Ada; rm -rf /"]).status.success());
+    assert!(daemon.tell(&["overboard", "Ada; rm -rf /"]).status.success());
     until("the buzzer", || (!recorded(&buzzer).is_empty()).then_some(()));
     let words = until("the voice", || {
         std::fs::read_to_string(&heard).ok().filter(|h| h.contains("MIDDLEWATCH_PRIORITY"))
@@ -185,7 +185,7 @@ fn a_plotter_is_told_and_only_a_trusted_one_is_heard() {
         sender.send_to(own.as_bytes(), stranger).unwrap();
         daemon.status()["own"]["latitude_deg"].as_f64()
     });
-    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
     let alf = next_with(&mut seen, "ALF");
     let id = daemon.alert("person overboard")["id"].as_u64().unwrap();
     assert!(alf.contains(&format!(",B,E,V,,10001,{id},1,0,PERSON OVERBOARD*")), "{alf}");

@@ -150,7 +150,7 @@ fn a_receiver_that_fails_gets_every_alarm_once_it_is_back() {
         "retry",
         &format!("[[signal]]\nname = \"helm\"\nwebhook = \"http://{}/\"\n", receiver.address),
     );
-    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
     let record = receiver.wait_for(|r| r["casualty"]["source"] == "button");
     assert_eq!(record["casualty"]["crew"], "Ada");
     assert_eq!(record["casualty"]["position"], "none", "no fix was ever heard");
@@ -227,7 +227,7 @@ fn a_file_that_grows_and_standard_input_are_feeds_too() {
 #[test]
 fn a_casualty_outlasts_the_daemon() {
     let daemon = Daemon::start("crash", "");
-    assert!(daemon.tell(&["overboard", "--who", "Ada"]).status.success());
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
     let first = daemon.alert("person overboard");
     let folder = daemon.crash();
     let daemon = Daemon::start_in(folder, "");

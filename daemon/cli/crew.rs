@@ -51,8 +51,8 @@ pub(super) enum Verb {
     /// Somebody has gone over the side
     Overboard {
         /// Who
-        #[arg(long)]
-        who: Option<String>,
+        #[arg(value_name = "NAME")]
+        who: Vec<String>,
         /// How many seconds ago
         #[arg(long, default_value_t = 0.0, value_name = "SECONDS")]
         late: f64,
@@ -227,21 +227,23 @@ impl Verb {
                 (to, Act::Acknowledge { alert: alert.map(AlertId), order: None })
             }
             Self::Silence { alert, to } => (to, Act::Silence { alert: alert.map(AlertId), order: None }),
-            Self::Overboard { who, late, to } => (to, Act::Overboard { late_s: late, who }),
+            Self::Overboard { who, late, to } => (to, Act::Overboard { late_s: late, who: words(&who) }),
             Self::StandDown { casualty, reason, to } => {
                 (to, Act::StandDown { casualty: casualty.map(CasualtyId), reason })
             }
             Self::Declare { what, to } => (to, Act::Declare { what: what.join(" ") }),
-            Self::Passage { name, end, to } => {
-                let name = (!name.is_empty()).then(|| name.join(" "));
-                (to, Act::Passage { name, ends: end })
-            }
+            Self::Passage { name, end, to } => (to, Act::Passage { name: words(&name), ends: end }),
             Self::Note { text, to } => (to, Act::Note { text: text.join(" ") }),
         };
         // An act is made of numbers and texts, which always have a form in JSON.
         let body = serde_json::to_value(act).unwrap_or(Value::Null);
         exchange(&to, "/act", Some(body), told)
     }
+}
+
+/// Words as one text, where there are any.
+fn words(all: &[String]) -> Option<String> {
+    (!all.is_empty()).then(|| all.join(" "))
 }
 
 /// What is told of a casualty; its pattern goes into a file where one is named.
