@@ -271,10 +271,22 @@ fn a_search_is_planned_from_the_mark() {
     until("a fix", || daemon.status()["own"]["latitude_deg"].as_f64());
     assert!(daemon.tell(&["overboard"]).status.success());
     let gpx = daemon.folder.0.join("search.gpx");
-    let plan =
-        daemon.tell(&["casualty", "--search", "square", "--spacing", "0.1", "--gpx", gpx.to_str().unwrap()]);
+    let search = |more: &[&str]| {
+        daemon.tell(&[&["casualty", "--search", "square", "--spacing", "0.1"], more].concat())
+    };
+    let plan = search(&["--gpx", gpx.to_str().unwrap()]);
     assert!(plan.status.success(), "{}", text(&plan.stderr));
     assert!(text(&plan.stdout).contains("coordinator ashore"), "{}", text(&plan.stdout));
-    assert!(std::fs::read_to_string(gpx).unwrap().contains("<rte>"));
+    assert!(std::fs::read_to_string(&gpx).unwrap().contains("<rte>"));
+
+    std::fs::remove_file(&gpx).unwrap();
+    let plan = search(&["--json", "--gpx", gpx.to_str().unwrap()]);
+    assert!(serde_json::from_slice::<serde_json::Value>(&plan.stdout).unwrap()["plan"].is_string());
+    assert!(gpx.exists(), "for a program, too");
+    let nowhere = gpx.join("search.gpx");
+    let plan = search(&["--gpx", nowhere.to_str().unwrap()]);
+    assert_eq!(plan.status.code(), Some(1));
+    assert!(text(&plan.stdout).contains("coordinator ashore"), "the plan is told all the same");
+    assert!(text(&plan.stderr).contains(nowhere.to_str().unwrap()), "{}", text(&plan.stderr));
     assert!(!daemon.tell(&["casualty", "--search", "spiral"]).status.success());
 }

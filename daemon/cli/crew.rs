@@ -101,7 +101,7 @@ pub(super) enum Verb {
         #[arg(long)]
         searched: bool,
         /// Write the pattern as GPX 1.1
-        #[arg(long, value_name = "FILE")]
+        #[arg(long, value_name = "FILE", requires = "search")]
         gpx: Option<PathBuf>,
         #[command(flatten)]
         to: To,
@@ -218,7 +218,14 @@ impl Verb {
                     "sweep_width_nm": sweep_width, "radius_nm": radius, "speed_kn": speed,
                     "first_course_deg": first_course, "second_pass": second_pass, "searched": searched,
                 });
-                return exchange(&to, "/casualty", Some(question), |v| of_casualty(v, gpx.as_deref()));
+                return match ask(&to, "/casualty", Some(&question)) {
+                    Ok(answer) => {
+                        let written = gpx.map_or(Outcome::Done, |file| write_pattern(&file, &answer));
+                        let shown = show(&to, &answer, of_casualty);
+                        if matches!(written, Outcome::Done) { shown } else { written }
+                    }
+                    Err(outcome) => outcome,
+                };
             }
             Self::Drill { what: None, to } => return exchange(&to, "/status", None, exercise),
             Self::Drill { what: Some(what), to } => (to, Act::Drill { what }),
@@ -246,17 +253,25 @@ fn words(all: &[String]) -> Option<String> {
     (!all.is_empty()).then(|| all.join(" "))
 }
 
-/// What is told of a casualty; its pattern goes into a file where one is named.
-fn of_casualty(answer: &Value, gpx: Option<&Path>) -> String {
+/// What is told of a casualty.
+fn of_casualty(answer: &Value) -> String {
     let parts = ["words", "brief", "plan"].map(|part| answer[part].as_str());
-    let mut text: String = parts.into_iter().flatten().map(|part| format!("{}\n", part.trim_end())).collect();
-    if let (Some(path), Some(xml)) = (gpx, answer["gpx"].as_str()) {
-        text += &match std::fs::write(path, xml) {
-            Ok(()) => format!("Written to {}\n", path.display()),
-            Err(e) => format!("{}: {e}\n", path.display()),
-        };
+    parts.into_iter().flatten().map(|part| format!("{}\n", part.trim_end())).collect()
+}
+
+/// Writes the pattern of an answer into a file.
+fn write_pattern(file: &Path, answer: &Value) -> Outcome {
+    let written = match answer["gpx"].as_str() {
+        Some(xml) => std::fs::write(file, xml).map_err(|e| format!("{}: {e}", file.display())),
+        None => Err(format!("there is no pattern to write to {}", file.display())),
+    };
+    match written {
+        Ok(()) => Outcome::Done,
+        Err(why) => {
+            eprintln!("middlewatch: {why}");
+            Outcome::Failed
+        }
     }
-    text
 }
 
 /// The handover, line by line.
@@ -328,20 +343,26 @@ fn follow(to: &To) -> Outcome {
     }
 }
 
+/// Asks the daemon, and prints its answer.
 fn exchange(to: &To, path: &str, body: Option<Value>, print: impl Fn(&Value) -> String) -> Outcome {
-    let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
-        Ok(r) => r,
-        Err(e) => {
-            eprintln!("middlewatch: {e}");
-            return Outcome::Failed;
-        }
-    };
-    match runtime.block_on(control::request(&to.control, path, body.as_ref())) {
-        Ok(answer) if to.json => super::print(&format!("{answer}\n")),
-        Ok(answer) => super::print(&print(&answer)),
-        Err(e) => {
-            eprintln!("middlewatch: {e}");
-            Outcome::Failed
-        }
+    match ask(to, path, body.as_ref()) {
+        Ok(answer) => show(to, &answer, print),
+        Err(outcome) => outcome,
     }
+}
+
+/// The daemon's answer; where there is none, why has been said.
+fn ask(to: &To, path: &str, body: Option<&Value>) -> Result<Value, Outcome> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+    let answer = runtime.map_err(|e| e.to_string()).and_then(|runtime| {
+        runtime.block_on(control::request(&to.control, path, body)).map_err(|e| e.to_string())
+    });
+    answer.map_err(|why| {
+        eprintln!("middlewatch: {why}");
+        Outcome::Failed
+    })
+}
+
+fn show(to: &To, answer: &Value, print: impl Fn(&Value) -> String) -> Outcome {
+    super::print(&if to.json { format!("{answer}\n") } else { print(answer) })
 }
