@@ -15,7 +15,7 @@ use terms::Moment;
 const MOST_KINDS: usize = 256;
 
 /// Listens to inputs, one after the other, and prints what each line says. A live feed goes on until interrupted.
-pub fn listen(inputs: &[String], json: bool) -> Outcome {
+pub fn listen(inputs: Vec<Input>, json: bool) -> Outcome {
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(r) => r,
         Err(e) => {
@@ -24,20 +24,12 @@ pub fn listen(inputs: &[String], json: bool) -> Outcome {
         }
     };
     let mut outcome = Outcome::Done;
-    for input in inputs {
-        let source = match source(input) {
-            Ok(s) => s,
-            Err(why) => {
-                eprintln!("middlewatch: {input}: {why}");
-                outcome = Outcome::Failed;
-                continue;
-            }
-        };
-        match runtime.block_on(one(input, source, json)) {
+    for Input { name, source } in inputs {
+        match runtime.block_on(one(&name, source, json)) {
             Ok(()) => {}
             Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return outcome,
             Err(e) => {
-                eprintln!("middlewatch: {input}: {e}");
+                eprintln!("middlewatch: {name}: {e}");
                 outcome = Outcome::Failed;
             }
         }
@@ -46,20 +38,38 @@ pub fn listen(inputs: &[String], json: bool) -> Outcome {
 }
 
 /// A feed as the command line names it.
-fn source(input: &str) -> Result<Source, &'static str> {
-    match input.split_once(':') {
-        _ if input == "-" => Ok(Source::StandardInput),
-        Some(("serial", rest)) => {
-            let (path, baud) = rest.rsplit_once('@').unwrap_or((rest, "4800"));
-            let baud = baud.parse().map_err(|_| "a serial line is written as serial:/dev/ttyUSB0@38400")?;
-            Ok(Source::Serial { path: path.into(), baud })
-        }
-        Some(("tcp", address)) => Ok(Source::Tcp(address.to_owned())),
-        Some(("udp", address)) => {
-            let bind = address.parse().map_err(|_| "a datagram feed is written as udp:0.0.0.0:60001")?;
-            Ok(Source::Udp { bind, group: None, interface: None })
-        }
-        _ => Ok(Source::File(PathBuf::from(input))),
+#[derive(Debug, Clone)]
+pub struct Input {
+    name: String,
+    source: Source,
+}
+
+impl Input {
+    /// Reads `-`, serial:PATH@BAUD, tcp:HOST:PORT, udp:ADDRESS:PORT or the path of a file.
+    ///
+    /// # Errors
+    /// How it is written.
+    pub fn read(text: &str) -> Result<Self, &'static str> {
+        let source = match text.split_once(':') {
+            _ if text == "-" => Source::StandardInput,
+            Some(("serial", rest)) => {
+                let (path, baud) = rest.rsplit_once('@').unwrap_or((rest, "4800"));
+                let baud =
+                    baud.parse().map_err(|_| "a serial line is written as serial:/dev/ttyUSB0@38400")?;
+                Source::Serial { path: path.into(), baud }
+            }
+            Some(("tcp", address)) => {
+                let port = address.rsplit_once(':').and_then(|(_, port)| port.parse::<u16>().ok());
+                port.ok_or("a connection is written as tcp:192.168.1.10:10110")?;
+                Source::Tcp(address.to_owned())
+            }
+            Some(("udp", address)) => {
+                let bind = address.parse().map_err(|_| "a datagram feed is written as udp:0.0.0.0:60001")?;
+                Source::Udp { bind, group: None, interface: None }
+            }
+            _ => Source::File(PathBuf::from(text)),
+        };
+        Ok(Self { name: text.to_owned(), source })
     }
 }
 

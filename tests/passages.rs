@@ -115,7 +115,7 @@ fn passages_are_told_apart_by_what_was_declared() {
     }
     let none = verb(&["review", "--passage", "3", "--logbook", file.to_str().unwrap()]);
     assert!(
-        !none.status.success() && text(&none.stderr).contains("there are 2 passages"),
+        !none.status.success() && text(&none.stderr).contains("the logbook has 2 passages"),
         "{}",
         text(&none.stderr)
     );

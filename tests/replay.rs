@@ -200,6 +200,18 @@ fn the_shipped_files_are_good_and_wrong_usage_is_2() {
     assert!(out.status.success(), "{}", text(&out.stdout));
     assert_eq!(verb(&["listen"]).status.code(), Some(2));
     assert_eq!(verb(&["fly"]).status.code(), Some(2));
+    for (wrong, right) in [
+        (["review", "--since", "yesterday"], "2026-11-01T18:00:00Z"),
+        (["review", "--ship-time", "local"], "+2 or -3:30"),
+        (["replay", "--start", "now"], "2026-11-01T18:00:00Z"),
+        (["listen", "--json", "tcp:localhost"], "tcp:192.168.1.10:10110"),
+        (["listen", "--json", "serial:/dev/ttyUSB0@fast"], "serial:/dev/ttyUSB0@38400"),
+    ] {
+        let told = verb(&wrong);
+        assert_eq!(told.status.code(), Some(2), "{wrong:?}");
+        let why = String::from_utf8_lossy(&told.stderr);
+        assert!(why.contains(wrong[2]) && why.contains(right), "{why}");
+    }
     assert_eq!(verb(&["replay", &fixture("no-such-file")]).status.code(), Some(1));
     let folder = Folder::new("bad-orders");
     let bad = folder.write("orders.toml", "version = 1\n[[order]]\nname = 3\n");

@@ -4,9 +4,12 @@ mod crew;
 mod muster;
 mod pages;
 
+use crate::listen::Input;
+use crate::review::ShipTime;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
+use terms::Utc;
 
 /// Where `run` looks for the boat when it is not told.
 pub const BOAT: &str = "/etc/middlewatch/boat.toml";
@@ -66,8 +69,8 @@ enum Verb {
         #[arg(long)]
         json: bool,
         /// Files, '-' for standard input, serial:PATH@BAUD, tcp:HOST:PORT or udp:ADDRESS:PORT
-        #[arg(required = true, value_name = "INPUT")]
-        inputs: Vec<String>,
+        #[arg(required = true, value_name = "INPUT", value_parser = Input::read)]
+        inputs: Vec<Input>,
     },
     /// Find every problem of the boat and orders files
     Check {
@@ -112,8 +115,8 @@ pub struct Replay {
     #[arg(long)]
     pub logbook: Option<PathBuf>,
     /// UTC of the first line where the sentences tell no time
-    #[arg(long, value_name = "UTC")]
-    pub start: Option<String>,
+    #[arg(long, value_name = "UTC", value_parser = time)]
+    pub start: Option<Utc>,
     /// Event records, one JSON object a line
     #[arg(long)]
     pub json: bool,
@@ -129,11 +132,11 @@ pub struct Review {
     #[arg(long, default_value = LOGBOOK)]
     pub logbook: PathBuf,
     /// From this UTC on, e.g. 2026-11-01T18:00:00Z
-    #[arg(long, value_name = "UTC")]
-    pub since: Option<String>,
+    #[arg(long, value_name = "UTC", value_parser = time)]
+    pub since: Option<Utc>,
     /// Until this UTC
-    #[arg(long, value_name = "UTC")]
-    pub until: Option<String>,
+    #[arg(long, value_name = "UTC", value_parser = time)]
+    pub until: Option<Utc>,
     /// One passage by its number, or the last
     #[arg(long, value_name = "NUMBER|last", conflicts_with_all = ["since", "until"])]
     pub passage: Option<String>,
@@ -159,8 +162,16 @@ pub struct Review {
     #[arg(long)]
     pub deck_log: bool,
     /// Ship's time as hours from UTC, e.g. +2 or -3:30; by the longitude where it is not given
-    #[arg(long, value_name = "HOURS", allow_hyphen_values = true)]
-    pub ship_time: Option<String>,
+    #[arg(long, value_name = "HOURS", allow_hyphen_values = true, value_parser = ship_time)]
+    pub ship_time: Option<ShipTime>,
+}
+
+fn time(text: &str) -> Result<Utc, &'static str> {
+    Utc::parse(text).ok_or("a time is written as 2026-11-01T18:00:00Z")
+}
+
+fn ship_time(text: &str) -> Result<ShipTime, &'static str> {
+    ShipTime::parse(text).ok_or("ship's time is written as +2 or -3:30")
 }
 
 /// Parses the command line and does what it says.
@@ -176,7 +187,7 @@ pub fn main() -> ExitCode {
     let outcome = match cli.verb {
         Verb::Run { config } => crate::run::run(&config),
         Verb::Replay(replay) => crate::replay::replay(&replay),
-        Verb::Listen { json, inputs } => crate::listen::listen(&inputs, json),
+        Verb::Listen { json, inputs } => crate::listen::listen(inputs, json),
         Verb::Check { config, orders, live, json, ports } => {
             crate::check::check(config.as_deref(), orders.as_deref(), live.then_some(ports), json)
         }

@@ -74,15 +74,9 @@ fn run(args: &Replay) -> Result<(), ReplayError> {
     let orders =
         path.as_deref().map(|p| read_file(p, Orders::read)).transpose().map_err(ReplayError::BadFile)?;
     let from = path.as_ref().map_or_else(|| BUILT_IN.to_owned(), |p| p.display().to_string());
-    let start = match &args.start {
-        Some(text) => Some(Utc::parse(text).ok_or_else(|| {
-            ReplayError::Other(format!("--start {text}: a time is written as 2026-11-01T18:00:00Z"))
-        })?),
-        None => None,
-    };
     let mut sources = Vec::new();
     for path in &args.inputs {
-        sources.push(Source::open(path, start)?);
+        sources.push(Source::open(path, args.start)?);
     }
     let mut play = Play::new(boat, orders.unwrap_or_else(built_in_orders), &from, args)?;
     // An input that breaks off is told after what came before it.

@@ -1,10 +1,9 @@
 //! The verb `review`.
 
 use super::print::plural;
-use super::{ShipTime, Span, passages, read};
+use super::{Span, passages, read};
 use crate::cli::{Outcome, Review, print};
 use std::path::Path;
-use terms::Utc;
 
 /// Reads the logbook, writes the files that are asked for, and prints the night unless only files are wanted.
 pub fn verb(args: &Review) -> Outcome {
@@ -25,14 +24,10 @@ fn review(args: &Review) -> Result<String, String> {
     }
     let span = match &args.passage {
         Some(which) => of_passage(&args.logbook, which)?,
-        None => Span { since: utc("since", args.since.as_ref())?, until: utc("until", args.until.as_ref())? },
+        None => Span { since: args.since, until: args.until },
     };
-    let given = args.ship_time.as_ref();
-    let given = given
-        .map(|t| ShipTime::parse(t).ok_or_else(|| format!("--ship-time {t}: write it like +2 or -3:30")));
-    let given = given.transpose()?;
     let night = read(&args.logbook, span).map_err(|e| e.to_string())?;
-    let ship = given.unwrap_or_else(|| night.ship_time());
+    let ship = args.ship_time.unwrap_or_else(|| night.ship_time());
     write(args.html.as_deref(), || night.html(ship))?;
     write(args.gpx.as_deref(), || night.gpx())?;
     write(args.geojson.as_deref(), || night.geojson())?;
@@ -54,7 +49,7 @@ fn of_passage(logbook: &Path, which: &str) -> Result<Span, String> {
     let found = leg.map(|l| Span { since: l.from.0.utc, until: l.to.0.utc });
     found.ok_or_else(|| {
         format!(
-            "--passage {which}: there are {}; `review --passages` lists them",
+            "--passage {which}: the logbook has {}; `review --passages` lists what there is",
             plural(legs.len(), "passage")
         )
     })
@@ -64,11 +59,4 @@ fn of_passage(logbook: &Path, which: &str) -> Result<Span, String> {
 fn write(path: Option<&Path>, make: impl FnOnce() -> String) -> Result<(), String> {
     let Some(path) = path else { return Ok(()) };
     std::fs::write(path, make()).map_err(|e| format!("{}: {e}", path.display()))
-}
-
-fn utc(option: &str, text: Option<&String>) -> Result<Option<Utc>, String> {
-    let read = |t: &String| {
-        Utc::parse(t).ok_or_else(|| format!("--{option} {t}: not a time; write it like 2026-11-01T18:00:00Z"))
-    };
-    text.map(read).transpose()
 }
