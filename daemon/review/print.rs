@@ -107,7 +107,8 @@ impl Night {
             (0, Some(a)) => {
                 page.push(format!("no ship within {APPROACH_NM:.0} nm; {}", approach_line(a, dated)))
             }
-            (0, None) => page.push("no ship heard".to_owned()),
+            // Of a watch that still stands a ship may be called for before the minute is over that writes her down.
+            (0, None) if called.iter().all(|a| a.mmsi.is_none()) => page.push("no ship heard".to_owned()),
             (n, _) if n > LINES => page.push(format!("and {} more within {APPROACH_NM:.0} nm", n - LINES)),
             _ => {}
         }
