@@ -18,13 +18,18 @@ pub(crate) fn disk(logbook: &Path) -> Line {
     let folder = logbook.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let size = std::fs::metadata(logbook).map_or(0, |m| m.len());
     match nix::sys::statvfs::statvfs(folder) {
-        Ok(v) => disk_line(v.blocks_available().saturating_mul(v.fragment_size()), size),
+        Ok(v) => disk_line(wide(v.blocks_available()).saturating_mul(wide(v.fragment_size())), size),
         Err(e) => Line::judged(
             "disk space",
             Outcome::Failed,
             format!("{} cannot be looked at: {e}", folder.display()),
         ),
     }
+}
+
+/// Counts of blocks and their sizes have 32 bits on some computers.
+fn wide(n: impl Into<u64>) -> u64 {
+    n.into()
 }
 
 fn disk_line(free: u64, logbook: u64) -> Line {

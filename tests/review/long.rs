@@ -4,7 +4,9 @@ use crate::desk::{self, Desk, EVENING, at, record, settings};
 use crate::night::{SHIP, event};
 use middlewatch::logbook::{Logbook, LogbookSettings, OwnRow, Pace};
 use middlewatch::review::{self, Span};
+use nix::time::{ClockId, clock_gettime};
 use rules::Priority;
+use std::time::Duration;
 use terms::{Position, Quantity, Utc};
 
 /// Three days to the west at 5 kn; each noon something is called four times within a minute, and a ship is near.
@@ -134,15 +136,20 @@ pub fn write_days(desk: &Desk, days: i64) -> u32 {
     alerts
 }
 
+/// What this thread has had of the processor, which is the same beside other work.
+fn spent() -> Duration {
+    clock_gettime(ClockId::CLOCK_THREAD_CPUTIME_ID).unwrap().into()
+}
+
 /// How long it takes to read so many days and to make their page.
-fn reviewed(days: i64) -> (std::time::Duration, review::Night, String, u32) {
+fn reviewed(days: i64) -> (Duration, review::Night, String, u32) {
     let desk = Desk::new(&format!("days-{days}"));
     let alerts = write_days(&desk, days);
-    let before = std::time::Instant::now();
+    let before = spent();
     let night = review::read(desk.file(), Span { since: Some(Utc(EVENING)), until: None }).unwrap();
-    let read = before.elapsed();
+    let read = spent() - before;
     let page = night.html(night.ship_time());
-    let all = before.elapsed();
+    let all = spent() - before;
     println!(
         "{days} days: {} own rows, {} ships, {alerts} alerts: read {read:?}, page {:?}, {} kB",
         night.own.len(),
