@@ -119,8 +119,6 @@ pub struct FeedSetting {
 const LINES_TO_TELL: u64 = 10;
 /// Without UTC for so long is an alert: by then a receiver that stood cold has told its almanac's time (common practice).
 const CLOCK_PATIENCE: Duration = Duration::from_secs(120);
-/// Timers that are run one after the other at a time.
-const TURNS: usize = 1_000;
 /// More casualties than these are a crowd.
 const FEW_CASUALTIES: usize = 4;
 /// No fix for so long is an alert.
@@ -373,11 +371,10 @@ impl Watch {
         self.lookout.system_utc(at, utc);
     }
 
-    /// Runs every timer that has come due, in the order of their times; beyond [`TURNS`], together.
+    /// Runs every timer that has come due, in the order of their times.
     pub fn advance(&mut self, at: Moment) {
-        // Each turn moves one of the timers on; the bound keeps a fault in one of them, and a crowd on a computer that
-        // cannot keep up with it, from stopping the watch.
-        for _ in 0..TURNS {
+        // Each turn moves one of the timers on; the bound keeps a fault in one of them from stopping the watch.
+        for _ in 0..10_000 {
             let Some(due) = self.next_wake().filter(|d| *d <= at) else { break };
             self.advance_to(due);
         }
