@@ -40,6 +40,9 @@ pub struct Verdict {
 
 /// The least time to the next judging, so that rounding never makes it now again.
 const SOONEST: Duration = Duration::from_millis(1);
+/// The same where the value should run with the time and may stand still: that to the closest point of one who keeps
+/// beside us is nothing at all, for hours.
+const SOONEST_AHEAD: Duration = Duration::from_secs(1);
 
 impl Sight<'_> {
     /// The subject that has a measure: own vessel's are the same for all.
@@ -199,9 +202,9 @@ impl Sight<'_> {
         if let Some(w) = &state.window {
             return Some(self.at + w.width());
         }
-        let rate = match test.measure {
-            Measure::Quantity(q) if runs_down(q) => -1.0,
-            Measure::Age(_) | Measure::TimeOnWatch | Measure::TimeOfDay => 1.0,
+        let (rate, soonest) = match test.measure {
+            Measure::Quantity(q) if runs_down(q) => (-1.0, SOONEST_AHEAD),
+            Measure::Age(_) | Measure::TimeOnWatch | Measure::TimeOfDay => (1.0, SOONEST),
             _ => return None,
         };
         if test.measure == Measure::TimeOfDay && value.is_none() {
@@ -213,7 +216,7 @@ impl Sight<'_> {
             ahead = ahead.map(|s| s.rem_euclid(86_400.0));
         }
         let wait_s = ahead.into_iter().filter(|s| *s >= 0.0 && s.is_finite()).reduce(f64::min)?;
-        Some(self.at + Duration::try_from_secs_f64(wait_s).ok()? + SOONEST)
+        Some(self.at + (Duration::try_from_secs_f64(wait_s).ok()? + SOONEST).max(soonest))
     }
 }
 
