@@ -1,7 +1,7 @@
 //! The picture as `status` tells it.
 
 use super::record::{casualty_part, target_part};
-use super::{Watch, look};
+use super::{View, Watch, look};
 use crate::words;
 use lookout::TargetState;
 use lookout::casualty::{spoken, who};
@@ -70,7 +70,7 @@ impl Watch {
                 Value::Object(part)
             })
             .collect();
-        let mut alerts: Vec<_> = self.board.alerts().collect();
+        let mut alerts = self.board.present(at, &View { at, lookout: &self.lookout });
         alerts.sort_by_key(|a| (std::cmp::Reverse(a.priority), a.id));
         let alerts: Vec<Value> = alerts
             .iter()

@@ -380,13 +380,26 @@ fn a_ship_acknowledged_that_turns_toward_us_calls_again_once() {
 }
 
 #[test]
-fn before_somebody_acts_the_words_are_brought_up_to_now() {
+fn one_who_keeps_beside_us_is_not_judged_without_end() {
+    // Two that keep course and speed together have no closest point ahead: the time to it stays nothing.
+    let mut t = Table::with(CLOSE);
+    t.word(SHIP, Q::Kind, "vessel").set(SHIP, Q::Cpa, 0.1).set(SHIP, Q::Tcpa, 0.0);
+    let before = t.chart.read.get();
+    t.pass(60.0);
+    let judged = t.chart.read.get() - before;
+    // Once a second, a handful of quantities each time.
+    assert!(judged < 60 * 10, "{judged} readings in a minute");
+}
+
+#[test]
+fn before_somebody_looks_or_acts_the_words_are_brought_up_to_now() {
     let mut t = Table::with(
         "[[order]]\nname = \"fast\"\npriority = \"alarm\"\nwhen = \"SOG is over 5 kn\"\ntext = \"{SOG}\"\n",
     );
     t.set(OWN, Q::Sog, 6.0).set(OWN, Q::Sog, 9.0);
     let id = t.first_alert();
-    t.told();
+    assert_eq!(t.told(), ["Raised fast: 6.0 kn"]);
+    assert_eq!(t.board.present(t.at(), &t.chart)[0].text, "9.0 kn");
     t.board.reword_standing(t.at(), &t.chart);
     t.board.acknowledge(t.at(), id).unwrap();
     assert_eq!(t.told(), ["Acknowledged fast: 9.0 kn"]);

@@ -143,7 +143,8 @@ fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
         t.set(ship(n), Q::Range, 0.5 + f64::from(n) / 1000.0);
     }
     assert_eq!(t.board.alerts().count(), 9, "eight and the crowd");
-    let crowd = t.board.alerts().find(|a| a.subject == Subject::Lookout).unwrap();
+    let alerts = t.board.present(t.at(), &t.chart);
+    let crowd = alerts.iter().find(|a| a.subject == Subject::Lookout).unwrap();
     let first = "MV 200000008, MV 200000009, MV 200000010";
     let words = format!("near: 72 more besides the 8 told one by one, first of them {first}");
     assert_eq!((crowd.text.clone(), crowd.priority), (words, Priority::Alarm));
@@ -163,6 +164,24 @@ fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
     }
     let open: Vec<_> = t.board.alerts().map(|a| a.state).collect();
     assert!(open.iter().all(|s| *s == AlertState::RectifiedUnacknowledged), "{open:?}");
+}
+
+#[test]
+fn another_of_a_crowd_costs_no_more_in_a_great_crowd_than_in_a_small_one() {
+    // Each farther than all before, so that none of them takes the place of one told alone.
+    let mut t = Table::with(NEAR);
+    let mut come = |from: u32, to: u32| {
+        let before = t.chart.read.get();
+        for n in from..to {
+            t.set(ship(n), Q::Range, 0.5 + f64::from(n) / 10_000.0);
+        }
+        t.chart.read.get() - before
+    };
+    come(0, 100);
+    let small = come(100, 200);
+    come(200, 3900);
+    let great = come(3900, 4000);
+    assert!(small > 0 && great <= small, "{small} readings for a hundred, {great} where there are thousands");
 }
 
 #[test]

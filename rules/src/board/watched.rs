@@ -87,8 +87,6 @@ pub struct Watched {
     told: BTreeSet<Subject>,
     /// On, but beyond the number told one by one.
     crowd: BTreeSet<Subject>,
-    /// How many these were when their alert was worded last.
-    crowd_worded: usize,
     /// When their alert called last, and whether another has come among them since.
     crowd_called: Option<Moment>,
     crowd_grown: bool,
@@ -131,7 +129,6 @@ impl Watched {
             unknown: BTreeSet::new(),
             told: BTreeSet::new(),
             crowd: BTreeSet::new(),
-            crowd_worded: 0,
             crowd_called: None,
             crowd_grown: false,
             unwatched: false,

@@ -2,6 +2,7 @@
 #![allow(clippy::panic, clippy::expect_used)]
 
 use rules::{AlertEvent, AlertId, Board, BoardSettings, EventKind, Orders, Picture};
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use terms::{Dimension, Mmsi, Moment, Position, Quantity, Reading, Subject, Utc, Value, Whose};
 
@@ -11,10 +12,13 @@ pub struct Chart {
     pub transducers: BTreeMap<String, (Dimension, Reading)>,
     pub position: Option<Position>,
     pub utc: Option<Utc>,
+    /// How often anything was read.
+    pub read: Cell<usize>,
 }
 
 impl Picture for Chart {
     fn reading(&self, subject: Subject, quantity: Quantity) -> Reading {
+        self.read.set(self.read.get() + 1);
         self.readings.get(&(subject, quantity as u8)).cloned().unwrap_or_default()
     }
     fn transducer(&self, name: &str) -> Option<(Dimension, Reading)> {

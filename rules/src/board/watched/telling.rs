@@ -85,15 +85,12 @@ impl Watched {
                 let raise = self.raise(source, Subject::Lookout, text, f64::NEG_INFINITY);
                 desk.alerts.raise(at, raise);
             }
-            (true, Some(id)) if self.crowd.len() != self.crowd_worded => {
-                desk.alerts.refresh(id, Some(self.crowd_text(&desk.sight)), f64::NEG_INFINITY);
-            }
+            // Its words are made anew when it is told or looked at, not with each that comes: all of them are sorted for it.
             (true, _) => {}
             (false, Some(id)) => desk.alerts.rectify(at, id),
             (false, None) => {}
         }
         self.told_crowd = wanted;
-        self.crowd_worded = self.crowd.len();
     }
 
     /// When those told together call again, if they have become more since they called last.
