@@ -21,6 +21,9 @@ const TCPA_S: f64 = 1_200.0;
 const CLASS_A_LATE: Duration = Duration::from_secs(60);
 const CLASS_B_LATE: Duration = Duration::from_secs(150);
 
+/// An alert whose cause was over before a moment ends no later after it: 30 s by the order, and the next judgement.
+const BEFORE: Duration = Duration::from_secs(40);
+
 /// Every close approach is called in time, none is called without cause, and none ends while it lasts. Limits are taken
 /// a little narrower for what must come and a little wider for what may, since courses are measured with noise and the
 /// prudent TCPA comes up to two minutes sooner.
@@ -46,14 +49,15 @@ fn judge_approaches(night: &Night) {
         let late = if is_class_b(night, mmsi) { CLASS_B_LATE } else { CLASS_A_LATE };
         let over = |e: &&&Event| matches!(e.what(), "cleared" | "rectified");
         for (from, until) in must.iter().filter(|(from, until)| *from + late < *until) {
-            // An alert of a danger before this one may still end as this one begins, and calls again.
+            // An alert of a danger before this one may still end as this one begins, and calls again in time.
             let known = *from + late;
             let last = events.iter().take_while(|e| e.at() <= known).last();
             assert!(
                 last.is_some_and(|e| !over(&e)),
                 "{mmsi} not called in the danger from {from:?} to {until:?}: {events:#?}"
             );
-            if let Some(e) = events.iter().filter(over).find(|e| known < e.at() && e.at() <= *until) {
+            if let Some(e) = events.iter().filter(over).find(|e| *from + BEFORE < e.at() && e.at() <= *until)
+            {
                 panic!("{mmsi} ended at {:?} in the danger from {from:?} to {until:?}", e.at());
             }
         }
