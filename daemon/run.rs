@@ -439,7 +439,7 @@ impl Daemon {
         vec![muster::disk(&self.logbook_path), muster::copy(copied, now)]
     }
 
-    fn status(&self, at: Moment) -> Value {
+    fn status(&mut self, at: Moment) -> Value {
         let mut status = self.watch.status(at);
         if let Some(feeds) = status["feeds"].as_array_mut() {
             for (n, (told, (_, feed))) in feeds.iter_mut().zip(&self.feeds).enumerate() {

@@ -270,11 +270,11 @@ fn over_a_restart_of_unknown_length_a_duration_is_at_least_until_satellites_tell
     let mut after = Aboard::begun_at(Moment(5_000));
     after.watch.restore(after.now, Some(&alerts), Some(&casualties), Gap::Unknown).unwrap();
     after.pass(15, 0);
-    let elapsed = |aboard: &Aboard| -> (f64, Value) {
+    let elapsed = |aboard: &mut Aboard| -> (f64, Value) {
         let c = aboard.watch.status(aboard.now)["casualties"][0].clone();
         (c["elapsed_s"].as_f64().unwrap(), c["elapsed_is"].clone())
     };
-    let (s, is) = elapsed(&after);
+    let (s, is) = elapsed(&mut after);
     assert_eq!(is, "at-least");
     assert!((70.0..=71.0).contains(&s), "60 s before and 10 s since: {s}");
     // By satellite it is 13:00 now: an hour after the fall. The next sentence closes the gap.
@@ -282,7 +282,7 @@ fn over_a_restart_of_unknown_length_a_duration_is_at_least_until_satellites_tell
     after.pass(16, 0);
     after.hear("$SDDPT,12.5,0.0");
     after.pass(16, 0);
-    let (s, is) = elapsed(&after);
+    let (s, is) = elapsed(&mut after);
     assert_eq!(is, "exact");
     assert!((s - 3601.0).abs() <= 1.0, "{s}");
 }

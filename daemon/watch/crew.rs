@@ -22,8 +22,7 @@ impl Watch {
     }
 
     fn do_act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
-        self.reword_casualties(at);
-        self.board.reword_standing(at, &View { at, lookout: &self.lookout });
+        self.renew_words(at);
         let nothing = |e: rules::Refused| ActError::Nothing(e.to_string());
         match act {
             Act::Acknowledge { alert: Some(id), .. } => {

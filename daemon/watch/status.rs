@@ -1,7 +1,7 @@
 //! The picture as `status` tells it.
 
 use super::record::{casualty_part, target_part};
-use super::{View, Watch, look};
+use super::{Watch, look};
 use crate::words;
 use lookout::TargetState;
 use lookout::casualty::{spoken, who};
@@ -34,8 +34,9 @@ impl Watch {
         Value::Object(counted.map(|(why, n)| (why.text().to_owned(), n.into())).collect())
     }
 
-    /// The picture at a moment.
-    pub fn status(&self, at: Moment) -> Value {
+    /// The picture at a moment, with every alert in the words of that moment.
+    pub fn status(&mut self, at: Moment) -> Value {
+        self.renew_words(at);
         let own = self.lookout.own(at);
         let mut own_part = to_map(&super::record::own_part(&own));
         own_part.extend(
@@ -70,7 +71,7 @@ impl Watch {
                 Value::Object(part)
             })
             .collect();
-        let mut alerts = self.board.present(at, &View { at, lookout: &self.lookout });
+        let mut alerts: Vec<_> = self.board.alerts().collect();
         alerts.sort_by_key(|a| (std::cmp::Reverse(a.priority), a.id));
         let alerts: Vec<Value> = alerts
             .iter()

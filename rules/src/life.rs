@@ -169,11 +169,6 @@ impl Alerts {
         self.standing.values().map(|s| &s.alert)
     }
 
-    /// The same, each with what it comes from.
-    pub fn with_sources(&self) -> impl Iterator<Item = (&Source, &Alert)> {
-        self.standing.values().map(|s| (&s.source, &s.alert))
-    }
-
     /// One of them.
     pub fn get(&self, id: AlertId) -> Option<&Alert> {
         self.standing.get(&id).map(|s| &s.alert)

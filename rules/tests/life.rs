@@ -143,8 +143,8 @@ fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
         t.set(ship(n), Q::Range, 0.5 + f64::from(n) / 1000.0);
     }
     assert_eq!(t.board.alerts().count(), 9, "eight and the crowd");
-    let alerts = t.board.present(t.at(), &t.chart);
-    let crowd = alerts.iter().find(|a| a.subject == Subject::Lookout).unwrap();
+    t.board.reword_standing(t.at(), &t.chart);
+    let crowd = t.board.alerts().find(|a| a.subject == Subject::Lookout).unwrap();
     let first = "MV 200000008, MV 200000009, MV 200000010";
     let words = format!("near: 72 more besides the 8 told one by one, first of them {first}");
     assert_eq!((crowd.text.clone(), crowd.priority), (words, Priority::Alarm));

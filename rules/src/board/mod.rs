@@ -281,16 +281,6 @@ impl Board {
         self.alerts.reword_all(&mut |source, alert| present_words(watched, by_name, source, alert, &sight));
     }
 
-    /// The alerts that are not over, in order of their numbers, each in the words it would be told in at a moment.
-    pub fn present(&self, at: Moment, picture: &dyn Picture) -> Vec<Alert> {
-        let sight = Sight { at: self.now.max(at), ..self.sight(picture) };
-        let now = |(source, alert): (&Source, &Alert)| {
-            let text = present_words(&self.watched, &self.by_name, source, alert, &sight);
-            Alert { text: text.unwrap_or_else(|| alert.text.clone()), ..alert.clone() }
-        };
-        self.alerts.with_sources().map(now).collect()
-    }
-
     /// When the board wants to be advanced next.
     pub fn next_wake(&self) -> Option<Moment> {
         let own = [self.timers.next(), self.alerts.next_wake(), self.watch_wake(), self.unconfirmed_until];
@@ -512,7 +502,7 @@ impl Board {
         matches!(self.alerts.source(id), Some(Source::Order(_)))
     }
 
-    /// The alerts that are not over, in order of their numbers, each in the words it was told in last.
+    /// The alerts that are not over, in order of their numbers, each in the words that it had when it was told last or looked at.
     pub fn alerts(&self) -> impl Iterator<Item = &Alert> {
         self.alerts.iter()
     }
