@@ -208,7 +208,7 @@ fn trial(boat: &Boat) -> Vec<Line> {
                 Means::Nmea(_) => "took a sentence",
             };
             let what = format!("signal {}", s.name);
-            lines.push(match signals::trial(s).await {
+            lines.push(match signals::trial(s, &boat.feeds).await {
                 Ok(()) => Line { what, good: true, words: kind.to_owned() },
                 Err(e) => Line { words: format!("{what}: {e}"), what, good: false },
             });
@@ -221,7 +221,7 @@ fn trial(boat: &Boat) -> Vec<Line> {
 async fn listen(feed: &config::Feed) -> std::io::Result<u64> {
     let mut framer = Framer::new(FramerOptions { checksum_optional: feed.checksum_optional });
     let reading = async {
-        let mut from = Opened::open(&feed.source).await?;
+        let (mut from, _) = Opened::open(&feed.source).await?;
         let mut chunk = vec![0; CHUNK];
         while framer.counts().sentences < 10 {
             let n = from.read(&mut chunk).await?;

@@ -78,7 +78,7 @@ async fn one(name: &str, source: Source, json: bool) -> io::Result<()> {
     // A file that is listened to is read to its end; it is the running watch that follows it.
     let mut from = match &source {
         Source::File(path) => Opened::Stream(Box::new(tokio::fs::File::open(path).await?)),
-        other => Opened::open(other).await?,
+        other => Opened::open(other).await?.0,
     };
     let mut ear = Ear::new(name, json);
     let mut chunk = vec![0; CHUNK];

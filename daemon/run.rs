@@ -6,7 +6,7 @@ use crate::cli::{self, Outcome};
 use crate::clock::{self, Clock};
 use crate::config::{self, Boat, Means};
 use crate::control::{self, Ask, Question};
-use crate::feeds::{FeedStatus, Line, Lines, Runner};
+use crate::feeds::{self, FeedStatus, Line, Lines, Runner};
 use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
 use crate::muster;
 use crate::recording::{Mark, Recorder};
@@ -151,21 +151,23 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
 
     let (news, mut signal_news) = mpsc::channel(NEWS);
     let (questions, mut asked) = control::questions();
+    let (ways_back, outgoing): (Vec<_>, Vec<_>) = boat.feeds.iter().map(|_| feeds::way_back()).unzip();
     let signals = {
         let _there = outward.enter();
         control::buttons(&boat, &questions, &news);
-        Signals::start(&boat, &logbook, clock, &news)
+        let by_name = boat.feeds.iter().map(|f| f.name.clone()).zip(ways_back).collect();
+        Signals::start(&boat, &by_name, &logbook, clock, &news)
     };
     outward.spawn(server.run(questions, boat.listen.clone()));
 
     let mut lines = Lines::default();
     let crew: Vec<Mmsi> = boat.crew.iter().filter_map(|c| c.beacon).collect();
     let mut feeds = Vec::new();
-    for (feed, n) in boat.feeds.iter().zip(0..) {
+    for ((feed, outgoing), n) in boat.feeds.iter().zip(outgoing).zip(0..) {
         let (runner, status) = Runner::new(FeedId(n), feed.clone(), crew.clone(), &lines, clock);
         feeds.push((Arc::from(feed.name.as_str()), status));
         logbook.name_feed(FeedId(n), &feed.name);
-        wires.spawn(runner.run());
+        wires.spawn(runner.run(outgoing));
     }
 
     let mut daemon =
@@ -420,7 +422,7 @@ impl Daemon {
         }
         let signal = signal.clone();
         self.signals.home().spawn(async move {
-            let outcome = tokio::time::timeout(TRIAL, signals::trial(&signal)).await;
+            let outcome = tokio::time::timeout(TRIAL, signals::trial(&signal, &[])).await;
             let answer = match outcome {
                 Ok(Ok(())) => Ok(json!({"done": "received"})),
                 Ok(Err(why)) => Err(ActError::Nothing(why)),
@@ -478,6 +480,9 @@ impl Daemon {
     }
 
     fn take(&mut self, line: &Line) {
+        if self.signals.said(&line.bytes) {
+            return;
+        }
         self.recorder.line(|| self.watch.stamp(line.at), line.feed, &line.bytes);
         self.watch.hear(line.at, line.feed, &line.bytes);
     }

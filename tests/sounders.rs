@@ -5,7 +5,7 @@
 
 mod aboard;
 
-use aboard::{Daemon, Folder, PATIENCE, sentence, text, until};
+use aboard::{Daemon, Folder, PATIENCE, SerialLine, sentence, shim, text, until};
 use serde_json::Value;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{TcpListener, UdpSocket};
@@ -222,17 +222,152 @@ fn a_plotter_is_told_and_only_a_trusted_one_is_heard() {
     until("it to be acknowledged", || (state() == "active-acknowledged").then_some(()));
 }
 
+const FIX: &str = "GPRMC,021407.00,A,5048.000,N,00106.000,W,5.0,090.0,011126,,,A";
+
+/// What has come at the far end of a wire, as whole lines.
+struct FarEnd<W> {
+    wire: W,
+    came: String,
+}
+
+impl<W: Read + Write> FarEnd<W> {
+    fn say(&mut self, body: &str) {
+        self.wire.write_all(sentence(body).as_bytes()).unwrap();
+    }
+
+    /// Waits for a sentence; all that comes is given back if `returns`, as many a multiplexer does.
+    fn hear(&mut self, formatter: &str, returns: bool) -> String {
+        until(formatter, || {
+            let mut chunk = [0; 1000];
+            let n = self.wire.read(&mut chunk).unwrap_or(0);
+            if returns {
+                self.wire.write_all(&chunk[..n]).unwrap();
+            }
+            self.came.push_str(&text(&chunk[..n]));
+            let (line, rest) = self.came.split_once("\r\n")?;
+            let (line, rest) = (line.to_owned(), rest.to_owned());
+            self.came = rest;
+            (line.get(3..6) == Some(formatter)).then_some(line)
+        })
+    }
+}
+
+fn far_end_of(line: &SerialLine) -> FarEnd<std::fs::File> {
+    use nix::fcntl::{FcntlArg, OFlag, fcntl};
+    fcntl(&line.master, FcntlArg::F_SETFL(OFlag::O_NONBLOCK)).unwrap();
+    FarEnd { wire: line.master.try_clone().unwrap(), came: String::new() }
+}
+
+#[test]
+fn a_multiplexer_is_heard_and_told_on_one_serial_line_and_what_it_brings_back_is_not_believed() {
+    let folder = Folder::new("mux");
+    let device = folder.0.join("mux");
+    let line = SerialLine::plug(&device);
+    let mut far = far_end_of(&line);
+    let daemon = Daemon::start_in(
+        folder,
+        &format!(
+            "[[feed]]\nname = \"mux\"\nserial = {device:?}\nbaud = 38400\ntrusted = true\n\
+             [[signal]]\nname = \"plotter\"\nnmea = \"feed:mux\"\n"
+        ),
+    );
+    far.hear("HBT", true);
+    far.say(FIX);
+    until("a fix", || daemon.status()["own"]["latitude_deg"].as_f64());
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
+    assert!(far.hear("TLL", true).contains(",Ada,"));
+    far.hear("TLL", true);
+    // What came back was heard before what is said after it.
+    far.say("IIHDT,123.4,T");
+    until("a heading", || daemon.status()["own"]["heading_deg"].as_f64());
+    let status = daemon.status();
+    assert_eq!(status["targets"], serde_json::json!([]), "she is no radar's target");
+    assert!(status["feeds"][0]["sentences"].as_u64().unwrap() > 5, "{}", status["feeds"]);
+    let alert =
+        status["alerts"].as_array().unwrap().iter().find(|a| a["order"] == "person overboard").unwrap();
+    assert_eq!(alert["text"], status["casualties"][0]["words"], "both are of this moment");
+    // The same by another talker is what a radar sees.
+    far.say("RATLL,01,5048.5000,N,00106.0000,W,Ada,021407.00,T,");
+    until("a plot", || daemon.status()["targets"].as_array()?.first().map(|_| ()));
+
+    // Unplugged, and plugged in again: whoever listens now is told what stands.
+    drop((line, far));
+    until("down", || daemon.status()["feeds"][0]["state"].as_str()?.starts_with("down").then_some(()));
+    let line = SerialLine::plug(&device);
+    assert!(far_end_of(&line).hear("TLL", false).contains(",Ada,"));
+    daemon.stop();
+}
+
+#[test]
+fn a_server_that_is_a_feed_is_told_on_the_same_connection() {
+    let server = TcpListener::bind("127.0.0.1:0").unwrap();
+    let daemon = Daemon::start(
+        "duplex",
+        &format!(
+            "[[feed]]\nname = \"gateway\"\ntcp = \"{}\"\n\
+             [[signal]]\nname = \"plotter\"\nnmea = \"feed:gateway\"\nsentences = [\"ALF\"]\n",
+            server.local_addr().unwrap()
+        ),
+    );
+    let accept = || {
+        let (wire, _) = server.accept().unwrap();
+        wire.set_read_timeout(Some(Duration::from_millis(10))).unwrap();
+        FarEnd { wire, came: String::new() }
+    };
+    let mut far = accept();
+    far.say(FIX);
+    until("a fix", || daemon.status()["own"]["latitude_deg"].as_f64());
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
+    far.hear("ALF", false);
+    drop(far);
+    let mut far = accept();
+    assert!(daemon.tell(&["acknowledge"]).status.success());
+    far.hear("ALF", false);
+    daemon.stop();
+}
+
+#[test]
+fn a_wire_that_never_gets_rid_of_its_last_bit_holds_no_signal_up() {
+    let folder = Folder::new("drain");
+    let shim = shim("drain", &folder.0);
+    let said = folder.0.join("said");
+    let devices = ["a", "b", "c"].map(|n| folder.0.join(n));
+    let mut ends = devices.each_ref().map(|d| {
+        let line = SerialLine::plug(d);
+        (far_end_of(&line), line)
+    });
+    let bridges = ["a", "b", "c"].map(|n| {
+        let device = folder.0.join(n);
+        format!("[[signal]]\nname = \"{n}\"\nnmea = \"serial:{}@4800\"\n", device.display())
+    });
+    let body = format!(
+        "{}[[signal]]\nname = \"voice\"\ncommand = [\"sh\", \"-c\", \"cat >> {}\"]\n",
+        bridges.concat(),
+        said.display()
+    );
+    let daemon = Daemon::start_preloaded(folder, &body, &[("LD_PRELOAD", &shim)]);
+    ends.iter_mut().for_each(|(far, _)| drop(far.hear("HBT", false)));
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
+    until("the voice", || std::fs::read_to_string(&said).ok()?.contains("Ada").then_some(()));
+    ends.iter_mut().for_each(|(far, _)| drop(far.hear("ALF", false)));
+    daemon.stop();
+}
+
 #[test]
 fn check_tries_each_signal() {
     let folder = Folder::new("trial");
     let buzzer = folder.0.join("buzzer");
+    let server = TcpListener::bind("127.0.0.1:0").unwrap();
     let boat = folder.write(
         "boat.toml",
         &format!(
             "version = 1\n[[signal]]\nname = \"horn\"\nbuzzer = {{ recorded = {buzzer:?} }}\n\
              [[signal]]\nname = \"none\"\nlamp = {{ chip = \"/dev/gpiochip77\", line = 3 }}\n\
              [[signal]]\nname = \"plotter\"\nnmea = \"udp:127.0.0.1:9\"\n\
-             [[signal]]\nname = \"voice\"\ncommand = [\"true\"]\n"
+             [[feed]]\nname = \"gateway\"\ntcp = \"{}\"\n\
+             [[signal]]\nname = \"bridge\"\nnmea = \"feed:gateway\"\n\
+             [[signal]]\nname = \"voice\"\ncommand = [\"true\"]\n",
+            server.local_addr().unwrap()
         ),
     );
     let out = Command::new(env!("CARGO_BIN_EXE_middlewatch"))
@@ -243,8 +378,8 @@ fn check_tries_each_signal() {
     let lines: Vec<Value> = text(&out.stdout).lines().map(|l| serde_json::from_str(l).unwrap()).collect();
     let good = |what: &str| lines.iter().find(|l| l["what"] == what).unwrap()["good"].clone();
     assert_eq!(
-        (good("signal horn"), good("signal plotter"), good("signal voice")),
-        (true.into(), true.into(), true.into())
+        ["horn", "plotter", "bridge", "voice"].map(|s| good(&format!("signal {s}"))),
+        [true, true, true, true].map(Value::from)
     );
     assert_eq!(good("signal none"), false, "there is no such chip here");
     assert_eq!(recorded(&buzzer).len(), 6, "three short");

@@ -14,7 +14,7 @@ use hmac::{Hmac, KeyInit, Mac};
 use middlewatch::clock::{Clock, boot_id};
 use middlewatch::config;
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace, Stamp};
-use middlewatch::signals::{News, Signals};
+use middlewatch::signals::{News, Signals, WaysBack};
 use rough::{Does, Post, Rough};
 use rules::{Carry, Priority};
 use serde_json::{Value, json};
@@ -51,7 +51,8 @@ impl Aboard {
             LogbookSettings { boot: boot_id(), opened: now(), pace: Pace::Live, limit_bytes: None };
         let (logbook, _, _) = Logbook::open_or_wait(logbook, settings);
         let (to, news) = mpsc::channel(64);
-        let signals = runtime.block_on(async { Signals::start(&boat, &logbook, Clock, &to) });
+        let signals =
+            runtime.block_on(async { Signals::start(&boat, &WaysBack::new(), &logbook, Clock, &to) });
         Self { runtime, signals, logbook, news }
     }
 

@@ -116,7 +116,7 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
         return Err(problems);
     }
     let folder = Path::new(file).parent().unwrap_or(Path::new("")).to_owned();
-    let mut r = Reader { problems, seen: Vec::new(), folder, people: Vec::new() };
+    let mut r = Reader { problems, seen: Vec::new(), folder, people: Vec::new(), ways_back: Vec::new() };
     let mut boat = Boat::default();
     let mut version = None;
     for (key, value) in table.into_inner() {
@@ -158,6 +158,15 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
             r.problem(span, format!("a signal reaches the \"watch\", the \"skipper\", \"all hands\" or one of the crew; `{name}` is none of them"));
         }
     }
+    for (name, span) in std::mem::take(&mut r.ways_back) {
+        let source = boat.feeds.iter().find(|f| f.name == name).map(|f| &f.source);
+        if !matches!(source, Some(Source::Serial { .. } | Source::Tcp(_))) {
+            r.problem(
+                span,
+                format!("`feed:` names a feed that is a serial line or a TCP connection; `{name}` is none"),
+            );
+        }
+    }
     for path in [&mut boat.orders, &mut boat.logbook, &mut boat.control].into_iter().flatten() {
         *path = r.beside(path);
     }
@@ -173,6 +182,8 @@ pub(super) struct Reader {
     folder: PathBuf,
     /// Names of people, and where they stand.
     people: Vec<(String, Range<usize>)>,
+    /// Names of feeds that are to be spoken to as well, and where they stand.
+    ways_back: Vec<(String, Range<usize>)>,
 }
 
 impl Reader {
@@ -184,6 +195,11 @@ impl Reader {
     /// Notes somebody who must be one of the crew.
     pub(super) fn person(&mut self, name: &str, at: Range<usize>) {
         self.people.push((name.to_owned(), at));
+    }
+
+    /// Notes a feed that must have two ways.
+    pub(super) fn way_back(&mut self, name: &str, at: Range<usize>) {
+        self.ways_back.push((name.to_owned(), at));
     }
 
     /// A path that begins at the file's folder unless it is absolute.

@@ -165,12 +165,17 @@ impl Reader {
             }
             Some(("tcp", to)) if host_and_port(to) => Some(Outlet::Tcp(to.to_owned())),
             Some(("udp", to)) if host_and_port(to) => Some(Outlet::Udp(to.to_owned())),
+            Some(("feed", name)) => {
+                // The feed may stand further down in the file.
+                self.way_back(name, text.span());
+                Some(Outlet::Feed(name.to_owned()))
+            }
             _ => None,
         };
         if found.is_none() {
             self.problem(
                 text.span(),
-                "`nmea` is \"serial:/dev/ttyUSB1@4800\", \"tcp:host:port\" or \"udp:192.168.1.255:10110\"",
+                "`nmea` is \"serial:/dev/ttyUSB1@4800\", \"tcp:host:port\", \"udp:192.168.1.255:10110\" or \"feed:NAME\"",
             );
         }
         found
@@ -327,6 +332,9 @@ mod tests {
         let Means::Webhook(w) = s.means else { panic!("a webhook") };
         assert_eq!(w.headers.len(), 2);
         assert_eq!(w.key.unwrap().path, PathBuf::from("/etc/k.key"));
+        let feed = "[[feed]]\nname = \"mux\"\nserial = \"/dev/ttyUSB0\"\n";
+        let s = boat(&format!("nmea = \"feed:mux\"\n{feed}")).unwrap();
+        assert!(matches!(s.means, Means::Nmea(Bridge { outlet: Outlet::Feed(mux), .. }) if mux == "mux"));
         let s = boat("nmea = \"serial:/dev/ttyUSB1@38400\"\nsentences = [\"ALF\"]\n").unwrap();
         let outlet = Outlet::Serial { path: "/dev/ttyUSB1".into(), baud: 38400 };
         assert_eq!(s.means, Means::Nmea(Bridge { outlet, sentences: vec![Formatter::Alf] }));
@@ -352,6 +360,11 @@ mod tests {
             ),
             ("command = [\"a\"]\nrest = \"22 to 6\"\n", "written like \"22:00 to 06:00\""),
             ("command = [\"a\"]\nrest = \"22:00 to 22:00\"\n", "hours of rest"),
+            (
+                "nmea = \"feed:mux\"\n",
+                "4:8: `feed:` names a feed that is a serial line or a TCP connection; `mux` is none",
+            ),
+            ("nmea = \"feed:mux\"\n[[feed]]\nname = \"mux\"\nudp = \"0.0.0.0:10110\"\n", "`mux` is none"),
             ("command = [\"a\"]\nreaches = \"cook\"\n", "5:11: a signal reaches"),
             ("command = [\"a\"]\nfrom = \"alarm\"\npriorities = [\"alarm\"]\n", "not both"),
             ("webhook = \"http://x\"\nheaders = { Host = \"y\" }\n", "set by the daemon itself"),

@@ -1,10 +1,12 @@
 //! Feeds: bytes off wires and connections, framed into lines and queued for the watch. A feed that fails is tried
 //! again for ever, with a bounded back-off; none of them can end the daemon or fill its memory.
 
+mod back;
 mod intake;
 mod net;
 mod source;
 
+pub use back::{Outgoing, WayBack, way_back};
 pub use intake::{FeedStatus, Line, Lines};
 
 use intake::{Intake, Urgency};
@@ -51,12 +53,12 @@ impl Runner {
         (Self { feed, framer, intake, clock }, status)
     }
 
-    /// Runs until the task is dropped, or until a standard input has ended.
-    pub async fn run(mut self) {
+    /// Runs until the task is dropped, or until a standard input has ended. What is asked for goes back on the same wire.
+    pub async fn run(mut self, mut outgoing: Outgoing) {
         let mut wait = FIRST_WAIT;
         loop {
             let before = self.framer.counts().sentences;
-            let outcome = self.once().await;
+            let outcome = self.once(&mut outgoing).await;
             if self.framer.counts().sentences > before {
                 wait = FIRST_WAIT;
             }
@@ -76,9 +78,22 @@ impl Runner {
     }
 
     /// Opens the feed and reads it to its end.
-    async fn once(&mut self) -> io::Result<()> {
-        let mut opened = Opened::open(&self.feed.source).await?;
+    async fn once(&mut self, outgoing: &mut Outgoing) -> io::Result<()> {
+        let (mut opened, mut back) = Opened::open(&self.feed.source).await?;
         self.intake.state("up");
+        let ended = match &mut back {
+            Some(back) => tokio::select! {
+                ended = self.read(&mut opened) => ended,
+                () = outgoing.send(back) => Ok(()),
+            },
+            None => self.read(&mut opened).await,
+        };
+        // To close a serial line that has not got rid of all bytes may block for half a minute.
+        drop(tokio::task::spawn_blocking(move || drop((opened, back))));
+        ended
+    }
+
+    async fn read(&mut self, opened: &mut Opened) -> io::Result<()> {
         let mut chunk = vec![0; CHUNK];
         loop {
             let n = opened.read(&mut chunk).await?;

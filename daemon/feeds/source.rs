@@ -6,8 +6,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::fs::File;
-use tokio::io::{AsyncRead, AsyncReadExt};
-use tokio::net::UdpSocket;
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, ReadHalf};
+use tokio::net::{TcpStream, UdpSocket};
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
 
 /// How long a file that has no more bytes rests before it is looked at again.
@@ -16,6 +16,9 @@ const LOOK_AGAIN: Duration = Duration::from_millis(500);
 /// A connection that brings no byte for so long is closed and opened anew: its peer may be gone without a word.
 const QUIET_CONNECTION: Duration = Duration::from_secs(60);
 
+/// Where bytes go back on a feed's own wire.
+pub type Back = Box<dyn AsyncWrite + Send + Unpin>;
+
 /// A source that has been opened.
 pub enum Opened {
     /// Bytes in a row; they may end.
@@ -23,23 +26,32 @@ pub enum Opened {
     /// A file that may grow.
     File(Followed),
     /// A connection to a server.
-    Connection(tokio::net::TcpStream),
+    Connection(ReadHalf<TcpStream>),
     /// Datagrams of whole lines; they never end.
     Datagrams(UdpSocket),
 }
 
 impl Opened {
-    /// Opens a source.
+    /// Opens a source; the second is where to write what goes back on the same wire, if it has two ways.
     ///
     /// # Errors
     /// What the system says, with the place it is about.
-    pub async fn open(source: &Source) -> io::Result<Self> {
+    pub async fn open(source: &Source) -> io::Result<(Self, Option<Back>)> {
         Ok(match source {
-            Source::Serial { path, baud } => Self::Stream(Box::new(open_serial(path.clone(), *baud).await?)),
-            Source::Tcp(address) => Self::Connection(net::connect(address).await?),
-            Source::Udp { bind, group, interface } => Self::Datagrams(net::bind(*bind, *group, *interface)?),
-            Source::File(path) => Self::File(Followed::open(path).await?),
-            Source::StandardInput => Self::Stream(Box::new(tokio::io::stdin())),
+            Source::Serial { path, baud } => {
+                let (from, to) = tokio::io::split(open_serial(path.clone(), *baud).await?);
+                (Self::Stream(Box::new(from)), Some(Box::new(to)))
+            }
+            Source::Tcp(address) => {
+                // Halves that end nothing when they are dropped: a server may close on whom it hears no more.
+                let (from, to) = tokio::io::split(net::connect(address).await?);
+                (Self::Connection(from), Some(Box::new(to)))
+            }
+            Source::Udp { bind, group, interface } => {
+                (Self::Datagrams(net::bind(*bind, *group, *interface)?), None)
+            }
+            Source::File(path) => (Self::File(Followed::open(path).await?), None),
+            Source::StandardInput => (Self::Stream(Box::new(tokio::io::stdin())), None),
         })
     }
 

@@ -18,15 +18,16 @@ mod webhook;
 pub use audience::{Audience, Reaches, Rest, Told};
 pub use buzzer::Switched;
 pub use http::{Address, AddressError, address};
-pub use nmea::{Bridge, Formatter, Outlet, alarm_number, identifier};
+pub use nmea::{Bridge, Formatter, Outlet, WaysBack, alarm_number, identifier};
 pub use template::{Form, Template, TemplateError};
 pub use webhook::{KeyFile, Webhook};
 
 use crate::clock::Clock;
-use crate::config::{Boat, Means, Signal};
+use crate::config::{Boat, Feed, Means, Signal};
 use crate::event::{CasualtyPart, EventRecord};
 use crate::logbook::{Delivery, Logbook, Stamp};
 use http::Trouble;
+use nmea::Said;
 use rules::Carry;
 use std::sync::Arc;
 use terms::{SignalId, Utc};
@@ -64,6 +65,8 @@ pub struct Signals {
     passes: Vec<Arc<Notify>>,
     /// Where the open casualties are.
     places: watch::Sender<Places>,
+    /// What bridges were told lately.
+    said: Said,
     /// Ship's time less UTC, for the hours of rest.
     ship_time_s: i64,
     /// Where their tasks run.
@@ -88,7 +91,13 @@ enum Way {
 impl Signals {
     /// Starts a task for each signal, in the runtime that is entered. Their news goes to `news`; when that is full it is left out, since then the watch
     /// has plenty of the same.
-    pub fn start(boat: &Boat, logbook: &Logbook, clock: Clock, news: &mpsc::Sender<News>) -> Self {
+    pub fn start(
+        boat: &Boat,
+        ways_back: &WaysBack,
+        logbook: &Logbook,
+        clock: Clock,
+        news: &mpsc::Sender<News>,
+    ) -> Self {
         let webhooks: Vec<&str> = boat
             .signals
             .iter()
@@ -101,11 +110,12 @@ impl Signals {
             ends: Vec::new(),
             passes: Vec::new(),
             places: watch::channel(Places::default()).0,
+            said: Said::default(),
             ship_time_s: boat.watch.ship_time_s,
             home: Handle::current(),
         };
         for (s, n) in boat.signals.iter().zip(0u16..) {
-            let way = all.start_one(s, SignalId(n), clock, news.clone());
+            let way = all.start_one(s, ways_back, SignalId(n), clock, news.clone());
             all.ends.push(End { name: s.name.clone(), audience: s.audience.clone(), way });
         }
         if let Some(line) = &boat.heartbeat {
@@ -127,7 +137,14 @@ impl Signals {
         ear
     }
 
-    fn start_one(&mut self, s: &Signal, id: SignalId, clock: Clock, news: mpsc::Sender<News>) -> Way {
+    fn start_one(
+        &mut self,
+        s: &Signal,
+        ways_back: &WaysBack,
+        id: SignalId,
+        clock: Clock,
+        news: mpsc::Sender<News>,
+    ) -> Way {
         if let Means::Webhook(webhook) = &s.means {
             let urgent = Arc::new(Notify::new());
             let sender = Sender {
@@ -153,7 +170,8 @@ impl Signals {
             }
             Means::Nmea(bridge) => {
                 let places = self.places.subscribe();
-                drop(tokio::spawn(nmea::run(bridge, events, self.listen(), places, tell)));
+                let ways = (self.said.clone(), ways_back.clone());
+                drop(tokio::spawn(nmea::run(bridge, ways, events, self.listen(), places, tell)));
             }
         }
         Way::Sounder(to)
@@ -162,6 +180,11 @@ impl Signals {
     /// The watch has finished a pass: it lives.
     pub fn beat(&self) {
         self.passes.iter().for_each(|p| p.notify_one());
+    }
+
+    /// Whether a line from a feed is one that a bridge was told, brought back.
+    pub fn said(&self, line: &[u8]) -> bool {
+        self.said.has(line)
     }
 
     /// Tells plotters where the open casualties are by now.
@@ -214,16 +237,16 @@ impl Signals {
     }
 }
 
-/// Tries a signal once with words that say it is a test.
+/// Tries a signal once with words that say it is a test; a bridge on a feed's wire opens it for that.
 ///
 /// # Errors
 /// What went wrong, in words.
-pub async fn trial(signal: &Signal) -> Result<(), String> {
+pub async fn trial(signal: &Signal, feeds: &[Feed]) -> Result<(), String> {
     let record = trial::record();
     match &signal.means {
         Means::Command(argv) => command::once(argv, signal.timeout, &record).await,
         Means::Switched { line, sense, .. } => buzzer::trial(line, sense.as_ref()).await,
-        Means::Nmea(bridge) => nmea::trial(bridge).await,
+        Means::Nmea(bridge) => nmea::trial(bridge, feeds).await,
         Means::Webhook(webhook) => {
             let body = serde_json::to_string(&record).map_err(|e| e.to_string())?;
             // A trial is no delivery: it has a key of its own each time.

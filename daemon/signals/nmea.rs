@@ -5,14 +5,16 @@ use super::Places;
 use super::audience::Told;
 use super::standing::Standing;
 use crate::clock::Clock;
+use crate::config::{Feed, Source};
 use crate::event::{CasualtyPart, EventRecord};
-use crate::feeds;
+use crate::feeds::{self, WayBack};
 use rules::{AlertId, AlertState, BuiltIn, Priority};
 use sentence::encode::{self, Counters, Listed};
 use sentence::{DeviceAlert, SentTime};
+use std::collections::{BTreeMap, VecDeque};
 use std::io;
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use terms::{CasualtyId, Position, Utc};
 use tokio::io::{AsyncWrite, AsyncWriteExt};
@@ -44,6 +46,8 @@ pub enum Outlet {
     Tcp(String),
     /// Datagrams of one sentence each to host:port; broadcast and multicast addresses will do.
     Udp(String),
+    /// The wire of the feed of this name, which has it open.
+    Feed(String),
 }
 
 /// A sentence that may be sent.
@@ -77,6 +81,42 @@ pub struct Bridge {
     pub outlet: Outlet,
     /// What is sent.
     pub sentences: Vec<Formatter>,
+}
+
+/// Feeds whose wires sentences can go back on, by name.
+pub type WaysBack = BTreeMap<String, WayBack>;
+
+/// Lines kept by which our own words are known: more than any wire brings back late.
+const MOST_SAID: usize = 512;
+
+/// What was said to bridges lately. Many a multiplexer, and every network that is broadcast to, brings it back to a feed;
+/// the place of a casualty would then be taken for one seen by a radar.
+#[derive(Debug, Clone, Default)]
+pub struct Said(Arc<Mutex<VecDeque<String>>>);
+
+impl Said {
+    fn lines(&self) -> MutexGuard<'_, VecDeque<String>> {
+        // Nothing that can panic runs under this lock.
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn note(&self, lines: &[String]) {
+        let mut said = self.lines();
+        said.extend(lines.iter().cloned());
+        let over = said.len().saturating_sub(MOST_SAID);
+        said.drain(..over);
+    }
+
+    /// Whether a line from a feed is one of ours, whatever was put before it on its way.
+    pub fn has(&self, line: &[u8]) -> bool {
+        let Some(from) = line.iter().rposition(|b| *b == b'$') else { return false };
+        let sentence = &line[from..];
+        // Nearly every line is known by its address to be another's.
+        let formatter = sentence.strip_prefix(b"$").and_then(|s| s.strip_prefix(TALKER.as_bytes()));
+        let may_be = |f: &[u8]| Formatter::ALL.iter().any(|(name, _)| f.starts_with(name.as_bytes()));
+        formatter.is_some_and(may_be)
+            && self.lines().iter().any(|l| l.as_bytes() == sentence.trim_ascii_end())
+    }
 }
 
 /// The number of an alert's order (ALF identifier): 10001 on for the built-in ones, 20000 to 29999 for the boat's own by
@@ -258,10 +298,11 @@ impl Desk {
 enum Wire {
     Stream(Box<dyn AsyncWrite + Send + Unpin>),
     Datagrams(UdpSocket),
+    Feed(WayBack),
 }
 
 impl Wire {
-    async fn open(outlet: &Outlet) -> io::Result<Self> {
+    async fn open(outlet: &Outlet, ways_back: &WaysBack) -> io::Result<Self> {
         Ok(match outlet {
             Outlet::Serial { path, baud } => {
                 Self::Stream(Box::new(feeds::open_serial(path.clone(), *baud).await?))
@@ -278,36 +319,40 @@ impl Wire {
                 socket.connect(to).await?;
                 Self::Datagrams(socket)
             }
+            Outlet::Feed(name) => {
+                let way = ways_back.get(name).cloned();
+                Self::Feed(way.ok_or_else(|| io::Error::other(format!("there is no feed {name}")))?)
+            }
         })
     }
 
     async fn send(&mut self, lines: &[String]) -> io::Result<()> {
-        let write = async {
-            for line in lines {
-                let line = format!("{line}\r\n");
-                match self {
-                    Self::Stream(s) => s.write_all(line.as_bytes()).await?,
-                    Self::Datagrams(s) => match s.send(line.as_bytes()).await {
-                        // Nobody listened to the one before; somebody may to the next.
-                        Err(e) if e.kind() == io::ErrorKind::ConnectionRefused => {}
-                        other => drop(other?),
-                    },
-                }
-            }
-            match self {
-                Self::Stream(s) => s.flush().await,
-                Self::Datagrams(_) => Ok(()),
-            }
-        };
-        tokio::time::timeout(STUCK, write)
-            .await
-            .map_err(|_| io::Error::other(format!("nothing was taken for {} s", STUCK.as_secs())))?
+        for line in lines {
+            tokio::time::timeout(STUCK, self.send_one(format!("{line}\r\n").into_bytes()))
+                .await
+                .map_err(|_| io::Error::other(format!("nothing was taken for {} s", STUCK.as_secs())))??;
+        }
+        Ok(())
+    }
+
+    async fn send_one(&mut self, line: Vec<u8>) -> io::Result<()> {
+        match self {
+            // Not flushed: to flush a serial line is to block until its last bit has gone, or for ever.
+            Self::Stream(s) => s.write_all(&line).await,
+            Self::Feed(way) => way.send(line).await,
+            Self::Datagrams(s) => match s.send(&line).await {
+                // Nobody listened to the one before; somebody may to the next.
+                Err(e) if e.kind() == io::ErrorKind::ConnectionRefused => Ok(()),
+                sent => sent.map(drop),
+            },
+        }
     }
 }
 
 /// Tells a bridge until there are no more events. How it fares is told when that changes.
 pub(super) async fn run(
     bridge: Bridge,
+    (said, ways_back): (Said, WaysBack),
     mut events: mpsc::Receiver<Told>,
     passes: Arc<Notify>,
     mut places: watch::Receiver<Places>,
@@ -320,7 +365,7 @@ pub(super) async fn run(
     loop {
         let mut lines = Vec::new();
         if wire.is_none() && Clock.now() >= open_at {
-            let opened = Wire::open(&bridge.outlet).await;
+            let opened = Wire::open(&bridge.outlet, &ways_back).await;
             lines = desk.all();
             lines.extend(desk.places(&places.borrow_and_update()));
             tell(&mut good, &mut outcome, opened.as_ref().map(drop));
@@ -350,9 +395,12 @@ pub(super) async fn run(
         if let Some(open) = &mut wire
             && !lines.is_empty()
         {
+            said.note(&lines);
             let sent = open.send(&lines).await;
             tell(&mut good, &mut outcome, sent.as_ref().map(drop));
             if sent.is_err() {
+                // To close a serial line that takes nothing may block for half a minute.
+                drop(tokio::task::spawn_blocking(move || drop(wire)));
                 wire = None;
                 open_at = Clock.now() + TRY_AGAIN;
             }
@@ -368,8 +416,17 @@ fn tell(good: &mut bool, outcome: &mut impl FnMut(Result<(), String>), fared: Re
 }
 
 /// Sends one list of no alerts: a trial that nobody takes for an alert.
-pub(super) async fn trial(bridge: &Bridge) -> Result<(), String> {
-    let mut wire = Wire::open(&bridge.outlet).await.map_err(|e| e.to_string())?;
+pub(super) async fn trial(bridge: &Bridge, feeds: &[Feed]) -> Result<(), String> {
+    let outlet = match &bridge.outlet {
+        // No feed runs that has it open.
+        Outlet::Feed(name) => match feeds.iter().find(|f| f.name == *name).map(|f| &f.source) {
+            Some(Source::Serial { path, baud }) => Outlet::Serial { path: path.clone(), baud: *baud },
+            Some(Source::Tcp(address)) => Outlet::Tcp(address.clone()),
+            _ => return Err(format!("the feed {name} has no way back")),
+        },
+        other => other.clone(),
+    };
+    let mut wire = Wire::open(&outlet, &WaysBack::new()).await.map_err(|e| e.to_string())?;
     wire.send(&encode::alc(TALKER, &[], 0)).await.map_err(|e| e.to_string())
 }
 

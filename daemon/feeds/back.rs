@@ -1,0 +1,60 @@
+//! The way back on a feed's own wire: what a signal says to those from whom the feed hears.
+
+use super::source::Back;
+use std::io;
+use tokio::io::AsyncWriteExt;
+use tokio::sync::{mpsc, oneshot};
+
+/// Askings that may wait for one wire; a signal has one at a time.
+const WAITING: usize = 4;
+
+/// Bytes that are to go out, and who wants to know how that went.
+#[derive(Debug)]
+struct Asked {
+    bytes: Vec<u8>,
+    done: oneshot::Sender<io::Result<()>>,
+}
+
+/// A signal's end of the way back.
+#[derive(Debug, Clone)]
+pub struct WayBack(mpsc::Sender<Asked>);
+
+/// The feed's end of it.
+#[derive(Debug)]
+pub struct Outgoing(mpsc::Receiver<Asked>);
+
+/// Both ends.
+pub fn way_back() -> (WayBack, Outgoing) {
+    let (to, from) = mpsc::channel(WAITING);
+    (WayBack(to), Outgoing(from))
+}
+
+impl WayBack {
+    /// Has bytes sent on the feed's wire, and ends when the system has taken them. While the feed is not open it waits;
+    /// when it is dropped half-way, what has not gone out stays here.
+    ///
+    /// # Errors
+    /// What the system says of the wire, and a feed that closes meanwhile.
+    pub async fn send(&self, bytes: Vec<u8>) -> io::Result<()> {
+        let closed = || io::Error::other("the feed's wire was closed");
+        let (done, sent) = oneshot::channel();
+        self.0.send(Asked { bytes, done }).await.map_err(|_| closed())?;
+        sent.await.map_err(|_| closed())?
+    }
+}
+
+impl Outgoing {
+    /// Sends what is asked for as long as the wire is open; never ends by itself.
+    pub(super) async fn send(&mut self, to: &mut Back) {
+        while let Some(Asked { bytes, mut done }) = self.0.recv().await {
+            let written = tokio::select! {
+                biased;
+                // Whoever asked has given up: it would be told late, and once more.
+                () = done.closed() => continue,
+                written = to.write_all(&bytes) => written,
+            };
+            let _ = done.send(written);
+        }
+        std::future::pending().await
+    }
+}
