@@ -6,11 +6,12 @@ use crate::cli::{self, Outcome};
 use crate::clock::{self, Clock};
 use crate::config::{self, Boat, Means};
 use crate::control::{self, Ask, Question};
+use crate::diagnostics;
 use crate::feeds::{self, FeedStatus, Line, Lines, Runner};
 use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
 use crate::muster;
 use crate::recording::{Mark, Recorder};
-use crate::service::{self, Manager};
+use crate::service::Manager;
 use crate::signals::{self, News, Signals};
 use crate::watch::{FeedSetting, Line as MusterLine, Numbers, Output, Watch};
 use lookout::casualty::Gap;
@@ -59,11 +60,11 @@ type Reply = tokio::sync::oneshot::Sender<Result<Value, ActError>>;
 
 /// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
 pub fn run(config: &Path) -> Outcome {
-    service::diagnostics();
+    let _diagnostics = diagnostics::start();
     let boat = match read_file(config, config::read) {
         Ok(b) => b,
         Err(why) => {
-            service::complain(&why);
+            diagnostics::complain(&why);
             return Outcome::BadFile;
         }
     };
@@ -78,7 +79,7 @@ pub fn run(config: &Path) -> Outcome {
     match outcome {
         Ok(()) => Outcome::Done,
         Err(why) => {
-            service::complain(&format!("middlewatch: {why}"));
+            diagnostics::complain(&format!("middlewatch: {why}"));
             Outcome::Failed
         }
     }

@@ -1,19 +1,11 @@
-//! The service manager's side of the daemon: what systemd is told over its datagram socket (sd_notify(3)), and lines for
-//! its journal.
+//! The service manager's side of the daemon: what systemd is told over its datagram socket (sd_notify(3)).
 
 use crate::clock::Clock;
-use crate::sparing::Sparing;
-use std::io::{self, Write};
+use std::io;
 use std::os::linux::net::SocketAddrExt;
-use std::os::unix::fs::MetadataExt;
 use std::os::unix::net::{SocketAddr, UnixDatagram};
 use std::time::Duration;
 use terms::Moment;
-use tracing::Level;
-use tracing_journald::{Priority, PriorityMappings};
-use tracing_subscriber::filter::LevelFilter;
-use tracing_subscriber::layer::SubscriberExt;
-use tracing_subscriber::util::SubscriberInitExt;
 
 /// The service manager, where one has started the daemon and wants to be told; else nobody.
 #[derive(Debug, Default)]
@@ -90,36 +82,4 @@ fn connect(place: &str) -> io::Result<(UnixDatagram, SocketAddr)> {
     let socket = UnixDatagram::unbound()?;
     socket.set_nonblocking(true)?;
     Ok((socket, address))
-}
-
-/// Starts the diagnostics: for people on standard error, with time and level in words; for the journal, where standard
-/// error goes to it, over its own socket, each value in a field of its own.
-pub fn diagnostics() {
-    if to_journal()
-        && let Ok(journal) = tracing_journald::layer()
-    {
-        // An event of an alert is information to the computer's owner; only what fails is a warning.
-        let levels = PriorityMappings { info: Priority::Informational, ..PriorityMappings::new() };
-        let journal =
-            journal.with_priority_mappings(levels).with_field_prefix(Some("MIDDLEWATCH".to_owned()));
-        tracing_subscriber::registry().with(LevelFilter::INFO).with(Sparing::new(journal)).init();
-    } else {
-        let all = tracing_subscriber::fmt().with_max_level(Level::INFO).with_ansi(false);
-        all.with_writer(Sparing::new(io::stderr)).init();
-    }
-}
-
-/// Says on standard error why the daemon cannot stand its watch; to the journal as an error (sd-daemon(3)).
-pub fn complain(why: &str) {
-    let level = if to_journal() { "<3>" } else { "" };
-    let lines: String = why.lines().map(|line| format!("{level}{line}\n")).collect();
-    // Where standard error is gone there is nobody left to tell.
-    let _ = io::stderr().lock().write_all(lines.as_bytes());
-}
-
-/// Whether standard error goes to the journal: JOURNAL_STREAM names its device and inode (systemd.exec(5)). A program
-/// started from a service inherits the name, but not always the stream.
-fn to_journal() -> bool {
-    let Ok(stream) = std::env::var("JOURNAL_STREAM") else { return false };
-    std::fs::metadata("/proc/self/fd/2").is_ok_and(|m| stream == format!("{}:{}", m.dev(), m.ino()))
 }

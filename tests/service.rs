@@ -189,10 +189,6 @@ fn the_journal_gets_each_line_with_its_level_and_its_fields() {
     let mut wanted = vec!["feed lost", "the watch stands", "orders.toml:3:"];
     while !wanted.is_empty() {
         let n = journal.recv(&mut entry).expect("the wanted lines come");
-        // An empty one asks whether anybody listens.
-        if n == 0 {
-            continue;
-        }
         let told = fields(&entry[..n]);
         let field = |name: &str| told.get(name).map_or("", String::as_str);
         let (message, level) = (field("MESSAGE"), field("PRIORITY"));
@@ -206,6 +202,44 @@ fn the_journal_gets_each_line_with_its_level_and_its_fields() {
         wanted.retain(|words| !message.contains(words));
     }
     assert_eq!(daemon.stderr(), "", "nothing is told twice");
+    // A journal that takes nothing more, as one whose disk does not answer, costs lines and not the watch.
+    crowd_of_overboards(&daemon);
+    daemon.stop();
+}
+
+/// More lines than half a page, or a socket's queue, takes.
+fn crowd_of_overboards(daemon: &Daemon) {
+    for n in 0..25 {
+        let name = format!("Somebody with a name of forty letters {n:02}");
+        assert!(daemon.tell(&["overboard", &name]).status.success(), "{n}");
+    }
+    assert_eq!(daemon.status()["casualties"].as_array().unwrap().len(), 25);
+}
+
+#[test]
+fn a_terminal_that_was_stopped_costs_lines_and_not_the_watch() {
+    use nix::fcntl::{FcntlArg, OFlag, fcntl};
+    let folder = Folder::new("stopped");
+    let terminal = folder.0.join("stderr");
+    nix::unistd::mkfifo(&terminal, nix::sys::stat::Mode::S_IRWXU).unwrap();
+    // For reading and writing, so that opening it waits for nobody.
+    let mut unread = std::fs::OpenOptions::new().read(true).write(true).open(&terminal).unwrap();
+    fcntl(&unread, FcntlArg::F_SETFL(OFlag::O_NONBLOCK)).unwrap();
+    assert_eq!(fcntl(&unread, FcntlArg::F_SETPIPE_SZ(4096)).unwrap(), 4096);
+    // There is room for some lines.
+    unread.write_all(&[b'.'; 2500]).unwrap();
+    let daemon = Daemon::start_in(folder, "");
+    crowd_of_overboards(&daemon);
+    let mut part = [0; 8192];
+    let full = unread.read(&mut part).unwrap();
+    let mut told = text(&part[..full]);
+    assert!(!told.contains("letters 18 overboard"), "nobody had to wait: {told}");
+    // Once somebody looks again the others come; twenty of a kind in a minute.
+    until("the rest", || {
+        let n = unread.read(&mut part).unwrap_or(0);
+        told.push_str(&text(&part[..n]));
+        told.contains("letters 18 overboard").then_some(())
+    });
     daemon.stop();
 }
 

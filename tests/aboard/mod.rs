@@ -236,7 +236,9 @@ impl Daemon {
     }
 
     pub fn stderr(&self) -> String {
-        std::fs::read_to_string(self.folder.0.join("stderr")).unwrap_or_default()
+        let path = self.folder.0.join("stderr");
+        // A pipe would be waited for.
+        if path.is_file() { std::fs::read_to_string(path).unwrap_or_default() } else { String::new() }
     }
 }
 

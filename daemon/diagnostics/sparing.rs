@@ -7,11 +7,9 @@ use std::io::Write;
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 use terms::Moment;
-use tracing::{Event, Metadata, Subscriber};
-use tracing_subscriber::Layer;
+use tracing::Metadata;
 use tracing_subscriber::fmt::MakeWriter;
 use tracing_subscriber::fmt::writer::OptionalWriter;
-use tracing_subscriber::layer::Context;
 
 /// Lines of one kind in a minute.
 const A_MINUTE: u32 = 20;
@@ -25,7 +23,7 @@ struct Tally {
     left_out: u64,
 }
 
-/// Writers, or a layer, that write no more than so many lines of a kind. There are as many kinds as places in the code.
+/// What lines are written to, and how often each kind was of late. There are as many kinds as places in the code.
 pub struct Sparing<M> {
     to: M,
     now: fn() -> Moment,
@@ -38,8 +36,8 @@ impl<M> Sparing<M> {
         Self { to, now: || Clock.now(), kinds: Mutex::default() }
     }
 
-    /// Whether another line of a kind may be written, and how many were left out before it.
-    fn admit(&self, kind: &'static str) -> Result<u64, ()> {
+    /// Where to write another line of a kind if it may be, and what to say before it of those that were left out.
+    pub fn admitted(&self, kind: &'static str) -> Result<(&M, Option<String>), ()> {
         let now = (self.now)();
         // Nothing that can panic runs under this lock, and a tally half written is still one.
         let mut kinds = self.kinds.lock().unwrap_or_else(PoisonError::into_inner);
@@ -54,7 +52,8 @@ impl<M> Sparing<M> {
             return Err(());
         }
         tally.written += 1;
-        Ok(left_out)
+        let words = (left_out > 0).then(|| format!("{left_out} lines like the next one were left out"));
+        Ok((&self.to, words))
     }
 }
 
@@ -67,31 +66,12 @@ impl<'a, M: MakeWriter<'a>> MakeWriter<'a> for Sparing<M> {
 
     fn make_writer_for(&'a self, line: &Metadata<'_>) -> Self::Writer {
         // The name of a line is its place in the code.
-        match self.admit(line.name()) {
-            Err(()) => OptionalWriter::none(),
-            Ok(left_out) => {
-                if left_out > 0 {
-                    // Where standard error is gone there is nobody left to tell.
-                    let _ = writeln!(
-                        self.to.make_writer_for(line),
-                        "{left_out} lines like the next one were left out"
-                    );
-                }
-                OptionalWriter::some(self.to.make_writer_for(line))
-            }
+        let Ok((to, left_out)) = self.admitted(line.name()) else { return OptionalWriter::none() };
+        if let Some(words) = left_out {
+            // Where standard error is gone there is nobody left to tell.
+            let _ = to.make_writer_for(line).write_all(format!("{words}\n").as_bytes());
         }
-    }
-}
-
-impl<S: Subscriber, L: Layer<S>> Layer<S> for Sparing<L> {
-    fn on_event(&self, event: &Event<'_>, context: Context<'_, S>) {
-        if let Ok(left_out) = self.admit(event.metadata().name()) {
-            if left_out > 0 {
-                // Standard error goes to the journal, too; its level in front (sd-daemon(3)).
-                let _ = writeln!(std::io::stderr(), "<4>{left_out} lines like the next one were left out");
-            }
-            self.to.on_event(event, context);
-        }
+        OptionalWriter::some(to.make_writer_for(line))
     }
 }
 
