@@ -354,6 +354,26 @@ fn a_wire_that_never_gets_rid_of_its_last_bit_holds_no_signal_up() {
 }
 
 #[test]
+fn programs_that_cannot_be_read_from_their_disk_hold_no_signal_up() {
+    let folder = Folder::new("disk");
+    let shim = shim("spawn", &folder.0);
+    let buzzer = folder.0.join("buzzer");
+    let voices = ["a", "b", "c"].map(|n| {
+        format!("[[signal]]\nname = \"{n}\"\ncommand = [\"true\"]\ntimeout = \"1 s\"\nfrom = \"emergency alarm\"\n")
+    });
+    let body =
+        format!("{}[[signal]]\nname = \"horn\"\nbuzzer = {{ recorded = {buzzer:?} }}\n", voices.concat());
+    let daemon = Daemon::start_preloaded(folder, &body, &[("LD_PRELOAD", &shim)]);
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
+    until("the emergency's pattern", || (recorded(&buzzer).len() > 14).then_some(()));
+    let alert = daemon.alert("signal failing");
+    assert!(alert["text"].as_str().unwrap().contains("did not end within 1 s"), "{alert}");
+    assert!(daemon.tell(&["acknowledge"]).status.success());
+    until("silence", || recorded(&buzzer).last().map(|l| !l.1).filter(|quiet| *quiet));
+    daemon.stop();
+}
+
+#[test]
 fn check_tries_each_signal() {
     let folder = Folder::new("trial");
     let buzzer = folder.0.join("buzzer");

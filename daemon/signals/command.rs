@@ -7,12 +7,13 @@ use nix::sys::signal::{Signal, killpg};
 use nix::unistd::Pid;
 use rules::{AlertId, EventKind};
 use std::collections::VecDeque;
+use std::io;
 use std::process::{ExitStatus, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::io::AsyncWriteExt;
-use tokio::process::Command;
-use tokio::sync::mpsc;
+use tokio::process::{Child, Command};
+use tokio::sync::{Semaphore, mpsc};
 
 /// Alerts that may wait while the program speaks of another; beyond that the least urgent is left out.
 const WAITING: usize = 64;
@@ -33,8 +34,7 @@ pub(super) fn ends(told: &Told) -> bool {
 /// Runs the program for one event after another, the most urgent first. One at a time, so that two voices never
 /// speak at once; something more urgent cuts the running one short, and an acknowledgement ends it.
 pub(super) async fn run(
-    argv: Vec<String>,
-    timeout: Duration,
+    program: Program,
     mut events: mpsc::Receiver<Told>,
     mut outcome: impl FnMut(Result<(), String>),
 ) {
@@ -45,7 +45,7 @@ pub(super) async fn run(
             keep(&mut waiting, &told);
             continue;
         };
-        let mut speaking = std::pin::pin!(once(&argv, timeout, &record));
+        let mut speaking = std::pin::pin!(program.once(&record));
         loop {
             tokio::select! {
                 biased;
@@ -114,44 +114,69 @@ impl Drop for Group {
     }
 }
 
-/// Runs the program once. Dropped half-way, it is killed with all it has started.
-pub(super) async fn once(argv: &[String], timeout: Duration, record: &EventRecord) -> Result<(), String> {
-    let Some((program, arguments)) = argv.split_first() else { return Err("no program is named".into()) };
-    let json = serde_json::to_string(record).map_err(|e| e.to_string())?;
-    let AlertId(id) = record.alert.id;
-    let mut child = Command::new(program)
-        .args(arguments)
-        .env("MIDDLEWATCH_RECORD", &json)
-        .env("MIDDLEWATCH_ALERT", id.to_string())
-        .env("MIDDLEWATCH_PRIORITY", record.alert.priority.to_string())
-        .stdin(Stdio::piped())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .process_group(0)
-        .kill_on_drop(true)
-        .spawn()
-        .map_err(|e| format!("{program}: {e}"))?;
-    let leader = child.id().and_then(|id| i32::try_from(id).ok()).map(Pid::from_raw);
-    let mut group = Group(leader);
-    let mut input = child.stdin.take();
-    let words = format!("{}\n", record.alert.text);
-    let finished = tokio::time::timeout(timeout, async {
-        if let Some(mut input) = input.take() {
-            // A program that doesn't read its input is free to do so.
-            let _ = input.write_all(words.as_bytes()).await;
+/// A program that tells.
+pub(super) struct Program {
+    argv: Vec<String>,
+    /// It may take so long.
+    timeout: Duration,
+    /// One at a time is started: where the disk does not answer, that does not end.
+    starting: Arc<Semaphore>,
+}
+
+impl Program {
+    pub(super) fn new(argv: Vec<String>, timeout: Duration) -> Self {
+        Self { argv, timeout, starting: Arc::new(Semaphore::new(1)) }
+    }
+
+    /// Runs it once. Dropped half-way, it is killed with all it has started.
+    pub(super) async fn once(&self, record: &EventRecord) -> Result<(), String> {
+        let Some(name) = self.argv.first() else { return Err("no program is named".into()) };
+        match tokio::time::timeout(self.timeout, self.to_its_end(record)).await {
+            Ok(Ok(status)) if status.success() => Ok(()),
+            Ok(Ok(status)) => Err(format!("{name} {}", ended(status))),
+            Ok(Err(e)) => Err(format!("{name}: {e}")),
+            Err(_) => {
+                Err(format!("{name} did not end within {} s and was stopped", self.timeout.as_secs_f64()))
+            }
         }
-        child.wait().await
-    })
-    .await;
-    if finished.is_ok() {
+    }
+
+    async fn to_its_end(&self, record: &EventRecord) -> io::Result<ExitStatus> {
+        // The group is declared last, so that it goes first.
+        let (mut child, mut group) = self.start(record).await?;
+        if let Some(mut input) = child.stdin.take() {
+            // A program that doesn't read its input is free to do so.
+            let _ = input.write_all(format!("{}\n", record.alert.text).as_bytes()).await;
+        }
+        let status = child.wait().await;
         // It has ended by itself and its number may be another's by now.
         group.0 = None;
+        status
     }
-    match finished {
-        Ok(Ok(status)) if status.success() => Ok(()),
-        Ok(Ok(status)) => Err(format!("{program} {}", ended(status))),
-        Ok(Err(e)) => Err(format!("{program}: {e}")),
-        Err(_) => Err(format!("{program} did not end within {} s and was stopped", timeout.as_secs_f64())),
+
+    /// Starts it where nobody is held up: whoever starts a program waits until its file has been found and read.
+    async fn start(&self, record: &EventRecord) -> io::Result<(Child, Group)> {
+        let json = serde_json::to_string(record)?;
+        let AlertId(id) = record.alert.id;
+        let mut command = Command::new(self.argv.first().map_or("", String::as_str));
+        command
+            .args(self.argv.iter().skip(1))
+            .env("MIDDLEWATCH_RECORD", &json)
+            .env("MIDDLEWATCH_ALERT", id.to_string())
+            .env("MIDDLEWATCH_PRIORITY", record.alert.priority.to_string())
+            .stdin(Stdio::piped())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .process_group(0)
+            .kill_on_drop(true);
+        let turn = self.starting.clone().acquire_owned().await.map_err(io::Error::other)?;
+        let start = move || {
+            let child = command.spawn()?;
+            drop(turn);
+            let leader = child.id().and_then(|id| i32::try_from(id).ok()).map(Pid::from_raw);
+            Ok((child, Group(leader)))
+        };
+        tokio::task::spawn_blocking(start).await.map_err(io::Error::other)?
     }
 }
 

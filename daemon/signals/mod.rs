@@ -26,6 +26,7 @@ use crate::clock::Clock;
 use crate::config::{Boat, Feed, Means, Signal};
 use crate::event::{CasualtyPart, EventRecord};
 use crate::logbook::{Delivery, Logbook, Stamp};
+use command::Program;
 use http::Trouble;
 use nmea::Said;
 use rules::Carry;
@@ -164,7 +165,9 @@ impl Signals {
         let tell = move |outcome| drop(news.try_send(News { signal: id, outcome }));
         match s.means.clone() {
             Means::Webhook(_) => {}
-            Means::Command(argv) => drop(tokio::spawn(command::run(argv, s.timeout, events, tell))),
+            Means::Command(argv) => {
+                drop(tokio::spawn(command::run(Program::new(argv, s.timeout), events, tell)));
+            }
             Means::Switched { what, line, sense } => {
                 drop(tokio::spawn(buzzer::run(what, line, sense, events, tell)));
             }
@@ -244,7 +247,7 @@ impl Signals {
 pub async fn trial(signal: &Signal, feeds: &[Feed]) -> Result<(), String> {
     let record = trial::record();
     match &signal.means {
-        Means::Command(argv) => command::once(argv, signal.timeout, &record).await,
+        Means::Command(argv) => Program::new(argv.clone(), signal.timeout).once(&record).await,
         Means::Switched { line, sense, .. } => buzzer::trial(line, sense.as_ref()).await,
         Means::Nmea(bridge) => nmea::trial(bridge, feeds).await,
         Means::Webhook(webhook) => {
