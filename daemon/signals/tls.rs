@@ -15,7 +15,10 @@ use tokio_rustls::rustls::{ClientConfig, RootCertStore};
 /// When this computer trusts nobody, when the other side has no certificate for that name from somebody it trusts, or
 /// when the connection breaks.
 pub(super) async fn open(host: &str, stream: TcpStream) -> io::Result<TlsStream<TcpStream>> {
-    let found = rustls_native_certs::load_native_certs();
+    // They lie on a disk, which may not answer.
+    let found = tokio::task::spawn_blocking(rustls_native_certs::load_native_certs)
+        .await
+        .map_err(io::Error::other)?;
     let mut trusted = RootCertStore::empty();
     let (taken, _) = trusted.add_parsable_certificates(found.certs);
     if taken == 0 {

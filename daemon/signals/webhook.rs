@@ -52,10 +52,11 @@ pub struct KeyFile {
 }
 
 impl KeyFile {
-    async fn read(&self) -> Result<Key, Trouble> {
+    async fn read(&self, timeout: Duration) -> Result<Key, Trouble> {
         let away =
             |why: &dyn std::fmt::Display| Trouble::Away(format!("{}: {why}", self.path.display()), None);
-        let bytes = tokio::fs::read(&self.path).await.map_err(|e| away(&e))?;
+        let read = tokio::time::timeout(timeout, tokio::fs::read(&self.path)).await;
+        let bytes = read.map_err(|_| away(&"its disk does not answer"))?.map_err(|e| away(&e))?;
         let secret = bytes.trim_ascii_end().to_vec();
         if secret.is_empty() {
             Err(away(&"there is no secret in it"))
@@ -79,7 +80,7 @@ impl Webhook {
             Some(template) => template.fill(&serde_json::from_str(record).unwrap_or_default()),
         };
         let key = match &self.key {
-            Some(file) => Some(file.read().await?),
+            Some(file) => Some(file.read(timeout).await?),
             None => None,
         };
         let headers = self.headers(&body, idempotency_key, key.as_ref(), clock.utc());
