@@ -116,7 +116,14 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
         return Err(problems);
     }
     let folder = Path::new(file).parent().unwrap_or(Path::new("")).to_owned();
-    let mut r = Reader { problems, seen: Vec::new(), folder, people: Vec::new(), ways_back: Vec::new() };
+    let mut r = Reader {
+        problems,
+        seen: Vec::new(),
+        folder,
+        people: Vec::new(),
+        ways_back: Vec::new(),
+        outlets: Vec::new(),
+    };
     let mut boat = Boat::default();
     let mut version = None;
     for (key, value) in table.into_inner() {
@@ -167,6 +174,16 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
             );
         }
     }
+    for (path, span) in std::mem::take(&mut r.outlets) {
+        let same = |f: &&Feed| matches!(&f.source, Source::Serial { path: p, .. } if *p == path);
+        if let Some(feed) = boat.feeds.iter().find(same) {
+            let name = &feed.name;
+            r.problem(
+                span,
+                format!("this line is the feed {name}, which has it open; write \"feed:{name}\""),
+            );
+        }
+    }
     for path in [&mut boat.orders, &mut boat.logbook, &mut boat.control].into_iter().flatten() {
         *path = r.beside(path);
     }
@@ -182,6 +199,8 @@ pub(super) struct Reader {
     folder: PathBuf,
     /// Names of people, and where they stand.
     people: Vec<(String, Range<usize>)>,
+    /// Serial lines that sentences go out on, and where they stand.
+    outlets: Vec<(PathBuf, Range<usize>)>,
     /// Names of feeds that are to be spoken to as well, and where they stand.
     ways_back: Vec<(String, Range<usize>)>,
 }
@@ -195,6 +214,11 @@ impl Reader {
     /// Notes somebody who must be one of the crew.
     pub(super) fn person(&mut self, name: &str, at: Range<usize>) {
         self.people.push((name.to_owned(), at));
+    }
+
+    /// Notes a serial line that must not be a feed besides.
+    pub(super) fn serial_outlet(&mut self, path: &Path, at: Range<usize>) {
+        self.outlets.push((path.to_owned(), at));
     }
 
     /// Notes a feed that must have two ways.

@@ -11,7 +11,7 @@ use rules::Priority;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::ops::Range;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 use toml::Spanned;
 
@@ -161,6 +161,7 @@ impl Reader {
             Some(("serial", line)) => {
                 let (path, baud) = line.rsplit_once('@').unwrap_or((line, "4800"));
                 let baud = baud.parse().ok().filter(|b| (300..=4_000_000).contains(b));
+                self.serial_outlet(Path::new(path), text.span());
                 baud.filter(|_| !path.is_empty()).map(|baud| Outlet::Serial { path: path.into(), baud })
             }
             Some(("tcp", to)) if host_and_port(to) => Some(Outlet::Tcp(to.to_owned())),
@@ -365,6 +366,10 @@ mod tests {
                 "4:8: `feed:` names a feed that is a serial line or a TCP connection; `mux` is none",
             ),
             ("nmea = \"feed:mux\"\n[[feed]]\nname = \"mux\"\nudp = \"0.0.0.0:10110\"\n", "`mux` is none"),
+            (
+                "nmea = \"serial:/dev/ttyUSB0\"\n[[feed]]\nname = \"mux\"\nserial = \"/dev/ttyUSB0\"\n",
+                "4:8: this line is the feed mux, which has it open; write \"feed:mux\"",
+            ),
             ("command = [\"a\"]\nreaches = \"cook\"\n", "5:11: a signal reaches"),
             ("command = [\"a\"]\nfrom = \"alarm\"\npriorities = [\"alarm\"]\n", "not both"),
             ("webhook = \"http://x\"\nheaders = { Host = \"y\" }\n", "set by the daemon itself"),
