@@ -229,6 +229,11 @@ fn a_casualty_outlasts_the_daemon() {
     let daemon = Daemon::start("crash", "");
     assert!(daemon.tell(&["overboard", "Ada"]).status.success());
     let first = daemon.alert("person overboard");
+    // It is told before the disk has it, and a loaded disk takes its time.
+    let logbook = rusqlite::Connection::open(daemon.logbook()).unwrap();
+    let sql = "SELECT 1 FROM alerts WHERE event = 'raised' AND order_name = 'person overboard'";
+    until("the record", || logbook.query_row(sql, [], |_| Ok(())).ok());
+    drop(logbook);
     let folder = daemon.crash();
     let daemon = Daemon::start_in(folder, "");
     let again = daemon.alert("person overboard");
