@@ -331,18 +331,15 @@ fn a_wire_that_never_gets_rid_of_its_last_bit_holds_no_signal_up() {
     let folder = Folder::new("drain");
     let shim = shim("drain", &folder.0);
     let said = folder.0.join("said");
-    let devices = ["a", "b", "c"].map(|n| folder.0.join(n));
-    let mut ends = devices.each_ref().map(|d| {
-        let line = SerialLine::plug(d);
-        (far_end_of(&line), line)
-    });
-    let bridges = ["a", "b", "c"].map(|n| {
-        let device = folder.0.join(n);
-        format!("[[signal]]\nname = \"{n}\"\nnmea = \"serial:{}@4800\"\n", device.display())
-    });
+    let (mut ends, mut bridges) = (Vec::new(), String::new());
+    for name in ["a", "b", "c"] {
+        let device = folder.0.join(name);
+        let line = SerialLine::plug(&device);
+        ends.push((far_end_of(&line), line));
+        bridges += &format!("[[signal]]\nname = \"{name}\"\nnmea = \"serial:{}@4800\"\n", device.display());
+    }
     let body = format!(
-        "{}[[signal]]\nname = \"voice\"\ncommand = [\"sh\", \"-c\", \"cat >> {}\"]\n",
-        bridges.concat(),
+        "{bridges}[[signal]]\nname = \"voice\"\ncommand = [\"sh\", \"-c\", \"cat >> {}\"]\n",
         said.display()
     );
     let daemon = Daemon::start_preloaded(folder, &body, &[("LD_PRELOAD", &shim)]);

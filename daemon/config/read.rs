@@ -116,14 +116,7 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
         return Err(problems);
     }
     let folder = Path::new(file).parent().unwrap_or(Path::new("")).to_owned();
-    let mut r = Reader {
-        problems,
-        seen: Vec::new(),
-        folder,
-        people: Vec::new(),
-        ways_back: Vec::new(),
-        outlets: Vec::new(),
-    };
+    let mut r = Reader { problems, seen: Vec::new(), folder, later: Vec::new() };
     let mut boat = Boat::default();
     let mut version = None;
     for (key, value) in table.into_inner() {
@@ -160,28 +153,9 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
         problems.add(v.span(), why);
         return Err(problems);
     }
-    for (name, span) in std::mem::take(&mut r.people) {
-        if !boat.crew.iter().any(|c| c.name == name) {
-            r.problem(span, format!("a signal reaches the \"watch\", the \"skipper\", \"all hands\" or one of the crew; `{name}` is none of them"));
-        }
-    }
-    for (name, span) in std::mem::take(&mut r.ways_back) {
-        let source = boat.feeds.iter().find(|f| f.name == name).map(|f| &f.source);
-        if !matches!(source, Some(Source::Serial { .. } | Source::Tcp(_))) {
-            r.problem(
-                span,
-                format!("`feed:` names a feed that is a serial line or a TCP connection; `{name}` is none"),
-            );
-        }
-    }
-    for (path, span) in std::mem::take(&mut r.outlets) {
-        let same = |f: &&Feed| matches!(&f.source, Source::Serial { path: p, .. } if *p == path);
-        if let Some(feed) = boat.feeds.iter().find(same) {
-            let name = &feed.name;
-            r.problem(
-                span,
-                format!("this line is the feed {name}, which has it open; write \"feed:{name}\""),
-            );
+    for (span, look) in std::mem::take(&mut r.later) {
+        if let Some(why) = look(&boat) {
+            r.problem(span, why);
         }
     }
     for path in [&mut boat.orders, &mut boat.logbook, &mut boat.control].into_iter().flatten() {
@@ -190,6 +164,9 @@ pub fn read(file: &str, text: &str) -> Result<Boat, Problems> {
     r.problems.or_else_ok(boat)
 }
 
+/// Says what is wrong with something, if anything is, by the whole boat.
+type Look = Box<dyn FnOnce(&Boat) -> Option<String>>;
+
 /// Collects problems while values are taken apart.
 pub(super) struct Reader {
     problems: Problems,
@@ -197,12 +174,8 @@ pub(super) struct Reader {
     seen: Vec<(&'static str, String)>,
     /// Where the file lies.
     folder: PathBuf,
-    /// Names of people, and where they stand.
-    people: Vec<(String, Range<usize>)>,
-    /// Serial lines that sentences go out on, and where they stand.
-    outlets: Vec<(PathBuf, Range<usize>)>,
-    /// Names of feeds that are to be spoken to as well, and where they stand.
-    ways_back: Vec<(String, Range<usize>)>,
+    /// What can only be looked at when all is read, and where it stands.
+    later: Vec<(Range<usize>, Look)>,
 }
 
 impl Reader {
@@ -211,19 +184,9 @@ impl Reader {
         self.problems.add(at, words);
     }
 
-    /// Notes somebody who must be one of the crew.
-    pub(super) fn person(&mut self, name: &str, at: Range<usize>) {
-        self.people.push((name.to_owned(), at));
-    }
-
-    /// Notes a serial line that must not be a feed besides.
-    pub(super) fn serial_outlet(&mut self, path: &Path, at: Range<usize>) {
-        self.outlets.push((path.to_owned(), at));
-    }
-
-    /// Notes a feed that must have two ways.
-    pub(super) fn way_back(&mut self, name: &str, at: Range<usize>) {
-        self.ways_back.push((name.to_owned(), at));
+    /// Looks at something when all of the file is read, since what it is about may stand further down.
+    pub(super) fn later(&mut self, at: Range<usize>, look: impl FnOnce(&Boat) -> Option<String> + 'static) {
+        self.later.push((at, Box::new(look)));
     }
 
     /// A path that begins at the file's folder unless it is absolute.

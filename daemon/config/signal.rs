@@ -2,6 +2,7 @@
 
 use super::line::RawLine;
 use super::read::Reader;
+use super::{Feed, Source};
 use crate::gpio::Line;
 use crate::signals::{
     Audience, Bridge, Form, Formatter, KeyFile, Outlet, Reaches, Rest, Switched, Template, Webhook, address,
@@ -11,7 +12,7 @@ use rules::Priority;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::ops::Range;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::Duration;
 use toml::Spanned;
 
@@ -161,15 +162,29 @@ impl Reader {
             Some(("serial", line)) => {
                 let (path, baud) = line.rsplit_once('@').unwrap_or((line, "4800"));
                 let baud = baud.parse().ok().filter(|b| (300..=4_000_000).contains(b));
-                self.serial_outlet(Path::new(path), text.span());
+                let outlet = PathBuf::from(path);
+                self.later(text.span(), move |boat| {
+                    let same =
+                        |f: &&Feed| matches!(&f.source, Source::Serial { path, .. } if *path == outlet);
+                    let name = &boat.feeds.iter().find(same)?.name;
+                    Some(format!("this line is the feed {name}, which has it open; write \"feed:{name}\""))
+                });
                 baud.filter(|_| !path.is_empty()).map(|baud| Outlet::Serial { path: path.into(), baud })
             }
             Some(("tcp", to)) if host_and_port(to) => Some(Outlet::Tcp(to.to_owned())),
             Some(("udp", to)) if host_and_port(to) => Some(Outlet::Udp(to.to_owned())),
             Some(("feed", name)) => {
-                // The feed may stand further down in the file.
-                self.way_back(name, text.span());
-                Some(Outlet::Feed(name.to_owned()))
+                let name = name.to_owned();
+                let outlet = Outlet::Feed(name.clone());
+                self.later(text.span(), move |boat| {
+                    let two_ways = |f: &Feed| matches!(f.source, Source::Serial { .. } | Source::Tcp(_));
+                    (!boat.feeds.iter().any(|f| f.name == name && two_ways(f))).then(|| {
+                        format!(
+                            "`feed:` names a feed that is a serial line or a TCP connection; `{name}` is none"
+                        )
+                    })
+                });
+                Some(outlet)
             }
             _ => None,
         };
@@ -209,9 +224,14 @@ impl Reader {
             "skipper" => Reaches::Skipper,
             "all hands" => Reaches::AllHands,
             name => {
-                // The crew may stand further down in the file: looked at when all of it is read.
-                self.person(name, r.span());
-                Reaches::Person(name.to_owned())
+                let name = name.to_owned();
+                let reached = Reaches::Person(name.clone());
+                self.later(r.span(), move |boat| {
+                    (!boat.crew.iter().any(|c| c.name == name)).then(|| {
+                        format!("a signal reaches the \"watch\", the \"skipper\", \"all hands\" or one of the crew; `{name}` is none of them")
+                    })
+                });
+                reached
             }
         });
         let rest = s.rest.as_ref().and_then(|r| {

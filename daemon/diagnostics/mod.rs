@@ -175,19 +175,29 @@ mod tests {
     use super::*;
     use std::sync::Mutex;
 
+    /// What was written.
+    #[derive(Clone, Default)]
+    pub struct Kept(Arc<Mutex<Vec<u8>>>);
+
+    impl Kept {
+        pub fn text(&self) -> String {
+            String::from_utf8(self.0.lock().unwrap().clone()).unwrap()
+        }
+    }
+
+    impl Write for Kept {
+        fn write(&mut self, part: &[u8]) -> io::Result<usize> {
+            self.0.lock().unwrap().extend(part);
+            Ok(part.len())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
     #[test]
     fn lines_beyond_the_bound_are_lost_and_counted_and_nobody_waits() {
-        #[derive(Clone, Default)]
-        struct Kept(Arc<Mutex<Vec<u8>>>);
-        impl Write for Kept {
-            fn write(&mut self, line: &[u8]) -> io::Result<usize> {
-                self.0.lock().unwrap().extend(line);
-                Ok(line.len())
-            }
-            fn flush(&mut self) -> io::Result<()> {
-                Ok(())
-            }
-        }
         let (to, from) = sync_channel(WAITING);
         let queue = Queue { to, lost: Arc::default() };
         // Nothing is written yet.
@@ -195,7 +205,7 @@ mod tests {
         let (kept, lost) = (Kept::default(), queue.lost.clone());
         drop(queue);
         write(&from, &lost, Sink { to: Box::new(kept.clone()), ..Sink::people() });
-        let told = String::from_utf8(kept.0.lock().unwrap().clone()).unwrap();
+        let told = kept.text();
         assert_eq!(told.lines().filter(|l| l.starts_with("line ")).count(), WAITING);
         assert!(told.contains("\n44 lines of diagnostics were lost: nobody took them\n"), "{told}");
     }

@@ -78,26 +78,11 @@ impl<'a, M: MakeWriter<'a>> MakeWriter<'a> for Sparing<M> {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
+    use super::super::tests::Kept;
     use super::*;
-    use std::io;
-    use std::sync::Arc;
     use std::sync::atomic::{AtomicI64, Ordering};
 
     static NOW: AtomicI64 = AtomicI64::new(0);
-
-    #[derive(Clone, Default)]
-    struct Kept(Arc<Mutex<Vec<u8>>>);
-
-    impl Write for Kept {
-        fn write(&mut self, part: &[u8]) -> io::Result<usize> {
-            self.0.lock().unwrap().extend(part);
-            Ok(part.len())
-        }
-
-        fn flush(&mut self) -> io::Result<()> {
-            Ok(())
-        }
-    }
 
     #[test]
     fn a_fault_that_goes_on_for_a_week_fills_no_disk() {
@@ -115,7 +100,7 @@ mod tests {
                 }
             }
         });
-        let told = String::from_utf8(kept.0.lock().unwrap().clone()).unwrap();
+        let told = kept.text();
         let count = |what: &str| told.lines().filter(|l| l.contains(what)).count();
         // Ten minutes of ten a second.
         assert_eq!(count("a wire fails"), 200, "{told}");

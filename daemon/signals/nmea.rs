@@ -5,7 +5,7 @@ use super::Places;
 use super::audience::Told;
 use super::standing::Standing;
 use crate::clock::Clock;
-use crate::config::{Feed, Source};
+use crate::config::Feed;
 use crate::event::{CasualtyPart, EventRecord};
 use crate::feeds::{self, WayBack};
 use rules::{AlertId, AlertState, BuiltIn, Priority};
@@ -416,17 +416,15 @@ fn tell(good: &mut bool, outcome: &mut impl FnMut(Result<(), String>), fared: Re
 }
 
 /// Sends one list of no alerts: a trial that nobody takes for an alert.
-pub(super) async fn trial(bridge: &Bridge, feeds: &[Feed]) -> Result<(), String> {
-    let outlet = match &bridge.outlet {
+pub(super) async fn trial(bridge: &Bridge, of_boat: &[Feed]) -> Result<(), String> {
+    let mut wire = match of_boat.iter().find(|f| bridge.outlet == Outlet::Feed(f.name.clone())) {
         // No feed runs that has it open.
-        Outlet::Feed(name) => match feeds.iter().find(|f| f.name == *name).map(|f| &f.source) {
-            Some(Source::Serial { path, baud }) => Outlet::Serial { path: path.clone(), baud: *baud },
-            Some(Source::Tcp(address)) => Outlet::Tcp(address.clone()),
-            _ => return Err(format!("the feed {name} has no way back")),
-        },
-        other => other.clone(),
+        Some(feed) => {
+            let (_, back) = feeds::Opened::open(&feed.source).await.map_err(|e| e.to_string())?;
+            Wire::Stream(back.ok_or_else(|| format!("the feed {} has no way back", feed.name))?)
+        }
+        None => Wire::open(&bridge.outlet, &WaysBack::new()).await.map_err(|e| e.to_string())?,
     };
-    let mut wire = Wire::open(&outlet, &WaysBack::new()).await.map_err(|e| e.to_string())?;
     wire.send(&encode::alc(TALKER, &[], 0)).await.map_err(|e| e.to_string())
 }
 

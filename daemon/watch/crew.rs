@@ -22,7 +22,8 @@ impl Watch {
     }
 
     fn do_act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
-        self.renew_words(at);
+        self.reword_casualties(at);
+        self.board.reword_standing(at, &View { at, lookout: &self.lookout });
         let nothing = |e: rules::Refused| ActError::Nothing(e.to_string());
         match act {
             Act::Acknowledge { alert: Some(id), .. } => {

@@ -603,12 +603,6 @@ impl Watch {
         }
     }
 
-    /// Brings the words of all alerts that stand up to now, before somebody looks at them or acts on them.
-    fn renew_words(&mut self, at: Moment) {
-        self.reword_casualties(at);
-        self.board.reword_standing(at, &View { at, lookout: &self.lookout });
-    }
-
     /// Brings the words of open casualties up to now, for the next time they are told.
     fn reword_casualties(&mut self, at: Moment) {
         // In a crowd each has its own timer, and each estimate costs: their words may be a second old.
@@ -620,8 +614,12 @@ impl Watch {
         }
         let open = self.open_casualties(at);
         self.reworded = Some((at, open.len()));
+        self.word_casualties(&open);
+    }
+
+    fn word_casualties(&mut self, open: &[CasualtyState]) {
         for c in open {
-            self.board.reword(built_in(c.kind), Subject::Casualty(c.id), spoken(&c));
+            self.board.reword(built_in(c.kind), Subject::Casualty(c.id), spoken(c));
         }
     }
 

@@ -1,7 +1,7 @@
 //! The picture as `status` tells it.
 
 use super::record::{casualty_part, target_part};
-use super::{Watch, look};
+use super::{View, Watch, look};
 use crate::words;
 use lookout::TargetState;
 use lookout::casualty::{spoken, who};
@@ -36,7 +36,9 @@ impl Watch {
 
     /// The picture at a moment, with every alert in the words of that moment.
     pub fn status(&mut self, at: Moment) -> Value {
-        self.renew_words(at);
+        let open = self.open_casualties(at);
+        self.word_casualties(&open);
+        self.board.reword_standing(at, &View { at, lookout: &self.lookout });
         let own = self.lookout.own(at);
         let mut own_part = to_map(&super::record::own_part(&own));
         own_part.extend(
@@ -55,8 +57,7 @@ impl Watch {
             ]
             .map(|(k, v)| (k.to_owned(), v)),
         );
-        let casualties: Vec<Value> = self
-            .open_casualties(at)
+        let casualties: Vec<Value> = open
             .iter()
             .map(|c| {
                 let mut part = to_map(&casualty_part(c));
