@@ -54,13 +54,13 @@ pub enum Act {
         /// Who.
         who: String,
     },
-    /// Answers the watchkeeper's timer.
-    Answer {
-        /// The lookout position it is answered from, by a name that the configuration knows.
+    /// Resets the watch alarm.
+    ResetWatchAlarm {
+        /// The lookout position it is reset from, by a name that the configuration knows.
         from: String,
     },
-    /// Switches the watchkeeper's timer.
-    Watchkeeper {
+    /// Switches the watch alarm.
+    WatchAlarm {
         /// on, off, or automatic: by what is declared and by the hours.
         switch: Switch,
     },
@@ -75,7 +75,7 @@ pub enum Act {
     },
     /// An exercise: begun, marked or ended.
     Drill {
-        /// overboard, fender, feed, fix, ship or watchkeeper begins one; spotter and alongside mark; end ends it.
+        /// overboard, fender, feed, fix, ship or watch-alarm begins one; spotter and alongside mark; end ends it.
         what: String,
     },
     /// A remark for the logbook.

@@ -6,14 +6,14 @@ use crate::cli::{self, Outcome};
 use crate::clock::{self, Clock};
 use crate::config::{self, Boat, Means};
 use crate::control::{self, Ask, Question};
+use crate::departure;
 use crate::diagnostics;
 use crate::feeds::{self, FeedStatus, Line, Lines, Runner};
 use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
-use crate::muster;
 use crate::recording::{Mark, Recorder};
 use crate::service::Manager;
 use crate::signals::{self, News, Signals};
-use crate::watch::{FeedSetting, Line as MusterLine, Numbers, Output, Watch};
+use crate::watch::{FeedSetting, Line as CheckItem, Numbers, Output, Watch};
 use lookout::casualty::Gap;
 use rules::{AlertId, BuiltIn, Orders};
 use serde_json::{Value, json};
@@ -382,10 +382,10 @@ impl Daemon {
                 }
                 None => return,
             },
-            Ask::Muster(ask) => {
+            Ask::Departure(ask) => {
                 let outside = self.outside_lines();
-                self.recorder.mark(at, || Mark::Muster { ask: ask.clone(), outside: outside.clone() });
-                self.watch.muster(at, ask, outside)
+                self.recorder.mark(at, || Mark::Departure { ask: ask.clone(), outside: outside.clone() });
+                self.watch.departure(at, ask, outside)
             }
             Ask::Button(button, _) if self.watch.is_tried(at, &button) => {
                 self.recorder.mark(at, || Mark::Tried { button });
@@ -434,12 +434,12 @@ impl Daemon {
         None
     }
 
-    /// Lines of the muster about what the watch knows nothing of: the disk and the copy of the logbook.
-    fn outside_lines(&self) -> Vec<MusterLine> {
+    /// Lines of the departure check about what the watch knows nothing of: the disk and the copy of the logbook.
+    fn outside_lines(&self) -> Vec<CheckItem> {
         let now = self.watch.stamp(self.clock.now()).utc.map(|(utc, _)| utc);
         let copied = self.copied.load(Ordering::Relaxed);
         let copied = (copied != i64::MIN).then_some(Utc(copied));
-        vec![muster::disk(&self.logbook_path), muster::copy(copied, now)]
+        vec![departure::disk(&self.logbook_path), departure::copy(copied, now)]
     }
 
     fn status(&mut self, at: Moment) -> Value {

@@ -254,18 +254,18 @@ fn a_casualty_outlasts_the_daemon() {
 }
 
 #[test]
-fn the_watch_is_handed_over_and_its_keeper_must_answer() {
+fn the_watch_is_handed_over_and_the_watch_alarm_is_reset() {
     let daemon = Daemon::start(
         "handover",
-        "[watch]\nskipper = \"Ada\"\nwatchkeeper = { asks_every = \"12 min\", answered_from = [\"helm\"] }\n",
+        "[watch]\nskipper = \"Ada\"\nalarm = { dormant_period = \"12 min\", reset_from = [\"helm\"] }\n",
     );
     let told = daemon.tell(&["handover", "Ben"]);
     assert!(text(&told.stdout).contains("Ben has the watch"), "{}", text(&told.stderr));
     assert!(text(&daemon.tell(&["handover"]).stdout).contains("On watch: Ben"));
-    assert!(daemon.tell(&["answer", "helm"]).status.success());
-    let bunk = daemon.tell(&["answer", "bunk"]);
+    assert!(daemon.tell(&["watch-alarm", "reset", "helm"]).status.success());
+    let bunk = daemon.tell(&["watch-alarm", "reset", "bunk"]);
     assert!(text(&bunk.stderr).contains("no lookout position"), "{}", text(&bunk.stderr));
-    assert!(daemon.tell(&["watchkeeper", "off"]).status.success());
+    assert!(daemon.tell(&["watch-alarm", "off"]).status.success());
 }
 
 #[test]

@@ -121,22 +121,17 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// Answer the watchkeeper's timer from a lookout position
-    Answer {
-        /// The position, by its name in boat.toml
-        from: String,
+    /// The watch alarm: reset it, or switch it on, off or to automatic
+    WatchAlarm {
+        /// reset, on, off or automatic
+        what: String,
+        /// The lookout position it is reset from, by its name in boat.toml
+        from: Option<String>,
         #[command(flatten)]
         to: To,
     },
-    /// Switch the watchkeeper's timer: on, off or automatic
-    Watchkeeper {
-        /// on, off or automatic
-        switch: String,
-        #[command(flatten)]
-        to: To,
-    },
-    /// The check before departure: what the lookout can judge, and what it asks of you
-    Muster(super::muster::Muster),
+    /// The departure check: what the lookout can judge, and what it asks of you
+    Departure(super::departure::Departure),
     /// A passage begins here, or ends, whatever was declared
     Passage {
         /// What it is to be called
@@ -147,7 +142,7 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// An exercise: overboard, fender, feed, fix, ship or watchkeeper begins one; spotter and alongside mark; end ends it; nothing tells how it stands
+    /// An exercise: overboard, fender, feed, fix, ship or watch-alarm begins one; spotter and alongside mark; end ends it; nothing tells how it stands
     Drill {
         /// In the words above
         what: Option<String>,
@@ -183,7 +178,7 @@ impl Verb {
             Self::Status { follow: false, to } => {
                 return exchange(&to, "/status", None, crate::status::screen);
             }
-            Self::Muster(muster) => return muster.hold(),
+            Self::Departure(departure) => return departure.hold(),
             Self::Reload { to } => return exchange(&to, "/reload", Some(json!({})), told),
             Self::Handover { who: None, to } => return exchange(&to, "/handover", None, handover),
             Self::Handover { who: Some(who), to } => {
@@ -195,9 +190,18 @@ impl Verb {
                 let file = std::path::absolute(&file).unwrap_or(file);
                 return exchange(&to, "/backup", Some(json!({"to": file})), told);
             }
-            Self::Watchkeeper { switch, to } => {
-                let act = json!({"act": "watchkeeper", "switch": switch});
+            Self::WatchAlarm { what, from: Some(from), to } if what == "reset" => {
+                (to, Act::ResetWatchAlarm { from })
+            }
+            Self::WatchAlarm { what, from: None, to } if what != "reset" => {
+                let act = json!({"act": "watch-alarm", "switch": what});
                 return exchange(&to, "/act", Some(act), told);
+            }
+            Self::WatchAlarm { .. } => {
+                eprintln!(
+                    "middlewatch: the watch alarm is reset from a lookout position (watch-alarm reset POSITION), or switched on, off or to automatic"
+                );
+                return Outcome::Usage;
             }
             Self::Casualty {
                 casualty,
@@ -229,7 +233,6 @@ impl Verb {
             }
             Self::Drill { what: None, to } => return exchange(&to, "/status", None, exercise),
             Self::Drill { what: Some(what), to } => (to, Act::Drill { what }),
-            Self::Answer { from, to } => (to, Act::Answer { from }),
             Self::Acknowledge { alert, to } => {
                 (to, Act::Acknowledge { alert: alert.map(AlertId), order: None })
             }

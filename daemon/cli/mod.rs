@@ -1,7 +1,7 @@
 //! The command line.
 
 mod crew;
-mod muster;
+mod departure;
 mod pages;
 
 use crate::listen::Input;
@@ -27,6 +27,8 @@ pub enum Outcome {
     Done,
     /// 1.
     Failed,
+    /// 2: wrong usage.
+    Usage,
     /// 78: a bad configuration or orders file (EX_CONFIG of sysexits.h).
     BadFile,
 }
@@ -36,6 +38,7 @@ impl From<Outcome> for ExitCode {
         Self::from(match o {
             Outcome::Done => 0,
             Outcome::Failed => 1,
+            Outcome::Usage => 2,
             Outcome::BadFile => 78,
         })
     }

@@ -38,8 +38,8 @@ pub enum Does {
     Silence,
     /// Somebody has gone over the side.
     Overboard,
-    /// Answers the watchkeeper's timer from the lookout position of the button's name.
-    Answer,
+    /// Resets the watch alarm from the lookout position of the button's name.
+    Reset,
 }
 
 impl Button {
@@ -49,7 +49,7 @@ impl Button {
             Does::Acknowledge => Act::Acknowledge { alert: None, order: None },
             Does::Silence => Act::Silence { alert: None, order: None },
             // It happened when the button went down.
-            Does::Answer => Act::Answer { from: self.name.clone() },
+            Does::Reset => Act::ResetWatchAlarm { from: self.name.clone() },
             Does::Overboard => Act::Overboard { late_s: self.hold.as_secs_f64(), who: None },
         }
     }
@@ -110,11 +110,11 @@ impl Reader {
             "acknowledge" => Some(Does::Acknowledge),
             "silence" => Some(Does::Silence),
             "overboard" => Some(Does::Overboard),
-            "answer" => Some(Does::Answer),
+            "reset" => Some(Does::Reset),
             _ => {
                 self.problem(
                     raw.does.span(),
-                    "a button does \"acknowledge\", \"silence\", \"overboard\" or \"answer\"",
+                    "a button does \"acknowledge\", \"silence\", \"overboard\" or \"reset\"",
                 );
                 None
             }

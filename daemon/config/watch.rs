@@ -1,7 +1,7 @@
-//! The watch in `boat.toml`: who keeps it when, ship's time, and the watchkeeper's timer.
+//! The watch in `boat.toml`: who keeps it when, ship's time, and the watch alarm.
 
 use super::read::{Reader, parse_duration};
-use rules::{DailyWatch, Declared, Doing, Roster, Watchkeeper, WatchkeeperSettings};
+use rules::{DailyWatch, Declared, Doing, Roster, WatchAlarm, WatchAlarmSettings};
 use serde::Deserialize;
 use std::ops::Range;
 use terms::nearest;
@@ -17,8 +17,8 @@ pub struct WatchSetting {
     pub roster: Roster,
     /// Ship's time less UTC, in seconds.
     pub ship_time_s: i64,
-    /// The watchkeeper's timer, where there is one.
-    pub watchkeeper: Option<Watchkeeper>,
+    /// The watch alarm's timer, where there is one.
+    pub watch_alarm: Option<WatchAlarm>,
 }
 
 #[derive(Deserialize)]
@@ -28,14 +28,14 @@ pub(super) struct RawWatch {
     ship_time_h: Option<Spanned<f64>>,
     #[serde(default)]
     roster: Vec<Spanned<DailyWatch>>,
-    watchkeeper: Option<Spanned<RawKeeper>>,
+    alarm: Option<Spanned<RawAlarm>>,
 }
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct RawKeeper {
-    asks_every: Spanned<String>,
-    answered_from: Vec<String>,
+struct RawAlarm {
+    dormant_period: Spanned<String>,
+    reset_from: Vec<String>,
     #[serde(default)]
     during: Vec<Spanned<String>>,
     #[serde(default)]
@@ -58,13 +58,13 @@ impl Reader {
             self.problem(span, e.to_string());
             Roster::default()
         });
-        let watchkeeper = raw.watchkeeper.and_then(|k| self.keeper(k.span(), k.into_inner()));
-        WatchSetting { roster, ship_time_s, watchkeeper }
+        let watch_alarm = raw.alarm.and_then(|k| self.keeper(k.span(), k.into_inner()));
+        WatchSetting { roster, ship_time_s, watch_alarm }
     }
 
-    fn keeper(&mut self, span: Range<usize>, raw: RawKeeper) -> Option<Watchkeeper> {
-        let Some(dormant) = parse_duration(raw.asks_every.get_ref()) else {
-            self.problem(raw.asks_every.span(), "a time is a number and s, min or h: \"12 min\"");
+    fn keeper(&mut self, span: Range<usize>, raw: RawAlarm) -> Option<WatchAlarm> {
+        let Some(dormant) = parse_duration(raw.dormant_period.get_ref()) else {
+            self.problem(raw.dormant_period.span(), "a time is a number and s, min or h: \"12 min\"");
             return None;
         };
         let during = raw.during.iter().filter_map(|d| self.doing(d)).collect();
@@ -77,8 +77,8 @@ impl Reader {
             both
         });
         let settings =
-            WatchkeeperSettings { dormant, positions: raw.answered_from, hours: hours.collect(), during };
-        Watchkeeper::new(settings).map_err(|e| self.problem(span, e.to_string())).ok()
+            WatchAlarmSettings { dormant, positions: raw.reset_from, hours: hours.collect(), during };
+        WatchAlarm::new(settings).map_err(|e| self.problem(span, e.to_string())).ok()
     }
 
     fn doing(&mut self, word: &Spanned<String>) -> Option<Doing> {

@@ -17,7 +17,7 @@ pub use server::{ControlError, Server};
 use crate::act::{Act, ActError};
 use crate::config::Boat;
 use crate::signals::News;
-use crate::watch::{CasualtyQuestion, MusterAsk};
+use crate::watch::{CasualtyQuestion, DepartureAct};
 use serde_json::Value;
 use std::path::PathBuf;
 use terms::SignalId;
@@ -49,8 +49,8 @@ pub enum Ask {
     Reload,
     /// Let everything sound that sounds, so that somebody hears that it works; or try the one signal that is named.
     Test(Option<String>),
-    /// The check before departure.
-    Muster(MusterAsk),
+    /// The departure check.
+    Departure(DepartureAct),
     /// A button of this name was pressed, which does that.
     Button(String, Act),
 }

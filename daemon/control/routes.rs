@@ -6,7 +6,7 @@ use super::live::{Live, Streaming};
 use super::server::Caller;
 use super::{Ask, BODY, PATIENCE, Question, metrics, page};
 use crate::act::{Act, ActError};
-use crate::watch::MusterAsk;
+use crate::watch::DepartureAct;
 use http_body_util::{BodyExt, Limited};
 use hyper::body::{Bytes, Incoming};
 use hyper::header::{ALLOW, HeaderValue};
@@ -40,8 +40,8 @@ enum Place {
     Backup,
     Reload,
     Test,
-    Muster,
-    MusterAct,
+    Departure,
+    DepartureAct,
 }
 
 impl Place {
@@ -61,8 +61,8 @@ impl Place {
             "/backup" => Some((Self::Backup, Method::POST, Wants::Files)),
             "/reload" => post(Self::Reload),
             "/test" => post(Self::Test),
-            "/muster" if *method == Method::POST => post(Self::MusterAct),
-            "/muster" => get(Self::Muster, Wants::Reads),
+            "/departure" if *method == Method::POST => post(Self::DepartureAct),
+            "/departure" => get(Self::Departure, Wants::Reads),
             _ => None,
         }
     }
@@ -82,7 +82,7 @@ impl Desk {
         if *request.method() != method {
             let mut r = error(StatusCode::METHOD_NOT_ALLOWED, &format!("only {method} here"));
             let allowed = match (place, &method) {
-                (Place::Muster | Place::MusterAct, _) => "GET, POST",
+                (Place::Departure | Place::DepartureAct, _) => "GET, POST",
                 (_, &Method::GET) => "GET",
                 _ => "POST",
             };
@@ -106,9 +106,9 @@ impl Desk {
                 Ok(test) => Ask::Test(test.and_then(|t| t.signal)),
                 Err((status, why)) => return error(status, &why),
             },
-            Place::Muster => Ask::Muster(MusterAsk::Look),
-            Place::MusterAct => match body(request).await {
-                Ok(ask) => Ask::Muster(ask),
+            Place::Departure => Ask::Departure(DepartureAct::Look),
+            Place::DepartureAct => match body(request).await {
+                Ok(ask) => Ask::Departure(ask),
                 Err((status, why)) => return error(status, &why),
             },
             Place::Act => match body(request).await {

@@ -118,8 +118,8 @@ pub enum EntryKind {
     StandDown,
     /// The daemon's own doings: begun, stopped, a step of UTC.
     Lookout,
-    /// The check before departure.
-    Muster,
+    /// The departure check.
+    DepartureCheck,
     /// A passage was begun or ended by command.
     Passage,
     /// An exercise.
@@ -136,7 +136,7 @@ impl EntryKind {
             Self::Orders => "orders",
             Self::StandDown => "stand-down",
             Self::Lookout => "lookout",
-            Self::Muster => "muster",
+            Self::DepartureCheck => "departure check",
             Self::Passage => "passage",
             Self::Drill => "drill",
         }

@@ -2,7 +2,7 @@
 
 use crate::act::Act;
 use crate::logbook::Stamp;
-use crate::watch::{CasualtyQuestion, FeedSetting, Line as MusterLine, MusterAsk, Numbers};
+use crate::watch::{CasualtyQuestion, DepartureAct, FeedSetting, Line as CheckItem, Numbers};
 use rules::BuiltIn;
 use sentence::{Counts, FramerOptions, Sentence, TagBlock};
 use serde::{Deserialize, Serialize};
@@ -28,14 +28,14 @@ pub enum Mark {
     Act(Act),
     /// A casualty was asked about in a way that counts: a pattern was searched in vain.
     Casualty(CasualtyQuestion),
-    /// The muster went on.
-    Muster {
+    /// The departure check went on.
+    Departure {
         /// By this.
-        ask: MusterAsk,
+        ask: DepartureAct,
         /// What the watch was told with it.
-        outside: Vec<MusterLine>,
+        outside: Vec<CheckItem>,
     },
-    /// A button was pressed that the muster had asked for.
+    /// A button was pressed that the departure check had asked for.
     Tried {
         /// Its name.
         button: String,

@@ -25,7 +25,7 @@ impl Play {
             // What was refused then is refused again.
             Mark::Act(act) => drop(self.watch.act(at, act)),
             Mark::Casualty(question) => drop(self.watch.casualty_told(at, &question)),
-            Mark::Muster { ask, outside } => drop(self.watch.muster(at, ask, outside)),
+            Mark::Departure { ask, outside } => drop(self.watch.departure(at, ask, outside)),
             Mark::Tried { button } => drop(self.watch.is_tried(at, &button)),
             Mark::Feed { feed, open, counts } => self.watch.feed_state(at, feed, open, &counts),
             Mark::Trouble { what, about, words } => self.watch.trouble(at, what, about, words),

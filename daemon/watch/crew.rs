@@ -87,16 +87,16 @@ impl Watch {
                 self.enter(at, EntryKind::Handover, format!("{who} takes the watch"));
                 Ok(format!("{who} has the watch"))
             }
-            Act::Answer { from } => {
-                self.board.answer_watchkeeper(at, &from).map_err(|e| ActError::Wrong(e.to_string()))?;
-                Ok("answered".to_owned())
+            Act::ResetWatchAlarm { from } => {
+                self.board.reset_watch_alarm(at, &from).map_err(|e| ActError::Wrong(e.to_string()))?;
+                Ok("watch alarm reset".to_owned())
             }
-            Act::Watchkeeper { switch } => {
+            Act::WatchAlarm { switch } => {
                 let view = View { at, lookout: &self.lookout };
-                self.board.switch_watchkeeper(at, switch, &view);
-                match self.board.watchkeeper() {
-                    Some(_) => Ok("the watchkeeper is switched".to_owned()),
-                    None => Err(ActError::Nothing("boat.toml has no watchkeeper".to_owned())),
+                self.board.switch_watch_alarm(at, switch, &view);
+                match self.board.watch_alarm() {
+                    Some(_) => Ok("watch alarm switched".to_owned()),
+                    None => Err(ActError::Nothing("boat.toml has no watch alarm".to_owned())),
                 }
             }
             Act::Passage { name, ends } => {

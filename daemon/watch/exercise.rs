@@ -60,7 +60,7 @@ impl Drill {
         (Self::FeedLost, "feed"),
         (Self::FixLost, "fix"),
         (Self::CloseTarget, "ship"),
-        (Self::Asleep, "watchkeeper"),
+        (Self::Asleep, "watch-alarm"),
     ];
 
     fn named(word: &str) -> Option<Self> {
@@ -79,7 +79,7 @@ impl Drill {
             Self::FeedLost => "feed silent",
             Self::FixLost => "fix lost",
             Self::CloseTarget => "close approach",
-            Self::Asleep => "watchkeeper",
+            Self::Asleep => "watch alarm",
         }
     }
 
@@ -324,9 +324,9 @@ impl Watch {
             ),
             // The stage at which it makes itself heard.
             Drill::Asleep => (
-                BuiltIn::Watchkeeper.name(),
+                BuiltIn::WatchAlarm.name(),
                 Priority::Warning,
-                "The watch does not answer the watchkeeper".to_owned(),
+                "The watch has not reset the watch alarm".to_owned(),
             ),
             _ => (
                 "close approach",
@@ -739,7 +739,7 @@ mod tests {
             ("feed", "feed silent", "EXERCISE: bus: no sentence for 60 s"),
             ("fix", "fix lost", "EXERCISE: Position lost"),
             ("ship", "close approach", "EXERCISE: an invented ship"),
-            ("watchkeeper", "watchkeeper", "EXERCISE: The watch does not answer"),
+            ("watch-alarm", "watch alarm", "EXERCISE: The watch has not reset"),
         ] {
             let mut sea = Sea::new();
             sea.drill(what).unwrap();

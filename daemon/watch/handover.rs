@@ -230,10 +230,10 @@ impl Watch {
         if !told.out_of_force.is_empty() {
             lines.push(format!("Orders that so do not watch: {}", told.out_of_force.join(", ")));
         }
-        if let Some((stage, missed)) = told.watchkeeper {
+        if let Some((stage, missed)) = told.watch_alarm {
             let state = if stage == Stage::Off { "off" } else { "on" };
             lines.push(format!(
-                "Watchkeeper's timer: {state}, unanswered {}",
+                "Watch alarm: {state}, unanswered {}",
                 count(missed as usize, "time", "times")
             ));
         }

@@ -4,11 +4,11 @@
 
 mod bridge;
 mod crew;
+mod departure;
 mod exercise;
 mod gear;
 mod handover;
 mod look;
-mod muster;
 mod record;
 mod search;
 mod status;
@@ -18,11 +18,11 @@ use crate::config::{self, Boat};
 use crate::event::EventRecord;
 use crate::logbook::{Entry, EntryKind, Logbook, OwnRow, Stamp, TargetRow};
 use crate::words;
+pub use departure::{DepartureAct, Line, Outcome};
 use handover::Trends;
 use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, spoken};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Propulsion, Source, Trouble, Visibility};
-pub use muster::{Line, MusterAsk, Outcome};
 use record::target_row;
 use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot};
 pub use search::CasualtyQuestion;
@@ -89,7 +89,7 @@ struct Ear {
     /// The word for all this that the lookout was told.
     health: Option<&'static str>,
     /// How much it brings, by the minute.
-    pace: muster::Pace,
+    pace: departure::Pace,
 }
 
 /// What a feed has brought so far.
@@ -148,7 +148,7 @@ pub struct Watch {
     trends: Trends,
     vessel: Vessel,
     locker: gear::Locker,
-    muster: muster::Muster,
+    departure: departure::Departure,
     exercise: Option<exercise::Exercise>,
 }
 
@@ -208,7 +208,7 @@ impl Watch {
             trends: Trends::default(),
             vessel: search::vessel_of(boat),
             locker: gear::Locker::of(boat),
-            muster: muster::Muster::of(boat),
+            departure: departure::Departure::of(boat),
             exercise: None,
         };
         watch.lookout.number_casualties_from(last.casualty.saturating_add(1));
@@ -217,7 +217,7 @@ impl Watch {
         }
         let view = View { at, lookout: &watch.lookout };
         watch.board.set_roster(at, boat.watch.roster.clone(), &view);
-        watch.board.set_watchkeeper(at, boat.watch.watchkeeper.clone(), &view);
+        watch.board.set_watch_alarm(at, boat.watch.watch_alarm.clone(), &view);
         watch
     }
 
@@ -289,7 +289,7 @@ impl Watch {
             garbled: false,
             counted: [Counted::default(); 2],
             health: None,
-            pace: muster::Pace::default(),
+            pace: departure::Pace::default(),
         });
         id
     }
@@ -338,7 +338,7 @@ impl Watch {
         if let Report::Ais(ais) = report
             && ais.own_vessel
         {
-            self.muster.hear(at, ais);
+            self.departure.hear(at, ais);
         }
         self.lookout.hear_from(at, Source { talker, ..Source::of(feed) }, report);
         self.pump(at);

@@ -109,7 +109,7 @@ impl Watch {
             "watch": {
                 "who": on_watch.map(|(who, _)| who),
                 "since_s": on_watch.map(|(_, since)| at.since(since).as_secs_f64()),
-                "watchkeeper": self.board.watchkeeper().map(|w| w.stage()),
+                "alarm": self.board.watch_alarm().map(|w| w.stage()),
             },
             "own": own_part,
             "feeds": self.feeds_status(at),

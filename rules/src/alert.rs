@@ -187,9 +187,9 @@ pub enum Refused {
     /// No alert about that casualty stands.
     #[error("no alert about casualty {} stands", .0.0)]
     NoSuchCasualty(CasualtyId),
-    /// The watchkeeper is answered, from a lookout position, and not acknowledged.
-    #[error("the watchkeeper is answered from a lookout position; nothing else ends it")]
-    AnswerIt,
+    /// The watch alarm is reset, from a lookout position, and not acknowledged.
+    #[error("the watch alarm is reset from a lookout position; nothing else ends it")]
+    ResetIt,
     /// The alert's state does not allow it.
     #[error("alert {} is {state}, and that cannot be done to it", id.0)]
     WrongState {

@@ -18,8 +18,8 @@ pub enum BuiltIn {
     TooManyBeacons,
     /// Another vessel calls distress.
     VesselInDistress,
-    /// A watchkeeper did not answer.
-    Watchkeeper,
+    /// Nobody reset the watch alarm.
+    WatchAlarm,
     /// Own position is no longer known.
     FixLost,
     /// Positions jump or contradict each other.
@@ -65,7 +65,7 @@ impl BuiltIn {
         Self::Epirb,
         Self::TooManyBeacons,
         Self::VesselInDistress,
-        Self::Watchkeeper,
+        Self::WatchAlarm,
         Self::FixLost,
         Self::PositionDoubtful,
         Self::FeedSilent,
@@ -89,7 +89,7 @@ impl BuiltIn {
             Self::Epirb => "EPIRB",
             Self::TooManyBeacons => "many beacons",
             Self::VesselInDistress => "vessel in distress",
-            Self::Watchkeeper => "watchkeeper",
+            Self::WatchAlarm => "watch alarm",
             Self::FixLost => "fix lost",
             Self::PositionDoubtful => "position doubtful",
             Self::FeedSilent => "feed silent",
@@ -120,9 +120,9 @@ impl BuiltIn {
             | Self::LogbookFailing
             | Self::SignalFailing
             | Self::OrdersNotLoaded => Priority::Warning,
-            // The watchkeeper begins as a light alone (the visual indication of MSC.128(75)) and goes on by its own
+            // The watch alarm begins as a light alone (the visual indication of MSC.128(75)) and goes on by its own
             // clock.
-            Self::Watchkeeper
+            Self::WatchAlarm
             | Self::ClockNotKnown
             | Self::PositionDoubtful
             | Self::OwnTransmitterWrong

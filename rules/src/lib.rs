@@ -13,7 +13,7 @@ mod read;
 mod roster;
 mod shipped;
 mod trial;
-mod watchkeeper;
+mod watch_alarm;
 mod window;
 mod wording;
 
@@ -33,7 +33,7 @@ pub use picture::Picture;
 pub use read::seconds_of_day;
 pub use roster::{DailyWatch, Present, Roster, RosterError, Rotation};
 pub use shipped::SHIPPED;
-pub use watchkeeper::{
+pub use watch_alarm::{
     LONGEST_DORMANT, NoLookoutPosition, SHORTEST_DORMANT, Stage, Switch, TO_FIRST, TO_SECOND, TO_THIRD,
-    Watchkeeper, WatchkeeperError, WatchkeeperSettings,
+    WatchAlarm, WatchAlarmError, WatchAlarmSettings,
 };

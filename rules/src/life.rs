@@ -111,8 +111,8 @@ impl Standing {
     }
 
     fn escalates_in(&self) -> Option<Duration> {
-        // The watchkeeper goes on by its own clock.
-        if self.alert.level >= LAST_LEVEL || self.source == Source::BuiltIn(BuiltIn::Watchkeeper) {
+        // The watch alarm goes on by its own clock.
+        if self.alert.level >= LAST_LEVEL || self.source == Source::BuiltIn(BuiltIn::WatchAlarm) {
             return None;
         }
         Some(self.escalation.map_or(

@@ -1,4 +1,4 @@
-//! The watch: roster, watchkeeper, handover.
+//! The watch: roster, watch alarm, handover.
 
 #![allow(clippy::unwrap_used)]
 
@@ -6,7 +6,7 @@ mod table;
 
 use rules::EventKind::*;
 use rules::{
-    Addressee, BuiltIn, DailyWatch, Priority, Refused, Roster, Switch, Watchkeeper, WatchkeeperSettings,
+    Addressee, BuiltIn, DailyWatch, Priority, Refused, Roster, Switch, WatchAlarm, WatchAlarmSettings,
 };
 use std::time::Duration;
 use table::Table;
@@ -96,16 +96,16 @@ fn handover_tells_what_stands_what_was_told_and_what_does_not_watch() {
 }
 
 #[test]
-fn the_watchkeeper_goes_from_a_light_to_all_hands_and_only_a_lookout_position_answers() {
+fn the_watch_alarm_goes_from_a_light_to_all_hands_and_only_a_lookout_position_answers() {
     // IMO MSC.128(75) 4.1.2 and 4.1.3.1.
     let mut t = Table::with("");
-    let settings = WatchkeeperSettings {
+    let settings = WatchAlarmSettings {
         dormant: Duration::from_secs(12 * 60),
         positions: vec!["helm button".into()],
         during: Vec::new(),
         hours: Vec::new(),
     };
-    t.board.set_watchkeeper(t.at(), Some(Watchkeeper::new(settings).unwrap()), &t.chart);
+    t.board.set_watch_alarm(t.at(), Some(WatchAlarm::new(settings).unwrap()), &t.chart);
     t.pass(850.0);
     t.drain();
     let steps: Vec<_> =
@@ -121,27 +121,27 @@ fn the_watchkeeper_goes_from_a_light_to_all_hands_and_only_a_lookout_position_an
         ]
     );
     let id = t.first_alert();
-    assert_eq!(t.board.acknowledge(t.at(), id), Err(Refused::AnswerIt));
-    assert_eq!(t.board.silence(t.at(), id), Err(Refused::AnswerIt));
-    assert!(t.board.answer_watchkeeper(t.at(), "chart table").is_err());
-    t.board.answer_watchkeeper(t.at(), "helm button").unwrap();
+    assert_eq!(t.board.acknowledge(t.at(), id), Err(Refused::ResetIt));
+    assert_eq!(t.board.silence(t.at(), id), Err(Refused::ResetIt));
+    assert!(t.board.reset_watch_alarm(t.at(), "chart table").is_err());
+    t.board.reset_watch_alarm(t.at(), "helm button").unwrap();
     assert_eq!(t.kinds().last(), Some(&Cleared));
-    t.board.switch_watchkeeper(t.at(), Switch::Off, &t.chart);
+    t.board.switch_watch_alarm(t.at(), Switch::Off, &t.chart);
     t.pass(7200.0);
     assert_eq!(t.kinds(), []);
 }
 
 #[test]
-fn the_hours_of_the_watchkeeper_are_looked_at_each_minute_whatever_else_comes() {
+fn the_hours_of_the_watch_alarm_are_looked_at_each_minute_whatever_else_comes() {
     let mut t = Table::with("");
     at_hour(&mut t, 21.9);
-    let settings = WatchkeeperSettings {
+    let settings = WatchAlarmSettings {
         dormant: Duration::from_secs(600),
         positions: vec!["helm".into()],
         during: Vec::new(),
         hours: vec![(22.0 * 3600.0, 6.0 * 3600.0)],
     };
-    t.board.set_watchkeeper(t.at(), Some(Watchkeeper::new(settings).unwrap()), &t.chart);
+    t.board.set_watch_alarm(t.at(), Some(WatchAlarm::new(settings).unwrap()), &t.chart);
     let due = t.board.next_wake();
     assert_eq!(due, Some(Moment(60_000)));
     t.set(Subject::OwnVessel, Q::Sog, 5.0);
@@ -149,7 +149,7 @@ fn the_hours_of_the_watchkeeper_are_looked_at_each_minute_whatever_else_comes() 
     t.set(Subject::OwnVessel, Q::Sog, 6.0);
     assert_eq!(t.board.next_wake(), due, "news does not put it off");
     pass_with_clock(&mut t, 3600.0);
-    assert_eq!(t.board.watchkeeper().map(Watchkeeper::stage), Some(rules::Stage::Third));
+    assert_eq!(t.board.watch_alarm().map(WatchAlarm::stage), Some(rules::Stage::Third));
 }
 
 #[test]
@@ -167,8 +167,8 @@ fn a_watch_taken_by_hand_outlasts_a_restart() {
 }
 
 #[test]
-fn the_hours_of_the_watchkeeper_by_their_edges_by_day_and_through_midnight() {
-    let hours = |from: f64, to: f64| WatchkeeperSettings {
+fn the_hours_of_the_watch_alarm_by_their_edges_by_day_and_through_midnight() {
+    let hours = |from: f64, to: f64| WatchAlarmSettings {
         dormant: Duration::from_secs(12 * 60),
         positions: vec!["helm button".into()],
         during: Vec::new(),
@@ -179,12 +179,12 @@ fn the_hours_of_the_watchkeeper_by_their_edges_by_day_and_through_midnight() {
         (22.0, 6.0, [(21.99, false), (22.0, true), (5.99, true), (6.0, false), (12.0, false)]),
     ] {
         for (hour, wanted) in on {
-            let mut keeper = Watchkeeper::new(hours(from, to)).unwrap();
+            let mut keeper = WatchAlarm::new(hours(from, to)).unwrap();
             keeper.advance(terms::Moment(0), None, Some(hour * 3600.0));
             assert_eq!(keeper.stage() != rules::Stage::Off, wanted, "{from} to {to} at {hour}");
         }
         // Nobody knows the time: the stricter.
-        let mut keeper = Watchkeeper::new(hours(from, to)).unwrap();
+        let mut keeper = WatchAlarm::new(hours(from, to)).unwrap();
         keeper.advance(terms::Moment(0), None, None);
         assert_ne!(keeper.stage(), rules::Stage::Off);
     }

@@ -1,4 +1,4 @@
--- Version 4: what an entry says in figures, as JSON, beside its words: the lines of a muster, the times of a drill.
+-- Version 4: what an entry says in figures, as JSON, beside its words: the lines of a departure check, the times of a drill.
 
 ALTER TABLE entry_rows ADD COLUMN figures TEXT; -- null where the words say all
 

@@ -15,7 +15,7 @@ use crate::life::{Alerts, Raise};
 use crate::order::{Order, Orders};
 use crate::picture::Picture;
 use crate::roster::Roster;
-use crate::watchkeeper::Watchkeeper;
+use crate::watch_alarm::WatchAlarm;
 pub use possible::Possible;
 use snapshot::KeptOrder;
 pub use snapshot::Snapshot;
@@ -71,7 +71,7 @@ pub struct Board {
     rostered: Option<(String, Utc)>,
     /// Who is on watch, by the roster or by hand, and since when.
     on_watch: Option<(String, Moment)>,
-    watchkeeper: Option<Watchkeeper>,
+    watch_alarm: Option<WatchAlarm>,
     /// What orders kept across a restart, until they are set.
     kept: BTreeMap<String, KeptOrder>,
     /// Until when what was taken over must be met again.
@@ -97,7 +97,7 @@ impl Board {
             roster_due: None,
             rostered: None,
             on_watch: None,
-            watchkeeper: None,
+            watch_alarm: None,
             kept: BTreeMap::new(),
             unconfirmed_until: None,
         }
@@ -253,7 +253,7 @@ impl Board {
     pub fn advance(&mut self, at: Moment, picture: &dyn Picture) {
         let at = self.pass(at);
         self.advance_roster(picture);
-        self.advance_watchkeeper(picture);
+        self.advance_watch_alarm(picture);
         self.end_unconfirmed();
         while let Some((place, subject)) = self.timers.pop(at) {
             let place = place as usize;
@@ -478,7 +478,7 @@ impl Board {
         }
         self.declared.take(declared);
         (0..self.watched.len()).for_each(|place| self.apply(place, picture));
-        self.advance_watchkeeper(picture);
+        self.advance_watch_alarm(picture);
     }
 
     /// What is declared.

@@ -1,4 +1,4 @@
-//! The watch on the board: the roster, the watchkeeper, and what the next one must know.
+//! The watch on the board: the roster, the watch alarm, and what the next one must know.
 
 use super::Board;
 use crate::alert::{Alert, Priority, Source};
@@ -8,7 +8,7 @@ use crate::declared::Declarations;
 use crate::life::Tally;
 use crate::picture::Picture;
 use crate::roster::Roster;
-use crate::watchkeeper::{NoLookoutPosition, Stage, Switch, Watchkeeper};
+use crate::watch_alarm::{NoLookoutPosition, Stage, Switch, WatchAlarm};
 use std::collections::BTreeMap;
 use std::time::Duration;
 use terms::{Moment, Subject, Utc};
@@ -35,8 +35,8 @@ pub struct Handover {
     pub out_of_force: Vec<String>,
     /// What is declared.
     pub declared: Declarations,
-    /// How far the watchkeeper has gone, and how often nobody answered it in time.
-    pub watchkeeper: Option<(Stage, u32)>,
+    /// How far the watch alarm has gone, and how often nobody answered it in time.
+    pub watch_alarm: Option<(Stage, u32)>,
 }
 
 impl Board {
@@ -49,12 +49,12 @@ impl Board {
         self.advance_roster(picture);
     }
 
-    /// Takes a watchkeeper in place of the one before, or none.
-    pub fn set_watchkeeper(&mut self, at: Moment, keeper: Option<Watchkeeper>, picture: &dyn Picture) {
+    /// Takes a watch alarm in place of the one before, or none.
+    pub fn set_watch_alarm(&mut self, at: Moment, keeper: Option<WatchAlarm>, picture: &dyn Picture) {
         self.pass(at);
-        self.clear_watchkeeper();
-        self.watchkeeper = keeper;
-        self.advance_watchkeeper(picture);
+        self.clear_watch_alarm();
+        self.watch_alarm = keeper;
+        self.advance_watch_alarm(picture);
     }
 
     /// Somebody takes the watch, whatever the roster says; until its next change. The tallies begin anew: take the
@@ -89,7 +89,7 @@ impl Board {
             told: self.alerts.tallies.clone(),
             out_of_force: self.watched.iter().filter(|w| !w.in_force).map(|w| w.order.name.clone()).collect(),
             declared: self.declared,
-            watchkeeper: self.watchkeeper.as_ref().map(|k| (k.stage(), k.missed())),
+            watch_alarm: self.watch_alarm.as_ref().map(|k| (k.stage(), k.missed())),
         }
     }
 
@@ -142,64 +142,61 @@ impl Board {
         }
     }
 
-    /// Switches the watchkeeper by hand, or back to automatic. Nothing where there is none.
-    pub fn switch_watchkeeper(&mut self, at: Moment, switch: Switch, picture: &dyn Picture) {
+    /// Switches the watch alarm by hand, or back to automatic. Nothing where there is none.
+    pub fn switch_watch_alarm(&mut self, at: Moment, switch: Switch, picture: &dyn Picture) {
         self.pass(at);
-        if let Some(k) = &mut self.watchkeeper {
+        if let Some(k) = &mut self.watch_alarm {
             k.switch(switch);
         }
-        self.advance_watchkeeper(picture);
+        self.advance_watch_alarm(picture);
     }
 
-    /// The one on watch answers the watchkeeper from an input. Nothing where there is none.
+    /// The one on watch answers the watch alarm from an input. Nothing where there is none.
     ///
     /// # Errors
     /// Where the input is no lookout position.
-    pub fn answer_watchkeeper(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
+    pub fn reset_watch_alarm(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
         let at = self.pass(at);
-        if let Some(k) = &mut self.watchkeeper {
+        if let Some(k) = &mut self.watch_alarm {
             k.answer(at, input)?;
-            self.clear_watchkeeper();
+            self.clear_watch_alarm();
         }
         Ok(())
     }
 
-    /// The watchkeeper.
-    pub fn watchkeeper(&self) -> Option<&Watchkeeper> {
-        self.watchkeeper.as_ref()
+    /// The watch alarm.
+    pub fn watch_alarm(&self) -> Option<&WatchAlarm> {
+        self.watch_alarm.as_ref()
     }
 
-    fn clear_watchkeeper(&mut self) {
-        if let Some(id) = self.alerts.find(&Source::BuiltIn(BuiltIn::Watchkeeper), Subject::Lookout) {
+    fn clear_watch_alarm(&mut self) {
+        if let Some(id) = self.alerts.find(&Source::BuiltIn(BuiltIn::WatchAlarm), Subject::Lookout) {
             self.alerts.clear(self.now, id);
         }
     }
 
-    /// Passes the watchkeeper on and tells the stages it has come to.
-    pub(super) fn advance_watchkeeper(&mut self, picture: &dyn Picture) {
+    /// Passes the watch alarm on and tells the stages it has come to.
+    pub(super) fn advance_watch_alarm(&mut self, picture: &dyn Picture) {
         let second_of_day = self.ship_time(picture).map(|t| t.ms_of_day() as f64 / 1000.0);
         let (at, doing) = (self.now, self.declared.doing);
-        let Some(k) = &mut self.watchkeeper else { return };
+        let Some(k) = &mut self.watch_alarm else { return };
         let stages = k.advance(at, doing, second_of_day);
         for stage in stages {
-            let source = Source::BuiltIn(BuiltIn::Watchkeeper);
+            let source = Source::BuiltIn(BuiltIn::WatchAlarm);
             match stage {
-                Stage::Off | Stage::Dormant => self.clear_watchkeeper(),
+                Stage::Off | Stage::Dormant => self.clear_watch_alarm(),
                 Stage::Visual => {
-                    self.call(
-                        at,
-                        BuiltIn::Watchkeeper,
-                        Subject::Lookout,
-                        "Answer the watchkeeper".to_owned(),
-                    );
+                    self.call(at, BuiltIn::WatchAlarm, Subject::Lookout, "Reset the watch alarm".to_owned());
                 }
                 Stage::First | Stage::Second | Stage::Third => {
                     let (priority, level, text) = match stage {
-                        Stage::First => (Priority::Warning, 0, "The watch does not answer the watchkeeper"),
-                        Stage::Second => {
-                            (Priority::Alarm, 1, "The watch has not answered: the skipper is called")
-                        }
-                        _ => (Priority::Alarm, 2, "Nobody has answered the watchkeeper: all hands"),
+                        Stage::First => (Priority::Warning, 0, "The watch has not reset the watch alarm"),
+                        Stage::Second => (
+                            Priority::Alarm,
+                            1,
+                            "The watch has not reset the watch alarm: calling the skipper",
+                        ),
+                        _ => (Priority::Alarm, 2, "Nobody has reset the watch alarm: all hands"),
                     };
                     if let Some(id) = self.alerts.find(&source, Subject::Lookout) {
                         self.alerts.step(at, id, priority, level, text);
@@ -209,9 +206,9 @@ impl Board {
         }
     }
 
-    /// When roster or watchkeeper want to be looked at.
+    /// When roster or watch alarm want to be looked at.
     pub(super) fn watch_wake(&self) -> Option<Moment> {
-        let keeper = self.watchkeeper.as_ref().and_then(Watchkeeper::next_wake);
+        let keeper = self.watch_alarm.as_ref().and_then(WatchAlarm::next_wake);
         [self.roster_due, keeper].into_iter().flatten().min()
     }
 }

@@ -7,8 +7,8 @@ use terms::Moment;
 
 impl Alerts {
     fn may_be_acted_on(&self, id: AlertId) -> Result<(), Refused> {
-        let watchkeeper = self.source(id) == Some(&Source::BuiltIn(BuiltIn::Watchkeeper));
-        if watchkeeper { Err(Refused::AnswerIt) } else { Ok(()) }
+        let watch_alarm = self.source(id) == Some(&Source::BuiltIn(BuiltIn::WatchAlarm));
+        if watch_alarm { Err(Refused::ResetIt) } else { Ok(()) }
     }
 
     /// The crew has seen it.

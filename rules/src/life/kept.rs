@@ -33,7 +33,7 @@ impl Alerts {
     }
 
     /// Takes over what was kept. What nobody had acknowledged is told again at once. `at_least`: an unknown time
-    /// has passed. The watchkeeper begins anew and an exercise is over, so their alerts do not stay.
+    /// has passed. The watch alarm begins anew and an exercise is over, so their alerts do not stay.
     pub fn take_over(&mut self, at: Moment, mut kept: KeptAlerts, by_ms: i64, at_least: bool) {
         kept.shift(by_ms);
         self.last_id = self.last_id.max(kept.last_id);
@@ -41,7 +41,7 @@ impl Alerts {
             let (subject, id) = (s.alert.subject, s.alert.id);
             let taken = self.find(&s.source, subject).is_some() || self.standing.contains_key(&id);
             // An exercise ends with the run that it began in.
-            let gone = matches!(s.source, Source::BuiltIn(BuiltIn::Watchkeeper) | Source::Exercise(_));
+            let gone = matches!(s.source, Source::BuiltIn(BuiltIn::WatchAlarm) | Source::Exercise(_));
             if taken || gone {
                 continue;
             }

@@ -1,4 +1,4 @@
-//! The check before departure as a person holds it: at a terminal, with wires, a receiver ashore, a button and a beacon.
+//! The departure check as a person holds it: at a terminal, with wires, a receiver ashore, a button and a beacon.
 
 // A test may stop where its footing is missing.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
@@ -17,7 +17,7 @@ use std::process::{Child, ExitStatus, Stdio};
 use std::sync::{Arc, Mutex};
 use terms::{Mmsi, Position};
 
-/// A muster under way, with a person at its terminal.
+/// A departure under way, with a person at its terminal.
 struct Person {
     child: Child,
     terminal: File,
@@ -28,7 +28,7 @@ impl Person {
     fn at(daemon: &Daemon, arguments: &[&str]) -> Self {
         let pty = openpty(None, None).unwrap();
         let mut child = aboard::middlewatch()
-            .arg("muster")
+            .arg("departure")
             .args(arguments)
             .arg("--control")
             .arg(daemon.folder.0.join("control.sock"))
@@ -62,7 +62,7 @@ impl Person {
     }
 
     fn end(mut self) -> (ExitStatus, String) {
-        let status = until("the muster's end", || self.child.try_wait().unwrap());
+        let status = until("the departure check's end", || self.child.try_wait().unwrap());
         let mut sheet = String::new();
         self.child.stdout.take().unwrap().read_to_string(&mut sheet).unwrap();
         (status, sheet)
@@ -118,19 +118,19 @@ fn lines(told: &Value, what: &str) -> (String, String) {
 fn entry(logbook: &Path) -> (String, Option<String>, Value) {
     let c = rusqlite::Connection::open(logbook).unwrap();
     let row = |r: &rusqlite::Row<'_>| Ok((r.get(0)?, r.get(1)?, r.get::<_, String>(2)?));
-    let sql = "SELECT text, who, figures FROM entries WHERE kind = 'muster'";
+    let sql = "SELECT text, who, figures FROM entries WHERE kind = 'departure check'";
     let (told, who, figures) = c.query_row(sql, [], row).unwrap();
     (told, who, serde_json::from_str(&figures).unwrap())
 }
 
 #[test]
-fn a_muster_is_held_at_a_terminal_with_wires_a_receiver_a_button_and_a_beacon() {
-    let mut b = boat("muster", &[]);
+fn a_departure_check_is_made_at_a_terminal_with_wires_a_receiver_a_button_and_a_beacon() {
+    let mut b = boat("departure", &[]);
     let copy = b.daemon.folder.0.join("copy.db");
     assert!(b.daemon.tell(&["backup", copy.to_str().unwrap()]).status.success());
     let page = b.daemon.folder.0.join("sheet.html");
     let mut person = Person::at(&b.daemon, &["--html", page.to_str().unwrap()]);
-    person.when("Who musters the boat?", Some("Bo"));
+    person.when("Who checks the boat?", Some("Bo"));
     person.when("Sounder horn sounds now", None);
     until("the horn", || std::fs::read_to_string(&b.horn).is_ok_and(|t| !t.is_empty()).then_some(()));
     person.when("[yes, no; return leaves it out]", Some("perhaps"));
@@ -150,13 +150,13 @@ fn a_muster_is_held_at_a_terminal_with_wires_a_receiver_a_button_and_a_beacon() 
     until("the fix", || b.daemon.status()["own"]["latitude_deg"].as_f64());
     b.ais.master.write_all(beacon_test(48.0 + 0.5 / 60.0).as_bytes()).unwrap();
     let (status, sheet) = person.end();
-    assert_eq!(status.code(), Some(1), "a battery that ran out is no good muster:\n{sheet}");
-    assert!(sheet.starts_with("Muster of Wendelin, "), "{sheet}");
+    assert_eq!(status.code(), Some(1), "a battery that ran out is no good departure check:\n{sheet}");
+    assert!(sheet.starts_with("Departure check of Wendelin, "), "{sheet}");
     assert!(sheet.find("FAILED").unwrap() < sheet.find("PASSED").unwrap(), "{sheet}");
 
     let (told, who, figures) =
         until("the logbook", || std::panic::catch_unwind(|| entry(&b.daemon.logbook())).ok());
-    assert!(told.starts_with("Muster: ") && told.contains("Failed: "), "{told}");
+    assert!(told.starts_with("Departure check: ") && told.contains("Failed: "), "{told}");
     assert!(told.contains("beacon battery of Ada"), "{told}");
     assert_eq!(who.as_deref(), Some("Bo"));
     for (what, words) in [
@@ -176,14 +176,14 @@ fn a_muster_is_held_at_a_terminal_with_wires_a_receiver_a_button_and_a_beacon() 
     assert!(b.daemon.status()["casualties"].as_array().unwrap().is_empty(), "the press was a try");
     assert!(std::fs::read_to_string(&page).unwrap().contains("<td>beacon of Ada</td>"));
 
-    // The same button after the muster.
+    // The same button after the departure check.
     rail.write_all(b"1").unwrap();
     b.daemon.alert("person overboard");
 }
 
 #[test]
 fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried() {
-    let b = boat("musterbad", &[500, 500]);
+    let b = boat("departurebad", &[500, 500]);
     let mut person = Person::at(&b.daemon, &["--by", "Ada", "--wait", "1", "--json"]);
     person.when("Sounder horn sounds now", Some("no"));
     person.when("Press the button rail", None);
@@ -220,10 +220,10 @@ fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried
         assert_eq!(lines(&told, what).0, "not-tried", "{what}");
     }
     // Nobody there at all: it ends by itself, and what needs a person is not tried.
-    let out = b.daemon.tell(&["muster", "--json", "--by", "nobody"]);
+    let out = b.daemon.tell(&["departure", "--json", "--by", "nobody"]);
     let told: Value = serde_json::from_slice(&out.stdout).unwrap();
     assert_eq!(lines(&told, "sounder horn").0, "not-tried");
     // To look changes nothing.
-    let out = b.daemon.tell(&["muster", "--look"]);
+    let out = b.daemon.tell(&["departure", "--look"]);
     assert!(text(&out.stdout).contains("NOT TRIED"), "{}", text(&out.stdout));
 }

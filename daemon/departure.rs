@@ -1,4 +1,4 @@
-//! The muster's lines that the watch knows nothing of, and its sheet on paper.
+//! The departure check's lines that the watch knows nothing of, and its sheet on paper.
 
 use crate::logbook::LIMIT_BYTES;
 use crate::review::esc;
@@ -70,7 +70,8 @@ fn text(v: &Value) -> String {
 
 /// Of which boat, when, by whom.
 fn title(told: &Value) -> String {
-    let mut out = format!("Muster of {}", told["vessel"].as_str().map_or("the boat".into(), one_line));
+    let mut out =
+        format!("Departure check of {}", told["vessel"].as_str().map_or("the boat".into(), one_line));
     match told["at"].as_str() {
         Some(at) => out += &format!(", {} UTC", at.get(..16).unwrap_or(at).replace('T', " ")),
         None => out += ", the time is not known",
@@ -165,7 +166,10 @@ mod tests {
             "lines": [line("feed bus", "failed"), line("fix", "passed")],
         });
         let plain = sheet(&told);
-        assert!(plain.starts_with("Muster of <Wendelin>, 2026-11-01 02:14 UTC, by Ada\n1 failed"), "{plain}");
+        assert!(
+            plain.starts_with("Departure check of <Wendelin>, 2026-11-01 02:14 UTC, by Ada\n1 failed"),
+            "{plain}"
+        );
         let (failed, passed) = (plain.find("FAILED").unwrap(), plain.find("PASSED").unwrap());
         assert!(failed < passed && !plain.contains("NOT TRIED") && !plain.contains('\u{1b}'), "{plain}");
         let page = page(&told);

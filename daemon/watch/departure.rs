@@ -1,4 +1,4 @@
-//! The check before departure: what the watch can judge by itself, what a person has told, and the sheet of both.
+//! The departure check: what the watch can judge by itself, what a person has told, and the sheet of both.
 
 use super::gear::Date;
 use super::view::View;
@@ -41,7 +41,7 @@ const MINUTES: usize = 60;
 const MINUTES_TELL: usize = 10;
 const MINUTE: Duration = Duration::from_secs(60);
 
-/// How a line of the muster stands; what is missing comes first.
+/// How a line of the departure check stands; what is missing comes first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Outcome {
@@ -53,7 +53,7 @@ pub enum Outcome {
     Passed,
 }
 
-/// A line of the muster.
+/// A line of the departure check.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Line {
     /// What was tried.
@@ -73,17 +73,17 @@ impl Line {
     }
 }
 
-/// What is asked of the muster.
+/// What is asked of the departure check.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "muster", rename_all = "kebab-case", deny_unknown_fields)]
-pub enum MusterAsk {
+#[serde(tag = "departure", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum DepartureAct {
     /// How it stands.
     Look,
     /// It begins: what was told before counts no more.
     Begin,
     /// Somebody tells how a line stands.
     Line {
-        /// What was tried, as the muster names it.
+        /// What was tried, as the departure check names it.
         what: String,
         /// How it stands.
         outcome: Outcome,
@@ -99,7 +99,7 @@ pub enum MusterAsk {
     },
     /// It is done and goes into the logbook.
     Close {
-        /// Who mustered.
+        /// Who checked.
         by: String,
     },
 }
@@ -119,9 +119,9 @@ impl Asked {
     }
 }
 
-/// What the watch keeps for the muster.
+/// What the watch keeps for the departure check.
 #[derive(Debug)]
-pub(super) struct Muster {
+pub(super) struct Departure {
     asked: Vec<Asked>,
     vessel: Vessel,
     began: Option<Moment>,
@@ -187,7 +187,7 @@ impl Pace {
     }
 }
 
-impl Muster {
+impl Departure {
     /// What there is to ask for aboard a boat.
     pub fn of(boat: &Boat) -> Self {
         let signals = boat.signals.iter().map(|s| Asked {
@@ -222,7 +222,10 @@ impl Muster {
     fn tell(&mut self, line: Line) -> Result<(), ActError> {
         let known = self.asked.iter().any(|a| a.what() == line.what);
         if !known {
-            return Err(ActError::Wrong(format!("the muster asks for no `{}`", one_line(&line.what))));
+            return Err(ActError::Wrong(format!(
+                "the departure check has no item `{}`",
+                one_line(&line.what)
+            )));
         }
         self.told.retain(|l| l.what != line.what);
         self.trying = None;
@@ -250,61 +253,68 @@ fn tally(lines: &[Line]) -> String {
 }
 
 impl Watch {
-    /// What is asked of the muster. `outside`: lines about what the watch itself knows nothing of.
+    /// What is asked of the departure check. `outside`: lines about what the watch itself knows nothing of.
     ///
     /// # Errors
     /// When it asks for something that there is not.
-    pub fn muster(&mut self, at: Moment, ask: MusterAsk, outside: Vec<Line>) -> Result<Value, ActError> {
+    pub fn departure(
+        &mut self,
+        at: Moment,
+        ask: DepartureAct,
+        outside: Vec<Line>,
+    ) -> Result<Value, ActError> {
         match ask {
-            MusterAsk::Look => {}
-            MusterAsk::Begin => {
-                self.muster.began = Some(at);
-                self.muster.told.clear();
-                self.muster.trying = None;
+            DepartureAct::Look => {}
+            DepartureAct::Begin => {
+                self.departure.began = Some(at);
+                self.departure.told.clear();
+                self.departure.trying = None;
             }
-            MusterAsk::Line { what, outcome, words, by } => {
+            DepartureAct::Line { what, outcome, words, by } => {
                 let line = Line { what, outcome, words: tidy(&words, 300), by: tidy(&by, 60) };
-                self.muster.tell(line)?;
+                self.departure.tell(line)?;
             }
-            MusterAsk::Button { name } => {
-                if !self.muster.asked.iter().any(|a| a.part == "button" && a.name == name) {
+            DepartureAct::Button { name } => {
+                if !self.departure.asked.iter().any(|a| a.part == "button" && a.name == name) {
                     return Err(ActError::Wrong(format!("there is no button `{}`", one_line(&name))));
                 }
                 let what = format!("button {name}");
                 let done = |l: &Line| l.what == what && l.outcome == Outcome::Passed;
                 // Once it was pressed, the next press is no try.
-                let waits = !self.muster.told.iter().any(done);
-                self.muster.trying = waits.then(|| (name, at + TRIED_WITHIN));
+                let waits = !self.departure.told.iter().any(done);
+                self.departure.trying = waits.then(|| (name, at + TRIED_WITHIN));
             }
-            MusterAsk::Close { by } => {
+            DepartureAct::Close { by } => {
                 let sheet = self.sheet(at, outside);
                 let by = tidy(&by, 60);
-                self.close_muster(at, &sheet, &by);
-                return Ok(self.muster_told(at, &sheet, Some(&by)));
+                self.close_departure(at, &sheet, &by);
+                return Ok(self.departure_told(at, &sheet, Some(&by)));
             }
         }
         let sheet = self.sheet(at, outside);
-        Ok(self.muster_told(at, &sheet, None))
+        Ok(self.departure_told(at, &sheet, None))
     }
 
-    /// A button was pressed. Says whether that was only its try in the muster.
+    /// A button was pressed. Says whether that was only its try in the departure check.
     pub fn is_tried(&mut self, at: Moment, button: &str) -> bool {
-        let tried = self.muster.trying.as_ref().is_some_and(|(name, until)| name == button && at <= *until);
+        let tried =
+            self.departure.trying.as_ref().is_some_and(|(name, until)| name == button && at <= *until);
         if tried {
-            self.muster.trying = None;
+            self.departure.trying = None;
             let line = Line::judged(format!("button {button}"), Outcome::Passed, "pressed");
             // The button was asked for, so its line is known.
-            let _ = self.muster.tell(line);
-            let text = format!("Button {button} pressed in the muster: it works and has done nothing else");
-            self.board.note(at, "muster", terms::Subject::Lookout, text);
+            let _ = self.departure.tell(line);
+            let text =
+                format!("Button {button} pressed in the departure check: it works and has done nothing else");
+            self.board.note(at, "departure", terms::Subject::Lookout, text);
             self.pump(at);
         }
         tried
     }
 
-    fn muster_told(&self, at: Moment, sheet: &[Line], by: Option<&str>) -> Value {
+    fn departure_told(&self, at: Moment, sheet: &[Line], by: Option<&str>) -> Value {
         let asked: Vec<Value> = self
-            .muster
+            .departure
             .asked
             .iter()
             .map(|a| {
@@ -314,7 +324,7 @@ impl Watch {
             })
             .collect();
         json!({
-            "vessel": self.muster.vessel.name,
+            "vessel": self.departure.vessel.name,
             "at": self.lookout.utc(at).map(|(utc, _)| utc),
             "by": by,
             "tally": tally(sheet),
@@ -323,19 +333,19 @@ impl Watch {
         })
     }
 
-    fn close_muster(&mut self, at: Moment, sheet: &[Line], by: &str) {
+    fn close_departure(&mut self, at: Moment, sheet: &[Line], by: &str) {
         let named = |o: Outcome, word: &str| {
             let names: Vec<&str> = sheet.iter().filter(|l| l.outcome == o).map(|l| l.what.as_str()).collect();
             if names.is_empty() { String::new() } else { format!(". {word}: {}", names.join(", ")) }
         };
         let text = format!(
-            "Muster: {}{}{}",
+            "Departure check: {}{}{}",
             tally(sheet),
             named(Outcome::Failed, "Failed"),
             named(Outcome::NotTried, "Not tried")
         );
         let entry = Entry {
-            kind: EntryKind::Muster,
+            kind: EntryKind::DepartureCheck,
             who: Some(by.to_owned()).filter(|b| !b.is_empty()),
             text,
             figures: Some(json!({"lines": sheet})),
@@ -364,9 +374,9 @@ impl Watch {
             let words = d.words.strip_prefix(&d.name).unwrap_or(&d.words).trim_start().to_owned();
             Line::judged(d.name, outcome, words)
         }));
-        for asked in &self.muster.asked {
+        for asked in &self.departure.asked {
             let what = asked.what();
-            let told = self.muster.told.iter().find(|l| l.what == what).cloned();
+            let told = self.departure.told.iter().find(|l| l.what == what).cloned();
             let beacon = || self.beacon_line(asked, at);
             lines.push(match told {
                 // A beacon that was heard after all was heard.
@@ -408,7 +418,7 @@ impl Watch {
 
     fn transmitter_line(&self, at: Moment) -> Line {
         let what = "own AIS transmitter";
-        let (outcome, words) = match (self.muster.own, self.muster.vessel.mmsi) {
+        let (outcome, words) = match (self.departure.own, self.departure.vessel.mmsi) {
             (Some((heard, _)), _) if at.since(heard) > OWN_REPORTS_WITHIN => {
                 (Outcome::Failed, format!("own reports not heard for {}", span(at.since(heard))))
             }
@@ -428,13 +438,13 @@ impl Watch {
 
     fn dimensions_line(&self) -> Line {
         let what = "own AIS dimensions";
-        let Some(sent) = self.muster.dimensions else {
+        let Some(sent) = self.departure.dimensions else {
             let words = "own transmitter has not told them yet; it does every six minutes";
             return Line::judged(what, Outcome::NotTried, words);
         };
         let told = |d: [f64; 4]| format!("bow {}, stern {}, port {}, starboard {} m", d[0], d[1], d[2], d[3]);
         let sent = sent.map(f64::from);
-        match self.muster.vessel.dimensions_m {
+        match self.departure.vessel.dimensions_m {
             None => {
                 let words = format!("{}; boat.toml gives no `dimensions_m` to compare with", told(sent));
                 Line::judged(what, Outcome::NotTried, words)
@@ -541,7 +551,7 @@ impl Watch {
         };
         let when = last.utc.map_or_else(|| format!("{} ago", span(at.since(last.at))), |u| u.to_string());
         let range = last.range_nm.map_or(String::new(), |r| format!(", {r:.2} nm off"));
-        Some(if self.muster.began.is_some_and(|began| last.at >= began) {
+        Some(if self.departure.began.is_some_and(|began| last.at >= began) {
             Line::judged(asked.what(), Outcome::Passed, format!("{mmsi} heard in test {when}{range}"))
         } else {
             Line::judged(asked.what(), Outcome::NotTried, format!("{mmsi} last heard in test {when}{range}"))
@@ -705,7 +715,7 @@ mod tests {
             }
             w.advance(at);
             if s == 650 {
-                w.muster(at, MusterAsk::Begin, Vec::new()).unwrap();
+                w.departure(at, DepartureAct::Begin, Vec::new()).unwrap();
             }
         }
         w.take_outputs();
@@ -776,17 +786,18 @@ mod tests {
     }
 
     #[test]
-    fn what_people_tell_is_kept_until_the_next_muster_and_goes_into_the_logbook_with_what_is_missing_first() {
+    fn what_people_tell_is_kept_until_the_next_departure_and_goes_into_the_logbook_with_what_is_missing_first()
+     {
         let mut w = quay(Fault::Nothing);
         let tell = |w: &mut Watch, what: &str, outcome| {
             let (what, words) = (what.to_owned(), "said so".to_owned());
             let by = "Ada\n".to_owned();
-            w.muster(END, MusterAsk::Line { what, outcome, words, by }, Vec::new())
+            w.departure(END, DepartureAct::Line { what, outcome, words, by }, Vec::new())
         };
         tell(&mut w, "sounder horn", Outcome::Failed).unwrap();
         tell(&mut w, "webhook shore", Outcome::Passed).unwrap();
         assert!(tell(&mut w, "sounder bell", Outcome::Passed).is_err(), "there is none");
-        let told = w.muster(END, MusterAsk::Close { by: "Ada".into() }, Vec::new()).unwrap();
+        let told = w.departure(END, DepartureAct::Close { by: "Ada".into() }, Vec::new()).unwrap();
         assert_eq!(told["lines"][0]["what"], "sounder horn");
         assert_eq!(told["lines"][0]["by"], "Ada");
         let entry = w.take_outputs().into_iter().find_map(|o| match o {
@@ -794,10 +805,10 @@ mod tests {
             _ => None,
         });
         let entry = entry.unwrap();
-        assert_eq!((entry.kind, entry.who.as_deref()), (EntryKind::Muster, Some("Ada")));
-        let begins = "Muster: 1 failed, 2 not tried, 13 passed. Failed: sounder horn. Not tried: button rail, beacon of Bo";
+        assert_eq!((entry.kind, entry.who.as_deref()), (EntryKind::DepartureCheck, Some("Ada")));
+        let begins = "Departure check: 1 failed, 2 not tried, 13 passed. Failed: sounder horn. Not tried: button rail, beacon of Bo";
         assert_eq!(entry.text, begins);
-        w.muster(END, MusterAsk::Begin, Vec::new()).unwrap();
+        w.departure(END, DepartureAct::Begin, Vec::new()).unwrap();
         assert_eq!(lines(&mut w)["sounder horn"].0, Outcome::NotTried);
     }
 
@@ -805,8 +816,9 @@ mod tests {
     fn a_button_is_tried_once_and_only_while_somebody_waits_for_it() {
         let mut w = quay(Fault::Nothing);
         assert!(!w.is_tried(END, "rail"), "nobody asked");
-        let ask =
-            |w: &mut Watch, at| w.muster(at, MusterAsk::Button { name: "rail".into() }, Vec::new()).map(drop);
+        let ask = |w: &mut Watch, at| {
+            w.departure(at, DepartureAct::Button { name: "rail".into() }, Vec::new()).map(drop)
+        };
         ask(&mut w, END).unwrap();
         assert!(!w.is_tried(END, "other"));
         assert!(!w.is_tried(END + Duration::from_secs(4), "rail"), "nobody waits any more");
@@ -815,7 +827,7 @@ mod tests {
         assert_eq!(lines(&mut w)["button rail"].0, Outcome::Passed);
         ask(&mut w, END).unwrap();
         assert!(!w.is_tried(END, "rail"), "the second press is a real one");
-        assert!(w.muster(END, MusterAsk::Button { name: "mast".into() }, Vec::new()).is_err());
+        assert!(w.departure(END, DepartureAct::Button { name: "mast".into() }, Vec::new()).is_err());
     }
 
     #[test]

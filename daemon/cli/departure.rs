@@ -1,9 +1,9 @@
-//! `muster`: asks what only a person can tell, tries what can be tried, and ends with the sheet.
+//! `departure`: asks what only a person can tell, tries what can be tried, and ends with the sheet.
 
 use super::Outcome;
 use super::crew::To;
 use crate::control::{self, ClientError};
-use crate::muster::{page, sheet};
+use crate::departure::{page, sheet};
 use serde_json::{Value, json};
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;
@@ -13,10 +13,10 @@ use std::time::{Duration, Instant};
 /// The daemon is asked so often whether a button or a beacon was heard.
 const ASKED_EVERY: Duration = Duration::from_millis(300);
 
-/// `muster`.
+/// `departure`.
 #[derive(Debug, clap::Args)]
-pub(super) struct Muster {
-    /// Who musters; else it is asked
+pub(super) struct Departure {
+    /// Who checks; else it is asked
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
     /// How long to wait for a button or a beacon, in seconds
@@ -41,7 +41,7 @@ enum Answer {
     None,
 }
 
-/// The line between the muster and a person: questions go to standard error, answers come by standard input.
+/// The line between the departure check and a person: questions go to standard error, answers come by standard input.
 struct Person {
     answers: mpsc::Receiver<String>,
     /// Nobody answers any more.
@@ -114,8 +114,8 @@ impl Person {
     }
 }
 
-impl Muster {
-    /// Holds the muster to its end.
+impl Departure {
+    /// Holds the departure check to its end.
     pub fn hold(self) -> Outcome {
         let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
             Ok(r) => r,
@@ -127,7 +127,7 @@ impl Muster {
         let ask = |path: &str, body: Option<Value>| {
             runtime.block_on(control::request(&self.to.control, path, body.as_ref()))
         };
-        let told = match if self.look { ask("/muster", None) } else { self.ask_all(&ask) } {
+        let told = match if self.look { ask("/departure", None) } else { self.ask_all(&ask) } {
             Ok(told) => told,
             Err(e) => {
                 eprintln!("middlewatch: {e}");
@@ -150,15 +150,16 @@ impl Muster {
         ask: &impl Fn(&str, Option<Value>) -> Result<Value, ClientError>,
     ) -> Result<Value, ClientError> {
         let mut person = Person::new();
-        let begun = ask("/muster", Some(json!({"muster": "begin"})))?;
+        let begun = ask("/departure", Some(json!({"departure": "begin"})))?;
         let by = self.by.clone().unwrap_or_else(|| {
-            Person::say("Who musters the boat? ");
+            Person::say("Who checks the boat? ");
             person.line().unwrap_or_default()
         });
         let who = if by.is_empty() { "nobody by name" } else { &by };
         let tell = |what: &Value, outcome: &str, words: &str, by: &str| {
-            let line = json!({"muster": "line", "what": what, "outcome": outcome, "words": words, "by": by});
-            ask("/muster", Some(line))
+            let line =
+                json!({"departure": "line", "what": what, "outcome": outcome, "words": words, "by": by});
+            ask("/departure", Some(line))
         };
         for asked in begun["asked"].as_array().into_iter().flatten() {
             let (what, name) = (&asked["what"], asked["name"].as_str().unwrap_or(""));
@@ -187,7 +188,7 @@ impl Muster {
                     let question = format!(
                         "Press the button {name}: this one press is only a try. [return leaves it out]"
                     );
-                    let look = json!({"muster": "button", "name": name});
+                    let look = json!({"departure": "button", "name": name});
                     match self.wait_for(ask, &mut person, what, &question, &look)? {
                         Some(true) => {}
                         Some(false) => drop(tell(what, "failed", "asked for, and no press came", who)?),
@@ -199,7 +200,7 @@ impl Muster {
                 _ => {
                     let question =
                         format!("{name}: start the test of your beacon now. [return leaves it out]");
-                    let look = json!({"muster": "look"});
+                    let look = json!({"departure": "look"});
                     if self.wait_for(ask, &mut person, what, &question, &look)? == Some(false) {
                         let words = format!("its test was not heard within {} s", self.wait);
                         tell(what, "failed", &words, who)?;
@@ -207,7 +208,7 @@ impl Muster {
                 }
             }
         }
-        ask("/muster", Some(json!({"muster": "close", "by": by})))
+        ask("/departure", Some(json!({"departure": "close", "by": by})))
     }
 
     /// Waits until a line has passed: `None` when somebody left it out or nobody is there to do it.
@@ -222,7 +223,7 @@ impl Muster {
         Person::say(&format!("{question} "));
         let end = Instant::now() + Duration::from_secs(self.wait);
         loop {
-            let now = ask("/muster", Some(look.clone()))?;
+            let now = ask("/departure", Some(look.clone()))?;
             let line = now["lines"].as_array().into_iter().flatten().find(|l| &l["what"] == what);
             if let Some(l) = line.filter(|l| l["outcome"] == "passed") {
                 Person::say(&format!("{}\n", l["words"].as_str().unwrap_or("")));

@@ -1,4 +1,4 @@
-//! The watchkeeper: a timer that the one on watch must answer, and that calls others where nobody does. After
+//! The watch alarm: a timer that the one on watch must answer, and that calls others where nobody does. After
 //! IMO MSC.128(75), performance standards for a bridge navigational watch alarm system.
 
 use crate::declared::Doing;
@@ -20,9 +20,9 @@ pub const TO_SECOND: Duration = Duration::from_secs(15);
 /// From the second audible stage to the third (MSC.128(75) 4.1.2).
 pub const TO_THIRD: Duration = Duration::from_secs(90);
 
-/// What the watchkeeper is told once.
+/// What the watch alarm is told once.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct WatchkeeperSettings {
+pub struct WatchAlarmSettings {
     /// How long it waits from one answer before it asks.
     pub dormant: Duration,
     /// Inputs that stand where a lookout can be kept; only these answer (MSC.128(75) 4.1.3.1).
@@ -36,12 +36,12 @@ pub struct WatchkeeperSettings {
 
 /// Why settings will not do.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-pub enum WatchkeeperError {
+pub enum WatchAlarmError {
     /// Too short or too long.
-    #[error("the watchkeeper waits from 1 min to 1 h")]
+    #[error("the dormant period of the watch alarm is from 1 min to 1 h")]
     Dormant,
     /// Nothing to answer with.
-    #[error("no input is named as a lookout position, so nobody could answer the watchkeeper")]
+    #[error("no input is named as a lookout position, so nobody could reset the watch alarm")]
     NoPosition,
 }
 
@@ -78,13 +78,13 @@ pub enum Stage {
 
 /// An input that is no lookout position.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("\"{0}\" is no lookout position and does not answer the watchkeeper")]
+#[error("\"{0}\" is no lookout position and does not reset the watch alarm")]
 pub struct NoLookoutPosition(pub String);
 
-/// The watchkeeper.
+/// The watch alarm.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Watchkeeper {
-    settings: WatchkeeperSettings,
+pub struct WatchAlarm {
+    settings: WatchAlarmSettings,
     switch: Switch,
     /// Since when it waits for an answer; `None` while off.
     answered: Option<Moment>,
@@ -95,17 +95,17 @@ pub struct Watchkeeper {
     missed: u32,
 }
 
-impl Watchkeeper {
+impl WatchAlarm {
     /// One that is off until it is first advanced.
     ///
     /// # Errors
     /// Settings that will not do.
-    pub fn new(settings: WatchkeeperSettings) -> Result<Self, WatchkeeperError> {
+    pub fn new(settings: WatchAlarmSettings) -> Result<Self, WatchAlarmError> {
         if settings.dormant < Duration::from_secs(60) || settings.dormant > LONGEST_ALLOWED {
-            return Err(WatchkeeperError::Dormant);
+            return Err(WatchAlarmError::Dormant);
         }
         if settings.positions.is_empty() {
-            return Err(WatchkeeperError::NoPosition);
+            return Err(WatchAlarmError::NoPosition);
         }
         Ok(Self {
             settings,
@@ -226,14 +226,14 @@ impl Watchkeeper {
 mod tests {
     use super::*;
 
-    fn keeper(minutes: u64) -> Watchkeeper {
-        let settings = WatchkeeperSettings {
+    fn keeper(minutes: u64) -> WatchAlarm {
+        let settings = WatchAlarmSettings {
             dormant: Duration::from_secs(minutes * 60),
             positions: vec!["helm".into()],
             during: vec![Doing::UnderSail],
             hours: Vec::new(),
         };
-        Watchkeeper::new(settings).unwrap()
+        WatchAlarm::new(settings).unwrap()
     }
 
     #[test]
@@ -284,12 +284,12 @@ mod tests {
         k.switch(Switch::On);
         assert_eq!(k.advance(at, Some(Doing::Moored), None), [Stage::Dormant]);
         let hour = 3600.0;
-        let settings = WatchkeeperSettings {
+        let settings = WatchAlarmSettings {
             hours: vec![(22.0 * hour, 6.0 * hour)],
             during: vec![],
             ..keeper(3).settings
         };
-        let mut night = Watchkeeper::new(settings).unwrap();
+        let mut night = WatchAlarm::new(settings).unwrap();
         assert_eq!(night.advance(at, None, Some(21.9 * hour)), []);
         assert_eq!(night.advance(at, None, Some(22.0 * hour)), [Stage::Dormant]);
         assert_eq!(night.advance(at, None, Some(5.9 * hour)), []);
@@ -299,9 +299,9 @@ mod tests {
 
     #[test]
     fn settings_that_nobody_could_answer_are_refused() {
-        let settings = WatchkeeperSettings { positions: vec![], ..keeper(3).settings };
-        assert_eq!(Watchkeeper::new(settings), Err(WatchkeeperError::NoPosition));
-        let settings = WatchkeeperSettings { dormant: Duration::from_secs(59), ..keeper(3).settings };
-        assert_eq!(Watchkeeper::new(settings), Err(WatchkeeperError::Dormant));
+        let settings = WatchAlarmSettings { positions: vec![], ..keeper(3).settings };
+        assert_eq!(WatchAlarm::new(settings), Err(WatchAlarmError::NoPosition));
+        let settings = WatchAlarmSettings { dormant: Duration::from_secs(59), ..keeper(3).settings };
+        assert_eq!(WatchAlarm::new(settings), Err(WatchAlarmError::Dormant));
     }
 }
