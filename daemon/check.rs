@@ -1,12 +1,12 @@
 //! `check`: every problem of the boat and orders files, and with `--live` a trial of feeds and signals, or a look at the
 //! serial ports where there is no feed yet.
 
-use crate::cli::{self, Outcome};
-use crate::config::{self, Boat, Means};
 use crate::feeds::{CHUNK, Opened};
+use crate::outcome::{self, Outcome};
 use crate::ports;
 use crate::signals;
-use crate::words::count;
+use boat::{self, Boat, Means};
+use record::words::count;
 use rules::Orders;
 use sentence::{Framer, FramerOptions};
 use serde_json::json;
@@ -31,13 +31,13 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
     let mut bad_file = false;
     // Asked for nothing in particular, the installed files are meant; a look at the ports needs none.
     let installed = || {
-        let path = Path::new(cli::BOAT);
+        let path = Path::new(boat::places::BOAT);
         (orders.is_none() && (live.is_none() || path.exists())).then_some(path)
     };
     let boat = boat.or_else(installed);
     let mut read_boat = None;
     if let Some(path) = boat {
-        match read_file(path, config::read) {
+        match read_file(path, boat::read) {
             Ok(b) => {
                 lines.push(Line { what: path.display().to_string(), good: true, words: summary(&b) });
                 read_boat = Some(b);
@@ -101,7 +101,7 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
     if let Some(offer) = offered {
         text += &if json { format!("{}\n", json!({"offered": offer})) } else { format!("\n{offer}") };
     }
-    let printed = cli::print(&text);
+    let printed = outcome::print(&text);
     match (bad_file, failed) {
         (true, _) => Outcome::BadFile,
         (false, true) => Outcome::Failed,
@@ -218,7 +218,7 @@ fn trial(boat: &Boat) -> Vec<Line> {
 }
 
 /// Sentences heard from a feed within a while; ends early once ten have come.
-async fn listen(feed: &config::Feed) -> std::io::Result<u64> {
+async fn listen(feed: &boat::Feed) -> std::io::Result<u64> {
     let mut framer = Framer::new(FramerOptions { checksum_optional: feed.checksum_optional });
     let reading = async {
         let (mut from, _) = Opened::open(&feed.source).await?;

@@ -2,8 +2,8 @@
 
 use crate::logbook::LIMIT_BYTES;
 use crate::review::esc;
-use crate::watch::{Line, Outcome};
-use crate::words::{capital, count, one_line};
+use record::words::{capital, count, one_line};
+use record::{CheckItem, Verdict};
 use serde_json::Value;
 use std::path::Path;
 use terms::Utc;
@@ -14,14 +14,14 @@ const DAY_MS: i64 = 86_400_000;
 const MEGABYTE: u64 = 1_000_000;
 
 /// Whether the disk has room for what the logbook may still grow to.
-pub(crate) fn disk(logbook: &Path) -> Line {
+pub(crate) fn disk(logbook: &Path) -> CheckItem {
     let folder = logbook.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let size = std::fs::metadata(logbook).map_or(0, |m| m.len());
     match nix::sys::statvfs::statvfs(folder) {
         Ok(v) => disk_line(wide(v.blocks_available()).saturating_mul(wide(v.fragment_size())), size),
-        Err(e) => Line::judged(
+        Err(e) => CheckItem::judged(
             "disk space",
-            Outcome::Failed,
+            Verdict::Failed,
             format!("{} cannot be looked at: {e}", folder.display()),
         ),
     }
@@ -32,31 +32,33 @@ fn wide(n: impl Into<u64>) -> u64 {
     n.into()
 }
 
-fn disk_line(free: u64, logbook: u64) -> Line {
+fn disk_line(free: u64, logbook: u64) -> CheckItem {
     let may_grow = LIMIT_BYTES.saturating_sub(logbook);
     let words =
         format!("{} MB free, the logbook may still grow by {} MB", free / MEGABYTE, may_grow / MEGABYTE);
-    Line::judged("disk space", if free >= may_grow { Outcome::Passed } else { Outcome::Failed }, words)
+    CheckItem::judged("disk space", if free >= may_grow { Verdict::Passed } else { Verdict::Failed }, words)
 }
 
 /// How old the last copy of the logbook is.
-pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> Line {
+pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> CheckItem {
     let what = "copy of the logbook";
     match (copied, now) {
         (None, _) => {
-            Line::judged(what, Outcome::Failed, "never made by this daemon: middlewatch backup FILE")
+            CheckItem::judged(what, Verdict::Failed, "never made by this daemon: middlewatch backup FILE")
         }
-        (Some(_), None) => Line::judged(what, Outcome::NotTried, "its age is not known: the time is not"),
+        (Some(_), None) => {
+            CheckItem::judged(what, Verdict::NotTried, "its age is not known: the time is not")
+        }
         (Some(copied), Some(now)) => {
             let days = now.0.saturating_sub(copied.0).div_euclid(DAY_MS);
             if days < -1 {
                 let words = format!("dated {copied}, which is still to come: a clock is or was wrong");
-                return Line::judged(what, Outcome::NotTried, words);
+                return CheckItem::judged(what, Verdict::NotTried, words);
             }
             let days = days.max(0);
-            let outcome = if days <= COPY_DAYS { Outcome::Passed } else { Outcome::Failed };
+            let outcome = if days <= COPY_DAYS { Verdict::Passed } else { Verdict::Failed };
             let old = count(usize::try_from(days).unwrap_or(usize::MAX), "day", "days");
-            Line::judged(what, outcome, format!("{old} old, at most {COPY_DAYS}"))
+            CheckItem::judged(what, outcome, format!("{old} old, at most {COPY_DAYS}"))
         }
     }
 }
@@ -146,16 +148,16 @@ mod tests {
 
     #[test]
     fn a_disk_without_room_for_the_logbook_and_an_old_copy_fail() {
-        assert_eq!(disk_line(LIMIT_BYTES, 0).outcome, Outcome::Passed);
-        assert_eq!(disk_line(LIMIT_BYTES - 1, 0).outcome, Outcome::Failed);
-        assert_eq!(disk_line(LIMIT_BYTES / 2, LIMIT_BYTES / 2).outcome, Outcome::Passed);
-        assert_eq!(disk_line(0, 2 * LIMIT_BYTES).outcome, Outcome::Passed, "it grows no more");
+        assert_eq!(disk_line(LIMIT_BYTES, 0).outcome, Verdict::Passed);
+        assert_eq!(disk_line(LIMIT_BYTES - 1, 0).outcome, Verdict::Failed);
+        assert_eq!(disk_line(LIMIT_BYTES / 2, LIMIT_BYTES / 2).outcome, Verdict::Passed);
+        assert_eq!(disk_line(0, 2 * LIMIT_BYTES).outcome, Verdict::Passed, "it grows no more");
         let day = |d: i64| Some(Utc(1_793_499_247_000 + d * DAY_MS));
-        assert_eq!(copy(None, day(0)).outcome, Outcome::Failed);
-        assert_eq!(copy(day(0), None).outcome, Outcome::NotTried);
-        assert_eq!(copy(day(0), day(30)).outcome, Outcome::Passed);
-        assert_eq!(copy(day(0), day(31)).outcome, Outcome::Failed);
-        assert_eq!(copy(day(9), day(0)).outcome, Outcome::NotTried, "a clock is wrong");
+        assert_eq!(copy(None, day(0)).outcome, Verdict::Failed);
+        assert_eq!(copy(day(0), None).outcome, Verdict::NotTried);
+        assert_eq!(copy(day(0), day(30)).outcome, Verdict::Passed);
+        assert_eq!(copy(day(0), day(31)).outcome, Verdict::Failed);
+        assert_eq!(copy(day(9), day(0)).outcome, Verdict::NotTried, "a clock is wrong");
     }
 
     #[test]

@@ -2,6 +2,7 @@
 //! file where there is no hardware (trials, tests).
 
 use crate::clock::Clock;
+use boat::GpioLine;
 use gpiocdev::Request;
 use gpiocdev::line::{EdgeDetection, EdgeKind, Value};
 use std::fs::{File, OpenOptions};
@@ -12,23 +13,6 @@ use std::time::Duration;
 use tokio::io::AsyncReadExt;
 use tokio::net::unix::pipe;
 use tokio::sync::mpsc;
-
-/// Where a line is.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Line {
-    /// On a chip.
-    Chip {
-        /// Its device, like `/dev/gpiochip0`.
-        chip: PathBuf,
-        /// The line's number on it.
-        line: u32,
-        /// Active is the low level.
-        active_low: bool,
-    },
-    /// On paper. An output appends its steady time in milliseconds and its level, one change a line; an input is a named
-    /// pipe of the digits 0 and 1, or for a sense line a file with one of them.
-    Recorded(PathBuf),
-}
 
 /// An output.
 pub trait Output: Send {
@@ -51,72 +35,74 @@ pub trait Sense: Send {
 /// Name under which the kernel shows who has a line.
 const CONSUMER: &str = "middlewatch";
 
-fn told(line: &Line, why: &dyn std::fmt::Display) -> io::Error {
+fn told(line: &GpioLine, why: &dyn std::fmt::Display) -> io::Error {
     io::Error::other(format!("{line}: {why}"))
 }
 
-impl std::fmt::Display for Line {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Chip { chip, line, .. } => write!(f, "{} line {line}", chip.display()),
-            Self::Recorded(path) => write!(f, "{}", path.display()),
-        }
+fn request(wanted: &GpioLine, edges: bool, output: bool) -> io::Result<Request> {
+    let GpioLine::Chip { chip, line, active_low } = wanted else {
+        return Err(told(wanted, &"this is no chip"));
+    };
+    let mut builder = Request::builder();
+    builder.with_consumer(CONSUMER).on_chip(chip).with_line(*line);
+    if output {
+        builder.as_output(Value::Inactive);
+    } else {
+        builder.as_input();
     }
+    if *active_low {
+        builder.as_active_low();
+    }
+    if edges {
+        builder.with_edge_detection(EdgeDetection::BothEdges);
+    }
+    builder.request().map_err(|e| told(wanted, &e))
 }
 
-impl Line {
-    fn request(&self, edges: bool, output: bool) -> io::Result<Request> {
-        let Self::Chip { chip, line, active_low } = self else {
-            return Err(told(self, &"this is no chip"));
-        };
-        let mut builder = Request::builder();
-        builder.with_consumer(CONSUMER).on_chip(chip).with_line(*line);
-        if output {
-            builder.as_output(Value::Inactive);
-        } else {
-            builder.as_input();
-        }
-        if *active_low {
-            builder.as_active_low();
-        }
-        if edges {
-            builder.with_edge_detection(EdgeDetection::BothEdges);
-        }
-        builder.request().map_err(|e| told(self, &e))
-    }
-
+/// A line that can be taken.
+pub trait Gpio {
     /// Takes the line as an output, not active.
     ///
     /// # Errors
     /// When it is not there, or another program has it.
-    pub fn output(&self) -> io::Result<Box<dyn Output>> {
-        Ok(match self {
-            Self::Chip { .. } => Box::new(OnChip { line: self.clone(), request: self.request(false, true)? }),
-            Self::Recorded(path) => Box::new(OnPaper::open(path)?),
-        })
-    }
+    fn output(&self) -> io::Result<Box<dyn Output>>;
 
     /// Takes the line as one whose level is asked for.
     ///
     /// # Errors
     /// When it is not there, or another program has it.
-    pub fn sense(&self) -> io::Result<Box<dyn Sense>> {
-        Ok(match self {
-            Self::Chip { .. } => {
-                Box::new(OnChip { line: self.clone(), request: self.request(false, false)? })
-            }
-            Self::Recorded(path) => Box::new(PaperSense(path.clone())),
-        })
-    }
+    fn sense(&self) -> io::Result<Box<dyn Sense>>;
 
     /// Takes the line as one whose changes are waited for.
     ///
     /// # Errors
     /// When it is not there, or another program has it.
-    pub fn input(&self) -> io::Result<Input> {
+    fn input(&self) -> io::Result<Input>;
+}
+
+impl Gpio for GpioLine {
+    fn output(&self) -> io::Result<Box<dyn Output>> {
         Ok(match self {
             Self::Chip { .. } => {
-                let request = self.request(true, false)?;
+                Box::new(OnChip { line: self.clone(), request: request(self, false, true)? })
+            }
+            Self::Recorded(path) => Box::new(OnPaper::open(path)?),
+        })
+    }
+
+    fn sense(&self) -> io::Result<Box<dyn Sense>> {
+        Ok(match self {
+            Self::Chip { .. } => {
+                Box::new(OnChip { line: self.clone(), request: request(self, false, false)? })
+            }
+            Self::Recorded(path) => Box::new(PaperSense(path.clone())),
+        })
+    }
+
+    fn input(&self) -> io::Result<Input> {
+        Ok(match self {
+            Self::Chip { .. } => {
+                let request = request(self, true, false)?;
                 let level = request.lone_value().map(bool::from).map_err(|e| told(self, &e))?;
                 let (to, edges) = mpsc::channel(EDGES);
                 let line = self.clone();
@@ -135,7 +121,7 @@ impl Line {
 }
 
 struct OnChip {
-    line: Line,
+    line: GpioLine,
     request: Request,
 }
 
@@ -192,7 +178,7 @@ const EDGES: usize = 256;
 const LOOK: Duration = Duration::from_secs(1);
 
 /// Hands on the edges of a line until nobody wants them.
-fn watch_edges(line: &Line, request: &Request, to: &mpsc::Sender<io::Result<bool>>) {
+fn watch_edges(line: &GpioLine, request: &Request, to: &mpsc::Sender<io::Result<bool>>) {
     while !to.is_closed() {
         // Which edge it was tells the level at that time, also where another has followed by now.
         let edge = request.wait_edge_event(LOOK).and_then(|there| {

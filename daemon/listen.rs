@@ -1,9 +1,9 @@
 //! `listen`: what each sentence says, for a person who commissions a wire or for a program.
 
-use crate::cli::Outcome;
 use crate::clock::Clock;
-use crate::config::Source;
 use crate::feeds::{CHUNK, Opened};
+use crate::outcome::Outcome;
+use boat::Connection;
 use sentence::{Counts, Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, Sentence};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
@@ -41,7 +41,7 @@ pub fn listen(inputs: Vec<Input>, json: bool) -> Outcome {
 #[derive(Debug, Clone)]
 pub struct Input {
     name: String,
-    source: Source,
+    source: Connection,
 }
 
 impl Input {
@@ -51,33 +51,33 @@ impl Input {
     /// How it is written.
     pub fn read(text: &str) -> Result<Self, &'static str> {
         let source = match text.split_once(':') {
-            _ if text == "-" => Source::StandardInput,
+            _ if text == "-" => Connection::StandardInput,
             Some(("serial", rest)) => {
                 let (path, baud) = rest.rsplit_once('@').unwrap_or((rest, "4800"));
                 let baud =
                     baud.parse().map_err(|_| "a serial line is written as serial:/dev/ttyUSB0@38400")?;
-                Source::Serial { path: path.into(), baud }
+                Connection::Serial { path: path.into(), baud }
             }
             Some(("tcp", address)) => {
                 let port = address.rsplit_once(':').and_then(|(_, port)| port.parse::<u16>().ok());
                 port.ok_or("a connection is written as tcp:192.168.1.10:10110")?;
-                Source::Tcp(address.to_owned())
+                Connection::Tcp(address.to_owned())
             }
             Some(("udp", address)) => {
                 let bind = address.parse().map_err(|_| "a datagram feed is written as udp:0.0.0.0:60001")?;
-                Source::Udp { bind, group: None, interface: None }
+                Connection::Udp { bind, group: None, interface: None }
             }
-            _ => Source::File(PathBuf::from(text)),
+            _ => Connection::File(PathBuf::from(text)),
         };
         Ok(Self { name: text.to_owned(), source })
     }
 }
 
-async fn one(name: &str, source: Source, json: bool) -> io::Result<()> {
+async fn one(name: &str, source: Connection, json: bool) -> io::Result<()> {
     let clock = Clock;
     // A file that is listened to is read to its end; it is the running watch that follows it.
     let mut from = match &source {
-        Source::File(path) => Opened::Stream(Box::new(tokio::fs::File::open(path).await?)),
+        Connection::File(path) => Opened::Stream(Box::new(tokio::fs::File::open(path).await?)),
         other => Opened::open(other).await?.0,
     };
     let mut ear = Ear::new(name, json);

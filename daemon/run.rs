@@ -1,20 +1,22 @@
 //! `run`: stands the watch until it is told to stop.
 
-use crate::act::{Act, ActError};
 use crate::check::read_file;
-use crate::cli::{self, Outcome};
 use crate::clock::{self, Clock};
-use crate::config::{self, Boat, Means};
 use crate::control::{self, Ask, Question};
 use crate::departure;
 use crate::diagnostics;
 use crate::feeds::{self, FeedStatus, Line, Lines, Runner};
-use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recovered, Stamp};
+use crate::logbook::{Logbook, LogbookSettings, Pace, Recovered};
+use crate::outcome::Outcome;
 use crate::recording::{Mark, Recorder};
 use crate::service::Manager;
 use crate::signals::{self, News, Signals};
-use crate::watch::{FeedSetting, Line as CheckItem, Numbers, Output, Watch};
+use boat::places;
+use boat::{self, Boat, Means};
 use lookout::casualty::Gap;
+use record::CheckItem;
+use record::{Act, ActError};
+use record::{EntryKind, FeedRow, Stamp};
 use rules::{AlertId, BuiltIn, Orders};
 use serde_json::{Value, json};
 use std::future::pending;
@@ -27,6 +29,7 @@ use terms::{FeedId, Mmsi, Moment, Subject, Utc, UtcSource};
 use tokio::runtime::{Builder, Handle, Runtime};
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
+use watch::{FeedSetting, Numbers, Output, Watch};
 
 /// So long the watch rests after a pass, unless a beacon is heard or the crew act: to wake costs more than a line does,
 /// so what comes meanwhile on several wires is taken together. Nobody on watch notices a tenth of a second.
@@ -61,7 +64,7 @@ type Reply = tokio::sync::oneshot::Sender<Result<Value, ActError>>;
 /// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
 pub fn run(config: &Path) -> Outcome {
     let _diagnostics = diagnostics::start();
-    let boat = match read_file(config, config::read) {
+    let boat = match read_file(config, boat::read) {
         Ok(b) => b,
         Err(why) => {
             diagnostics::complain(&why);
@@ -130,11 +133,11 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
     let clock = Clock;
     let mut manager = Manager::of_environment();
     let began = clock.now();
-    let socket = boat.control.clone().unwrap_or_else(|| PathBuf::from(cli::CONTROL));
+    let socket = boat.control.clone().unwrap_or_else(|| PathBuf::from(places::CONTROL));
     let bound = outward.spawn(async move { control::Server::bind(&socket).await });
     let server = bound.await.map_err(|e| e.to_string())?.map_err(|e| e.to_string())?;
 
-    let path = boat.logbook.clone().unwrap_or_else(|| PathBuf::from(cli::LOGBOOK));
+    let path = boat.logbook.clone().unwrap_or_else(|| PathBuf::from(places::LOGBOOK));
     let settings = LogbookSettings {
         boot: clock::boot_id(),
         opened: Stamp { steady: began, utc: Some((clock.utc(), UtcSource::System)), feed: None },
@@ -147,7 +150,7 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
     }
     let (logbook, recovered, _) = Logbook::open_or_wait(&path, settings);
 
-    let orders_path = boat.orders.clone().unwrap_or_else(|| PathBuf::from(cli::ORDERS));
+    let orders_path = boat.orders.clone().unwrap_or_else(|| PathBuf::from(places::ORDERS));
     let found = find_orders(&orders_path, recovered.states.get(LAST_GOOD_ORDERS).map(String::as_str));
 
     let (news, mut signal_news) = mpsc::channel(NEWS);
@@ -593,7 +596,7 @@ impl Daemon {
                     self.logbook.save_state(at, CASUALTIES, &casualties);
                     self.signals.tell(at, *record, &carry);
                 }
-                other => other.write(&self.logbook),
+                other => self.logbook.take(other),
             }
         }
     }

@@ -20,7 +20,7 @@ impl Screen {
     /// A text, cut between words; lines after its first are set in.
     fn line(&mut self, indent: usize, text: &str) {
         let mut column = 0;
-        for word in crate::words::one_line(text).split_whitespace() {
+        for word in record::words::one_line(text).split_whitespace() {
             let length = word.chars().count();
             if column == 0 {
                 self.0 += &" ".repeat(indent);
@@ -163,7 +163,7 @@ fn degrees(v: &Value) -> String {
 }
 
 fn span(s: f64) -> String {
-    crate::words::span(std::time::Duration::try_from_secs_f64(s.max(0.0)).unwrap_or_default())
+    record::words::span(std::time::Duration::try_from_secs_f64(s.max(0.0)).unwrap_or_default())
 }
 
 #[cfg(test)]

@@ -1,12 +1,12 @@
 //! Blindness is an alert: what the watch says when an ear, the clock or own AIS set fails, and when it no longer does.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use middlewatch::config::Boat;
-use middlewatch::watch::{FeedSetting, Numbers, Output, Watch};
+use boat::Boat;
 use rules::Orders;
 use sentence::Counts;
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc};
+use watch::{FeedSetting, Numbers, Output, Watch};
 
 const BUS: FeedId = FeedId(0);
 /// 2026-01-01, before which no live sentence was sent.

@@ -2,15 +2,15 @@
 //! timer runs on steady time, whatever UTC does.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+use boat::Boat;
 use lookout::casualty::Gap;
-use middlewatch::act::Act;
-use middlewatch::config::Boat;
-use middlewatch::event::EventRecord;
-use middlewatch::watch::{FeedSetting, Numbers, Output, Watch};
+use record::Act;
+use record::EventRecord;
 use rules::Orders;
 use serde_json::Value;
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc, UtcSource};
+use watch::{FeedSetting, Numbers, Output, Watch};
 
 const BUS: FeedId = FeedId(0);
 const GPS: FeedId = FeedId(1);

@@ -12,8 +12,7 @@ mod aboard;
 
 use aboard::uart::Talker;
 use aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until};
-use middlewatch::config::Boat;
-use middlewatch::watch::{FeedSetting, Numbers, Output, Watch};
+use boat::Boat;
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;
 use sentence::ais::AisReport;
@@ -23,6 +22,7 @@ use std::os::unix::net::UnixStream;
 use std::process::Command;
 use std::time::{Duration, Instant};
 use terms::{FeedId, Mmsi, Moment, Position};
+use watch::{FeedSetting, Numbers, Output, Watch};
 
 const CREW: &str = "[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n";
 

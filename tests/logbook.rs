@@ -3,9 +3,8 @@
 // A test may stop where its footing is missing.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use middlewatch::logbook::{
-    Entry, EntryKind, FeedRow, Logbook, LogbookError, LogbookSettings, Pace, Stamp, Trouble,
-};
+use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Pace, Trouble};
+use record::{Entry, EntryKind, FeedRow, Stamp};
 use rules::Priority;
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;

@@ -3,12 +3,11 @@
 
 mod night;
 
-use middlewatch::config;
-use middlewatch::watch::{FeedSetting, Numbers, Watch};
 use night::{BOAT, Event, Night, ORDERS, replay_text};
 use rules::Orders;
 use scenario::{Scenario, What};
 use terms::{FeedId, METRES_PER_NM, Mmsi, Moment};
+use watch::{FeedSetting, Numbers, Watch};
 
 const BEACON: u32 = 972_990_412;
 const FELL: Moment = Moment(600_000);
@@ -153,7 +152,7 @@ fn a_test_of_a_beacon_calls_nobody() {
 /// small computer, nothing else gets its turn.
 #[test]
 fn no_timer_stays_behind_whatever_fails() {
-    let boat = config::read("windlestraw.toml", &std::fs::read_to_string(BOAT).unwrap()).unwrap();
+    let boat = boat::read("windlestraw.toml", &std::fs::read_to_string(BOAT).unwrap()).unwrap();
     for (gps, ais) in [
         ("", ""),
         ("no_fix = [{ from = \"0:05\" }]", ""),

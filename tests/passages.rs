@@ -10,8 +10,9 @@ mod desk;
 
 use aboard::{Daemon, text, until, verb};
 use desk::{Desk, at, settings};
-use middlewatch::logbook::{Entry, EntryKind, Logbook, LogbookSettings, OwnRow, Pace};
+use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::review::{self, Leg};
+use record::{Entry, EntryKind, OwnRow};
 use terms::Position;
 
 /// A vessel that sails and lies as it is told, a row each ten seconds.

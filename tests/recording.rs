@@ -8,17 +8,17 @@ mod aboard;
 mod desk;
 
 use aboard::{Daemon, Folder, middlewatch, sentence, text, until, verb};
+use boat::{Boat, Sentences};
 use desk::Disk;
 use middlewatch::clock::Clock;
-use middlewatch::config::{Boat, Sentences};
 use middlewatch::recording::{Item, Mark, Opened, Recorder, opened};
-use middlewatch::watch::{Numbers, Watch};
 use serde_json::Value;
 use std::fs::File;
 use std::net::{SocketAddr, UdpSocket};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use terms::{FeedId, Moment};
+use watch::{Numbers, Watch};
 
 /// Events of the repeated watch lie within so much of the recorded ones: a live timer fires when the daemon comes to it, a
 /// replayed one when it is due.

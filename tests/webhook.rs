@@ -12,9 +12,9 @@ use base64::engine::general_purpose::STANDARD;
 use desk::{Desk, record};
 use hmac::{Hmac, KeyInit, Mac};
 use middlewatch::clock::{Clock, boot_id};
-use middlewatch::config;
-use middlewatch::logbook::{Logbook, LogbookSettings, Pace, Stamp};
+use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::signals::{News, Signals, WaysBack};
+use record::Stamp;
 use rough::{Does, Post, Rough};
 use rules::{Carry, Priority};
 use serde_json::{Value, json};
@@ -46,7 +46,7 @@ impl Aboard {
         let runtime =
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         let text = format!("version = 1\n{signal}");
-        let boat = config::read(boat.to_str().unwrap(), &text).unwrap();
+        let boat = boat::read(boat.to_str().unwrap(), &text).unwrap();
         let settings =
             LogbookSettings { boot: boot_id(), opened: now(), pace: Pace::Live, limit_bytes: None };
         let (logbook, _, _) = Logbook::open_or_wait(logbook, settings);

@@ -1,9 +1,10 @@
 //! The verbs that talk to the running daemon.
 
-use super::{CONTROL, Outcome};
-use crate::act::Act;
 use crate::control;
+use crate::outcome::{self, Outcome, print_on};
+use boat::places::CONTROL;
 use clap::Subcommand;
+use record::Act;
 use rules::AlertId;
 use serde_json::{Value, json};
 use std::io::IsTerminal;
@@ -298,7 +299,7 @@ fn exercise(status: &Value) -> String {
     }
     let text = |key: &str| e[key].as_str().unwrap_or("");
     let began = Duration::try_from_secs_f64(e["began_s"].as_f64().unwrap_or(0.0)).unwrap_or_default();
-    let mut out = format!("EXERCISE, on for {}: {}\n", crate::words::span(began), text("title"));
+    let mut out = format!("EXERCISE, on for {}: {}\n", record::words::span(began), text("title"));
     if !text("words").is_empty() {
         out += &format!("{}\n", text("words"));
     }
@@ -330,7 +331,7 @@ fn follow(to: &To) -> Outcome {
             Ok(answer) => format!("{home}{}{below}", crate::status::screen(answer)),
             Err(e) if to.json => format!("{}\n", json!({"error": e.to_string()})),
             Err(e) => {
-                let silent = crate::words::span(heard.elapsed());
+                let silent = record::words::span(heard.elapsed());
                 format!(
                     "{home}*** NO ANSWER FROM THE DAEMON ***\nfor {silent}: nobody keeps the electronic\nlookout.\n{e}\n{below}"
                 )
@@ -339,7 +340,7 @@ fn follow(to: &To) -> Outcome {
         if answer.is_ok() {
             heard = Instant::now();
         }
-        if super::print_on(&text).is_err() {
+        if print_on(&text).is_err() {
             return Outcome::Done;
         }
         std::thread::sleep(EVERY);
@@ -367,5 +368,5 @@ fn ask(to: &To, path: &str, body: Option<&Value>) -> Result<Value, Outcome> {
 }
 
 fn show(to: &To, answer: &Value, print: impl Fn(&Value) -> String) -> Outcome {
-    super::print(&if to.json { format!("{answer}\n") } else { print(answer) })
+    outcome::print(&if to.json { format!("{answer}\n") } else { print(answer) })
 }

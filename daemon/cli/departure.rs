@@ -1,9 +1,9 @@
 //! `departure`: asks what only a person can tell, tries what can be tried, and ends with the sheet.
 
-use super::Outcome;
 use super::crew::To;
 use crate::control::{self, ClientError};
 use crate::departure::{page, sheet};
+use crate::outcome::{Outcome, print};
 use serde_json::{Value, json};
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;
@@ -134,7 +134,7 @@ impl Departure {
                 return Outcome::Failed;
             }
         };
-        let mut outcome = super::print(&if self.to.json { format!("{told}\n") } else { sheet(&told) });
+        let mut outcome = print(&if self.to.json { format!("{told}\n") } else { sheet(&told) });
         if let Some(path) = &self.html
             && let Err(e) = std::fs::write(path, page(&told))
         {

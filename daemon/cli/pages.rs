@@ -1,6 +1,7 @@
 //! The manual pages and the shells' completions, made from the command line itself so that they never say anything else.
 
-use super::{Cli, Outcome};
+use super::Cli;
+use crate::outcome::Outcome;
 use clap::CommandFactory;
 use clap_complete::Shell;
 use std::io;

@@ -2,9 +2,9 @@
 
 use super::{Ask, Question};
 use crate::clock::Clock;
-use crate::config::Button;
-use crate::gpio::Input;
+use crate::gpio::{Gpio as _, Input};
 use crate::signals::News;
+use boat::Button;
 use std::io;
 use std::time::Duration;
 use terms::{Moment, SignalId};

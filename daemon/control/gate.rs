@@ -1,7 +1,7 @@
 //! Who may do what: on the socket the file's rights say it, over TCP a token does.
 
 use super::body::{Body, told};
-use crate::config::Listen;
+use boat::Listen;
 use hyper::header::{AUTHORIZATION, HOST, HeaderValue, WWW_AUTHENTICATE};
 use hyper::{HeaderMap, Response, StatusCode};
 use serde_json::json;

@@ -14,10 +14,10 @@ mod server;
 pub use client::{ClientError, request};
 pub use server::{ControlError, Server};
 
-use crate::act::{Act, ActError};
-use crate::config::Boat;
 use crate::signals::News;
-use crate::watch::{CasualtyQuestion, DepartureAct};
+use boat::Boat;
+use record::{Act, ActError};
+use record::{CasualtyQuestion, DepartureAct};
 use serde_json::Value;
 use std::path::PathBuf;
 use terms::SignalId;

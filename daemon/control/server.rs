@@ -5,7 +5,7 @@ use super::gate::{Gate, Wants, token};
 use super::live::{Live, Streaming};
 use super::routes::Desk;
 use super::{BODY, CONNECTIONS, PATIENCE, Question};
-use crate::config::Listen;
+use boat::Listen;
 use hyper::service::service_fn;
 use hyper::{HeaderMap, Response};
 use hyper_util::rt::{TokioIo, TokioTimer};

@@ -15,7 +15,7 @@ pub use source::Opened;
 pub(crate) use source::{open_serial, serial};
 
 use crate::clock::Clock;
-use crate::config::{Feed, Source};
+use boat::{Connection, Feed};
 use sentence::{Framed, Framer, FramerOptions};
 use std::io;
 use std::sync::Arc;
@@ -46,7 +46,7 @@ impl Runner {
         lines: &Lines,
         clock: Clock,
     ) -> (Self, Arc<FeedStatus>) {
-        let patient = matches!(feed.source, Source::File(_) | Source::StandardInput);
+        let patient = matches!(feed.source, Connection::File(_) | Connection::StandardInput);
         let intake = lines.intake(id, patient, crew);
         let status = intake.status();
         let framer = Framer::new(FramerOptions { checksum_optional: feed.checksum_optional });
@@ -63,7 +63,7 @@ impl Runner {
                 wait = FIRST_WAIT;
             }
             let why = match outcome {
-                Ok(()) if self.feed.source == Source::StandardInput => {
+                Ok(()) if self.feed.source == Connection::StandardInput => {
                     self.intake.state("ended");
                     return;
                 }

@@ -1,7 +1,7 @@
 //! A feed's source, opened: serial line, socket, file or standard input behind one way to read.
 
 use super::net;
-use crate::config::Source;
+use boat::Connection;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -36,22 +36,22 @@ impl Opened {
     ///
     /// # Errors
     /// What the system says, with the place it is about.
-    pub async fn open(source: &Source) -> io::Result<(Self, Option<Back>)> {
+    pub async fn open(source: &Connection) -> io::Result<(Self, Option<Back>)> {
         Ok(match source {
-            Source::Serial { path, baud } => {
+            Connection::Serial { path, baud } => {
                 let (from, to) = tokio::io::split(open_serial(path.clone(), *baud).await?);
                 (Self::Stream(Box::new(from)), Some(Box::new(to)))
             }
-            Source::Tcp(address) => {
+            Connection::Tcp(address) => {
                 // Halves that end nothing when they are dropped: a server may close on whom it hears no more.
                 let (from, to) = tokio::io::split(net::connect(address).await?);
                 (Self::Connection(from), Some(Box::new(to)))
             }
-            Source::Udp { bind, group, interface } => {
+            Connection::Udp { bind, group, interface } => {
                 (Self::Datagrams(net::bind(*bind, *group, *interface)?), None)
             }
-            Source::File(path) => (Self::File(Followed::open(path).await?), None),
-            Source::StandardInput => (Self::Stream(Box::new(tokio::io::stdin())), None),
+            Connection::File(path) => (Self::File(Followed::open(path).await?), None),
+            Connection::StandardInput => (Self::Stream(Box::new(tokio::io::stdin())), None),
         })
     }
 

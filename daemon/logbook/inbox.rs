@@ -1,9 +1,10 @@
 //! The bounded way from the daemon's tasks to the thread that writes.
 
 use super::Pace;
+use super::delivery::{EventItem, Row};
 use super::error::{LogbookError, LogbookHealth};
 use super::outbox::{OUTBOX_BOUND, Outbox};
-use super::record::{Entry, EventItem, Row, Stamp};
+use record::{Entry, Stamp};
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -31,7 +32,7 @@ pub(super) enum Record {
     /// The row of a delivery, and the key it went out under.
     Key(i64, String),
     /// A delivery whose row went with a damaged file.
-    Redeliver(super::record::DeliveryId),
+    Redeliver(super::delivery::DeliveryId),
 }
 
 /// What is asked of the writing thread.

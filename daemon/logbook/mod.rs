@@ -13,20 +13,20 @@
 mod batch;
 mod copy;
 mod crc;
+mod delivery;
 mod error;
 mod inbox;
 mod keep;
 mod opening;
 mod outbox;
 mod reading;
-mod record;
 mod rows;
 mod schema;
 mod thinning;
 mod writer;
 
+pub use delivery::{Delivery, DeliveryId, Due};
 pub use error::{LogbookError, LogbookHealth, Trouble};
-pub use record::{Delivery, DeliveryId, Due, Entry, EntryKind, FeedRow, OwnRow, Stamp, TargetRow};
 
 pub(crate) use crc::crc32;
 pub(crate) use keep::DEFAULT_LIMIT_BYTES as LIMIT_BYTES;
@@ -34,9 +34,10 @@ pub(crate) use reading::{marks, open_to_read};
 pub(crate) use rows::WITHIN;
 pub(crate) use schema::{disk_error, form as check_form};
 
-use crate::event::EventRecord;
+use ::watch::Output;
+use delivery::{EventItem, Row};
 use inbox::{Record, Request, Shared};
-use record::{EventItem, Row};
+use record::{Entry, EventRecord, FeedRow, OwnRow, Stamp, TargetRow};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -119,6 +120,17 @@ impl Drop for Handle {
 }
 
 impl Logbook {
+    /// Writes a row or an entry. An event is not written here: it goes out with its deliveries.
+    pub fn take(&self, output: Output) {
+        match output {
+            Output::Event { .. } => {}
+            Output::Own(at, row) => self.own(at, row),
+            Output::Target(at, row) => self.target(at, row),
+            Output::Instrument(at, quantity, value) => self.instrument(at, quantity, value),
+            Output::Entry(at, entry) => self.entry(at, entry),
+        }
+    }
+
     /// Opens or makes the logbook, and begins a run in it. Blocks while the file is read.
     ///
     /// # Errors

@@ -1,7 +1,8 @@
 //! Deliveries that have not reached their signal: held in memory while the daemon runs, on disk for the next start.
 
-use super::record::{Delivery, DeliveryId, Due, Stamp};
-use crate::event::EventRecord;
+use super::delivery::{Delivery, DeliveryId, Due};
+use record::EventRecord;
+use record::Stamp;
 use rules::{EventKind, Priority};
 use std::collections::{BTreeMap, BTreeSet};
 use std::hash::{BuildHasher, RandomState};

@@ -1,6 +1,7 @@
 //! How much of what is heard becomes rows: own vessel each ten seconds, a target or an instrument once a minute.
 
-use super::record::{FeedRow, OwnRow, Row, Stamp, TargetRow};
+use super::delivery::Row;
+use record::{FeedRow, OwnRow, Stamp, TargetRow};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use terms::{Circular, Dimension, Mmsi, Quantity, normal_deg, turn_deg};

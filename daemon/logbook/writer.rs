@@ -2,13 +2,14 @@
 
 use super::batch::Batch;
 use super::copy;
+use super::delivery::EventItem;
 use super::error::{LogbookError, LogbookHealth, Trouble};
 use super::inbox::{Inbox, RECORDS_BOUND, Record, Request, STATES_BOUND, Shared, drop_least_urgent};
 use super::opening::{self, Store};
 use super::outbox::{NewRow, Settled};
-use super::record::{EventItem, Stamp};
 use super::thinning::{Thinned, Thinning};
 use super::{LogbookSettings, Pace};
+use record::Stamp;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;

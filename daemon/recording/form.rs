@@ -1,13 +1,14 @@
 //! How a recording is written down.
 
-use crate::act::Act;
-use crate::logbook::Stamp;
-use crate::watch::{CasualtyQuestion, DepartureAct, FeedSetting, Line as CheckItem, Numbers};
+use record::Act;
+use record::Stamp;
+use record::{CasualtyQuestion, CheckItem, DepartureAct};
 use rules::BuiltIn;
 use sentence::{Counts, FramerOptions, Sentence, TagBlock};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use terms::{FeedId, Moment, Subject, Utc};
+use watch::{FeedSetting, Numbers};
 
 /// What a line that is no sentence begins with.
 pub(super) const SIGN: &str = "#middlewatch ";

@@ -1,11 +1,11 @@
 //! The thread that writes a recording.
 
 use super::form::{Head, Mark, mark_line, sentence_line};
-use crate::config::Sentences;
-use crate::logbook::Stamp;
-use crate::words;
+use boat::Sentences;
 use flate2::Compression;
 use flate2::write::GzEncoder;
+use record::Stamp;
+use record::words;
 use std::fs::File;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};

@@ -3,16 +3,16 @@
 use super::form::{Head, HeadFeed, Mark, VERSION};
 use super::keep::{Entry, Keeper, Told};
 use crate::clock;
-use crate::config::{Boat, Feed};
-use crate::event::EventRecord;
-use crate::logbook::Stamp;
-use crate::watch::{FeedSetting, Numbers, Watch};
+use boat::{Boat, Feed};
+use record::EventRecord;
+use record::Stamp;
 use rules::AlertId;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::sync::mpsc::{SyncSender, sync_channel};
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc};
+use watch::{FeedSetting, Numbers, Watch};
 
 /// Lines and marks that may wait for the disk: what four full wires bring in a minute or more. Beyond that they are not
 /// recorded, and counted.

@@ -4,15 +4,17 @@ mod repeat;
 mod source;
 mod timeline;
 
-use crate::act::Act;
 use crate::check::{BUILT_IN, built_in_orders, read_file};
-use crate::cli::{Outcome, Replay};
-use crate::config::{self, Boat, SILENT_AFTER};
-use crate::event::EventRecord;
-use crate::logbook::{Logbook, LogbookError, LogbookSettings, Pace, Stamp};
+use crate::logbook::{Logbook, LogbookError, LogbookSettings, Pace};
+use crate::outcome::{Outcome, time};
 use crate::recording::{Item, Mark};
-use crate::watch::{FeedSetting, Numbers, Output, Watch};
-use crate::{review, words};
+use crate::review;
+use boat::{self, Boat, SILENT_AFTER};
+use clap::Args;
+use record::Act;
+use record::EventRecord;
+use record::Stamp;
+use record::words;
 use rules::{EventKind, Orders, Priority};
 use scenario::{Verb, What};
 use source::{Next, Playing, Source};
@@ -22,6 +24,30 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc};
 use timeline::Steady;
+use watch::{FeedSetting, Numbers, Output, Watch};
+
+/// `replay`.
+#[derive(Debug, Args)]
+pub struct Replay {
+    /// The boat; without it her own position comes from the sentences alone
+    #[arg(long)]
+    pub config: Option<PathBuf>,
+    /// The standing orders; without it those for ocean waters
+    #[arg(long)]
+    pub orders: Option<PathBuf>,
+    /// Write the logbook here; one written by a replay is replaced, any other is refused
+    #[arg(long)]
+    pub logbook: Option<PathBuf>,
+    /// UTC of the first line where the sentences tell no time
+    #[arg(long, value_name = "UTC", value_parser = time)]
+    pub start: Option<Utc>,
+    /// Event records, one JSON object a line
+    #[arg(long)]
+    pub json: bool,
+    /// Files of sentences, scenarios (.toml), or '-' for standard input
+    #[arg(required = true, value_name = "INPUT")]
+    pub inputs: Vec<PathBuf>,
+}
 
 /// Why a replay could not go on.
 #[derive(Debug, thiserror::Error)]
@@ -63,12 +89,8 @@ pub fn replay(args: &Replay) -> Outcome {
 }
 
 fn run(args: &Replay) -> Result<(), ReplayError> {
-    let boat = args
-        .config
-        .as_deref()
-        .map(|p| read_file(p, config::read))
-        .transpose()
-        .map_err(ReplayError::BadFile)?;
+    let boat =
+        args.config.as_deref().map(|p| read_file(p, boat::read)).transpose().map_err(ReplayError::BadFile)?;
     let boat = boat.unwrap_or_default();
     let path = args.orders.clone().or_else(|| boat.orders.clone());
     let orders =
@@ -227,7 +249,7 @@ impl Play {
         for output in self.watch.take_outputs() {
             let Output::Event { at, mut record, .. } = output else {
                 if let Some(logbook) = &self.logbook {
-                    output.write(logbook);
+                    logbook.take(output);
                 }
                 continue;
             };

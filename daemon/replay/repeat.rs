@@ -4,11 +4,11 @@ use super::{Play, ReplayError};
 use crate::check::built_in_orders;
 use crate::recording::{Head, HeadFeed, Item, Mark};
 use crate::run::NOT_BEFORE;
-use crate::watch::{FeedSetting, Watch};
 use lookout::casualty::Gap;
 use rules::Orders;
 use std::time::Duration;
 use terms::{FeedId, Moment};
+use watch::{FeedSetting, Watch};
 
 impl Play {
     /// Does what the recorded watch was told.

@@ -4,11 +4,11 @@
 //! with the last date, and else `--start` (or an unknown UTC) and an even spacing. A line without a time of its own
 //! has that of the line before it.
 
-use crate::watch::talker;
 use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, SentTime};
 use std::collections::{BTreeMap, VecDeque};
 use std::io::{self, Read};
 use terms::{Moment, Utc};
+use watch::talker;
 
 /// Lines that are held back at the start of an input until one tells the time.
 const HELD_BACK: usize = 2000;

@@ -28,7 +28,7 @@ pub use night::{
 pub use passages::{Leg, passages};
 pub use practice::Drilled;
 pub use read::{read, was_replayed};
-pub use verb::verb;
+pub use verb::{Review, verb};
 pub use watches::{Blindness, WatchKept};
 pub use when::When;
 

@@ -196,7 +196,7 @@ pub(super) fn print(legs: &[Leg]) -> String {
             l.from.0.day_hm(),
             l.to.0.day_hm(),
             l.distance_nm,
-            crate::words::one_line(name),
+            record::words::one_line(name),
             l.from.1,
             l.to.1
         );

@@ -4,7 +4,7 @@ use super::night::Night;
 use super::print::plural;
 use super::read::Reader;
 use super::when::When;
-use crate::words::exact;
+use record::words::exact;
 use serde_json::Value;
 use std::fmt::Write;
 use terms::METRES_PER_NM;

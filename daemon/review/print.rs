@@ -149,7 +149,7 @@ impl Night {
         if !blind.is_empty() {
             let told: Vec<String> = blind
                 .iter()
-                .map(|b| format!("{} {}", crate::words::one_line(&b.sense), spoken(b.total_s)))
+                .map(|b| format!("{} {}", record::words::one_line(&b.sense), spoken(b.total_s)))
                 .collect();
             page.push(format!("blind: {}", told.join(", ")));
         }

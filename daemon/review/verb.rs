@@ -1,9 +1,57 @@
 //! The verb `review`.
 
 use super::print::plural;
-use super::{Span, passages, read};
-use crate::cli::{Outcome, Review, print};
-use std::path::Path;
+use super::{ShipTime, Span, passages, read};
+use crate::outcome::{Outcome, print, time};
+use boat::places::LOGBOOK;
+use clap::Args;
+use std::path::{Path, PathBuf};
+use terms::Utc;
+
+/// `review`.
+#[derive(Debug, Args)]
+pub struct Review {
+    /// The logbook
+    #[arg(long, default_value = LOGBOOK)]
+    pub logbook: PathBuf,
+    /// From this UTC on, e.g. 2026-11-01T18:00:00Z
+    #[arg(long, value_name = "UTC", value_parser = time)]
+    pub since: Option<Utc>,
+    /// Until this UTC
+    #[arg(long, value_name = "UTC", value_parser = time)]
+    pub until: Option<Utc>,
+    /// One passage by its number, or the last
+    #[arg(long, value_name = "NUMBER|last", conflicts_with_all = ["since", "until"])]
+    pub passage: Option<String>,
+    /// List the passages: told apart by what was declared, by long stops and by the verb `passage`
+    #[arg(long)]
+    pub passages: bool,
+    /// One JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// Write the whole night as one page
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Write own track and the marks for navigation software (GPX 1.1)
+    #[arg(long, value_name = "FILE")]
+    pub gpx: Option<PathBuf>,
+    /// Write own track, ships, alerts and casualties as GeoJSON
+    #[arg(long, value_name = "FILE")]
+    pub geojson: Option<PathBuf>,
+    /// Write own vessel and her instruments by the minute as CSV
+    #[arg(long, value_name = "FILE")]
+    pub csv: Option<PathBuf>,
+    /// Print the deck log by the hour instead
+    #[arg(long)]
+    pub deck_log: bool,
+    /// Ship's time as hours from UTC, e.g. +2 or -3:30; by the longitude where it is not given
+    #[arg(long, value_name = "HOURS", allow_hyphen_values = true, value_parser = ship_time)]
+    pub ship_time: Option<ShipTime>,
+}
+
+fn ship_time(text: &str) -> Result<ShipTime, &'static str> {
+    ShipTime::parse(text).ok_or("ship's time is written as +2 or -3:30")
+}
 
 /// Reads the logbook, writes the files that are asked for, and prints the night unless only files are wanted.
 pub fn verb(args: &Review) -> Outcome {

@@ -1,10 +1,11 @@
 //! What sounds or shines by a line that is switched: buzzer, lamp, relay. The patterns differ by ear, so that a sleeper
 //! knows what he is called for before he is awake.
 
-use super::audience::Told;
 use super::standing::{Standing, once};
 use crate::clock::Clock;
-use crate::gpio::{Line, Output, Sense};
+use crate::gpio::{Gpio as _, Output, Sense};
+use boat::Told;
+use boat::{GpioLine, Switched};
 use rules::Priority;
 use std::io;
 use std::time::Duration;
@@ -40,17 +41,6 @@ fn pattern(priority: Priority) -> Pattern {
         Priority::Caution => CAUTION,
         Priority::Notice => NOTICE,
     }
-}
-
-/// What is switched.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Switched {
-    /// A buzzer or horn: patterns by priority.
-    Buzzer,
-    /// A lamp: flashes while somebody has yet to acknowledge, is lit while an alert goes on.
-    Lamp,
-    /// A relay: closed while something sounds.
-    Relay,
 }
 
 /// What a switched line does next; time is given in.
@@ -138,8 +128,8 @@ type Lines = (Box<dyn Output>, Option<Box<dyn Sense>>);
 
 /// A line with its sense line, taken when needed and given back when it fails.
 struct Wired {
-    line: Line,
-    sense: Option<Line>,
+    line: GpioLine,
+    sense: Option<GpioLine>,
     taken: Option<Lines>,
     level: bool,
     since: Moment,
@@ -148,7 +138,7 @@ struct Wired {
 impl Wired {
     fn take(&mut self) -> io::Result<()> {
         if self.taken.is_none() {
-            let sense = self.sense.as_ref().map(Line::sense).transpose()?;
+            let sense = self.sense.as_ref().map(|l| l.sense()).transpose()?;
             self.taken = Some((self.line.output()?, sense));
             self.level = false;
         }
@@ -189,8 +179,8 @@ impl Wired {
 /// Switches a line by the events until there are no more. How it fares is told when that changes.
 pub(super) async fn run(
     what: Switched,
-    line: Line,
-    sense: Option<Line>,
+    line: GpioLine,
+    sense: Option<GpioLine>,
     mut events: mpsc::Receiver<Told>,
     mut outcome: impl FnMut(Result<(), String>),
 ) {
@@ -226,7 +216,7 @@ pub(super) async fn run(
 }
 
 /// Plays the pattern of an alarm once, and asks the sense line about each part of it.
-pub(super) async fn trial(line: &Line, sense: Option<&Line>) -> Result<(), String> {
+pub(super) async fn trial(line: &GpioLine, sense: Option<&GpioLine>) -> Result<(), String> {
     let mut wired =
         Wired { line: line.clone(), sense: sense.cloned(), taken: None, level: false, since: Clock.now() };
     let (mut on, mut outcome) = (true, Ok(()));

@@ -1,10 +1,10 @@
 //! A program as a signal: speech, a sound file, a light. It gets the words on standard input and the record by
 //! environment, is never run through a shell, and is ended with all it has started when its time is up.
 
-use super::audience::{Told, urgency};
-use crate::event::EventRecord;
+use boat::{Told, urgency};
 use nix::sys::signal::{Signal, killpg};
 use nix::unistd::Pid;
+use record::EventRecord;
 use rules::{AlertId, EventKind};
 use std::collections::VecDeque;
 use std::io;

@@ -3,7 +3,8 @@
 
 use super::News;
 use crate::clock::Clock;
-use crate::gpio::Line;
+use crate::gpio::Gpio as _;
+use boat::GpioLine;
 use std::sync::Arc;
 use std::time::Duration;
 use terms::SignalId;
@@ -17,7 +18,7 @@ const DEAD: Duration = Duration::from_secs(5);
 const TRY_AGAIN: Duration = Duration::from_secs(5);
 
 /// Changes the line at the watch's finished passes, until dropped.
-pub(super) async fn run(id: SignalId, line: Line, passes: Arc<Notify>, news: mpsc::Sender<News>) {
+pub(super) async fn run(id: SignalId, line: GpioLine, passes: Arc<Notify>, news: mpsc::Sender<News>) {
     let tell = |outcome| drop(news.try_send(News { signal: id, outcome }));
     loop {
         let mut output = match line.output() {

@@ -1,7 +1,6 @@
 //! Signals: what tells people. Each runs in a task of its own behind a bounded queue, so that a slow or dead one never
 //! delays another, nor the watch.
 
-mod audience;
 mod buzzer;
 mod command;
 mod heartbeat;
@@ -9,26 +8,20 @@ mod http;
 mod nmea;
 mod signature;
 mod standing;
-mod template;
 #[cfg(feature = "https")]
 mod tls;
-mod trial;
 mod webhook;
 
-pub use audience::{Audience, Reaches, Rest, Told};
-pub use buzzer::Switched;
-pub use http::{Address, AddressError, address};
-pub use nmea::{Bridge, Formatter, Outlet, WaysBack, alarm_number, identifier};
-pub use template::{Form, Template, TemplateError};
-pub use webhook::{KeyFile, Webhook};
+pub use nmea::WaysBack;
 
 use crate::clock::Clock;
-use crate::config::{Boat, Feed, Means, Signal};
-use crate::event::{CasualtyPart, EventRecord};
-use crate::logbook::{Delivery, Logbook, Stamp};
+use crate::logbook::{Delivery, Logbook};
+use boat::{Audience, Boat, Feed, Means, Signal, Told};
 use command::Program;
 use http::Trouble;
 use nmea::Said;
+use record::Stamp;
+use record::{CasualtyPart, EventRecord, example};
 use rules::Carry;
 use std::sync::Arc;
 use terms::{SignalId, Utc};
@@ -198,7 +191,7 @@ impl Signals {
     /// Lets everything sound that sounds, or the one that is named, with words that say it is a test; their names. Webhooks
     /// and bridges, which may be far away, are left in peace.
     pub fn test(&self, only: Option<&str>) -> Vec<&str> {
-        let record = Arc::new(trial::record());
+        let record = Arc::new(example::record());
         let mut told = Vec::new();
         for end in self.ends.iter().filter(|e| only.is_none_or(|name| e.name == name)) {
             let test = Told { record: record.clone(), aloud: true, carried: true, level: 0 };
@@ -245,7 +238,7 @@ impl Signals {
 /// # Errors
 /// What went wrong, in words.
 pub async fn trial(signal: &Signal, feeds: &[Feed]) -> Result<(), String> {
-    let record = trial::record();
+    let record = example::record();
     match &signal.means {
         Means::Command(argv) => Program::new(argv.clone(), signal.timeout).once(&record).await,
         Means::Switched { line, sense, .. } => buzzer::trial(line, sense.as_ref()).await,
@@ -254,7 +247,7 @@ pub async fn trial(signal: &Signal, feeds: &[Feed]) -> Result<(), String> {
             let body = serde_json::to_string(&record).map_err(|e| e.to_string())?;
             // A trial is no delivery: it has a key of its own each time.
             let key = format!("test-{}", Clock.utc().0);
-            webhook.post(&body, &key, Clock, signal.timeout).await.map_err(Trouble::words)
+            webhook::post(webhook, &body, &key, Clock, signal.timeout).await.map_err(Trouble::words)
         }
     }
 }

@@ -2,18 +2,17 @@
 //! watch is stood, TLL and WPL for where a casualty is.
 
 use super::Places;
-use super::audience::Told;
 use super::standing::Standing;
 use crate::clock::Clock;
-use crate::config::Feed;
-use crate::event::{CasualtyPart, EventRecord};
 use crate::feeds::{self, WayBack};
-use rules::{AlertId, AlertState, BuiltIn, Priority};
+use boat::Feed;
+use boat::{Bridge, Formatter, Outlet, Told};
+use record::{CasualtyPart, EventRecord, alarm_number, identifier};
+use rules::{AlertState, Priority};
 use sentence::encode::{self, Counters, Listed};
 use sentence::{DeviceAlert, SentTime};
 use std::collections::{BTreeMap, VecDeque};
 use std::io;
-use std::path::PathBuf;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use terms::{CasualtyId, Position, Utc};
@@ -31,57 +30,6 @@ const BEAT_EVERY: Duration = Duration::from_secs(60);
 const STUCK: Duration = Duration::from_secs(5);
 /// A wire that failed is tried again after so long.
 const TRY_AGAIN: Duration = Duration::from_secs(5);
-
-/// Where sentences go.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Outlet {
-    /// A serial line.
-    Serial {
-        /// Device.
-        path: PathBuf,
-        /// Bits a second.
-        baud: u32,
-    },
-    /// A server that takes sentences, as host:port.
-    Tcp(String),
-    /// Datagrams of one sentence each to host:port; broadcast and multicast addresses will do.
-    Udp(String),
-    /// The wire of the feed of this name, which has it open.
-    Feed(String),
-}
-
-/// A sentence that may be sent.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[allow(missing_docs, reason = "named by the standard")]
-pub enum Formatter {
-    Alf,
-    Alc,
-    Alr,
-    Hbt,
-    Tll,
-    Wpl,
-}
-
-impl Formatter {
-    /// All of them, by name.
-    pub const ALL: [(&str, Self); 6] = [
-        ("ALF", Self::Alf),
-        ("ALC", Self::Alc),
-        ("ALR", Self::Alr),
-        ("HBT", Self::Hbt),
-        ("TLL", Self::Tll),
-        ("WPL", Self::Wpl),
-    ];
-}
-
-/// A bridge as configured.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Bridge {
-    /// Where to.
-    pub outlet: Outlet,
-    /// What is sent.
-    pub sentences: Vec<Formatter>,
-}
 
 /// Feeds whose wires sentences can go back on, by name.
 pub type WaysBack = BTreeMap<String, WayBack>;
@@ -117,25 +65,6 @@ impl Said {
         formatter.is_some_and(may_be)
             && self.lines().iter().any(|l| l.as_bytes() == sentence.trim_ascii_end())
     }
-}
-
-/// The number of an alert's order (ALF identifier): 10001 on for the built-in ones, 20000 to 29999 for the boat's own by
-/// their names. Numbers above 10000 are not the standard's (from memory).
-pub fn identifier(order: &str) -> u32 {
-    match (10_001..).zip(BuiltIn::ALL).find(|(_, b)| b.name() == order) {
-        Some((n, _)) => n,
-        None => {
-            // FNV-1a: the same for the same name in every run.
-            let hash =
-                order.bytes().fold(0x811c_9dc5_u32, |h, b| (h ^ u32::from(b)).wrapping_mul(0x0100_0193));
-            20_000 + hash % 10_000
-        }
-    }
-}
-
-/// The number of an alert in ALR and ACK, which have three digits.
-pub fn alarm_number(AlertId(id): AlertId) -> u32 {
-    id % 1000
 }
 
 /// The letters of a state (ALF).
@@ -431,8 +360,9 @@ pub(super) async fn trial(bridge: &Bridge, of_boat: &[Feed]) -> Result<(), Strin
 #[cfg(test)]
 mod tests {
     use super::super::standing::tests::told;
-    use super::super::trial;
     use super::*;
+    use record::example;
+    use rules::BuiltIn;
     use rules::EventKind;
 
     fn lines(sentences: &[Formatter]) -> Vec<String> {
@@ -444,7 +374,7 @@ mod tests {
         record.alert.text =
             "Person overboard: Ada. 250 metres, bearing 045, 30 s ago, and drifting, north".to_owned();
         record.at = Utc::parse("2026-11-01T02:14:07Z");
-        record.casualty = Some(trial::casualty());
+        record.casualty = Some(example::casualty());
         desk.told(&t)
     }
 

@@ -1,9 +1,9 @@
 //! The alerts a signal has to do with: what sounds, what nobody has acknowledged yet, what goes on.
 
-use super::audience::{Told, urgency};
 use super::command::ends;
-use super::trial;
-use crate::event::EventRecord;
+use boat::{Told, urgency};
+use record::EventRecord;
+use record::example;
 use rules::{AlertId, AlertState, EventKind, Priority};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -75,7 +75,7 @@ impl Standing {
 /// sounds as an alarm does.
 pub(super) fn once(told: &Told) -> Option<Priority> {
     let record = &told.record;
-    if record.alert.order == trial::ORDER {
+    if record.alert.order == example::ORDER {
         return Some(Priority::Alarm);
     }
     let goes_on =
@@ -90,7 +90,7 @@ pub(super) mod tests {
 
     /// An event of an alert.
     pub fn told(id: u32, priority: Priority, state: AlertState, event: EventKind, aloud: bool) -> Told {
-        let mut record = trial::record();
+        let mut record = example::record();
         (record.alert.id, record.alert.order) = (AlertId(id), "depth".to_owned());
         (record.alert.priority, record.alert.state, record.event) = (priority, Some(state), event);
         record.alert.exercise = false;

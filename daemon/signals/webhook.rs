@@ -1,15 +1,15 @@
 //! A webhook: posts what the logbook's outbox holds for it, in its order, for as long as it takes.
 
 use super::News;
-use super::http::{Address, Trouble};
+use super::http::{self, Trouble};
 use super::signature::{Key, content_digest, sign};
-use super::template::Template;
 use crate::clock::Clock;
-use crate::logbook::{Due, Logbook, Stamp};
+use crate::logbook::{Due, Logbook};
+use boat::{KeyFile, Webhook};
 use hyper::header::{CONTENT_TYPE, HeaderName, HeaderValue};
+use record::Stamp;
 use rules::Priority;
 use std::hash::{BuildHasher, RandomState};
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 use terms::{Moment, SignalId, Utc, UtcSource};
@@ -29,98 +29,71 @@ const IDEMPOTENCY_KEY: HeaderName = HeaderName::from_static("idempotency-key");
 const SIGNATURE_INPUT: HeaderName = HeaderName::from_static("signature-input");
 const SIGNATURE: HeaderName = HeaderName::from_static("signature");
 
-/// A webhook as configured.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Webhook {
-    /// Where to.
-    pub address: Address,
-    /// What goes with each post.
-    pub headers: Vec<(HeaderName, HeaderValue)>,
-    /// What is posted in place of the record.
-    pub body: Option<Template>,
-    /// What it is signed with.
-    pub key: Option<KeyFile>,
+/// Reads the secret of a signature.
+async fn read_key(file: &KeyFile, timeout: Duration) -> Result<Key, Trouble> {
+    let away = |why: &dyn std::fmt::Display| Trouble::Away(format!("{}: {why}", file.path.display()), None);
+    let read = tokio::time::timeout(timeout, tokio::fs::read(&file.path)).await;
+    let bytes = read.map_err(|_| away(&"its disk does not answer"))?.map_err(|e| away(&e))?;
+    let secret = bytes.trim_ascii_end().to_vec();
+    if secret.is_empty() {
+        Err(away(&"there is no secret in it"))
+    } else {
+        Ok(Key { id: file.id.clone(), secret })
+    }
 }
 
-/// Where the secret of a signature lies. It is read for each post, so that a new one counts at once.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct KeyFile {
-    /// The key as the receiver knows it.
-    pub id: String,
-    /// The file with the secret; a line end behind it does not count.
-    pub path: PathBuf,
+/// Posts the body for a record, given in JSON, under an idempotency key.
+pub(super) async fn post(
+    webhook: &Webhook,
+    record: &str,
+    idempotency_key: &str,
+    clock: Clock,
+    timeout: Duration,
+) -> Result<(), Trouble> {
+    let body = match &webhook.body {
+        None => record.to_owned(),
+        Some(template) => template.fill(&serde_json::from_str(record).unwrap_or_default()),
+    };
+    let key = match &webhook.key {
+        Some(file) => Some(read_key(file, timeout).await?),
+        None => None,
+    };
+    let headers = headers(webhook, &body, idempotency_key, key.as_ref(), clock.utc());
+    http::post(&webhook.address, &headers, body, timeout).await
 }
 
-impl KeyFile {
-    async fn read(&self, timeout: Duration) -> Result<Key, Trouble> {
-        let away =
-            |why: &dyn std::fmt::Display| Trouble::Away(format!("{}: {why}", self.path.display()), None);
-        let read = tokio::time::timeout(timeout, tokio::fs::read(&self.path)).await;
-        let bytes = read.map_err(|_| away(&"its disk does not answer"))?.map_err(|e| away(&e))?;
-        let secret = bytes.trim_ascii_end().to_vec();
-        if secret.is_empty() {
-            Err(away(&"there is no secret in it"))
-        } else {
-            Ok(Key { id: self.id.clone(), secret })
+fn headers(
+    webhook: &Webhook,
+    body: &str,
+    idempotency_key: &str,
+    key: Option<&Key>,
+    now: Utc,
+) -> Vec<(HeaderName, HeaderValue)> {
+    let given = |name: &HeaderName| webhook.headers.iter().find(|(n, _)| n == name).map(|(_, v)| v.clone());
+    let content_type = given(&CONTENT_TYPE).unwrap_or_else(|| HeaderValue::from_static("application/json"));
+    let mut headers = webhook.headers.clone();
+    let mut put = |name: HeaderName, value: &str| {
+        // Keys, digests and signatures are of letters that every header takes.
+        if let Ok(value) = HeaderValue::from_str(value) {
+            headers.push((name, value));
         }
+    };
+    let digest = content_digest(body.as_bytes());
+    put(IDEMPOTENCY_KEY, idempotency_key);
+    put(CONTENT_DIGEST, &digest);
+    if let Some(key) = key {
+        let authority = webhook.address.authority();
+        let mut components =
+            vec![("@method", "POST"), ("@authority", authority.as_str()), ("@path", webhook.address.path())];
+        components.extend(webhook.address.query().map(|q| ("@query", q)));
+        components.extend(content_type.to_str().ok().map(|c| ("content-type", c)));
+        components.extend([("content-digest", digest.as_str()), ("idempotency-key", idempotency_key)]);
+        let signed = sign(key, now, &components);
+        put(SIGNATURE_INPUT, &signed.input);
+        put(SIGNATURE, &signed.signature);
     }
-}
-
-impl Webhook {
-    /// Posts the body for a record, given in JSON, under an idempotency key.
-    pub(super) async fn post(
-        &self,
-        record: &str,
-        idempotency_key: &str,
-        clock: Clock,
-        timeout: Duration,
-    ) -> Result<(), Trouble> {
-        let body = match &self.body {
-            None => record.to_owned(),
-            Some(template) => template.fill(&serde_json::from_str(record).unwrap_or_default()),
-        };
-        let key = match &self.key {
-            Some(file) => Some(file.read(timeout).await?),
-            None => None,
-        };
-        let headers = self.headers(&body, idempotency_key, key.as_ref(), clock.utc());
-        self.address.post(&headers, body, timeout).await
-    }
-
-    fn headers(
-        &self,
-        body: &str,
-        idempotency_key: &str,
-        key: Option<&Key>,
-        now: Utc,
-    ) -> Vec<(HeaderName, HeaderValue)> {
-        let given = |name: &HeaderName| self.headers.iter().find(|(n, _)| n == name).map(|(_, v)| v.clone());
-        let content_type =
-            given(&CONTENT_TYPE).unwrap_or_else(|| HeaderValue::from_static("application/json"));
-        let mut headers = self.headers.clone();
-        let mut put = |name: HeaderName, value: &str| {
-            // Keys, digests and signatures are of letters that every header takes.
-            if let Ok(value) = HeaderValue::from_str(value) {
-                headers.push((name, value));
-            }
-        };
-        let digest = content_digest(body.as_bytes());
-        put(IDEMPOTENCY_KEY, idempotency_key);
-        put(CONTENT_DIGEST, &digest);
-        if let Some(key) = key {
-            let authority = self.address.authority();
-            let mut components =
-                vec![("@method", "POST"), ("@authority", authority.as_str()), ("@path", self.address.path())];
-            components.extend(self.address.query().map(|q| ("@query", q)));
-            components.extend(content_type.to_str().ok().map(|c| ("content-type", c)));
-            components.extend([("content-digest", digest.as_str()), ("idempotency-key", idempotency_key)]);
-            let signed = sign(key, now, &components);
-            put(SIGNATURE_INPUT, &signed.input);
-            put(SIGNATURE, &signed.signature);
-        }
-        headers.push((CONTENT_TYPE, content_type));
-        headers
-    }
+    headers.push((CONTENT_TYPE, content_type));
+    headers
 }
 
 /// The task of one webhook.
@@ -152,7 +125,7 @@ impl Sender {
                 }
                 continue;
             };
-            let outcome = self.webhook.post(&due.body, &due.key, self.clock, self.timeout).await;
+            let outcome = post(&self.webhook, &due.body, &due.key, self.clock, self.timeout).await;
             match &outcome {
                 Ok(()) => {
                     (away, refused) = (0, 0);

@@ -1,9 +1,8 @@
 //! A desk for the logbook's tests: a directory of its own, and records to write.
 
-use middlewatch::event::{AlertPart, EventRecord, OwnPart};
-use middlewatch::logbook::{
-    Delivery, Logbook, LogbookError, LogbookSettings, OwnRow, Pace, Recovered, Stamp, TargetRow,
-};
+use middlewatch::logbook::{Delivery, Logbook, LogbookError, LogbookSettings, Pace, Recovered};
+use record::{AlertPart, EventRecord, OwnPart};
+use record::{OwnRow, Stamp, TargetRow};
 use rules::{AlertId, AlertState, EventKind, Priority};
 use std::path::{Path, PathBuf};
 use std::time::Duration;

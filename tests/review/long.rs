@@ -2,9 +2,10 @@
 
 use crate::desk::{self, Desk, EVENING, at, record, settings};
 use crate::night::{SHIP, event};
-use middlewatch::logbook::{Logbook, LogbookSettings, OwnRow, Pace};
+use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::review::{self, Span};
 use nix::time::{ClockId, clock_gettime};
+use record::OwnRow;
 use rules::Priority;
 use std::time::Duration;
 use terms::{Position, Quantity, Utc};

@@ -18,9 +18,10 @@ mod page;
 mod practice;
 
 use desk::{Desk, EVENING, at, open, record, settings};
-use middlewatch::logbook::{Entry, EntryKind, Logbook, LogbookSettings, OwnRow, Pace, Stamp};
+use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::review::{self, ReviewError, Span};
 use night::{SHIP, begin_without_utc, event, own_at, told, write_the_night};
+use record::{Entry, EntryKind, OwnRow, Stamp};
 use rules::{AlertState, EventKind, Priority};
 use terms::{Quantity, Utc};
 

@@ -1,10 +1,9 @@
 //! A night with a known truth, as the daemon would have written it.
 
 use crate::desk::{at, record, settings};
-use middlewatch::event::{CasualtyPart, EventRecord, TargetPart};
-use middlewatch::logbook::{
-    Entry, EntryKind, FeedRow, Logbook, LogbookSettings, OwnRow, Pace, Stamp, TargetRow,
-};
+use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
+use record::{CasualtyPart, EventRecord, TargetPart};
+use record::{Entry, EntryKind, FeedRow, OwnRow, Stamp, TargetRow};
 use rules::{AlertState, EventKind, Priority};
 use terms::{CasualtyId, Mmsi, Position, Quantity};
 

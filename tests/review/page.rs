@@ -2,8 +2,8 @@
 
 use crate::desk::{self, Desk, at, open, record};
 use crate::night::{SHIP, begin_without_utc, event, own_at, with_casualty, without_utc, write_the_night};
-use middlewatch::logbook::{Entry, EntryKind, OwnRow};
 use middlewatch::review::{self, Span};
+use record::{Entry, EntryKind, OwnRow};
 use rules::Priority;
 
 /// A name from the air that tries to dress up the page.

@@ -1,8 +1,9 @@
 //! The crew's drills in the review: those of all nights as a curve, and what they say for tonight.
 
 use crate::desk::{Desk, EVENING, at, open};
-use middlewatch::logbook::{Entry, EntryKind, Logbook, OwnRow};
+use middlewatch::logbook::Logbook;
 use middlewatch::review::{self, Span};
+use record::{Entry, EntryKind, OwnRow};
 use serde_json::json;
 use terms::{Position, Utc};
 

@@ -5,7 +5,7 @@ use super::svg::{Svg, esc};
 use super::tables::table;
 use crate::review::practice::Drilled;
 use crate::review::{Night, When};
-use crate::words::exact;
+use record::words::exact;
 use terms::METRES_PER_NM;
 
 const LEFT: f64 = 70.0;

@@ -1,6 +1,6 @@
 //! Words for people.
 
-use crate::event::EventRecord;
+use crate::EventRecord;
 use rules::EventKind;
 use std::time::Duration;
 use terms::Utc;

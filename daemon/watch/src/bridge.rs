@@ -1,7 +1,7 @@
 //! Words of a bridge about our alerts, by a feed that the boat's file trusts: ACN and ACK.
 
 use super::Watch;
-use crate::signals::{alarm_number, identifier};
+use record::{alarm_number, identifier};
 use rules::AlertId;
 use sentence::DeviceAlert;
 use terms::Moment;

@@ -132,7 +132,7 @@ impl Reader {
 
 #[cfg(test)]
 mod tests {
-    use crate::config::read;
+    use crate::read;
 
     #[test]
     fn dates_of_gear_are_read_and_each_mistake_is_told_where_it_is() {

@@ -1,10 +1,10 @@
 //! The picture as `status` tells it.
 
-use super::record::{casualty_part, target_part};
+use super::parts::{casualty_part, target_part};
 use super::{View, Watch, look};
-use crate::words;
 use lookout::TargetState;
 use lookout::casualty::{spoken, who};
+use record::words;
 use rules::Declared;
 use sentence::{Counts, Refusal};
 use serde_json::{Map, Value, json};
@@ -40,7 +40,7 @@ impl Watch {
         self.word_casualties(&open);
         self.board.reword_standing(at, &View { at, lookout: &self.lookout });
         let own = self.lookout.own(at);
-        let mut own_part = to_map(&super::record::own_part(&own));
+        let mut own_part = to_map(&super::parts::own_part(&own));
         own_part.extend(
             [
                 ("position", json!(own.position.map(|p| p.to_string()))),

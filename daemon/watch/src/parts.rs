@@ -1,10 +1,10 @@
 //! Event records and logbook rows, made from the picture at the moment.
 
 use super::{Output, Watch};
-use crate::event::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
-use crate::logbook::TargetRow;
 use lookout::casualty::CasualtyState;
 use lookout::{OwnState, TargetState};
+use record::TargetRow;
+use record::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
 use rules::AlertEvent;
 use terms::{Moment, Subject, normal_deg};
 

@@ -2,10 +2,10 @@
 //! how the crew meets it. What is invented never touches the lookout's own picture: it has casualties of its own.
 
 use super::{Output, Watch};
-use crate::act::ActError;
-use crate::logbook::{Entry, EntryKind};
-use crate::words::{capital, exact, span};
 use lookout::casualty::{Casualties, CasualtyState, OwnContext, spoken};
+use record::ActError;
+use record::words::{capital, exact, span};
+use record::{Entry, EntryKind};
 use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority};
 use scenario::{Scenario, What};
 use sentence::ais::AisReport;
@@ -249,7 +249,7 @@ impl Watch {
                     let known: Vec<&str> = Drill::ALL.iter().map(|(_, w)| *w).collect();
                     wrong(format!(
                         "`{}` is no exercise: it is one of {}; or spotter, alongside, end",
-                        crate::words::one_line(word),
+                        record::words::one_line(word),
                         known.join(", ")
                     ))
                 }
@@ -505,9 +505,8 @@ impl Watch {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::act::Act;
-    use crate::config;
-    use crate::watch::{FeedSetting, Numbers};
+    use crate::{FeedSetting, Numbers};
+    use record::Act;
     use sentence::encode;
     use sentence::{Fix, SentTime};
     use terms::{FeedId, Utc};
@@ -527,7 +526,7 @@ mod tests {
 
     impl Sea {
         fn new() -> Self {
-            let boat = config::read(
+            let boat = boat::read(
                 "boat.toml",
                 "version = 1\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n[[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n",
             );

@@ -1,15 +1,15 @@
 //! Records that stand for others: the words of a trial, and an example of every field.
 
-use crate::event::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
+use crate::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
 use lookout::casualty::RelativeTo;
 use rules::{AlertId, EventKind, Priority};
 use terms::{CasualtyId, Mmsi};
 
 /// What stands where an order's name stands.
-pub(super) const ORDER: &str = "signal test";
+pub const ORDER: &str = "signal test";
 
 /// Says that it is a test and no more.
-pub(super) fn record() -> EventRecord {
+pub fn record() -> EventRecord {
     EventRecord {
         version: 1,
         log_id: None,
@@ -32,7 +32,7 @@ pub(super) fn record() -> EventRecord {
 }
 
 /// A target with every field.
-pub(super) fn target() -> Option<TargetPart> {
+pub fn target() -> Option<TargetPart> {
     Some(TargetPart {
         mmsi: Mmsi::new(211_000_001)?,
         name: Some("Wendelin".into()),
@@ -52,7 +52,7 @@ pub(super) fn target() -> Option<TargetPart> {
 }
 
 /// A casualty with every field.
-pub(super) fn casualty() -> CasualtyPart {
+pub fn casualty() -> CasualtyPart {
     CasualtyPart {
         id: CasualtyId(1),
         beacon_mmsi: None,

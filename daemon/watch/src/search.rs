@@ -1,38 +1,11 @@
 //! What a casualty's coordinator and searchers are told: the sheet for the radio, and a search pattern.
 
 use super::Watch;
-use crate::act::ActError;
 use lookout::casualty::spoken;
 use lookout::search::{Pattern, Sweep, Vessel, Wish};
-use serde::{Deserialize, Serialize};
+use record::{ActError, CasualtyQuestion};
 use serde_json::{Value, json};
 use terms::{CasualtyId, Moment};
-
-/// What is asked about a casualty.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct CasualtyQuestion {
-    /// Which; the only one where not told.
-    pub casualty: Option<CasualtyId>,
-    /// The sheet to be read over the radio.
-    pub brief: bool,
-    /// A search pattern: square or sector.
-    pub pattern: Option<String>,
-    /// Track spacing in nautical miles.
-    pub spacing_nm: Option<f64>,
-    /// How far off a head in the water is surely seen, to both sides together, in nautical miles.
-    pub sweep_width_nm: Option<f64>,
-    /// Radius in nautical miles; else by the datum.
-    pub radius_nm: Option<f64>,
-    /// Speed through the water in knots; else the present one.
-    pub speed_kn: Option<f64>,
-    /// Course of the first leg, true; else down-drift.
-    pub first_course_deg: Option<f64>,
-    /// The second pass of the same pattern.
-    pub second_pass: bool,
-    /// The pattern was searched in vain: it counts for the datum from now on.
-    pub searched: bool,
-}
 
 impl Watch {
     /// Tells of a casualty: its line, and as asked the sheet for the radio or a search pattern.
@@ -45,7 +18,7 @@ impl Watch {
             .lookout
             .casualty(at, id)
             .ok_or_else(|| ActError::Nothing(format!("no casualty {}", id.0)))?;
-        let mut told = json!({"casualty": super::record::casualty_part(&state), "words": spoken(&state)});
+        let mut told = json!({"casualty": super::parts::casualty_part(&state), "words": spoken(&state)});
         if q.brief {
             told["brief"] = self.lookout.brief(at, id, &self.vessel).into();
         }
@@ -101,7 +74,7 @@ impl Watch {
 }
 
 /// The vessel as the sheet for the radio names her.
-pub(super) fn vessel_of(boat: &crate::config::Boat) -> Vessel {
+pub(super) fn vessel_of(boat: &boat::Boat) -> Vessel {
     Vessel {
         name: boat.vessel.name.clone(),
         call_sign: boat.vessel.call_sign.clone(),

@@ -1,8 +1,8 @@
 //! Reading `boat.toml`.
 
+use super::button::RawHeartbeat;
 use super::gear::RawDay;
-use super::line::RawHeartbeat;
-use super::{Boat, Crew, Feed, SILENT_AFTER, Sentences, Source, Vessel};
+use super::{Boat, Connection, Crew, Feed, SILENT_AFTER, Sentences, Vessel};
 use serde::Deserialize;
 use serde::de::IntoDeserializer;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -337,7 +337,7 @@ impl Reader {
                 }
                 *b.get_ref()
             });
-            Source::Serial { path, baud }
+            Connection::Serial { path, baud }
         } else if let Some(address) = f.tcp {
             if address
                 .get_ref()
@@ -346,7 +346,7 @@ impl Reader {
             {
                 self.problems.add(address.span(), "a server is written as \"host:port\"");
             }
-            Source::Tcp(address.into_inner())
+            Connection::Tcp(address.into_inner())
         } else if let Some(address) = f.udp {
             let bind =
                 self.parsed::<SocketAddr>(&address, "an address to listen on is written as \"0.0.0.0:port\"");
@@ -361,12 +361,12 @@ impl Reader {
             });
             let interface =
                 f.interface.and_then(|i| self.parsed(&i, "an interface is named by its own IPv4 address"));
-            Source::Udp { bind: bind?, group, interface }
+            Connection::Udp { bind: bind?, group, interface }
         } else if let Some(path) = f.file {
-            Source::File(path)
+            Connection::File(path)
         } else {
             self.once("input", "standard input", span);
-            Source::StandardInput
+            Connection::StandardInput
         };
         let silent_after = f.silent_after.and_then(|s| self.duration(&s)).unwrap_or(SILENT_AFTER);
         Some(Feed {
@@ -486,7 +486,7 @@ mod tests {
             [[feed]]\nname = \"net\"\nudp = \"0.0.0.0:60001\"\ngroup = \"239.192.0.4\"\n\
             [[signal]]\nname = \"horn\"\ncommand = [\"aplay\", \"x.wav\"]\nfrom = \"emergency alarm\"\n";
         let boat = read("boat.toml", text).unwrap();
-        assert_eq!(boat.feeds[0].source, Source::Serial { path: "/dev/ttyUSB0".into(), baud: 38400 });
+        assert_eq!(boat.feeds[0].source, Connection::Serial { path: "/dev/ttyUSB0".into(), baud: 38400 });
         assert_eq!(boat.feeds[0].silent_after, Duration::from_secs(30));
         assert_eq!(boat.signals[0].audience.priorities, [rules::Priority::EmergencyAlarm]);
         assert_eq!(boat.crew[0].beacon, Mmsi::new(972_000_001));

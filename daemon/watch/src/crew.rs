@@ -2,10 +2,10 @@
 
 use super::view::View;
 use super::{Watch, built_in};
-use crate::act::{Act, ActError};
-use crate::logbook::EntryKind;
-use crate::words;
 use lookout::casualty::{StandDown, who};
+use record::EntryKind;
+use record::words;
+use record::{Act, ActError};
 use rules::{AlertId, Declared};
 use std::time::Duration;
 use terms::{CasualtyId, Moment, Subject};

@@ -1,6 +1,6 @@
 //! Which events a signal carries, and when it rests.
 
-use crate::event::EventRecord;
+use record::EventRecord;
 use rules::{Addressee, Carry, Priority};
 use terms::Utc;
 
@@ -62,7 +62,7 @@ pub struct Told {
 }
 
 /// What goes first: anything real before any exercise, then by priority, and of the same the crew before strangers.
-pub(super) fn urgency(record: &EventRecord) -> (bool, Priority, bool) {
+pub fn urgency(record: &EventRecord) -> (bool, Priority, bool) {
     let of_crew = record.casualty.as_ref().is_some_and(|c| c.crew.is_some());
     (!record.alert.exercise, record.alert.priority, of_crew)
 }
@@ -109,10 +109,10 @@ impl Rest {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::signals::trial;
+    use record::example;
 
     fn record(priority: Priority, order: &str) -> EventRecord {
-        let mut r = trial::record();
+        let mut r = example::record();
         (r.alert.priority, r.alert.order) = (priority, order.to_owned());
         r
     }

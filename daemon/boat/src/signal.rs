@@ -1,13 +1,13 @@
 //! `[[signal]]`: who or what is to be told.
 
-use super::line::RawLine;
+use super::button::RawLine;
 use super::read::Reader;
-use super::{Feed, Source};
-use crate::gpio::Line;
-use crate::signals::{
+use super::{Connection, Feed};
+use crate::GpioLine;
+use crate::{
     Audience, Bridge, Form, Formatter, KeyFile, Outlet, Reaches, Rest, Switched, Template, Webhook, address,
 };
-use hyper::header::{CONTENT_LENGTH, CONTENT_TYPE, HOST, HeaderName, HeaderValue, TRANSFER_ENCODING};
+use http::header::{CONTENT_LENGTH, CONTENT_TYPE, HOST, HeaderName, HeaderValue, TRANSFER_ENCODING};
 use rules::Priority;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -46,9 +46,9 @@ pub enum Means {
         /// Which of them.
         what: Switched,
         /// The line that switches it.
-        line: Line,
+        line: GpioLine,
         /// The line that proves it.
-        sense: Option<Line>,
+        sense: Option<GpioLine>,
     },
     /// Sentences to a plotter or bridge.
     Nmea(Bridge),
@@ -165,7 +165,7 @@ impl Reader {
                 let outlet = PathBuf::from(path);
                 self.later(text.span(), move |boat| {
                     let same =
-                        |f: &&Feed| matches!(&f.source, Source::Serial { path, .. } if *path == outlet);
+                        |f: &&Feed| matches!(&f.source, Connection::Serial { path, .. } if *path == outlet);
                     let name = &boat.feeds.iter().find(same)?.name;
                     Some(format!("this line is the feed {name}, which has it open; write \"feed:{name}\""))
                 });
@@ -177,7 +177,8 @@ impl Reader {
                 let name = name.to_owned();
                 let outlet = Outlet::Feed(name.clone());
                 self.later(text.span(), move |boat| {
-                    let two_ways = |f: &Feed| matches!(f.source, Source::Serial { .. } | Source::Tcp(_));
+                    let two_ways =
+                        |f: &Feed| matches!(f.source, Connection::Serial { .. } | Connection::Tcp(_));
                     (!boat.feeds.iter().any(|f| f.name == name && two_ways(f))).then(|| {
                         format!(
                             "`feed:` names a feed that is a serial line or a TCP connection; `{name}` is none"
@@ -361,8 +362,8 @@ mod tests {
         assert_eq!(s.means, Means::Nmea(Bridge { outlet, sentences: vec![Formatter::Alf] }));
         let s =
             boat("buzzer = { chip = \"/dev/gpiochip0\", line = 4 }\nsense = { recorded = \"x\" }\n").unwrap();
-        let line = Line::Chip { chip: "/dev/gpiochip0".into(), line: 4, active_low: false };
-        let sense = Some(Line::Recorded("/etc/x".into()));
+        let line = GpioLine::Chip { chip: "/dev/gpiochip0".into(), line: 4, active_low: false };
+        let sense = Some(GpioLine::Recorded("/etc/x".into()));
         assert_eq!(s.means, Means::Switched { what: Switched::Buzzer, line, sense });
         let s = boat("command = [\"a\"]\n").unwrap();
         assert_eq!(s.audience.priorities, [Priority::Warning, Priority::Alarm, Priority::EmergencyAlarm]);

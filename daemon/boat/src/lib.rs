@@ -1,21 +1,31 @@
 //! `boat.toml`: the boat, her crew, her wires and her sounders. Strict: an unknown key, a wrong type or a value that
 //! makes no sense is a problem with line and column, and all of them are told at once.
 
+mod address;
+mod audience;
+mod button;
 mod control;
 mod gear;
-mod line;
+mod gpio;
+mod means;
+pub mod places;
 mod read;
 mod signal;
+mod template;
 mod watch;
 
+pub use address::{Address, AddressError, address};
+pub use audience::{Audience, Reaches, Rest, Told, urgency};
+pub use button::{Button, Does};
 pub use control::Listen;
 pub use gear::{Due, Gear, Passage};
-pub use line::{Button, Does};
+pub use gpio::GpioLine;
+pub use means::{Bridge, Formatter, KeyFile, Outlet, Switched, Webhook};
 pub use read::read;
 pub use signal::{Means, Signal};
+pub use template::{Form, Template, TemplateError};
 pub use watch::WatchSetting;
 
-use crate::gpio::Line;
 use lookout::casualty::CrewMember;
 use lookout::{Dimensions, Settings};
 use std::net::{Ipv4Addr, SocketAddr};
@@ -46,7 +56,7 @@ pub struct Boat {
     /// Buttons on GPIO lines, at most 32.
     pub buttons: Vec<Button>,
     /// The line that moves while the watch is stood.
-    pub heartbeat: Option<Line>,
+    pub heartbeat: Option<GpioLine>,
     /// The standing orders; `None` for the default place.
     pub orders: Option<PathBuf>,
     /// The logbook; `None` for the default place.
@@ -112,7 +122,7 @@ pub struct Feed {
     /// As alerts and reports call it.
     pub name: String,
     /// What it is.
-    pub source: Source,
+    pub source: Connection,
     /// Lines without a checksum are taken.
     pub checksum_optional: bool,
     /// Sentences in simulator mode are taken.
@@ -125,7 +135,7 @@ pub struct Feed {
 
 /// Where a feed's bytes come from.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Source {
+pub enum Connection {
     /// A serial line.
     Serial {
         /// Device.

@@ -1,6 +1,6 @@
 //! A body of one's own for a webhook: text with places like `${alert.text}` that are filled from the event record.
 
-use crate::event::EventRecord;
+use record::{EventRecord, example};
 use serde_json::Value;
 use terms::nearest;
 use thiserror::Error;
@@ -65,7 +65,7 @@ impl Template {
     /// # Errors
     /// A place that is not closed, a field that no record has, or JSON that would be none.
     pub fn read(text: &str, form: Form) -> Result<Self, TemplateError> {
-        let example = example();
+        let example = full();
         let mut known = Vec::new();
         fields(&example, "", &mut known);
         let (mut parts, mut quoted, mut rest) = (Vec::new(), false, text);
@@ -122,7 +122,7 @@ impl Template {
             }
             Form::Json => value.to_string(),
             Form::Urlencoded => urlencoded(&plain),
-            Form::Plain => crate::words::one_line(&plain),
+            Form::Plain => record::words::one_line(&plain),
         }
     }
 }
@@ -168,10 +168,10 @@ fn fields(value: &Value, under: &str, known: &mut Vec<String>) {
 }
 
 /// A record with every part it can have.
-fn example() -> Value {
-    let mut record = super::trial::record();
-    record.target = super::trial::target();
-    record.casualty = Some(super::trial::casualty());
+fn full() -> Value {
+    let mut record = example::record();
+    record.target = example::target();
+    record.casualty = Some(example::casualty());
     // A record is made of numbers and texts, which always have a form in JSON.
     serde_json::to_value::<EventRecord>(record).unwrap_or(Value::Null)
 }

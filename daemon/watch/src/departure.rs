@@ -3,21 +3,19 @@
 use super::gear::Date;
 use super::view::View;
 use super::{Ear, Watch};
-use crate::act::ActError;
-use crate::config::{Boat, Means, Vessel};
-use crate::logbook::{Entry, EntryKind};
-use crate::words::{count, one_line, span};
+use boat::{Boat, Means, Vessel};
+use record::words::{count, one_line, span};
+use record::{ActError, CheckItem, DepartureAct, Verdict};
+use record::{Entry, EntryKind};
 use rules::BuiltIn;
 use sentence::Report;
 use sentence::ais::AisReport;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 use terms::{Mmsi, Moment, UtcSource, turn_deg};
 
-/// Who judges where no person does.
-const LOOKOUT: &str = "the lookout";
 /// Lines that people have told, at most; the most there can be to ask for is less.
 const MOST_TOLD: usize = 256;
 /// A press of the button that is tried counts as a try for so long after it was last asked for: whoever waits for it
@@ -41,69 +39,6 @@ const MINUTES: usize = 60;
 const MINUTES_TELL: usize = 10;
 const MINUTE: Duration = Duration::from_secs(60);
 
-/// How a line of the departure check stands; what is missing comes first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Outcome {
-    /// Tried, and not good.
-    Failed,
-    /// Nobody has tried it, or it cannot be told yet.
-    NotTried,
-    /// Good.
-    Passed,
-}
-
-/// A line of the departure check.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Line {
-    /// What was tried.
-    pub what: String,
-    /// How it stands.
-    pub outcome: Outcome,
-    /// In words.
-    pub words: String,
-    /// Who says so.
-    pub by: String,
-}
-
-impl Line {
-    /// One that the lookout judges.
-    pub fn judged(what: impl Into<String>, outcome: Outcome, words: impl Into<String>) -> Self {
-        Self { what: what.into(), outcome, words: words.into(), by: LOOKOUT.to_owned() }
-    }
-}
-
-/// What is asked of the departure check.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "departure", rename_all = "kebab-case", deny_unknown_fields)]
-pub enum DepartureAct {
-    /// How it stands.
-    Look,
-    /// It begins: what was told before counts no more.
-    Begin,
-    /// Somebody tells how a line stands.
-    Line {
-        /// What was tried, as the departure check names it.
-        what: String,
-        /// How it stands.
-        outcome: Outcome,
-        /// In words.
-        words: String,
-        /// Who says so.
-        by: String,
-    },
-    /// The next press of a button is a try and does nothing else, as long as this is asked again every three seconds.
-    Button {
-        /// The button's name.
-        name: String,
-    },
-    /// It is done and goes into the logbook.
-    Close {
-        /// Who checked.
-        by: String,
-    },
-}
-
 /// What only a person, or somebody outside the watch, can try.
 #[derive(Debug, Clone, Serialize)]
 struct Asked {
@@ -125,7 +60,7 @@ pub(super) struct Departure {
     asked: Vec<Asked>,
     vessel: Vessel,
     began: Option<Moment>,
-    told: Vec<Line>,
+    told: Vec<CheckItem>,
     /// The button that is tried, and until when.
     trying: Option<(String, Moment)>,
     /// Own transmitter's last report.
@@ -219,7 +154,7 @@ impl Departure {
         }
     }
 
-    fn tell(&mut self, line: Line) -> Result<(), ActError> {
+    fn tell(&mut self, line: CheckItem) -> Result<(), ActError> {
         let known = self.asked.iter().any(|a| a.what() == line.what);
         if !known {
             return Err(ActError::Wrong(format!(
@@ -242,13 +177,13 @@ fn tidy(text: &str, most: usize) -> String {
 }
 
 /// Numbers of what stands how, in words.
-fn tally(lines: &[Line]) -> String {
-    let n = |o: Outcome| lines.iter().filter(|l| l.outcome == o).count();
+fn tally(lines: &[CheckItem]) -> String {
+    let n = |o: Verdict| lines.iter().filter(|l| l.outcome == o).count();
     format!(
         "{} failed, {} not tried, {} passed",
-        n(Outcome::Failed),
-        n(Outcome::NotTried),
-        n(Outcome::Passed)
+        n(Verdict::Failed),
+        n(Verdict::NotTried),
+        n(Verdict::Passed)
     )
 }
 
@@ -261,7 +196,7 @@ impl Watch {
         &mut self,
         at: Moment,
         ask: DepartureAct,
-        outside: Vec<Line>,
+        outside: Vec<CheckItem>,
     ) -> Result<Value, ActError> {
         match ask {
             DepartureAct::Look => {}
@@ -271,7 +206,7 @@ impl Watch {
                 self.departure.trying = None;
             }
             DepartureAct::Line { what, outcome, words, by } => {
-                let line = Line { what, outcome, words: tidy(&words, 300), by: tidy(&by, 60) };
+                let line = CheckItem { what, outcome, words: tidy(&words, 300), by: tidy(&by, 60) };
                 self.departure.tell(line)?;
             }
             DepartureAct::Button { name } => {
@@ -279,7 +214,7 @@ impl Watch {
                     return Err(ActError::Wrong(format!("there is no button `{}`", one_line(&name))));
                 }
                 let what = format!("button {name}");
-                let done = |l: &Line| l.what == what && l.outcome == Outcome::Passed;
+                let done = |l: &CheckItem| l.what == what && l.outcome == Verdict::Passed;
                 // Once it was pressed, the next press is no try.
                 let waits = !self.departure.told.iter().any(done);
                 self.departure.trying = waits.then(|| (name, at + TRIED_WITHIN));
@@ -301,7 +236,7 @@ impl Watch {
             self.departure.trying.as_ref().is_some_and(|(name, until)| name == button && at <= *until);
         if tried {
             self.departure.trying = None;
-            let line = Line::judged(format!("button {button}"), Outcome::Passed, "pressed");
+            let line = CheckItem::judged(format!("button {button}"), Verdict::Passed, "pressed");
             // The button was asked for, so its line is known.
             let _ = self.departure.tell(line);
             let text =
@@ -312,7 +247,7 @@ impl Watch {
         tried
     }
 
-    fn departure_told(&self, at: Moment, sheet: &[Line], by: Option<&str>) -> Value {
+    fn departure_told(&self, at: Moment, sheet: &[CheckItem], by: Option<&str>) -> Value {
         let asked: Vec<Value> = self
             .departure
             .asked
@@ -333,16 +268,16 @@ impl Watch {
         })
     }
 
-    fn close_departure(&mut self, at: Moment, sheet: &[Line], by: &str) {
-        let named = |o: Outcome, word: &str| {
+    fn close_departure(&mut self, at: Moment, sheet: &[CheckItem], by: &str) {
+        let named = |o: Verdict, word: &str| {
             let names: Vec<&str> = sheet.iter().filter(|l| l.outcome == o).map(|l| l.what.as_str()).collect();
             if names.is_empty() { String::new() } else { format!(". {word}: {}", names.join(", ")) }
         };
         let text = format!(
             "Departure check: {}{}{}",
             tally(sheet),
-            named(Outcome::Failed, "Failed"),
-            named(Outcome::NotTried, "Not tried")
+            named(Verdict::Failed, "Failed"),
+            named(Verdict::NotTried, "Not tried")
         );
         let entry = Entry {
             kind: EntryKind::DepartureCheck,
@@ -354,9 +289,9 @@ impl Watch {
     }
 
     /// All lines as they stand, what is missing first.
-    fn sheet(&mut self, at: Moment, outside: Vec<Line>) -> Vec<Line> {
+    fn sheet(&mut self, at: Moment, outside: Vec<CheckItem>) -> Vec<CheckItem> {
         self.ears.iter_mut().for_each(|e| e.pace.roll(at));
-        let mut lines: Vec<Line> = self.ears.iter().map(|e| feed_line(e, at)).collect();
+        let mut lines: Vec<CheckItem> = self.ears.iter().map(|e| feed_line(e, at)).collect();
         lines.push(self.fix_line(at));
         lines.push(self.clock_line(at));
         lines.push(self.transmitter_line(at));
@@ -367,12 +302,12 @@ impl Watch {
         lines.extend(outside);
         lines.extend(self.dated(at).into_iter().map(|d| {
             let outcome = match d.date {
-                Date::Over | Date::Soon => Outcome::Failed,
-                Date::NotKnown => Outcome::NotTried,
-                Date::Good => Outcome::Passed,
+                Date::Over | Date::Soon => Verdict::Failed,
+                Date::NotKnown => Verdict::NotTried,
+                Date::Good => Verdict::Passed,
             };
             let words = d.words.strip_prefix(&d.name).unwrap_or(&d.words).trim_start().to_owned();
-            Line::judged(d.name, outcome, words)
+            CheckItem::judged(d.name, outcome, words)
         }));
         for asked in &self.departure.asked {
             let what = asked.what();
@@ -380,11 +315,11 @@ impl Watch {
             let beacon = || self.beacon_line(asked, at);
             lines.push(match told {
                 // A beacon that was heard after all was heard.
-                Some(l) if l.outcome == Outcome::Passed || asked.part != "beacon of" => l,
+                Some(l) if l.outcome == Verdict::Passed || asked.part != "beacon of" => l,
                 told => match (beacon(), told) {
-                    (Some(b), Some(l)) if b.outcome != Outcome::Passed => l,
+                    (Some(b), Some(l)) if b.outcome != Verdict::Passed => l,
                     (Some(b), _) => b,
-                    (None, _) => Line::judged(what, Outcome::NotTried, "nobody has tried it"),
+                    (None, _) => CheckItem::judged(what, Verdict::NotTried, "nobody has tried it"),
                 },
             });
         }
@@ -392,72 +327,72 @@ impl Watch {
         lines
     }
 
-    fn fix_line(&self, at: Moment) -> Line {
+    fn fix_line(&self, at: Moment) -> CheckItem {
         let own = self.lookout.own(at);
         match (own.position, own.position_age_s) {
             (Some(p), Some(age)) if age <= FIX_AGE_S => {
-                Line::judged("fix", Outcome::Passed, format!("{p}, {age:.0} s old"))
+                CheckItem::judged("fix", Verdict::Passed, format!("{p}, {age:.0} s old"))
             }
-            (Some(_), Some(age)) => Line::judged("fix", Outcome::Failed, format!("{age:.0} s old")),
-            _ => Line::judged("fix", Outcome::Failed, "none"),
+            (Some(_), Some(age)) => CheckItem::judged("fix", Verdict::Failed, format!("{age:.0} s old")),
+            _ => CheckItem::judged("fix", Verdict::Failed, "none"),
         }
     }
 
-    fn clock_line(&self, at: Moment) -> Line {
+    fn clock_line(&self, at: Moment) -> CheckItem {
         match self.lookout.utc(at) {
             Some((utc, UtcSource::Satellite)) => {
-                Line::judged("clock", Outcome::Passed, format!("{utc}, by satellite"))
+                CheckItem::judged("clock", Verdict::Passed, format!("{utc}, by satellite"))
             }
             Some((utc, UtcSource::System)) => {
                 let words = format!("{utc} by the computer's own clock; no satellite has told the time");
-                Line::judged("clock", Outcome::Failed, words)
+                CheckItem::judged("clock", Verdict::Failed, words)
             }
-            None => Line::judged("clock", Outcome::Failed, "the time is not known"),
+            None => CheckItem::judged("clock", Verdict::Failed, "the time is not known"),
         }
     }
 
-    fn transmitter_line(&self, at: Moment) -> Line {
+    fn transmitter_line(&self, at: Moment) -> CheckItem {
         let what = "own AIS transmitter";
         let (outcome, words) = match (self.departure.own, self.departure.vessel.mmsi) {
             (Some((heard, _)), _) if at.since(heard) > OWN_REPORTS_WITHIN => {
-                (Outcome::Failed, format!("own reports not heard for {}", span(at.since(heard))))
+                (Verdict::Failed, format!("own reports not heard for {}", span(at.since(heard))))
             }
-            (None, _) => (Outcome::Failed, "own reports not heard".to_owned()),
+            (None, _) => (Verdict::Failed, "own reports not heard".to_owned()),
             (Some((_, sent)), Some(own)) if sent != own => {
-                (Outcome::Failed, format!("it sends as {sent}; boat.toml says {own}"))
+                (Verdict::Failed, format!("it sends as {sent}; boat.toml says {own}"))
             }
             (Some((_, sent)), None) => {
-                (Outcome::NotTried, format!("it sends as {sent}; boat.toml gives no `mmsi` to compare with"))
+                (Verdict::NotTried, format!("it sends as {sent}; boat.toml gives no `mmsi` to compare with"))
             }
             (Some((heard, sent)), Some(_)) => {
-                (Outcome::Passed, format!("sends as {sent}, last {} ago", span(at.since(heard))))
+                (Verdict::Passed, format!("sends as {sent}, last {} ago", span(at.since(heard))))
             }
         };
-        Line::judged(what, outcome, words)
+        CheckItem::judged(what, outcome, words)
     }
 
-    fn dimensions_line(&self) -> Line {
+    fn dimensions_line(&self) -> CheckItem {
         let what = "own AIS dimensions";
         let Some(sent) = self.departure.dimensions else {
             let words = "own transmitter has not told them yet; it does every six minutes";
-            return Line::judged(what, Outcome::NotTried, words);
+            return CheckItem::judged(what, Verdict::NotTried, words);
         };
         let told = |d: [f64; 4]| format!("bow {}, stern {}, port {}, starboard {} m", d[0], d[1], d[2], d[3]);
         let sent = sent.map(f64::from);
         match self.departure.vessel.dimensions_m {
             None => {
                 let words = format!("{}; boat.toml gives no `dimensions_m` to compare with", told(sent));
-                Line::judged(what, Outcome::NotTried, words)
+                CheckItem::judged(what, Verdict::NotTried, words)
             }
             Some(own) if sent.iter().zip(own).any(|(s, o)| (s - o).abs() > DIMENSIONS_AGREE_M) => {
                 let words = format!("it sends {}; boat.toml says {}", told(sent), told(own));
-                Line::judged(what, Outcome::Failed, words)
+                CheckItem::judged(what, Verdict::Failed, words)
             }
-            Some(_) => Line::judged(what, Outcome::Passed, told(sent)),
+            Some(_) => CheckItem::judged(what, Verdict::Passed, told(sent)),
         }
     }
 
-    fn traffic_line(&self, at: Moment) -> Line {
+    fn traffic_line(&self, at: Moment) -> CheckItem {
         let heard: Vec<_> = self
             .lookout
             .targets(at)
@@ -467,46 +402,46 @@ impl Watch {
         let furthest = heard.iter().filter_map(|t| t.range_nm).reduce(f64::max);
         let furthest = furthest.map_or(String::new(), |r| format!(", the furthest {r:.1} nm off"));
         if heard.is_empty() {
-            return Line::judged("AIS traffic", Outcome::Failed, "nobody heard within ten minutes");
+            return CheckItem::judged("AIS traffic", Verdict::Failed, "nobody heard within ten minutes");
         }
         let words =
             format!("{} heard within ten minutes{furthest}", count(heard.len(), "station", "stations"));
-        Line::judged("AIS traffic", Outcome::Passed, words)
+        CheckItem::judged("AIS traffic", Verdict::Passed, words)
     }
 
-    fn heading_line(&self, at: Moment) -> Line {
+    fn heading_line(&self, at: Moment) -> CheckItem {
         let own = self.lookout.own(at);
         let what = "heading and COG";
         let Some(heading) = own.heading_deg else {
-            return Line::judged(what, Outcome::Failed, "no heading is heard");
+            return CheckItem::judged(what, Verdict::Failed, "no heading is heard");
         };
         match own.sog_kn.zip(own.cog_deg).filter(|(sog, _)| *sog >= UNDER_WAY_KN) {
             None => {
                 let words =
                     format!("heading {heading:.0}°; to be compared under way, above {UNDER_WAY_KN:.0} knots");
-                Line::judged(what, Outcome::NotTried, words)
+                CheckItem::judged(what, Verdict::NotTried, words)
             }
             Some((sog, cog)) => {
                 let off = turn_deg(cog, heading);
-                let outcome = if off.abs() <= HEADING_AGREES_DEG { Outcome::Passed } else { Outcome::Failed };
+                let outcome = if off.abs() <= HEADING_AGREES_DEG { Verdict::Passed } else { Verdict::Failed };
                 let words = format!(
                     "heading {heading:.0}°, COG {cog:.0}° at {sog:.1} knots: {:.0}° apart",
                     off.abs()
                 );
-                Line::judged(what, outcome, words)
+                CheckItem::judged(what, outcome, words)
             }
         }
     }
 
-    fn order_lines(&self, at: Moment) -> Vec<Line> {
+    fn order_lines(&self, at: Moment) -> Vec<CheckItem> {
         let mut lines = Vec::new();
         let bad = self.board.alerts().find(|a| a.order == BuiltIn::OrdersNotLoaded.name());
         let all = self.board.possible(&View { at, lookout: &self.lookout });
         lines.push(match bad {
-            Some(a) => Line::judged("orders loaded", Outcome::Failed, tidy(&a.text, 300)),
+            Some(a) => CheckItem::judged("orders loaded", Verdict::Failed, tidy(&a.text, 300)),
             None => {
                 let words = format!("{} from {}", count(all.len(), "order", "orders"), self.orders_from);
-                Line::judged("orders loaded", Outcome::Passed, words)
+                CheckItem::judged("orders loaded", Verdict::Passed, words)
             }
         });
         let mut good = 0;
@@ -515,46 +450,50 @@ impl Watch {
             let rests = if order.in_force { "" } else { "; it does not apply as things are declared" };
             if !order.missing.is_empty() && order.in_force {
                 let words = format!("cannot be judged: {} not known", order.missing.join(", "));
-                lines.push(Line::judged(what, Outcome::Failed, words));
+                lines.push(CheckItem::judged(what, Verdict::Failed, words));
             } else if !order.missing.is_empty() {
                 let words = format!("{} not known{rests}", order.missing.join(", "));
-                lines.push(Line::judged(what, Outcome::NotTried, words));
+                lines.push(CheckItem::judged(what, Verdict::NotTried, words));
             } else if order.no_target {
                 let words = format!("no target is heard to judge it by{rests}");
-                lines.push(Line::judged(what, Outcome::NotTried, words));
+                lines.push(CheckItem::judged(what, Verdict::NotTried, words));
             } else {
                 good += 1;
             }
         }
         if good > 0 {
             let words = format!("{good} of {} can be judged with the data at hand", all.len());
-            lines.push(Line::judged("orders judged", Outcome::Passed, words));
+            lines.push(CheckItem::judged("orders judged", Verdict::Passed, words));
         }
         lines
     }
 
     /// How a beacon stands; `None` for what is no beacon.
-    fn beacon_line(&self, asked: &Asked, at: Moment) -> Option<Line> {
+    fn beacon_line(&self, asked: &Asked, at: Moment) -> Option<CheckItem> {
         if asked.part != "beacon of" {
             return None;
         }
         let Some(mmsi) = asked.beacon else {
-            return Some(Line::judged(asked.what(), Outcome::NotTried, "boat.toml names no beacon"));
+            return Some(CheckItem::judged(asked.what(), Verdict::NotTried, "boat.toml names no beacon"));
         };
         let tests = self.lookout.tests_of(mmsi);
         let Some(last) = tests.last() else {
-            return Some(Line::judged(
+            return Some(CheckItem::judged(
                 asked.what(),
-                Outcome::NotTried,
+                Verdict::NotTried,
                 format!("{mmsi} never heard in test"),
             ));
         };
         let when = last.utc.map_or_else(|| format!("{} ago", span(at.since(last.at))), |u| u.to_string());
         let range = last.range_nm.map_or(String::new(), |r| format!(", {r:.2} nm off"));
         Some(if self.departure.began.is_some_and(|began| last.at >= began) {
-            Line::judged(asked.what(), Outcome::Passed, format!("{mmsi} heard in test {when}{range}"))
+            CheckItem::judged(asked.what(), Verdict::Passed, format!("{mmsi} heard in test {when}{range}"))
         } else {
-            Line::judged(asked.what(), Outcome::NotTried, format!("{mmsi} last heard in test {when}{range}"))
+            CheckItem::judged(
+                asked.what(),
+                Verdict::NotTried,
+                format!("{mmsi} last heard in test {when}{range}"),
+            )
         })
     }
 
@@ -588,33 +527,32 @@ impl Watch {
     }
 }
 
-fn feed_line(ear: &Ear, at: Moment) -> Line {
+fn feed_line(ear: &Ear, at: Moment) -> CheckItem {
     let what = format!("feed {}", ear.name);
-    let Some(heard) = ear.heard else { return Line::judged(what, Outcome::Failed, "never heard") };
+    let Some(heard) = ear.heard else { return CheckItem::judged(what, Verdict::Failed, "never heard") };
     let silent_after = ear.silent_after.unwrap_or(Duration::MAX);
     if ear.silent || ear.closed || at.since(heard) >= silent_after {
-        return Line::judged(what, Outcome::Failed, format!("silent for {}", span(at.since(heard))));
+        return CheckItem::judged(what, Verdict::Failed, format!("silent for {}", span(at.since(heard))));
     }
     if ear.pace.ais_only {
         let words = "heard; only AIS comes by it, whose rate follows the traffic";
-        return Line::judged(what, Outcome::Passed, words);
+        return CheckItem::judged(what, Verdict::Passed, words);
     }
     let usual = ear.pace.kept.or_else(|| ear.pace.median());
     let (Some(usual), Some(now)) = (usual, ear.pace.minutes.back()) else {
         let words = "heard, but not yet for long enough to know its usual rate";
-        return Line::judged(what, Outcome::NotTried, words);
+        return CheckItem::judged(what, Verdict::NotTried, words);
     };
     let words = format!("{now} sentences in the last minute, {usual:.0} as a rule");
     // A wire that loses every other sentence, or brings everything twice, is not as it was.
     let good = (0.5..=2.0).contains(&(f64::from(*now) / usual));
-    Line::judged(what, if good { Outcome::Passed } else { Outcome::Failed }, words)
+    CheckItem::judged(what, if good { Verdict::Passed } else { Verdict::Failed }, words)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config;
-    use crate::watch::{FeedSetting, Numbers, Output};
+    use crate::{FeedSetting, Numbers, Output};
     use sentence::ais::PositionSource;
     use sentence::encode;
     use sentence::{Fix, SentTime};
@@ -654,7 +592,7 @@ mod tests {
     fn quay(fault: Fault) -> Watch {
         let feeds = |b: &Boat| b.feeds.iter().map(FeedSetting::of).collect::<Vec<_>>();
         let boat = BOAT.replace("2028-01", if fault == Fault::RaftOver { "2026-01" } else { "2028-01" });
-        let boat = config::read("boat.toml", &boat).unwrap();
+        let boat = boat::read("boat.toml", &boat).unwrap();
         let least = Utc::parse("2026-01-01T00:00:00Z");
         let mut w = Watch::new(Moment(0), &boat, &feeds(&boat), Numbers::default(), least);
         w.set_orders(Moment(0), rules::Orders::read("orders.toml", ORDERS).unwrap(), "orders.toml");
@@ -724,7 +662,7 @@ mod tests {
 
     const END: Moment = Moment(780_000);
 
-    fn lines(w: &mut Watch) -> BTreeMap<String, (Outcome, String)> {
+    fn lines(w: &mut Watch) -> BTreeMap<String, (Verdict, String)> {
         w.sheet(END, Vec::new()).into_iter().map(|l| (l.what, (l.outcome, l.words))).collect()
     }
 
@@ -734,7 +672,7 @@ mod tests {
         let all = lines(&mut w);
         let open = ["sounder horn", "webhook shore", "button rail", "beacon of Bo"];
         for (what, (outcome, words)) in &all {
-            let wanted = if open.contains(&what.as_str()) { Outcome::NotTried } else { Outcome::Passed };
+            let wanted = if open.contains(&what.as_str()) { Verdict::NotTried } else { Verdict::Passed };
             assert_eq!(*outcome, wanted, "{what}: {words}");
         }
         for what in
@@ -750,7 +688,7 @@ mod tests {
     #[test]
     fn each_line_fails_when_what_it_tells_of_fails() {
         use Fault as F;
-        use Outcome::{Failed, NotTried};
+        use Verdict::{Failed, NotTried};
         for (fault, what, outcome, part) in [
             (F::BusSilent, "feed bus", Failed, "silent for 2 min"),
             (F::BusHalf, "feed bus", Failed, "60 sentences in the last minute, 180 as a rule"),
@@ -782,7 +720,7 @@ mod tests {
         let why = Some("orders.toml:3:1: what is this".to_owned());
         w.trouble(END, BuiltIn::OrdersNotLoaded, terms::Subject::Lookout, why);
         let (outcome, words) = lines(&mut w)["orders loaded"].clone();
-        assert_eq!((outcome, words.as_str()), (Outcome::Failed, "orders.toml:3:1: what is this"));
+        assert_eq!((outcome, words.as_str()), (Verdict::Failed, "orders.toml:3:1: what is this"));
     }
 
     #[test]
@@ -794,9 +732,9 @@ mod tests {
             let by = "Ada\n".to_owned();
             w.departure(END, DepartureAct::Line { what, outcome, words, by }, Vec::new())
         };
-        tell(&mut w, "sounder horn", Outcome::Failed).unwrap();
-        tell(&mut w, "webhook shore", Outcome::Passed).unwrap();
-        assert!(tell(&mut w, "sounder bell", Outcome::Passed).is_err(), "there is none");
+        tell(&mut w, "sounder horn", Verdict::Failed).unwrap();
+        tell(&mut w, "webhook shore", Verdict::Passed).unwrap();
+        assert!(tell(&mut w, "sounder bell", Verdict::Passed).is_err(), "there is none");
         let told = w.departure(END, DepartureAct::Close { by: "Ada".into() }, Vec::new()).unwrap();
         assert_eq!(told["lines"][0]["what"], "sounder horn");
         assert_eq!(told["lines"][0]["by"], "Ada");
@@ -809,7 +747,7 @@ mod tests {
         let begins = "Departure check: 1 failed, 2 not tried, 13 passed. Failed: sounder horn. Not tried: button rail, beacon of Bo";
         assert_eq!(entry.text, begins);
         w.departure(END, DepartureAct::Begin, Vec::new()).unwrap();
-        assert_eq!(lines(&mut w)["sounder horn"].0, Outcome::NotTried);
+        assert_eq!(lines(&mut w)["sounder horn"].0, Verdict::NotTried);
     }
 
     #[test]
@@ -824,7 +762,7 @@ mod tests {
         assert!(!w.is_tried(END + Duration::from_secs(4), "rail"), "nobody waits any more");
         ask(&mut w, END).unwrap();
         assert!(w.is_tried(END + Duration::from_secs(2), "rail"));
-        assert_eq!(lines(&mut w)["button rail"].0, Outcome::Passed);
+        assert_eq!(lines(&mut w)["button rail"].0, Verdict::Passed);
         ask(&mut w, END).unwrap();
         assert!(!w.is_tried(END, "rail"), "the second press is a real one");
         assert!(w.departure(END, DepartureAct::Button { name: "mast".into() }, Vec::new()).is_err());

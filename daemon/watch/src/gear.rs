@@ -1,7 +1,7 @@
 //! What aboard runs out: gear with a date and batteries of beacons, by the calendar.
 
 use super::Watch;
-use crate::config::{Boat, Due, Passage};
+use boat::{Boat, Due, Passage};
 use rules::BuiltIn;
 use serde::Serialize;
 use std::time::Duration;
@@ -136,7 +136,7 @@ impl Watch {
             return;
         }
         let words: Vec<String> = out.into_iter().map(|d| d.words).collect();
-        let words = crate::words::capital(&words.join("; "));
+        let words = record::words::capital(&words.join("; "));
         let stands = self.board.alerts().find(|a| a.order == BuiltIn::GearDue.name()).map(|a| a.text.clone());
         match stands {
             Some(text) if text != words => {
@@ -151,8 +151,7 @@ impl Watch {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config;
-    use crate::watch::{Numbers, Output};
+    use crate::{Numbers, Output};
     use rules::EventKind;
 
     const BOAT: &str = "version = 1\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\nuntil = \"2027-01\"\n\
@@ -164,7 +163,7 @@ mod tests {
     }
 
     fn boat(passage: &str) -> Boat {
-        config::read("boat.toml", &format!("{BOAT}{passage}")).unwrap()
+        boat::read("boat.toml", &format!("{BOAT}{passage}")).unwrap()
     }
 
     #[test]

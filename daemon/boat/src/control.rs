@@ -56,7 +56,7 @@ impl Reader {
 
 #[cfg(test)]
 mod tests {
-    use crate::config::read;
+    use crate::read;
 
     #[test]
     fn tcp_is_off_unless_asked_for_and_beyond_this_computer_a_token_is_needed() {

@@ -1,8 +1,8 @@
 //! GPIO lines, and the buttons on them.
 
 use super::read::Reader;
-use crate::act::Act;
-use crate::gpio::Line;
+use crate::GpioLine;
+use record::Act;
 use serde::Deserialize;
 use std::ops::Range;
 use std::path::PathBuf;
@@ -20,7 +20,7 @@ pub struct Button {
     /// As reports call it.
     pub name: String,
     /// Where it is.
-    pub line: Line,
+    pub line: GpioLine,
     /// What it does.
     pub does: Does,
     /// Held so long before it does.
@@ -82,14 +82,14 @@ pub(super) struct RawHeartbeat {
 }
 
 impl Reader {
-    pub(super) fn line(&mut self, raw: Spanned<RawLine>) -> Option<Line> {
+    pub(super) fn line(&mut self, raw: Spanned<RawLine>) -> Option<GpioLine> {
         let span = raw.span();
         let line = match raw.into_inner() {
             RawLine { chip: Some(chip), line: Some(line), active_low, recorded: None } => {
-                Line::Chip { chip: chip.into_inner(), line, active_low }
+                GpioLine::Chip { chip: chip.into_inner(), line, active_low }
             }
             RawLine { chip: None, line: None, active_low: false, recorded: Some(path) } => {
-                Line::Recorded(self.beside(&path))
+                GpioLine::Recorded(self.beside(&path))
             }
             _ => {
                 self.problem(

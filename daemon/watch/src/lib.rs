@@ -9,23 +9,21 @@ mod exercise;
 mod gear;
 mod handover;
 mod look;
-mod record;
+mod parts;
 mod search;
 mod status;
 mod view;
 
-use crate::config::{self, Boat};
-use crate::event::EventRecord;
-use crate::logbook::{Entry, EntryKind, Logbook, OwnRow, Stamp, TargetRow};
-use crate::words;
-pub use departure::{DepartureAct, Line, Outcome};
+use boat::{self, Boat};
 use handover::Trends;
 use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, spoken};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Propulsion, Source, Trouble, Visibility};
-use record::target_row;
+use parts::target_row;
+use record::EventRecord;
+use record::words;
+use record::{Entry, EntryKind, OwnRow, Stamp, TargetRow};
 use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot};
-pub use search::CasualtyQuestion;
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
 use std::time::Duration;
 use terms::{CasualtyId, FeedId, Moment, Quantity, Subject, Utc};
@@ -51,19 +49,6 @@ pub enum Output {
     Instrument(Stamp, Quantity, f64),
     /// A line for the logbook.
     Entry(Stamp, Entry),
-}
-
-impl Output {
-    /// Hands a row or a line to the logbook. An event is not written here: it goes out with its deliveries.
-    pub fn write(self, logbook: &Logbook) {
-        match self {
-            Self::Event { .. } => {}
-            Self::Own(at, row) => logbook.own(at, row),
-            Self::Target(at, row) => logbook.target(at, row),
-            Self::Instrument(at, quantity, value) => logbook.instrument(at, quantity, value),
-            Self::Entry(at, entry) => logbook.entry(at, entry),
-        }
-    }
 }
 
 /// What is known of a feed inside the watch.
@@ -163,7 +148,7 @@ pub struct Numbers {
 
 impl FeedSetting {
     /// As the boat's configuration has it.
-    pub fn of(feed: &config::Feed) -> Self {
+    pub fn of(feed: &boat::Feed) -> Self {
         Self {
             name: feed.name.clone(),
             checksum_optional: feed.checksum_optional,
@@ -186,7 +171,7 @@ impl Watch {
         not_before: Option<Utc>,
     ) -> Self {
         let mut watch = Self {
-            lookout: Lookout::new(config::lookout_settings(boat, not_before)),
+            lookout: Lookout::new(boat::lookout_settings(boat, not_before)),
             board: Board::new(BoardSettings {
                 last_alert: last.alert,
                 ship_time_s: boat.watch.ship_time_s,
@@ -692,7 +677,7 @@ fn doubtful(trouble: Trouble) -> BuiltIn {
 }
 
 /// The talker of a sentence, where it has the usual two letters.
-pub(crate) fn talker(s: &Sentence<'_>) -> Option<[u8; 2]> {
+pub fn talker(s: &Sentence<'_>) -> Option<[u8; 2]> {
     s.talker().as_bytes().try_into().ok()
 }
 

@@ -3,8 +3,8 @@
 use super::Watch;
 use super::gear::Date;
 use super::view::View;
-use crate::words::{capital, count, one_line, span};
 use lookout::casualty::{out_of_hearing, spoken};
+use record::words::{capital, count, one_line, span};
 use rules::{Declared, Stage};
 use serde_json::{Value, json};
 use std::collections::VecDeque;
@@ -276,11 +276,11 @@ mod tests {
     fn how_far_off_a_low_beacon_is_heard_is_told_with_what_it_means() {
         let boat = |antenna: &str| {
             let text = format!("version = 1\n[vessel]\nmotoring_speed_kn = 8\n{antenna}");
-            crate::config::read("boat.toml", &text).unwrap()
+            boat::read("boat.toml", &text).unwrap()
         };
         let told = |antenna: &str, kept: &str| {
             let at = Moment(0);
-            let mut w = Watch::new(at, &boat(antenna), &[], crate::watch::Numbers::default(), None);
+            let mut w = Watch::new(at, &boat(antenna), &[], crate::Numbers::default(), None);
             w.restore_hearing(at, kept);
             let told = w.handover(at);
             let lines = told["lines"].as_array().unwrap().clone();
