@@ -123,6 +123,9 @@ pub struct Replay {
     /// Event records, one JSON object a line
     #[arg(long)]
     pub json: bool,
+    /// With --json, also each event's addressee and loudness, and each row and entry for the logbook
+    #[arg(long, hide = true, requires = "json")]
+    pub effects: bool,
     /// Files of sentences, scenarios (.toml), or '-' for standard input
     #[arg(required = true, value_name = "INPUT")]
     pub inputs: Vec<PathBuf>,

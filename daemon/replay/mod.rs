@@ -1,5 +1,6 @@
 //! `replay`: recorded sentences or a scenario through the watch, as fast as it goes.
 
+mod effects;
 mod repeat;
 mod source;
 mod timeline;
@@ -92,6 +93,8 @@ struct Play {
     logbook_path: Option<PathBuf>,
     out: io::BufWriter<io::Stdout>,
     json: bool,
+    /// Whether all that the watch gives out is printed, and not only events.
+    effects: bool,
     lines: u64,
     now: Moment,
     told: BTreeMap<Priority, u64>,
@@ -116,6 +119,7 @@ impl Play {
             logbook_path: args.logbook.clone(),
             out: io::BufWriter::new(io::stdout()),
             json: args.json,
+            effects: args.effects,
             lines: 0,
             now: Moment::ZERO,
             told: BTreeMap::new(),
@@ -225,7 +229,10 @@ impl Play {
 
     fn put_out(&mut self) -> Result<(), ReplayError> {
         for output in self.watch.take_outputs() {
-            let Output::Event { at, mut record, .. } = output else {
+            let Output::Event { at, mut record, carry } = output else {
+                if self.effects {
+                    effects::row(&mut self.out, &output).map_err(ReplayError::Output)?;
+                }
                 if let Some(logbook) = &self.logbook {
                     output.write(logbook);
                 }
@@ -243,6 +250,9 @@ impl Play {
                 *self.told.entry(record.alert.priority).or_default() += 1;
             }
             self.tell(&record).map_err(ReplayError::Output)?;
+            if self.effects {
+                effects::carry(&mut self.out, &at, &carry).map_err(ReplayError::Output)?;
+            }
         }
         Ok(())
     }
