@@ -1,5 +1,6 @@
 //! `replay`: recorded sentences or a scenario through the watch, as fast as it goes.
 
+mod effects;
 mod repeat;
 mod source;
 mod timeline;
@@ -44,6 +45,9 @@ pub struct Replay {
     /// Event records, one JSON object a line
     #[arg(long)]
     pub json: bool,
+    /// With --json, also each event's addressee and loudness, and each row and entry for the logbook
+    #[arg(long, hide = true, requires = "json")]
+    pub effects: bool,
     /// Files of sentences, scenarios (.toml), or '-' for standard input
     #[arg(required = true, value_name = "INPUT")]
     pub inputs: Vec<PathBuf>,
@@ -114,6 +118,8 @@ struct Play {
     logbook_path: Option<PathBuf>,
     out: io::BufWriter<io::Stdout>,
     json: bool,
+    /// Whether all that the watch gives out is printed, and not only events.
+    effects: bool,
     lines: u64,
     now: Moment,
     told: BTreeMap<Priority, u64>,
@@ -138,6 +144,7 @@ impl Play {
             logbook_path: args.logbook.clone(),
             out: io::BufWriter::new(io::stdout()),
             json: args.json,
+            effects: args.effects,
             lines: 0,
             now: Moment::ZERO,
             told: BTreeMap::new(),
@@ -247,7 +254,10 @@ impl Play {
 
     fn put_out(&mut self) -> Result<(), ReplayError> {
         for output in self.watch.take_outputs() {
-            let Output::Event { at, mut record, .. } = output else {
+            let Output::Event { at, mut record, carry } = output else {
+                if self.effects {
+                    effects::row(&mut self.out, &output).map_err(ReplayError::Output)?;
+                }
                 if let Some(logbook) = &self.logbook {
                     logbook.take(output);
                 }
@@ -265,6 +275,9 @@ impl Play {
                 *self.told.entry(record.alert.priority).or_default() += 1;
             }
             self.tell(&record).map_err(ReplayError::Output)?;
+            if self.effects {
+                effects::carry(&mut self.out, &at, &carry).map_err(ReplayError::Output)?;
+            }
         }
         Ok(())
     }
