@@ -3,6 +3,7 @@
 
 mod angle;
 mod day;
+mod hour;
 mod mmsi;
 mod moment;
 mod position;
@@ -11,10 +12,11 @@ mod quantity;
 
 pub use angle::{Circular, in_sector, normal_deg, turn_deg};
 pub use day::{Day, Every};
+pub use hour::{Hour, Hours};
 pub use mmsi::{Mmsi, Station};
 pub use moment::{Moment, Utc, UtcSource};
 pub use position::{METRES_PER_NM, Plane, Position, PositionError};
-pub use problem::{Problem, Problems, nearest, version_trouble};
+pub use problem::{Problem, Problems, Severity, nearest, version_trouble};
 pub use quantity::{
     CasualtyId, Dimension, FeedId, Quantity, QuantitySet, Reading, SignalId, Subject, Unit, Value, Whose,
 };

@@ -6,9 +6,20 @@ use std::ops::Range;
 /// The most problems kept of one file; more are only counted.
 const MOST: usize = 50;
 
+/// How much a problem weighs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Severity {
+    /// The file cannot be used.
+    Error,
+    /// Allowed, but odd enough to be shown.
+    Warning,
+}
+
 /// One thing wrong with a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
+    /// Whether the file can be used all the same.
+    pub severity: Severity,
     /// Bytes of the file it is about.
     pub span: Range<usize>,
     /// What is wrong and what was expected.
@@ -16,34 +27,50 @@ pub struct Problem {
 }
 
 /// Everything wrong with one file, in the order of the file. Printed as `file:line:column: what is wrong`, each
-/// with the line it is about and a mark under the place.
+/// with the line it is about and a mark under the place; a warning has `warning: ` before its message.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problems {
     file: String,
     text: String,
     list: Vec<Problem>,
     more: usize,
+    errors: usize,
 }
 
 impl Problems {
     /// None yet, of this file with this text.
     pub fn new(file: &str, text: &str) -> Self {
-        Self { file: file.to_owned(), text: text.to_owned(), list: Vec::new(), more: 0 }
+        Self { file: file.to_owned(), text: text.to_owned(), list: Vec::new(), more: 0, errors: 0 }
     }
 
-    /// Adds one; beyond the fiftieth they are only counted.
+    /// Adds an error; beyond the fiftieth problem they are only counted.
     pub fn add(&mut self, span: Range<usize>, message: impl Into<String>) {
+        self.put(Severity::Error, span, message.into());
+    }
+
+    /// Adds a warning; beyond the fiftieth problem they are only counted.
+    pub fn warn(&mut self, span: Range<usize>, message: impl Into<String>) {
+        self.put(Severity::Warning, span, message.into());
+    }
+
+    fn put(&mut self, severity: Severity, span: Range<usize>, message: String) {
+        self.errors += usize::from(severity == Severity::Error);
         if self.list.len() < MOST {
-            self.list.push(Problem { span, message: message.into() });
+            self.list.push(Problem { severity, span, message });
             self.list.sort_by_key(|p| p.span.start);
         } else {
             self.more += 1;
         }
     }
 
-    /// Whether there are none.
+    /// Whether there are none, neither errors nor warnings.
     pub fn is_empty(&self) -> bool {
         self.list.is_empty()
+    }
+
+    /// Whether the file cannot be used.
+    pub fn has_errors(&self) -> bool {
+        self.errors > 0
     }
 
     /// Those kept.
@@ -51,12 +78,12 @@ impl Problems {
         &self.list
     }
 
-    /// `value` where there are no problems.
+    /// `value` where there are no errors.
     ///
     /// # Errors
     /// Itself, where there are some.
     pub fn or_else_ok<T>(self, value: T) -> Result<T, Self> {
-        if self.is_empty() { Ok(value) } else { Err(self) }
+        if self.has_errors() { Err(self) } else { Ok(value) }
     }
 
     /// Line and column of a byte, both from 1; columns count characters.
@@ -74,7 +101,8 @@ impl fmt::Display for Problems {
             if i > 0 {
                 writeln!(f)?;
             }
-            write!(f, "{}:{line}:{column}: {}", self.file, p.message)?;
+            let kind = if p.severity == Severity::Warning { "warning: " } else { "" };
+            write!(f, "{}:{line}:{column}: {kind}{}", self.file, p.message)?;
             let Some(source) = self.text.lines().nth(line - 1).filter(|s| s.chars().count() <= 200) else {
                 continue;
             };
@@ -157,6 +185,20 @@ mod tests {
             "boat.toml:3:8: baud takes a number\n    baud = \"fast\"\n           ^^^^^^"
         );
         assert_eq!(Problems::new("x", "").place(99), (1, 1));
+    }
+
+    #[test]
+    fn a_warning_is_marked_and_refuses_nothing() {
+        let mut p = Problems::new("boat.toml", "baud = 38000\n");
+        p.warn(7..12, "38400 is usual");
+        assert!(p.to_string().starts_with("boat.toml:1:8: warning: 38400 is usual\n"));
+        assert!(!p.is_empty() && !p.has_errors());
+        assert_eq!(p.clone().or_else_ok(1), Ok(1));
+        for _ in 0..60 {
+            p.warn(0..1, "odd");
+        }
+        p.add(0..1, "wrong");
+        assert!(p.or_else_ok(1).is_err(), "an error counts though only warnings are kept");
     }
 
     #[test]

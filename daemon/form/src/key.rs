@@ -1,0 +1,84 @@
+//! A key of a form: its name, what it is for, and what it takes.
+
+use std::marker::PhantomData;
+
+/// A key whose value is a `T`. It cannot be made without saying what it is for.
+#[derive(Debug)]
+pub struct Key<T> {
+    pub(crate) name: &'static str,
+    pub(crate) what: &'static str,
+    pub(crate) default: Option<&'static str>,
+    pub(crate) example: Option<&'static str>,
+    pub(crate) within: Option<(&'static str, &'static str)>,
+    pub(crate) most: usize,
+    pub(crate) needed: bool,
+    of: PhantomData<fn() -> T>,
+}
+
+/// The `T` of a key that holds a table or tables.
+#[derive(Debug)]
+pub enum Nested {}
+
+/// A key of this name, and what it is for: a phrase with a small first letter and no full stop.
+pub const fn key<T>(name: &'static str, what: &'static str) -> Key<T> {
+    Key {
+        name,
+        what,
+        default: None,
+        example: None,
+        within: None,
+        most: usize::MAX,
+        needed: false,
+        of: PhantomData,
+    }
+}
+
+impl<T> Clone for Key<T> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<T> Copy for Key<T> {}
+
+impl<T> Key<T> {
+    /// Taken when nothing is written: a text without its quotation marks, or any other value as TOML.
+    pub const fn or(mut self, default: &'static str) -> Self {
+        self.default = Some(default);
+        self
+    }
+
+    /// Must be written.
+    pub const fn needed(mut self) -> Self {
+        self.needed = true;
+        self
+    }
+
+    /// Shown in the reference in place of the type's own example; written as a default is.
+    pub const fn example(mut self, example: &'static str) -> Self {
+        self.example = Some(example);
+        self
+    }
+
+    /// The least and the greatest value, each as it is written; for a list, of each element.
+    pub const fn within(mut self, least: &'static str, greatest: &'static str) -> Self {
+        self.within = Some((least, greatest));
+        self
+    }
+
+    /// The most characters of a text, elements of a list or tables of this name.
+    pub const fn most(mut self, most: usize) -> Self {
+        self.most = most;
+        self
+    }
+
+    /// Its name.
+    pub const fn name(&self) -> &'static str {
+        self.name
+    }
+
+    /// Its range in words: `, from 1 s to 24 h`; empty where it has none.
+    pub(crate) fn range(&self) -> String {
+        self.within.map_or(String::new(), |(least, greatest)| format!("from {least} to {greatest}"))
+    }
+}

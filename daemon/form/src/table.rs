@@ -1,0 +1,286 @@
+//! A table of a file, asked key by key: whatever is wrong is noted, and reading goes on.
+
+use crate::blank::{KeyLine, Reference};
+use crate::key::{Key, Nested};
+use crate::value::Value;
+use crate::written::{At, Written, amount, literal};
+use std::cell::RefCell;
+use std::collections::BTreeSet;
+use std::ops::Range;
+use terms::{Problems, nearest};
+use toml::de::DeTable;
+
+/// What all tables of one file share.
+pub(crate) struct Book<'t> {
+    file: &'t str,
+    pub problems: RefCell<Problems>,
+    /// Names given so far, with what they name.
+    seen: RefCell<BTreeSet<(String, String)>>,
+    pub reference: RefCell<Reference>,
+}
+
+/// One table, and what has been asked of it so far. When it is dropped, every key that nobody asked for is a mistake: ask for
+/// all keys before leaving a reader.
+pub struct Table<'t> {
+    book: &'t Book<'t>,
+    /// `None`: a blank form, for the reference.
+    entries: Option<&'t DeTable<'t>>,
+    /// Its header in the reference; empty for the outermost.
+    header: String,
+    span: Range<usize>,
+    about: String,
+    asked: Vec<&'static str>,
+    free: bool,
+}
+
+impl<'t> Book<'t> {
+    pub fn of(file: &'t str, problems: Problems) -> Self {
+        let (seen, reference) = (RefCell::default(), RefCell::default());
+        Self { file, problems: RefCell::new(problems), seen, reference }
+    }
+}
+
+impl<'t> Table<'t> {
+    pub(crate) fn root(book: &'t Book<'t>, entries: Option<&'t DeTable<'t>>) -> Self {
+        let (header, about, asked) = (String::new(), String::new(), Vec::new());
+        Self { book, entries, header, span: 0..0, about, asked, free: false }
+    }
+
+    /// A value, or the default where nothing is written. `None` for what is missing or wrong, and noted; a wrong value that has
+    /// a default gives that, so that what hangs on it is not a mistake too.
+    pub fn take<T: Written>(&mut self, key: &'static Key<T>) -> Option<T> {
+        if self.entries.is_none() {
+            return self.note_written(key, "");
+        }
+        let read = self.found(key).and_then(|v| self.read(key.name, key, &v));
+        read.or_else(|| {
+            let (_, read) = literal(key.default?);
+            read.map_err(|e| self.wrong_at(self.span(), format!("the default of `{}` is not {e}", key.name)))
+                .ok()
+        })
+    }
+
+    /// The elements of a list that can be read; each that cannot is a mistake of its own. `None` where nothing is written.
+    pub fn list<T: Written>(&mut self, key: &'static Key<T>) -> Option<Vec<T>> {
+        if self.entries.is_none() {
+            return self.note_written(key, "a list").map(|t| vec![t]);
+        }
+        let value = self.found(key)?;
+        let Some(items) = value.items() else {
+            self.wrong(key, format!("`{}` takes a list, as [ … ], not {}", key.name, value.what()));
+            return None;
+        };
+        let read: Vec<_> = items.map(|v| self.read(key.name, &key.most(usize::MAX), &v)).collect();
+        if read.len() > key.most {
+            self.wrong(key, format!("`{}` has at most {} elements", key.name, key.most));
+        }
+        Some(read.into_iter().flatten().collect())
+    }
+
+    /// A table within. `None` where nothing is written, or no table.
+    pub fn table(&mut self, key: &'static Key<Nested>) -> Option<Table<'t>> {
+        let header = self.nested(key, "[", "]");
+        if self.entries.is_none() {
+            return Some(self.child(None, header, 0..0));
+        }
+        let value = self.found(key)?;
+        if value.table().is_none() {
+            self.wrong(key, format!("`{}` takes a table, not {}", key.name, value.what()));
+        }
+        value.table().map(|t| self.child(Some(t), header, value.span()))
+    }
+
+    /// Each table of a list: those headed `[[name]]`, or a list of tables.
+    pub fn tables(&mut self, key: &'static Key<Nested>) -> Vec<Table<'t>> {
+        let header = self.nested(key, "[[", "]]");
+        if self.entries.is_none() {
+            return vec![self.child(None, header, 0..0)];
+        }
+        let (name, most) = (key.name, key.most);
+        let Some(value) = self.found(key) else { return Vec::new() };
+        let Some(items) = value.items() else {
+            self.wrong(key, format!("each `{name}` stands under [[{name}]], in two pairs of brackets"));
+            return Vec::new();
+        };
+        let mut tables = Vec::new();
+        for (i, item) in items.enumerate() {
+            match item.table() {
+                _ if i == most => self.wrong_at(item.span(), format!("at most {most} of `{name}` are read")),
+                _ if i > most => break,
+                Some(t) => tables.push(self.child(Some(t), header.clone(), item.span())),
+                None => self.wrong_at(
+                    item.span(),
+                    format!("each `{name}` is a table under [[{name}]], not {}", item.what()),
+                ),
+            }
+        }
+        tables
+    }
+
+    /// A value to be read by hand, in the file's own language.
+    pub fn value<T>(&mut self, key: &'static Key<T>) -> Option<Value<'t>> {
+        self.note(key, key.example.unwrap_or("…").to_owned(), "");
+        self.found(key)
+    }
+
+    /// The entries that nobody asked for so far, each with its name, for a table of free keys; `key` says what they are.
+    pub fn entries<T>(&mut self, key: &'static Key<T>) -> Vec<(At<&'t str>, Value<'t>)> {
+        self.note(key, key.example.unwrap_or("…").to_owned(), "");
+        self.free = true;
+        let rest = self.entries.iter().flat_map(|t| t.iter()).map(|(name, v)| {
+            (At { value: name.get_ref().as_ref(), span: name.span() }, Value::of(v, self.book.file))
+        });
+        rest.filter(|(name, _)| !self.asked.contains(&name.value)).collect()
+    }
+
+    /// Reads a value that was got by hand as `key` would be; `name` stands in messages.
+    pub fn read<T: Written>(&self, name: &str, key: &Key<T>, v: &Value<'_>) -> Option<T> {
+        let range = key.range();
+        let read = match T::read(v) {
+            Ok(read) => read,
+            Err(takes) => {
+                let (takes, why) =
+                    takes.split_once("; ").map_or((takes.as_str(), None), |(t, w)| (t, Some(w)));
+                let range = if range.is_empty() { range } else { format!(", {range}") };
+                let other = v.what() != Value::loose(&literal::<T>(T::EXAMPLE).0).what();
+                let not = if other { format!(", not {}", v.what()) } else { String::new() };
+                let why = why.filter(|_| !other).map_or(String::new(), |w| format!("; {w}"));
+                self.wrong_at(v.span(), format!("`{name}` takes {takes}{range}{not}{why}"));
+                return None;
+            }
+        };
+        if let (Some((least, most)), Some(n)) = (key.within, read.amount())
+            && !(amount(least)..=amount(most)).contains(&n)
+        {
+            self.wrong_at(v.span(), format!("`{name}` is {range}, not {}", v.raw()));
+            return None;
+        }
+        if read.length().is_some_and(|length| length > key.most) {
+            self.wrong_at(v.span(), format!("`{name}` is longer than {} characters", key.most));
+            return None;
+        }
+        Some(read)
+    }
+
+    /// A table that was got as a value by hand.
+    pub fn inner(&self, v: &Value<'t>) -> Option<Table<'t>> {
+        v.table().map(|t| self.child(Some(t), String::new(), v.span()))
+    }
+
+    /// Whether something is written; in a blank form, everything is.
+    pub fn has<T>(&self, key: &Key<T>) -> bool {
+        self.entries.is_none_or(|t| t.contains_key(key.name))
+    }
+
+    /// Where a key's value stands, else the table.
+    pub fn at<T>(&self, key: &Key<T>) -> Range<usize> {
+        self.entries.and_then(|t| t.get(key.name)).map_or(self.span(), toml::Spanned::span)
+    }
+
+    /// Where the table begins.
+    pub fn span(&self) -> Range<usize> {
+        self.span.clone()
+    }
+
+    /// Set before every message about this table and what is in it, such as `order 3 "shoal water": `.
+    pub fn set_about(&mut self, about: String) {
+        self.about = about;
+    }
+
+    /// What is set before messages.
+    pub fn about(&self) -> &str {
+        &self.about
+    }
+
+    /// Notes that the value of a key is wrong.
+    pub fn wrong<T>(&self, key: &Key<T>, message: impl AsRef<str>) {
+        self.wrong_at(self.at(key), message);
+    }
+
+    /// Notes that something is wrong at bytes of the file.
+    pub fn wrong_at(&self, span: Range<usize>, message: impl AsRef<str>) {
+        self.book.problems.borrow_mut().add(span, format!("{}{}", self.about, message.as_ref()));
+    }
+
+    /// Notes that the value of a key is allowed but odd.
+    pub fn warn<T>(&self, key: &Key<T>, message: impl AsRef<str>) {
+        self.book.problems.borrow_mut().warn(self.at(key), format!("{}{}", self.about, message.as_ref()));
+    }
+
+    /// Notes that a key is missing, where it is.
+    pub fn needs<T>(&self, key: &Key<T>) {
+        if !self.has(key) {
+            self.wrong_at(self.span(), format!("`{}` is missing: {}", key.name, key.what));
+        }
+    }
+
+    /// Notes a name, and a mistake where the same kind of thing has it already; letters count alike in either case.
+    pub fn once<T>(&self, key: &Key<T>, kind: &str, name: &str) {
+        let new = self.book.seen.borrow_mut().insert((kind.to_owned(), name.to_lowercase()));
+        if !new && self.entries.is_some() {
+            self.wrong(key, format!("there is a {kind} `{name}` already"));
+        }
+    }
+
+    /// Refuses a key of old, saying how it is written now.
+    pub fn was(&mut self, old: &'static str, now: &str) {
+        if let Some((name, _)) = self.entries.and_then(|t| t.get_key_value(old)) {
+            self.wrong_at(name.span(), format!("`{old}` is no longer a key; write {now}"));
+            self.asked.push(old);
+        }
+    }
+
+    fn found<T>(&mut self, key: &'static Key<T>) -> Option<Value<'t>> {
+        self.asked.push(key.name);
+        let value = self.entries?.get(key.name);
+        if key.needed {
+            self.needs(key);
+        }
+        value.map(|v| Value::of(v, self.book.file))
+    }
+
+    fn child(&self, entries: Option<&'t DeTable<'t>>, header: String, span: Range<usize>) -> Table<'t> {
+        let about = self.about.clone();
+        Table { book: self.book, entries, header, span, about, asked: Vec::new(), free: false }
+    }
+
+    fn nested(&self, key: &Key<Nested>, open: &str, close: &str) -> String {
+        let parent = self.header.trim_matches(['[', ']']);
+        let dot = if parent.is_empty() { "" } else { "." };
+        let header = format!("{open}{parent}{dot}{}{close}", key.name);
+        if self.entries.is_none() {
+            self.book.reference.borrow_mut().table(header.clone(), KeyLine::of(key, String::new(), ""));
+        }
+        header
+    }
+
+    /// Notes a key for the reference, and gives its example.
+    fn note_written<T: Written>(&self, key: &Key<T>, kind: &str) -> Option<T> {
+        let text = key.example.or(key.default).unwrap_or(T::EXAMPLE);
+        let (value, read) = literal(text);
+        let shown = if value.is_str() { format!("\"{text}\"") } else { text.to_owned() };
+        let shown = if kind.is_empty() { shown } else { format!("[{shown}]") };
+        self.note(key, shown, kind);
+        read.ok()
+    }
+
+    fn note<T>(&self, key: &Key<T>, shown: String, kind: &str) {
+        if self.entries.is_none() {
+            self.book.reference.borrow_mut().key(&self.header, KeyLine::of(key, shown, kind));
+        }
+    }
+}
+
+impl Drop for Table<'_> {
+    fn drop(&mut self) {
+        let Some(entries) = self.entries.filter(|_| !self.free) else { return };
+        for key in entries.keys().filter(|k| !self.asked.contains(&k.get_ref().as_ref())) {
+            let word = key.get_ref().as_ref();
+            let hint = match nearest(word, self.asked.iter().copied()) {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => format!("known are {}", self.asked.join(", ")),
+            };
+            self.wrong_at(key.span(), format!("`{word}` is not known here; {hint}"));
+        }
+    }
+}

@@ -1,0 +1,253 @@
+//! The dialect: how each type of value is written.
+
+use crate::value::Value;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::ops::Range;
+use std::path::PathBuf;
+use std::time::Duration;
+use terms::{Day, Dimension, Every, Hour, Hours, Mmsi, Moment, Position, Utc, nearest};
+use toml::de::DeValue;
+
+/// A type that a person writes as the value of a key.
+pub trait Written: Sized {
+    /// A value of it, for messages and the reference: TOML, or a text without its quotation marks.
+    const EXAMPLE: &'static str;
+
+    /// Reads a value.
+    ///
+    /// # Errors
+    /// What the key takes, to stand behind "takes", such as `a number`; behind `"; "`, what else there is to say of a value of
+    /// the right kind.
+    fn read(v: &Value<'_>) -> Result<Self, String>;
+
+    /// What a key's range bounds: a number as it is, a time in seconds.
+    fn amount(&self) -> Option<f64> {
+        None
+    }
+
+    /// What a key's `most` bounds: characters of a text.
+    fn length(&self) -> Option<usize> {
+        None
+    }
+}
+
+/// A word of a closed list.
+pub trait Word: Copy + 'static {
+    /// Each word, and what it means.
+    const ALL: &'static [(&'static str, Self)];
+}
+
+/// A value with its place in the file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct At<T> {
+    /// The value.
+    pub value: T,
+    /// Its bytes in the file; of a default, none.
+    pub span: Range<usize>,
+}
+
+/// A name: one line that is not blank, without spaces around it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Name(pub String);
+
+/// A host, by name or address, and a port: `plotter:10110`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HostPort(pub String);
+
+impl<T: Word> Written for T {
+    const EXAMPLE: &'static str = T::ALL[0].0;
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        let word = v.text().unwrap_or("");
+        if let Some((_, found)) = T::ALL.iter().find(|(name, _)| *name == word) {
+            return Ok(*found);
+        }
+        let names: Vec<&str> = T::ALL.iter().map(|(name, _)| *name).collect();
+        Err(one_of(word, &names))
+    }
+}
+
+/// What a key takes that is one of these words, with "did you mean".
+fn one_of(word: &str, names: &[&str]) -> String {
+    let quoted: Vec<String> = names.iter().map(|name| format!("\"{name}\"")).collect();
+    let all = match quoted.split_last() {
+        Some((last, [])) => last.clone(),
+        Some((last, others)) => format!("{} or {last}", others.join(", ")),
+        None => String::new(),
+    };
+    nearest(word, names.iter().copied())
+        .map_or(all.clone(), |near| format!("{all}; did you mean \"{near}\"?"))
+}
+
+impl<T: Written> Written for At<T> {
+    const EXAMPLE: &'static str = T::EXAMPLE;
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        T::read(v).map(|value| Self { value, span: v.span() })
+    }
+
+    fn amount(&self) -> Option<f64> {
+        self.value.amount()
+    }
+
+    fn length(&self) -> Option<usize> {
+        self.value.length()
+    }
+}
+
+/// Implements `Written` for types that are read from a value by an expression.
+macro_rules! written {
+    ($($type:ty, $example:expr, $takes:expr, |$v:ident| $read:expr $(, $method:ident: |$s:ident| $of:expr, $out:ty)?;)*) => { $(
+        impl Written for $type {
+            const EXAMPLE: &'static str = $example;
+            fn read($v: &Value<'_>) -> Result<Self, String> {
+                $read.ok_or_else(|| $takes.to_owned())
+            }
+            $(fn $method(&self) -> Option<$out> { let $s = self; Some($of) })?
+        }
+    )* };
+}
+
+written! {
+    bool, "true", "true or false", |v| v.flag();
+    f64, "1.5", "a number", |v| v.number(), amount: |s| *s, f64;
+    String, "a text", "a text in quotes that is not empty",
+        |v| v.text().filter(|t| !t.trim().is_empty()).map(str::to_owned), length: |s| s.chars().count(), usize;
+    Name, "Wendelin", "a name in quotes, on one line",
+        |v| v.text().map(str::trim).filter(|t| !t.is_empty() && !t.contains(char::is_control)).map(|t| Self(t.to_owned())),
+        length: |s| s.0.chars().count(), usize;
+    PathBuf, "/path/to/it", "a path in quotes", |v| v.text().filter(|t| !t.trim().is_empty()).map(PathBuf::from);
+    Moment, "1:30:00", "a time since the start such as \"1:05\" or \"1:05:30\", hours first",
+        |v| v.text().and_then(moment), amount: |s| s.as_s(), f64;
+    Hour, "22:30", "a time of the day such as \"22:30\"", |v| v.text().and_then(Hour::parse);
+    Hours, "22:00 to 06:00", "hours of the day such as \"22:00 to 06:00\"", |v| v.text().and_then(Hours::parse);
+    Day, "2027-05-31", "a day such as 2027-05-31, or \"2027-05\" for the end of that month", |v| dated(v, Day::parse);
+    Utc, "2026-09-14T22:00:00Z", "a time of UTC such as 2026-09-14T22:00:00Z", |v| dated(v, Utc::parse);
+    Every, "12 months", "a number of days, weeks, months or years such as \"12 months\"", |v| v.text().and_then(Every::parse);
+    Mmsi, "211000001", "an identity: nine digits in quotes, such as \"211000001\"",
+        |v| v.text().filter(|t| t.len() == 9 && t.bytes().all(|b| b.is_ascii_digit())).and_then(Self::parse);
+    Position, "47°12.30′N 009°41.00′W", "a place in degrees and minutes such as \"47°12.30′N 009°41.00′W\"",
+        |v| v.text().and_then(place);
+    SocketAddr, "127.0.0.1:8127", "an address and a port such as \"127.0.0.1:8127\"", |v| v.text().and_then(|t| t.parse().ok());
+    Ipv4Addr, "192.168.1.1", "an IPv4 address such as \"192.168.1.1\"", |v| v.text().and_then(|t| t.parse().ok());
+    HostPort, "plotter:10110", "a host and a port such as \"plotter:10110\"", |v| v.text().filter(|t| {
+        t.rsplit_once(':').is_some_and(|(host, port)| !host.is_empty() && port.parse::<u16>().is_ok_and(|p| p > 0))
+    }).map(|t| Self(t.to_owned()));
+}
+
+/// Whole numbers, each of its own width.
+macro_rules! whole {
+    ($($type:ty)*) => { $(
+        impl Written for $type {
+            const EXAMPLE: &'static str = "1";
+            fn read(v: &Value<'_>) -> Result<Self, String> {
+                v.whole().and_then(|n| n.try_into().ok()).ok_or_else(|| "a whole number".to_owned())
+            }
+            fn amount(&self) -> Option<f64> {
+                Some(*self as f64)
+            }
+        }
+    )* };
+}
+
+whole! { u8 u16 u32 u64 i64 }
+
+impl Written for Duration {
+    const EXAMPLE: &'static str = "1 h 30 min";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        let takes = "a length of time such as \"1 h 30 min\"";
+        let text = v.text().ok_or(takes)?;
+        length_of_time(text).map_err(|why| format!("{takes}{why}"))
+    }
+
+    fn amount(&self) -> Option<f64> {
+        Some(self.as_secs_f64())
+    }
+}
+
+/// Reads a length of time: numbers, each with its unit, `90 s` or `1 h 30 min`.
+///
+/// # Errors
+/// What is wrong, behind `"; "`; empty where the text is nothing of the kind.
+pub fn length_of_time(text: &str) -> Result<Duration, String> {
+    let (mut rest, mut seconds) = (text.trim(), 0.0);
+    if rest.is_empty() {
+        return Err(String::new());
+    }
+    while !rest.is_empty() {
+        let end = rest.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(rest.len());
+        let number: f64 = rest[..end].parse().map_err(|_| String::new())?;
+        let behind = rest[end..].trim_start();
+        let unit_end = behind.find(|c: char| c.is_whitespace() || c.is_ascii_digit()).unwrap_or(behind.len());
+        let unit = &behind[..unit_end];
+        seconds += Dimension::Time.in_own_unit(number, unit).ok_or_else(|| {
+            let symbols: Vec<&str> = Dimension::Time.units().iter().map(|u| u.symbol).collect();
+            // "sec", "mins" and "hours" begin as their units do.
+            match (unit.is_empty(), symbols.iter().find(|s| unit.chars().next() == s.chars().next())) {
+                (true, _) => format!("; {number} of what? Its unit is one of {}", symbols.join(", ")),
+                (_, Some(near)) => format!("; \"{unit}\" is no unit of time, did you mean \"{near}\"?"),
+                _ => format!("; \"{unit}\" is no unit of time; expected {}", symbols.join(", ")),
+            }
+        })?;
+        rest = behind[unit_end..].trim_start();
+    }
+    Duration::try_from_secs_f64(seconds).map_err(|_| "; it is out of range".to_owned())
+}
+
+/// A bound of a range, as it is written.
+pub(crate) fn amount(text: &str) -> f64 {
+    let other = || {
+        length_of_time(text).map(|d| d.as_secs_f64()).or_else(|_| moment(text).map(Moment::as_s).ok_or(()))
+    };
+    text.parse().or_else(|_| other()).unwrap_or(f64::NAN)
+}
+
+/// A value as an example or a default says it, and what it is read as: a text without its quotation marks, else TOML.
+pub(crate) fn literal<T: Written>(text: &str) -> (DeValue<'_>, Result<T, String>) {
+    let quoted = DeValue::String(text.into());
+    let read = T::read(&Value::loose(&quoted));
+    match DeValue::parse(text) {
+        Ok(bare) if read.is_err() => {
+            let bare = bare.into_inner();
+            let read = T::read(&Value::loose(&bare));
+            (bare, read)
+        }
+        _ => (quoted, read),
+    }
+}
+
+/// What TOML knows as a date, or the same in quotation marks.
+fn dated<T>(v: &Value<'_>, read: impl Fn(&str) -> Option<T>) -> Option<T> {
+    read(&v.date().or_else(|| v.text().map(str::to_owned))?)
+}
+
+/// Hours, minutes and perhaps seconds since the start.
+fn moment(text: &str) -> Option<Moment> {
+    let mut parts = text.split(':');
+    let mut number = |most: usize, least: usize| -> Option<i64> {
+        let digits = parts.next()?;
+        let fits = (least..=most).contains(&digits.len()) && digits.bytes().all(|b| b.is_ascii_digit());
+        if fits { digits.parse().ok() } else { Some(i64::MAX) }
+    };
+    let (h, m, s) = (number(3, 1)?, number(2, 2)?, number(2, 2).unwrap_or(0));
+    (h < 1000 && m < 60 && s < 60 && parts.next().is_none()).then(|| Moment(((h * 60 + m) * 60 + s) * 1000))
+}
+
+/// Latitude and longitude in degrees and minutes, as `Position` prints them; apostrophes serve for primes.
+fn place(text: &str) -> Option<Position> {
+    let (north, rest) = half(text, ['N', 'S'])?;
+    let (east, rest) = half(rest, ['E', 'W'])?;
+    rest.trim().is_empty().then(|| Position::new(north, east).ok()).flatten()
+}
+
+/// One of the two, and what is left.
+fn half(text: &str, sides: [char; 2]) -> Option<(f64, &str)> {
+    let end = text.find(sides)?;
+    let (number, rest) = text.split_at(end);
+    let (degrees, minutes) = number.split_once('°')?;
+    let minutes = minutes.trim().trim_end_matches(['′', '\'']);
+    let (degrees, minutes): (u16, f64) = (degrees.trim().parse().ok()?, minutes.trim().parse().ok()?);
+    let deg = (0.0..60.0).contains(&minutes).then_some(f64::from(degrees) + minutes / 60.0)?;
+    Some((if rest.starts_with(sides[1]) { -deg } else { deg }, &rest[1..]))
+}
