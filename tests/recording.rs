@@ -1,14 +1,7 @@
 //! Sentences kept on request: a watch that was recorded is repeated by `replay`, alert for alert.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-#[allow(dead_code)]
-mod desk;
-
-use aboard::{Daemon, Folder, middlewatch, sentence, text, until, verb};
-use desk::Disk;
+use crate::aboard::{Daemon, Folder, middlewatch, sentence, text, until, verb};
+use crate::records::Disk;
 use middlewatch::clock::Clock;
 use middlewatch::config::{Boat, Sentences};
 use middlewatch::recording::{Item, Mark, Opened, Recorder, opened};

@@ -1,6 +1,6 @@
 //! A night with a known truth, as the daemon would have written it.
 
-use crate::desk::{at, record, settings};
+use crate::records::{at, record, settings};
 use middlewatch::event::{CasualtyPart, EventRecord, TargetPart};
 use middlewatch::logbook::{
     Entry, EntryKind, FeedRow, Logbook, LogbookSettings, OwnRow, Pace, Stamp, TargetRow,
