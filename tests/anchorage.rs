@@ -1,9 +1,6 @@
 //! A night at anchor through the built binary with the shipped orders, judged by the scenario's truth.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
 
-mod night;
-
-use night::{BOAT, Event, Night, approach, replay, spans};
+use crate::night::{BOAT, Event, Night, approach, replay, spans};
 use std::path::Path;
 use std::time::Duration;
 use terms::{METRES_PER_NM, Mmsi, Moment};

@@ -1,5 +1,4 @@
 //! Blindness is an alert: what the watch says when an ear, the clock or own AIS set fails, and when it no longer does.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use boat::Boat;
 use rules::Orders;

@@ -1,13 +1,7 @@
 //! The watch card in a browser: what it shows, that it follows, acknowledges and says when its picture is old.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-mod browser;
-
-use aboard::{Daemon, Folder, sentence, until};
-use browser::Browser;
+use crate::aboard::{Daemon, Folder, sentence, until};
+use crate::browser::Browser;
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;
 use std::net::{SocketAddr, TcpListener, TcpStream, UdpSocket};

@@ -1,6 +1,5 @@
 //! Clocks that are wrong, jump, stand still or come late: a driven clock shows that alerts keep their order and that every
 //! timer runs on steady time, whatever UTC does.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use boat::Boat;
 use lookout::casualty::Gap;

@@ -1,11 +1,6 @@
 //! The hand on the daemon over TCP: who may do what, how much of it, and that a crowd there changes nothing at sea.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-
-use aboard::{Daemon, Folder, text, until};
+use crate::aboard::{Daemon, Folder, sentence, text, until};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
@@ -291,10 +286,8 @@ fn a_thousand_connections_and_slow_readers_leave_the_watch_alone() {
     let began = Instant::now();
     sender
         .send_to(
-            aboard::sentence(
-                "IIMOB,00000,M,021407.00,0,011126,021407.00,5048.0000,N,00106.0000,W,0.0,0.0,,0",
-            )
-            .as_bytes(),
+            sentence("IIMOB,00000,M,021407.00,0,011126,021407.00,5048.0000,N,00106.0000,W,0.0,0.0,,0")
+                .as_bytes(),
             feed,
         )
         .unwrap();

@@ -1,7 +1,5 @@
 //! Replays the corpus of the fuzz target `picture` on stable: lines to the picture, whatever the lines.
 
-#![allow(clippy::panic, reason = "a test that cannot go on stops")]
-
 #[path = "fuzz/picture.rs"]
 mod picture;
 

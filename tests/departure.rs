@@ -1,12 +1,8 @@
 //! The departure check as a person holds it: at a terminal, with wires, a receiver ashore, a button and a beacon.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-
-use aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until};
-use nix::pty::openpty;
+use crate::aboard::{
+    Daemon, Folder, Receiver, SerialLine, middlewatch, pseudo_terminal, sentence, text, until,
+};
 use sentence::ais::{AisReport, PositionSource};
 use sentence::encode;
 use serde_json::Value;
@@ -26,13 +22,13 @@ struct Person {
 
 impl Person {
     fn at(daemon: &Daemon, arguments: &[&str]) -> Self {
-        let pty = openpty(None, None).unwrap();
-        let mut child = aboard::middlewatch()
+        let (terminal, far_end, _) = pseudo_terminal();
+        let mut child = middlewatch()
             .arg("departure")
             .args(arguments)
             .arg("--control")
             .arg(daemon.folder.0.join("control.sock"))
-            .stdin(Stdio::from(pty.slave))
+            .stdin(Stdio::from(far_end))
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()
@@ -45,7 +41,7 @@ impl Person {
                 to.lock().unwrap().push_str(&text(&bytes[..n]));
             }
         });
-        Self { child, terminal: File::from(pty.master), heard }
+        Self { child, terminal, heard }
     }
 
     /// Waits to be asked, then does something and types a line, if any.

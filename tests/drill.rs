@@ -1,11 +1,6 @@
 //! A drill on the running daemon, and a real beacon in the midst of it.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-
-use aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until};
+use crate::aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until};
 use sentence::ais::AisReport;
 use sentence::encode;
 use std::io::Write;

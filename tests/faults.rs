@@ -1,17 +1,8 @@
 //! What goes wrong aboard, caused on the built binary: after each fault the watch stands, the right alert was raised,
 //! and nothing that was stored is lost. DEVELOPERS.md lists the faults and where each is caused.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test stops where its footing is missing"
-)]
-
-mod aboard;
-
-use aboard::uart::Talker;
-use aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until};
+use crate::aboard::uart::Talker;
+use crate::aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until, verb};
 use boat::Boat;
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;
@@ -64,7 +55,7 @@ fn a_line_at_the_wrong_speed_is_silent_and_the_alert_says_that_bytes_come() {
         ),
     );
     let told = |feed: &str| {
-        aboard::until("the alert", || {
+        until("the alert", || {
             let status = daemon.status();
             let alerts = status["alerts"].as_array()?.iter().filter(|a| a["order"] == "feed silent");
             alerts.filter_map(|a| a["text"].as_str()).find(|t| t.starts_with(feed)).map(str::to_owned)
@@ -376,12 +367,12 @@ fn one_bit_in_a_hundred_wrong_raises_no_emergency_and_stops_nothing() {
     let folder = Folder::new("bits");
     let file = folder.0.join("damaged");
     std::fs::write(&file, &bytes).unwrap();
-    let out = aboard::verb(&["replay", "--json", file.to_str().unwrap()]);
+    let out = verb(&["replay", "--json", file.to_str().unwrap()]);
     assert!(out.status.success(), "{}", text(&out.stderr));
     assert!(!text(&out.stdout).contains("emergency alarm"), "{}", text(&out.stdout));
     // A sentence of 45 letters has 360 bits: one in forty comes through whole, and few more by a sum that happens to be
     // right (IEC 61162-1: eight bits of exclusive or).
-    let listened = aboard::verb(&["listen", "--json", file.to_str().unwrap()]);
+    let listened = verb(&["listen", "--json", file.to_str().unwrap()]);
     let refused = text(&listened.stdout).lines().filter(|l| l.contains("\"refused\"")).count();
     assert!(refused > 15_000, "{refused}");
 }

@@ -1,11 +1,6 @@
 //! The real way to a GPIO chip, up to the kernel's door: a shim plays the character device (tests/shim/gpio.c).
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-
-use aboard::{Daemon, Folder, shim, until};
+use crate::aboard::{Daemon, Folder, shim, until};
 use std::fs::OpenOptions;
 use std::io::Write;
 use std::path::Path;

@@ -1,10 +1,7 @@
 //! A webhook over https, with a receiver that this computer trusts and with one it does not. Built with `--features https`
 //! only; the certificates are made here by the `openssl` command.
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops where its footing is missing")]
 
-mod aboard;
-
-use aboard::{Daemon, Folder, PATIENCE, middlewatch, text};
+use crate::aboard::{Daemon, Folder, PATIENCE, middlewatch, text};
 use std::io::{Read, Write};
 use std::net::TcpListener;
 use std::path::PathBuf;

@@ -1,12 +1,7 @@
 //! Keeping the logbook over the years: old forms, copies, what makes room, and damage that nobody stumbles over.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-// Not every test file needs all of the desk.
-#[allow(dead_code)]
-mod desk;
-
-use desk::{Desk, Disk, ask, at, log, open, own, record, settings, target, wait_for};
+use crate::aboard::Folder;
+use crate::records::{Disk, ask, at, log, open, own, record, settings, target, wait_for};
 use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Trouble};
 use middlewatch::review::{self, Span};
 use rules::{EventKind, Priority};
@@ -19,24 +14,24 @@ fn each_kept_form_is_brought_to_the_newest_with_all_its_rows() {
         include_str!("../fixtures/logbook/version-3.sql"),
         include_str!("../fixtures/logbook/version-4.sql"),
     ];
-    let fresh = Desk::new("newest-form");
-    open(&fresh.file(), "a", 0).0.close(at(1)).blocking_recv().unwrap().unwrap();
-    let newest: i64 = ask(&fresh.file(), "PRAGMA user_version");
+    let fresh = Folder::new("newest-form");
+    open(&fresh.logbook(), "a", 0).0.close(at(1)).blocking_recv().unwrap().unwrap();
+    let newest: i64 = ask(&fresh.logbook(), "PRAGMA user_version");
     assert_eq!(newest, kept.len() as i64 + 1, "each form that was ever shipped is kept");
     let schema = "SELECT group_concat(type || name || coalesce(sql, ''), ';') FROM
                   (SELECT * FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name)";
     for (kept, form) in kept.into_iter().zip(1..) {
-        let desk = Desk::new(&format!("form-{form}"));
-        let c = rusqlite::Connection::open(desk.file()).unwrap();
+        let folder = Folder::new(&format!("form-{form}"));
+        let c = rusqlite::Connection::open(folder.logbook()).unwrap();
         c.execute_batch(kept).unwrap();
         assert_eq!(c.pragma_query_value(None, "user_version", |r| r.get::<_, i64>(0)), Ok(form));
         drop(c);
         // A review does not change it, and tells it.
-        let before = std::fs::read(desk.file()).unwrap();
-        let old = review::read(desk.file(), Span::default()).unwrap();
-        assert_eq!(std::fs::read(desk.file()).unwrap(), before);
+        let before = std::fs::read(folder.logbook()).unwrap();
+        let old = review::read(folder.logbook(), Span::default()).unwrap();
+        assert_eq!(std::fs::read(folder.logbook()).unwrap(), before);
 
-        let (logbook, recovered) = open(&desk.file(), "next", 0);
+        let (logbook, recovered) = open(&folder.logbook(), "next", 0);
         assert_eq!((recovered.next_alert, recovered.pending_deliveries), (2, 1), "form {form}");
         assert_eq!(recovered.states["board"], "{\"alerts\":[]}");
         assert_eq!(log(&logbook, 2, Priority::Alarm, 1), Ok(4));
@@ -45,19 +40,20 @@ fn each_kept_form_is_brought_to_the_newest_with_all_its_rows() {
             [("own", 60), ("targets", 10), ("instruments", 10), ("feeds", 1), ("entries", 1), ("alerts", 4)];
         for (table, rows) in rows {
             assert_eq!(
-                ask::<i64>(&desk.file(), &format!("SELECT count(*) FROM {table}")),
+                ask::<i64>(&folder.logbook(), &format!("SELECT count(*) FROM {table}")),
                 rows,
                 "form {form}: {table}"
             );
         }
         let kept =
             "SELECT count(*) FROM alerts WHERE log_id <= 3 AND target_name = 'TORDIS' AND cpa_nm = 0.4";
-        assert_eq!(ask::<i64>(&desk.file(), kept), 3);
-        assert_eq!(ask::<i64>(&desk.file(), "PRAGMA user_version"), newest);
+        assert_eq!(ask::<i64>(&folder.logbook(), kept), 3);
+        assert_eq!(ask::<i64>(&folder.logbook(), "PRAGMA user_version"), newest);
         let shape = |text: String| text.split_whitespace().collect::<String>();
-        let (brought, made): (String, String) = (ask(&desk.file(), schema), ask(&fresh.file(), schema));
+        let (brought, made): (String, String) =
+            (ask(&folder.logbook(), schema), ask(&fresh.logbook(), schema));
         assert_eq!(shape(brought), shape(made), "form {form} becomes what is made anew");
-        let new = review::read(desk.file(), Span { since: old.from.utc, until: old.to.utc }).unwrap();
+        let new = review::read(folder.logbook(), Span { since: old.from.utc, until: old.to.utc }).unwrap();
         assert_eq!(new.alerts[0].told[..3], old.alerts[0].told[..], "form {form}");
         assert_eq!((new.own.len(), &new.approaches), (old.own.len(), &old.approaches), "form {form}");
     }
@@ -65,12 +61,12 @@ fn each_kept_form_is_brought_to_the_newest_with_all_its_rows() {
 
 #[test]
 fn a_copy_is_whole_while_the_log_goes_on() {
-    let desk = Desk::new("copy");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("copy");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     for n in 1..50 {
         log(&logbook, n, Priority::Alarm, i64::from(n)).unwrap();
     }
-    let to = desk.0.join("copy.db");
+    let to = folder.0.join("copy.db");
     std::fs::write(&to, "yesterday's").unwrap();
     let copied = logbook.backup(&to);
     for n in 50..60 {
@@ -85,17 +81,17 @@ fn a_copy_is_whole_while_the_log_goes_on() {
     let (copy, recovered) = open(&to, "b", 0);
     assert_eq!(i64::from(recovered.next_alert), events + 1);
     drop(copy);
-    assert!(logbook.backup(desk.file()).blocking_recv().unwrap().is_err(), "not onto itself");
-    let nowhere = logbook.backup(desk.0.join("none").join("copy.db")).blocking_recv().unwrap();
+    assert!(logbook.backup(folder.logbook()).blocking_recv().unwrap().is_err(), "not onto itself");
+    let nowhere = logbook.backup(folder.0.join("none").join("copy.db")).blocking_recv().unwrap();
     assert!(matches!(nowhere, Err(LogbookError::Disk { .. })));
     assert_eq!(log(&logbook, 60, Priority::Alarm, 100), Ok(60));
 }
 
 #[test]
 fn old_rows_go_by_age_and_alerts_stay() {
-    let desk = Desk::new("age");
+    let folder = Folder::new("age");
     let day = 86_400;
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     let write = |s: i64| {
         logbook.own(at(s), own(50.0));
         logbook.target(at(s), target(200_000_001, 1.0));
@@ -108,10 +104,11 @@ fn old_rows_go_by_age_and_alerts_stay() {
     write(70);
     // Within ten minutes room is made.
     (0..12).for_each(|minute| write(390 * day + minute * 60));
-    let old =
-        |table: &str| ask::<i64>(&desk.file(), &format!("SELECT count(*) FROM {table} WHERE steady_s < 100"));
+    let old = |table: &str| {
+        ask::<i64>(&folder.logbook(), &format!("SELECT count(*) FROM {table} WHERE steady_s < 100"))
+    };
     wait_for("the old target", || old("targets") == 0);
-    assert!(ask::<i64>(&desk.file(), "SELECT count(*) FROM targets") > 0);
+    assert!(ask::<i64>(&folder.logbook(), "SELECT count(*) FROM targets") > 0);
     assert_eq!(old("own"), 2, "own track stays longer");
     (0..12).for_each(|minute| write(410 * day + minute * 60));
     wait_for("the old track", || old("own") == 0);
@@ -120,9 +117,9 @@ fn old_rows_go_by_age_and_alerts_stay() {
 
 #[test]
 fn near_its_limit_the_oldest_targets_make_room() {
-    let desk = Desk::new("size");
+    let folder = Folder::new("size");
     let tight = LogbookSettings { limit_bytes: Some(1_500_000), ..settings("a", 0) };
-    let (logbook, _) = Logbook::open(desk.file(), tight).unwrap();
+    let (logbook, _) = Logbook::open(folder.logbook(), tight).unwrap();
     let mut n = 0;
     // Ten days, 100 ships a row each twenty minutes: some 4 MB.
     for s in (0..864_000).step_by(1200) {
@@ -134,17 +131,18 @@ fn near_its_limit_the_oldest_targets_make_room() {
         logbook.due("shore", &at(s), 10).iter().for_each(|d| logbook.delivered(d.id));
     }
     logbook.close(at(864_000)).blocking_recv().unwrap().unwrap();
-    assert!(std::fs::metadata(desk.file()).unwrap().len() <= 1_500_000);
-    assert_eq!(ask::<i64>(&desk.file(), "SELECT count(*) FROM alerts"), i64::from(n));
-    assert_eq!(ask::<i64>(&desk.file(), "SELECT count(*) FROM own"), i64::from(n));
-    let lately = ask::<i64>(&desk.file(), "SELECT count(*) FROM targets WHERE steady_s >= 864000 - 86400");
+    assert!(std::fs::metadata(folder.logbook()).unwrap().len() <= 1_500_000);
+    assert_eq!(ask::<i64>(&folder.logbook(), "SELECT count(*) FROM alerts"), i64::from(n));
+    assert_eq!(ask::<i64>(&folder.logbook(), "SELECT count(*) FROM own"), i64::from(n));
+    let lately =
+        ask::<i64>(&folder.logbook(), "SELECT count(*) FROM targets WHERE steady_s >= 864000 - 86400");
     assert_eq!(lately, 72 * 100, "the last day is whole");
 }
 
 #[test]
 fn flipped_bits_never_stop_the_log_or_the_review() {
-    let desk = Desk::new("bits");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("bits");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     for n in 1..120 {
         let s = i64::from(n) * 60;
         logbook.own(at(s), own(50.0));
@@ -153,7 +151,7 @@ fn flipped_bits_never_stop_the_log_or_the_review() {
         log(&logbook, n, Priority::Alarm, s).unwrap();
     }
     logbook.close(at(7200)).blocking_recv().unwrap().unwrap();
-    let whole = std::fs::read(desk.file()).unwrap();
+    let whole = std::fs::read(folder.logbook()).unwrap();
     let mut seed = 0x2545_f491_4f6c_dd1d_u64;
     let mut random = move |below: usize| {
         seed ^= seed << 13;
@@ -163,7 +161,7 @@ fn flipped_bits_never_stop_the_log_or_the_review() {
     };
     let (mut aside, mut seen) = (0, 0);
     for round in 0..80 {
-        let spoilt = desk.0.join(format!("{round}.db"));
+        let spoilt = folder.0.join(format!("{round}.db"));
         let mut bytes = whole.clone();
         for _ in 0..=random(8) {
             bytes[random(whole.len())] ^= 1 << random(8);
@@ -189,8 +187,8 @@ fn flipped_bits_never_stop_the_log_or_the_review() {
 
 #[test]
 fn damage_nobody_stumbles_over_is_found_by_the_check() {
-    let desk = Desk::new("check");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("check");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     for n in 1..400 {
         let mut long = record(n, 1, Priority::Alarm, 1);
         long.alert.text = "x".repeat(3000);
@@ -199,26 +197,26 @@ fn damage_nobody_stumbles_over_is_found_by_the_check() {
     logbook.save_state(at(2), "board", "kept");
     logbook.close(at(2)).blocking_recv().unwrap().unwrap();
     // The head of a page in the middle.
-    let mut bytes = std::fs::read(desk.file()).unwrap();
+    let mut bytes = std::fs::read(folder.logbook()).unwrap();
     let middle = bytes.len() / 2 / 4096 * 4096;
     bytes[middle..middle + 8].fill(0x5a);
-    std::fs::write(desk.file(), bytes).unwrap();
-    let (logbook, recovered) = open(&desk.file(), "a", 3);
+    std::fs::write(folder.logbook(), bytes).unwrap();
+    let (logbook, recovered) = open(&folder.logbook(), "a", 3);
     assert_eq!(recovered.set_aside, None);
     // The first minute ends.
     logbook.own(at(10), own(50.0));
     logbook.own(at(70), own(50.0));
     wait_for("the check", || logbook.health().borrow().set_aside.is_some());
     assert_eq!(log(&logbook, 400, Priority::Alarm, 80), Ok(400), "numbers count on");
-    assert_eq!(ask::<String>(&desk.file(), "SELECT json FROM state_rows"), "kept");
+    assert_eq!(ask::<String>(&folder.logbook(), "SELECT json FROM state_rows"), "kept");
 }
 
 #[test]
 fn a_long_reader_does_not_leave_a_long_write_ahead_log() {
-    let desk = Desk::new("wal");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("wal");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     log(&logbook, 1, Priority::Alarm, 1).unwrap();
-    let reader = rusqlite::Connection::open(desk.file()).unwrap();
+    let reader = rusqlite::Connection::open(folder.logbook()).unwrap();
     reader.execute_batch("BEGIN; SELECT count(*) FROM event_rows").unwrap();
     let write = |from: u32| {
         for n in from..from + 110 {
@@ -228,7 +226,7 @@ fn a_long_reader_does_not_leave_a_long_write_ahead_log() {
         }
     };
     write(2);
-    let wal = || std::fs::metadata(desk.0.join("logbook.db-wal")).unwrap().len();
+    let wal = || std::fs::metadata(folder.0.join("logbook.db-wal")).unwrap().len();
     assert!(wal() > 10_000_000, "the reader holds it: {}", wal());
     reader.execute_batch("COMMIT").unwrap();
     write(112);
@@ -238,8 +236,8 @@ fn a_long_reader_does_not_leave_a_long_write_ahead_log() {
 #[test]
 #[ignore = "mounts a small disk, and so needs to be root"]
 fn on_a_disk_that_is_full_or_read_only_the_watch_goes_on() {
-    let desk = Desk::new("disk");
-    let mounted = desk.0.join("disk");
+    let folder = Folder::new("disk");
+    let mounted = folder.0.join("disk");
     let disk = Disk::new(&mounted, 64);
     let path = mounted.join("logbook.db");
     // Too small even for the empty logbook.

@@ -1,39 +1,31 @@
 //! The logbook on a real disk: power cuts, full disks, damaged files, and what is due after a restart.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
 use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Pace, Trouble};
 use record::{Entry, EntryKind, FeedRow, Stamp};
 use rules::Priority;
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::Stdio;
 use std::time::Duration;
 use terms::{Moment, Position, Quantity, Utc, UtcSource};
 
-mod aboard;
-// Not every test file needs all of the desk.
-#[allow(dead_code)]
-mod desk;
-
-use aboard::shim;
-use desk::{Desk, EVENING, ask, at, log, open, own, record, settings, target, to, wait_for};
+use crate::aboard::{Folder, alone, shim};
+use crate::records::{EVENING, ask, at, log, open, own, record, settings, target, to, wait_for};
 
 #[test]
 fn an_event_is_on_disk_before_its_number_is_told() {
-    let desk = Desk::new("number");
-    let (logbook, recovered) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("number");
+    let (logbook, recovered) = open(&folder.logbook(), "a", 0);
     assert_eq!((recovered.next_alert, recovered.next_casualty), (1, 1));
     assert!(recovered.stopped_in_order && recovered.last_sign.is_none() && !recovered.same_boot);
     assert_eq!(log(&logbook, 1, Priority::Alarm, 10), Ok(1));
     assert_eq!(log(&logbook, 2, Priority::Alarm, 11), Ok(2));
     // Another connection sees it while the daemon still has the file.
-    let json: String = ask(&desk.file(), "SELECT record FROM event_rows WHERE id = 2");
+    let json: String = ask(&folder.logbook(), "SELECT record FROM event_rows WHERE id = 2");
     let json: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!((json["log_id"].as_i64(), json["alert"]["id"].as_i64()), (Some(2), Some(2)));
     assert_eq!(
-        ask::<String>(&desk.file(), "SELECT utc FROM alerts WHERE log_id = 1"),
+        ask::<String>(&folder.logbook(), "SELECT utc FROM alerts WHERE log_id = 1"),
         "2026-11-01T00:00:10.000Z"
     );
     // What is due carries the number too.
@@ -45,22 +37,22 @@ fn an_event_is_on_disk_before_its_number_is_told() {
 
 #[test]
 fn a_second_daemon_is_refused() {
-    let desk = Desk::new("second");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("second");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     assert_eq!(
-        Logbook::open(desk.file(), settings("a", 0)).err(),
-        Some(LogbookError::InUse { path: desk.file() })
+        Logbook::open(folder.logbook(), settings("a", 0)).err(),
+        Some(LogbookError::InUse { path: folder.logbook() })
     );
     logbook.close(at(5)).blocking_recv().unwrap().unwrap();
-    open(&desk.file(), "a", 6);
+    open(&folder.logbook(), "a", 6);
 }
 
 #[test]
 fn rows_are_thinned_and_written_when_the_minute_ends() {
-    let desk = Desk::new("thin");
+    let folder = Folder::new("thin");
     // At the pace of a replay: live, so many rows at once would not wait for room.
     let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
-    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    let (logbook, _) = Logbook::open(folder.logbook(), fast).unwrap();
     for s in 0..121 {
         logbook.own(at(s), own(50.0 + s as f64 * 1e-4));
         logbook.instrument(at(s), Quantity::Heading, if s % 2 == 0 { 355.0 } else { 15.0 });
@@ -71,7 +63,7 @@ fn rows_are_thinned_and_written_when_the_minute_ends() {
         }
     }
     logbook.flush().blocking_recv().unwrap().unwrap();
-    let file = desk.file();
+    let file = folder.logbook();
     let minutes = "SELECT count(*) FROM target_rows WHERE steady_ms < 120000";
     assert_eq!(ask::<i64>(&file, minutes), 400, "200 a minute");
     assert_eq!(ask::<i64>(&file, "SELECT count(DISTINCT mmsi) FROM targets"), 200, "the nearest");
@@ -87,8 +79,8 @@ fn rows_are_thinned_and_written_when_the_minute_ends() {
 
 #[test]
 fn what_was_not_delivered_is_due_after_a_restart_the_most_urgent_first() {
-    let desk = Desk::new("outbox");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("outbox");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     log(&logbook, 1, Priority::Notice, 10).unwrap();
     log(&logbook, 2, Priority::Warning, 11).unwrap();
     log(&logbook, 3, Priority::EmergencyAlarm, 12).unwrap();
@@ -105,7 +97,7 @@ fn what_was_not_delivered_is_due_after_a_restart_the_most_urgent_first() {
     let later =
         Stamp { steady: Moment(3000), utc: Some((Utc(EVENING + 7_200_000), UtcSource::System)), feed: None };
     let (logbook, recovered) =
-        Logbook::open(desk.file(), LogbookSettings { opened: later, ..settings("b", 0) }).unwrap();
+        Logbook::open(folder.logbook(), LogbookSettings { opened: later, ..settings("b", 0) }).unwrap();
     assert_eq!((recovered.pending_deliveries, recovered.next_alert, recovered.same_boot), (3, 5, false));
     assert!(recovered.stopped_in_order);
     assert_eq!(recovered.last_sign, Some(at(20)));
@@ -117,13 +109,13 @@ fn what_was_not_delivered_is_due_after_a_restart_the_most_urgent_first() {
     assert!(due[0].body.contains("\"log_id\":3") && !due[0].same_boot && due[0].at.utc == at(12).utc);
     due.iter().for_each(|d| logbook.delivered(d.id));
     logbook.flush().blocking_recv().unwrap().unwrap();
-    assert_eq!(ask::<i64>(&desk.file(), "SELECT count(*) FROM delivery_rows"), 0);
+    assert_eq!(ask::<i64>(&folder.logbook(), "SELECT count(*) FROM delivery_rows"), 0);
 }
 
 #[test]
 fn states_outlive_a_restart() {
-    let desk = Desk::new("state");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("state");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     logbook.save_state(at(1), "casualty 1", "{\"id\":1}");
     logbook.save_state(at(1), "board", "1");
     logbook.save_state(at(2), "board", "2");
@@ -132,7 +124,7 @@ fn states_outlive_a_restart() {
     // The last handle has gone: the file is closed soon.
     let mut opened = None;
     wait_for("the file", || {
-        opened = Logbook::open(desk.file(), settings("a", 30)).ok();
+        opened = Logbook::open(folder.logbook(), settings("a", 30)).ok();
         opened.is_some()
     });
     let (logbook, recovered) = opened.unwrap();
@@ -141,7 +133,7 @@ fn states_outlive_a_restart() {
     assert!(recovered.same_boot && recovered.last_sign_same_boot);
     logbook.drop_state(at(31), "casualty 1");
     logbook.close(at(32)).blocking_recv().unwrap().unwrap();
-    assert_eq!(open(&desk.file(), "b", 0).1.states.len(), 1);
+    assert_eq!(open(&folder.logbook(), "b", 0).1.states.len(), 1);
 }
 
 /// Runs in a process of its own, which is killed while it writes: `power_cut` starts it.
@@ -162,11 +154,10 @@ fn writes_until_it_is_killed() {
 
 #[test]
 fn after_a_kill_every_number_told_is_there_with_its_delivery_and_state() {
-    let desk = Desk::new("kill");
+    let folder = Folder::new("kill");
     for round in 0..5u64 {
-        let mut child = Command::new(std::env::current_exe().unwrap())
-            .args(["--ignored", "--exact", "writes_until_it_is_killed", "--nocapture"])
-            .env("MIDDLEWATCH_TEST_LOGBOOK", desk.file())
+        let mut child = alone("logbook::writes_until_it_is_killed")
+            .env("MIDDLEWATCH_TEST_LOGBOOK", folder.logbook())
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
@@ -180,8 +171,8 @@ fn after_a_kill_every_number_told_is_there_with_its_delivery_and_state() {
         child.wait().unwrap();
         assert!(told > first);
 
-        let (logbook, recovered) = open(&desk.file(), "a", 1_000_000);
-        let file = desk.file();
+        let (logbook, recovered) = open(&folder.logbook(), "a", 1_000_000);
+        let file = folder.logbook();
         let last: i64 = ask(&file, "SELECT max(id) FROM event_rows");
         assert!(last == told || last == told + 1, "told {told}, found {last}");
         assert_eq!(ask::<i64>(&file, "SELECT count(*) FROM event_rows"), last);
@@ -196,10 +187,10 @@ fn after_a_kill_every_number_told_is_there_with_its_delivery_and_state() {
 
 #[test]
 fn a_full_disk_loses_nothing_that_fits_in_memory() {
-    let desk = Desk::new("full");
+    let folder = Folder::new("full");
     // SQLite's own bound gives its own SQLITE_FULL, as a full disk does.
     let tight = LogbookSettings { limit_bytes: Some(150_000), ..settings("a", 0) };
-    let (logbook, _) = Logbook::open(desk.file(), tight).unwrap();
+    let (logbook, _) = Logbook::open(folder.logbook(), tight).unwrap();
     let mut health = logbook.health();
     let mut alert = 0;
     let error = loop {
@@ -219,21 +210,21 @@ fn a_full_disk_loses_nothing_that_fits_in_memory() {
     logbook.save_state(now, "board", "kept");
 
     // Room again, made by another process: the waiting record is written without being asked for.
-    let other = rusqlite::Connection::open(desk.file()).unwrap();
+    let other = rusqlite::Connection::open(folder.logbook()).unwrap();
     other.busy_timeout(Duration::from_secs(5)).unwrap();
     assert_eq!(other.query_row("SELECT count(*) FROM event_rows", [], |r| r.get(0)), Ok(fitted));
     other.execute("DELETE FROM event_rows WHERE id <= 20", []).unwrap();
     wait_for("the record", || logbook.health().borrow().is_good());
-    assert_eq!(ask::<i64>(&desk.file(), "SELECT max(id) FROM event_rows"), fitted + 1);
-    assert_eq!(ask::<String>(&desk.file(), "SELECT json FROM state_rows"), "kept");
+    assert_eq!(ask::<i64>(&folder.logbook(), "SELECT max(id) FROM event_rows"), fitted + 1);
+    assert_eq!(ask::<String>(&folder.logbook(), "SELECT json FROM state_rows"), "kept");
     assert_eq!(logbook.health().borrow().dropped, 0);
-    assert_eq!(ask::<String>(&desk.file(), "PRAGMA integrity_check"), "ok");
+    assert_eq!(ask::<String>(&folder.logbook(), "PRAGMA integrity_check"), "ok");
 }
 
 #[test]
 fn what_waited_is_written_when_the_file_can_be_opened() {
-    let desk = Desk::new("late");
-    let path = desk.0.join("not-yet").join("logbook.db");
+    let folder = Folder::new("late");
+    let path = folder.0.join("not-yet").join("logbook.db");
     let (logbook, recovered, error) = Logbook::open_or_wait(&path, settings("a", 0));
     assert!(matches!(error, Some(LogbookError::Disk { why: Trouble::CannotOpen, .. })), "{error:?}");
     assert_eq!(recovered.next_alert, 1);
@@ -260,19 +251,19 @@ fn what_waited_is_written_when_the_file_can_be_opened() {
 
 #[test]
 fn a_damaged_file_is_set_aside_and_what_can_be_read_is_carried_over() {
-    let desk = Desk::new("damaged");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("damaged");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     logbook.save_state(at(1), "casualty 1", "{}");
     for n in 1..50 {
         log(&logbook, n, Priority::Alarm, i64::from(n)).unwrap();
     }
     logbook.close(at(60)).blocking_recv().unwrap().unwrap();
-    let before = std::fs::read(desk.file()).unwrap();
+    let before = std::fs::read(folder.logbook()).unwrap();
     for (damage, from, to) in [("header", 0, 16), ("all of it", 0, before.len()), ("first page", 16, 4096)] {
         let mut bytes = before.clone();
         bytes[from..to].fill(0x5a);
-        std::fs::write(desk.file(), &bytes).unwrap();
-        let (logbook, recovered) = open(&desk.file(), "b", 0);
+        std::fs::write(folder.logbook(), &bytes).unwrap();
+        let (logbook, recovered) = open(&folder.logbook(), "b", 0);
         let aside = recovered.set_aside.clone().unwrap_or_else(|| panic!("{damage}"));
         assert_eq!(std::fs::read(&aside).unwrap(), bytes, "{damage}: kept as it was");
         assert_eq!(logbook.health().borrow().set_aside, Some(aside));
@@ -283,8 +274,8 @@ fn a_damaged_file_is_set_aside_and_what_can_be_read_is_carried_over() {
 
 #[test]
 fn a_file_damaged_while_it_is_open_is_replaced_and_the_record_written() {
-    let desk = Desk::new("rot");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("rot");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     logbook.save_state(at(1), "casualty 1", "{}");
     // More than SQLite keeps in memory, so that it must read old pages again.
     for n in 1..600 {
@@ -295,7 +286,7 @@ fn a_file_damaged_while_it_is_open_is_replaced_and_the_record_written() {
     let due = logbook.due("shore", &at(600), 1000);
     // Spoil the file and the write-ahead log beside it.
     for part in ["logbook.db", "logbook.db-wal"] {
-        let path = desk.0.join(part);
+        let path = folder.0.join(part);
         let len = std::fs::metadata(&path).unwrap().len() as usize;
         let mut f = std::fs::File::options().write(true).open(&path).unwrap();
         f.write_all(&vec![0x5a; len]).unwrap();
@@ -309,30 +300,33 @@ fn a_file_damaged_while_it_is_open_is_replaced_and_the_record_written() {
     });
     assert!(log(&logbook, n + 1, Priority::Alarm, 500).is_ok());
     assert!(logbook.health().borrow().is_good());
-    assert_eq!(ask::<String>(&desk.file(), "PRAGMA integrity_check"), "ok");
+    assert_eq!(ask::<String>(&folder.logbook(), "PRAGMA integrity_check"), "ok");
     assert_eq!(
-        ask::<String>(&desk.file(), "SELECT json FROM state_rows"),
+        ask::<String>(&folder.logbook(), "SELECT json FROM state_rows"),
         "{}",
         "states are in the new file"
     );
-    assert!(ask::<i64>(&desk.file(), "SELECT count(*) FROM delivery_rows") > 300, "what was due still is");
+    assert!(
+        ask::<i64>(&folder.logbook(), "SELECT count(*) FROM delivery_rows") > 300,
+        "what was due still is"
+    );
 }
 
 #[test]
 fn a_newer_or_foreign_file_is_left_as_it_is() {
-    let desk = Desk::new("newer");
-    drop(open(&desk.file(), "a", 0));
-    wait_for("the file", || Logbook::open(desk.file(), settings("a", 1)).is_ok());
-    wait_for("the close", || !desk.0.join("logbook.db-wal").exists());
-    let c = rusqlite::Connection::open(desk.file()).unwrap();
+    let folder = Folder::new("newer");
+    drop(open(&folder.logbook(), "a", 0));
+    wait_for("the file", || Logbook::open(folder.logbook(), settings("a", 1)).is_ok());
+    wait_for("the close", || !folder.0.join("logbook.db-wal").exists());
+    let c = rusqlite::Connection::open(folder.logbook()).unwrap();
     c.pragma_update(None, "user_version", 999).unwrap();
     drop(c);
-    let before = std::fs::read(desk.file()).unwrap();
-    let error = Logbook::open(desk.file(), settings("a", 2)).unwrap_err();
+    let before = std::fs::read(folder.logbook()).unwrap();
+    let error = Logbook::open(folder.logbook(), settings("a", 2)).unwrap_err();
     assert!(matches!(error, LogbookError::Newer { found: 999, .. }), "{error}");
-    assert_eq!(std::fs::read(desk.file()).unwrap(), before);
+    assert_eq!(std::fs::read(folder.logbook()).unwrap(), before);
 
-    let foreign = desk.0.join("other.db");
+    let foreign = folder.0.join("other.db");
     rusqlite::Connection::open(&foreign)
         .unwrap()
         .execute_batch("CREATE TABLE t (a); PRAGMA user_version = 1")
@@ -343,27 +337,27 @@ fn a_newer_or_foreign_file_is_left_as_it_is() {
 
 #[test]
 fn a_replay_waits_for_room_and_drops_nothing() {
-    let desk = Desk::new("replay");
+    let folder = Folder::new("replay");
     let fast = LogbookSettings { boot: None, pace: Pace::Replay, ..settings("", 0) };
-    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    let (logbook, _) = Logbook::open(folder.logbook(), fast).unwrap();
     for s in 0..100_000 {
         logbook.own(at(s * 10), own(50.0));
     }
     log(&logbook, 1, Priority::Alarm, 1_000_000).unwrap();
     logbook.close(at(1_000_000)).blocking_recv().unwrap().unwrap();
-    assert!(middlewatch::review::was_replayed(desk.file()).unwrap());
-    let left: Vec<_> = std::fs::read_dir(&desk.0).unwrap().map(|e| e.unwrap().file_name()).collect();
+    assert!(middlewatch::review::was_replayed(folder.logbook()).unwrap());
+    let left: Vec<_> = std::fs::read_dir(&folder.0).unwrap().map(|e| e.unwrap().file_name()).collect();
     assert_eq!(left, ["logbook.db"], "nothing is left beside it");
-    assert_eq!(ask::<i64>(&desk.file(), "SELECT count(*) FROM own"), 100_000);
-    open(&desk.file(), "at sea", 0).0.close(at(1)).blocking_recv().unwrap().unwrap();
-    assert!(!middlewatch::review::was_replayed(desk.file()).unwrap());
+    assert_eq!(ask::<i64>(&folder.logbook(), "SELECT count(*) FROM own"), 100_000);
+    open(&folder.logbook(), "at sea", 0).0.close(at(1)).blocking_recv().unwrap().unwrap();
+    assert!(!middlewatch::review::was_replayed(folder.logbook()).unwrap());
     assert_eq!(logbook.health().borrow().dropped, 0);
 }
 
 #[test]
 fn steady_time_orders_the_log_whatever_utc_does() {
-    let desk = Desk::new("steady");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("steady");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     let odd = |s: i64, utc_s: i64| Stamp {
         steady: Moment(s * 1000),
         utc: (utc_s >= 0).then(|| (Utc(EVENING + utc_s * 1000), UtcSource::System)),
@@ -376,7 +370,7 @@ fn steady_time_orders_the_log_whatever_utc_does() {
         );
     }
     logbook.flush().blocking_recv().unwrap().unwrap();
-    let c = rusqlite::Connection::open(desk.file()).unwrap();
+    let c = rusqlite::Connection::open(folder.logbook()).unwrap();
     let texts: Vec<String> = c
         .prepare("SELECT text FROM entries")
         .unwrap()
@@ -450,13 +444,12 @@ fn a_busy_night() {
 fn a_busy_night_stays_under_20_megabytes_and_2000_syncs() {
     // Two hours stand for twelve; in the deep run all twelve are taken.
     let hours: u64 = std::env::var("MIDDLEWATCH_TEST_HOURS").map_or(2, |h| h.parse().unwrap());
-    let desk = Desk::new("volume");
-    let counted = desk.0.join("syncs");
-    let child = Command::new(std::env::current_exe().unwrap())
-        .args(["--ignored", "--exact", "a_busy_night", "--nocapture"])
-        .env("MIDDLEWATCH_TEST_LOGBOOK", desk.file())
+    let folder = Folder::new("volume");
+    let counted = folder.0.join("syncs");
+    let child = alone("logbook::a_busy_night")
+        .env("MIDDLEWATCH_TEST_LOGBOOK", folder.logbook())
         .env("MIDDLEWATCH_TEST_HOURS", hours.to_string())
-        .env("LD_PRELOAD", shim("power", &desk.0))
+        .env("LD_PRELOAD", shim("power", &folder.0))
         .env("SYNC_COUNT", &counted)
         .output()
         .unwrap();
@@ -469,5 +462,8 @@ fn a_busy_night_stays_under_20_megabytes_and_2000_syncs() {
     println!("in 12 h: {:.1} MB written, {syncs} syncs", written as f64 / 1e6);
     assert!(written < 20_000_000, "{} MB in 12 h", written / 1_000_000);
     assert!(syncs > 100 && syncs < 2000, "{syncs} syncs in 12 h");
-    assert!(ask::<i64>(&desk.file(), "SELECT count(*) FROM target_rows") > 5_000, "and yet it is all there");
+    assert!(
+        ask::<i64>(&folder.logbook(), "SELECT count(*) FROM target_rows") > 5_000,
+        "and yet it is all there"
+    );
 }

@@ -1,9 +1,6 @@
 //! Simulated nights: whole passages through the built binary, judged by the truth that their sentences were made from.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
 
-mod night;
-
-use night::{BOAT, Event, NIGHT, Night, ORDERS, approach, replay, replay_text, spans};
+use crate::night::{BOAT, Event, NIGHT, Night, ORDERS, approach, replay, replay_text, spans};
 use scenario::What;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
 use std::collections::BTreeMap;

@@ -1,9 +1,6 @@
 //! Somebody goes overboard in ways that are harder than the night passage's: no fix, no receiver, a button first.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
 
-mod night;
-
-use night::{BOAT, Event, Night, ORDERS, replay_text};
+use crate::night::{BOAT, Event, Night, ORDERS, replay_text};
 use rules::Orders;
 use scenario::{Scenario, What};
 use terms::{FeedId, METRES_PER_NM, Mmsi, Moment};

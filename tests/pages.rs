@@ -1,10 +1,6 @@
 //! The manual pages and completions that are packed.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops where its footing is missing")]
-
-mod aboard;
-
-use aboard::{Folder, text, verb};
+use crate::aboard::{Folder, text, verb};
 
 #[test]
 fn every_verb_has_a_page_and_a_completion() {

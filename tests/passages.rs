@@ -1,15 +1,7 @@
 //! Passages told apart: by what was declared, by long stops, and by command.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-// Not every test file needs all of them.
-mod aboard;
-#[allow(dead_code)]
-mod desk;
-
-use aboard::{Daemon, text, until, verb};
-use desk::{Desk, at, settings};
+use crate::aboard::{Daemon, Folder, text, until, verb};
+use crate::records::{at, settings};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::review::{self, Leg};
 use record::{Entry, EntryKind, OwnRow};
@@ -23,9 +15,9 @@ struct Log {
 }
 
 impl Log {
-    fn begin(desk: &Desk) -> Self {
+    fn begin(folder: &Folder) -> Self {
         let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
-        let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+        let (logbook, _) = Logbook::open(folder.logbook(), fast).unwrap();
         Self { logbook, s: 0, here: Position::new(50.0, -6.5).unwrap() }
     }
 
@@ -50,9 +42,9 @@ impl Log {
         self.enter(EntryKind::Declared, what);
     }
 
-    fn end(self, desk: &Desk) -> Vec<Leg> {
+    fn end(self, folder: &Folder) -> Vec<Leg> {
         self.logbook.close(at(self.s)).blocking_recv().unwrap().unwrap();
-        review::passages(desk.file()).unwrap()
+        review::passages(folder.logbook()).unwrap()
     }
 }
 
@@ -74,8 +66,8 @@ fn assert_told(legs: &[Leg], truth: &[(f64, f64, f64)]) {
 
 #[test]
 fn passages_are_told_apart_by_what_was_declared() {
-    let desk = Desk::new("declared");
-    let mut log = Log::begin(&desk);
+    let folder = Folder::new("declared");
+    let mut log = Log::begin(&folder);
     log.declare("moored");
     log.go(3.0, 0.0);
     log.declare("under power");
@@ -96,12 +88,12 @@ fn passages_are_told_apart_by_what_was_declared() {
     log.go(2.0, 5.0);
     log.declare("moored");
     log.go(1.0, 0.0);
-    let legs = log.end(&desk);
+    let legs = log.end(&folder);
     assert_told(&legs, &[(3.0, 20.0, 5.0 + 54.0 + 4.0 + 12.0), (25.0, 27.0, 10.0)]);
     assert!(!legs[1].goes_on);
 
     // One of them is reviewed alone.
-    let file = desk.file();
+    let file = folder.logbook();
     let listed = verb(&["review", "--passages", "--logbook", file.to_str().unwrap()]);
     assert!(
         text(&listed.stdout).contains("  2  2 Nov 00:59 to 2 Nov 03:00 UTC, 2 h"),
@@ -127,8 +119,8 @@ fn passages_are_told_apart_by_what_was_declared() {
 
 #[test]
 fn passages_are_told_apart_by_long_stops_where_nobody_declared_anything() {
-    let desk = Desk::new("stops");
-    let mut log = Log::begin(&desk);
+    let folder = Folder::new("stops");
+    let mut log = Log::begin(&folder);
     log.go(7.0, 0.0);
     log.go(10.0, 5.0);
     // Becalmed for some hours is no stop; a night in harbour is.
@@ -136,22 +128,22 @@ fn passages_are_told_apart_by_long_stops_where_nobody_declared_anything() {
     log.go(3.0, 5.0);
     log.go(9.0, 0.0);
     log.go(2.0, 5.0);
-    let legs = log.end(&desk);
+    let legs = log.end(&folder);
     assert_told(&legs, &[(7.0, 24.0, 65.0), (33.0, 35.0, 10.0)]);
     assert!(legs[1].goes_on && !legs[0].goes_on);
 }
 
 #[test]
 fn a_declaration_that_was_forgotten_does_not_hide_a_passage() {
-    let desk = Desk::new("forgotten");
-    let mut log = Log::begin(&desk);
+    let folder = Folder::new("forgotten");
+    let mut log = Log::begin(&folder);
     log.declare("moored");
     log.go(2.0, 0.0);
     log.go(4.0, 5.0);
     // And under sail that nobody took back does not make a passage of a week in harbour.
     log.declare("under sail");
     log.go(100.0, 0.0);
-    let legs = log.end(&desk);
+    let legs = log.end(&folder);
     let told = told(&legs);
     assert_eq!(told.len(), 1, "{told:?}");
     // She was a mile off before it was seen.
@@ -160,8 +152,8 @@ fn a_declaration_that_was_forgotten_does_not_hide_a_passage() {
 
 #[test]
 fn a_passage_is_begun_and_ended_by_command() {
-    let desk = Desk::new("command");
-    let mut log = Log::begin(&desk);
+    let folder = Folder::new("command");
+    let mut log = Log::begin(&folder);
     log.go(5.0, 5.0);
     log.enter(EntryKind::Passage, "begins: to Horta");
     log.go(3.0, 6.0);
@@ -169,10 +161,10 @@ fn a_passage_is_begun_and_ended_by_command() {
     log.go(1.0, 0.0);
     log.enter(EntryKind::Passage, "begins");
     log.go(1.0, 4.0);
-    let legs = log.end(&desk);
+    let legs = log.end(&folder);
     assert_told(&legs, &[(0.0, 5.0, 25.0), (5.0, 8.0, 18.0), (9.0, 10.0, 4.0)]);
     assert_eq!(legs[1].name.as_deref(), Some("to Horta"));
-    assert!(review::passages(desk.0.join("none")).is_err());
+    assert!(review::passages(folder.0.join("none")).is_err());
 }
 
 #[test]

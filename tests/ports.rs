@@ -1,11 +1,7 @@
 //! The first time aboard: which port speaks, at which speed, and a first file of that.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops where its footing is missing")]
-
-mod aboard;
-
-use aboard::uart::{Talker, garbled};
-use aboard::{Folder, sentence, text, verb};
+use crate::aboard::uart::{Talker, garbled};
+use crate::aboard::{Folder, sentence, text, verb};
 use serde_json::Value;
 
 /// A report as own AIS set gives it: line 363 of fixtures/recorded/ais-pyais.nmea. Its identity is 366053209 (pyais).

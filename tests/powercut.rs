@@ -1,21 +1,14 @@
 //! Power cuts: a daemon under load is killed at moments nobody chose, and what it told must stand in its logbook.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-#[allow(dead_code)]
-mod desk;
-
-use aboard::{Daemon, Folder, Receiver, SerialLine, middlewatch, sentence, shim};
-use desk::{Desk, ask, at, open, own, wait_for};
+use crate::aboard::{Daemon, Folder, Receiver, SerialLine, alone, middlewatch, sentence, shim};
+use crate::records::{ask, at, open, own, wait_for};
 use middlewatch::clock::Clock;
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Write};
 use std::net::UdpSocket;
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::Stdio;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -281,10 +274,9 @@ fn keeps_track_until_it_is_killed() {
 #[test]
 fn two_minutes_of_track_at_most_are_lost_where_no_event_carries_it() {
     for until in [125, 1000, 3599, 3600, 7261] {
-        let desk = Desk::new(&format!("track-{until}"));
-        let mut child = Command::new(std::env::current_exe().unwrap())
-            .args(["--ignored", "--exact", "keeps_track_until_it_is_killed", "--nocapture"])
-            .env("MIDDLEWATCH_TEST_LOGBOOK", desk.file())
+        let folder = Folder::new(&format!("track-{until}"));
+        let mut child = alone("powercut::keeps_track_until_it_is_killed")
+            .env("MIDDLEWATCH_TEST_LOGBOOK", folder.logbook())
             .env("MIDDLEWATCH_TEST_SECONDS", until.to_string())
             .stdout(Stdio::piped())
             .spawn()
@@ -292,10 +284,10 @@ fn two_minutes_of_track_at_most_are_lost_where_no_event_carries_it() {
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map_while(Result::ok);
         lines.find(|l| l.contains("there")).unwrap();
         let last = "SELECT coalesce(max(steady_s), 0) FROM own";
-        wait_for("the batch", || ask::<f64>(&desk.file(), last) >= until as f64 - 130.0);
+        wait_for("the batch", || ask::<f64>(&folder.logbook(), last) >= until as f64 - 130.0);
         child.kill().unwrap();
         child.wait().unwrap();
-        assert!(ask::<f64>(&desk.file(), last) >= until as f64 - 130.0);
-        assert_eq!(ask::<String>(&desk.file(), "PRAGMA integrity_check"), "ok");
+        assert!(ask::<f64>(&folder.logbook(), last) >= until as f64 - 130.0);
+        assert_eq!(ask::<String>(&folder.logbook(), "PRAGMA integrity_check"), "ok");
     }
 }

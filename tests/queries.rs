@@ -1,11 +1,6 @@
 //! What the README says of the logbook's views holds of a real logbook: columns, and every example.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-
-use aboard::Folder;
+use crate::aboard::Folder;
 use rusqlite::{Connection, OpenFlags};
 use std::path::{Path, PathBuf};
 

@@ -1,15 +1,8 @@
 //! Sentences kept on request: a watch that was recorded is repeated by `replay`, alert for alert.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-#[allow(dead_code)]
-mod desk;
-
-use aboard::{Daemon, Folder, middlewatch, sentence, text, until, verb};
+use crate::aboard::{Daemon, Folder, middlewatch, sentence, text, until, verb};
+use crate::records::Disk;
 use boat::{Boat, Sentences};
-use desk::Disk;
 use middlewatch::clock::Clock;
 use middlewatch::recording::{Item, Mark, Opened, Recorder, opened};
 use serde_json::Value;

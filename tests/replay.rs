@@ -1,10 +1,6 @@
 //! `replay`, `listen` and `check` through the built binary: published beacon sentences, closest approach, bad input.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops where its footing is missing")]
-
-mod aboard;
-
-use aboard::{Folder, sentence, text, verb};
+use crate::aboard::{Folder, sentence, text, verb};
 use sentence::ais::AisReport;
 use serde_json::Value;
 use std::path::Path;

@@ -1,11 +1,7 @@
 //! The daemon under a service manager: what it is told over its datagram socket, and what the journal gets. The words are
 //! those of sd_notify(3), sd_watchdog_enabled(3), sd-daemon(3) and systemd.exec(5).
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops where its footing is missing")]
-
-mod aboard;
-
-use aboard::{Daemon, Folder, text, until};
+use crate::aboard::{Daemon, Folder, text, until};
 use nix::sys::ptrace::{self, Options};
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;

@@ -1,11 +1,6 @@
 //! What sounds, shines and is pressed, through the built binary: recorded lines, programs, sentences.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-
-use aboard::{Daemon, Folder, PATIENCE, SerialLine, sentence, shim, text, until};
+use crate::aboard::{Daemon, Folder, PATIENCE, SerialLine, sentence, shim, text, until};
 use serde_json::Value;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{TcpListener, UdpSocket};

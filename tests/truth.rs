@@ -1,11 +1,6 @@
 //! The figures of a review, worked out anew from the truth that the sentences were made from.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod aboard;
-
-use aboard::{Folder, text, verb};
+use crate::aboard::{Folder, text, verb};
 use middlewatch::review::{self, Span};
 use scenario::Scenario;
 use std::path::Path;

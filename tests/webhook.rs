@@ -1,21 +1,15 @@
 //! Webhooks against receivers as they are met: every event once, under one key, in the order of its alert.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-#[allow(dead_code)]
-mod desk;
-mod rough;
-
+use crate::aboard::Folder;
+use crate::records::{record, to};
+use crate::rough::{Does, Post, Rough};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
-use desk::{Desk, record};
 use hmac::{Hmac, KeyInit, Mac};
 use middlewatch::clock::{Clock, boot_id};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::signals::{News, Signals, WaysBack};
 use record::Stamp;
-use rough::{Does, Post, Rough};
 use rules::{Carry, Priority};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -102,7 +96,7 @@ fn taken(posts: &[Post]) -> BTreeSet<(u64, u64)> {
 
 #[test]
 fn a_receiver_that_stalls_resets_errs_redirects_and_drips_gets_every_event_once() {
-    let desk = Desk::new("rough");
+    let folder = Folder::new("rough");
     let elsewhere = Rough::start(|_| Does::Good);
     let location = format!("location: http://{}/", elsewhere.address);
     let mut does = vec![
@@ -122,7 +116,7 @@ fn a_receiver_that_stalls_resets_errs_redirects_and_drips_gets_every_event_once(
     ]
     .into_iter();
     let receiver = Rough::start(move |_| does.next().unwrap_or(Does::Good));
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &desk.file());
+    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
     for alert in 1..=4 {
         for seq in 1..=3 {
             aboard.tell(alert, seq, if seq == 3 { Priority::Alarm } else { Priority::Warning });
@@ -151,7 +145,7 @@ fn a_receiver_that_stalls_resets_errs_redirects_and_drips_gets_every_event_once(
 
 #[test]
 fn a_thousand_alerts_through_a_flapping_receiver_and_restarts_are_all_there_under_one_key_each() {
-    let desk = Desk::new("flap");
+    let folder = Folder::new("flap");
     // Up and down in turns of some posts: down it breaks off before or after it has taken the post.
     let mut n = 0u32;
     let receiver = Rough::start(move |_| {
@@ -167,7 +161,7 @@ fn a_thousand_alerts_through_a_flapping_receiver_and_restarts_are_all_there_unde
     let boat = Path::new("boat.toml");
     let mut told = 0;
     for run in 0..3 {
-        let aboard = Aboard::start(boat, &signal, &desk.file());
+        let aboard = Aboard::start(boat, &signal, &folder.logbook());
         for _ in 0..[400, 400, 200][run] {
             told += 1;
             aboard.tell(told, 1, if told % 3 == 0 { Priority::Alarm } else { Priority::Warning });
@@ -191,15 +185,15 @@ fn a_thousand_alerts_through_a_flapping_receiver_and_restarts_are_all_there_unde
 
 #[test]
 fn what_went_out_before_it_was_on_disk_keeps_its_key_and_its_words_after_a_restart() {
-    let desk = Desk::new("early");
-    let folder = desk.0.join("not-yet");
-    let file = folder.join("logbook.db");
+    let folder = Folder::new("early");
+    let missing = folder.0.join("not-yet");
+    let file = missing.join("logbook.db");
     let receiver = Rough::start(|_| Does::Status(500, "x: y".into()));
     let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &file);
     aboard.tell(1, 1, Priority::EmergencyAlarm);
     let posts = receiver.wait("the first attempt", PATIENCE, |p| !p.is_empty());
     assert_eq!(posts[0].json()["log_id"], Value::Null, "it did not wait for the disk");
-    std::fs::create_dir(&folder).unwrap();
+    std::fs::create_dir(&missing).unwrap();
     while !aboard.logbook.health().borrow().is_good() {
         std::thread::sleep(Duration::from_millis(20));
     }
@@ -217,10 +211,10 @@ fn what_went_out_before_it_was_on_disk_keeps_its_key_and_its_words_after_a_resta
 
 #[test]
 fn one_that_is_refused_does_not_keep_the_others() {
-    let desk = Desk::new("poison");
+    let folder = Folder::new("poison");
     let receiver =
         Rough::start(|p| if p.event().0 == 1 { Does::Status(422, "x: y".into()) } else { Does::Good });
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &desk.file());
+    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
     aboard.tell(1, 1, Priority::EmergencyAlarm);
     aboard.tell(1, 2, Priority::EmergencyAlarm);
     for alert in 2..=6 {
@@ -234,9 +228,9 @@ fn one_that_is_refused_does_not_keep_the_others() {
 
 #[test]
 fn a_receiver_that_is_away_is_told_of_and_so_is_its_return() {
-    let desk = Desk::new("away");
+    let folder = Folder::new("away");
     let address = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
-    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(address, ""), &desk.file());
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(address, ""), &folder.logbook());
     aboard.tell(1, 1, Priority::Alarm);
     let news = aboard.news.blocking_recv().unwrap();
     assert!(news.outcome.unwrap_err().contains(&address.to_string()));
@@ -257,13 +251,14 @@ fn a_receiver_that_is_away_is_told_of_and_so_is_its_return() {
 
 #[test]
 fn headers_a_body_of_ones_own_and_a_signature_that_a_receiver_can_check() {
-    let desk = Desk::new("signed");
-    std::fs::write(desk.0.join("shore.key"), "not the sea's own secret\n").unwrap();
+    let folder = Folder::new("signed");
+    std::fs::write(folder.0.join("shore.key"), "not the sea's own secret\n").unwrap();
     let receiver = Rough::start(|_| Does::Good);
     let more = "headers = { Authorization = \"Bearer quay\", \"Content-Type\" = \"application/vnd.x+json\" }\n\
                 body = '{\"title\": \"${alert.order}\", \"seq\": ${seq}, \"at\": \"${at}\", \"who\": ${casualty.crew}}'\n\
                 signature = { key_id = \"wendelin\", secret_file = \"shore.key\" }\n";
-    let aboard = Aboard::start(&desk.0.join("boat.toml"), &webhook(receiver.address, more), &desk.file());
+    let aboard =
+        Aboard::start(&folder.0.join("boat.toml"), &webhook(receiver.address, more), &folder.logbook());
     aboard.tell(7, 1, Priority::Alarm);
     let post = receiver.wait("the post", PATIENCE, |p| !p.is_empty()).remove(0);
     assert_eq!(post.header("authorization"), Some("Bearer quay"));
@@ -305,12 +300,11 @@ fn headers_a_body_of_ones_own_and_a_signature_that_a_receiver_can_check() {
 
 #[test]
 fn an_hour_s_repeats_are_told_once_and_alarms_push_out_notices_never_the_other_way_round() {
-    let desk = Desk::new("outbox-order");
+    let folder = Folder::new("outbox-order");
     let settings = |opened| LogbookSettings { boot: boot_id(), opened, pace: Pace::Live, limit_bytes: None };
-    let (logbook, _) = Logbook::open(desk.file(), settings(now())).unwrap();
-    let put = |alert, seq, priority| {
-        drop(logbook.event(now(), &record(alert, seq, priority, 0), desk::to("shore")))
-    };
+    let (logbook, _) = Logbook::open(folder.logbook(), settings(now())).unwrap();
+    let put =
+        |alert, seq, priority| drop(logbook.event(now(), &record(alert, seq, priority, 0), to("shore")));
     // An alert that is told again and again, and in the end more urgently; and another in between.
     put(1, 1, Priority::Warning);
     put(2, 1, Priority::Warning);

@@ -1,10 +1,6 @@
 //! From wire to alert through the built binary: serial line, TCP, UDP, a command, a webhook, the control socket.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops where its footing is missing")]
-
-mod aboard;
-
-use aboard::{Daemon, Receiver, SerialLine, sentence, text, until};
+use crate::aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until, verb};
 use serde_json::json;
 use std::io::Write;
 use std::net::{TcpListener, UdpSocket};
@@ -22,7 +18,7 @@ fn own_position() -> String {
 
 #[test]
 fn a_beacon_on_a_serial_line_reaches_command_and_webhook() {
-    let folder = aboard::Folder::new("serial");
+    let folder = Folder::new("serial");
     let device = folder.0.join("ais");
     let mut line = SerialLine::plug(&device);
     let receiver = Receiver::start(&[]);
@@ -72,14 +68,14 @@ fn a_beacon_on_a_serial_line_reaches_command_and_webhook() {
     receiver.wait_for(|r| r["event"] == "cleared" && r["alert"]["priority"] == "emergency alarm");
     assert_eq!(daemon.status()["casualties"], json!([]));
 
-    let review = aboard::verb(&["review", "--logbook", daemon.logbook().to_str().unwrap()]);
+    let review = verb(&["review", "--logbook", daemon.logbook().to_str().unwrap()]);
     assert!(review.status.success(), "{}", text(&review.stderr));
     assert!(text(&review.stdout).contains("970000000"), "{}", text(&review.stdout));
 }
 
 #[test]
 fn an_adapter_that_is_unplugged_and_plugged_in_again_comes_back_by_itself() {
-    let folder = aboard::Folder::new("replug");
+    let folder = Folder::new("replug");
     let device = folder.0.join("gps");
     let line = SerialLine::plug(&device);
     let daemon = Daemon::start_in(folder, &format!("[[feed]]\nname = \"gps\"\nserial = {device:?}\n"));
@@ -159,17 +155,17 @@ fn a_receiver_that_fails_gets_every_alarm_once_it_is_back() {
 #[test]
 fn a_second_daemon_on_the_same_socket_is_refused() {
     let daemon = Daemon::start("second", "");
-    let out = aboard::verb(&["run", "--config", daemon.folder.0.join("boat.toml").to_str().unwrap()]);
+    let out = verb(&["run", "--config", daemon.folder.0.join("boat.toml").to_str().unwrap()]);
     assert_eq!(out.status.code(), Some(1));
     assert!(text(&out.stderr).contains("another middlewatch stands its watch here"), "{}", text(&out.stderr));
 }
 
 #[test]
 fn bad_files_are_told_with_line_and_column_and_78() {
-    let folder = aboard::Folder::new("bad");
+    let folder = Folder::new("bad");
     let boat = folder.write("boat.toml", "version = 1\n[[feed]]\nname = \"a\"\nbuad = 3\n");
     for arguments in [["run", "--config"], ["check", "--config"]] {
-        let out = aboard::verb(&[arguments[0], arguments[1], boat.to_str().unwrap()]);
+        let out = verb(&[arguments[0], arguments[1], boat.to_str().unwrap()]);
         assert_eq!(out.status.code(), Some(78), "{arguments:?}");
         let said = text(&out.stdout) + &text(&out.stderr);
         assert!(said.contains("boat.toml:4:1: `buad` is not known here; did you mean `baud`?"), "{said}");
@@ -178,7 +174,7 @@ fn bad_files_are_told_with_line_and_column_and_78() {
 
 #[test]
 fn bad_orders_do_not_keep_the_watch_from_standing() {
-    let folder = aboard::Folder::new("orders");
+    let folder = Folder::new("orders");
     let orders = folder.write("orders.toml", "version = 1\n[[order]]\nname = 3\n");
     let daemon = Daemon::start_in(folder, &format!("[orders]\npath = {orders:?}\n"));
     let alert = daemon.alert("orders not loaded");
@@ -200,7 +196,7 @@ fn bad_orders_do_not_keep_the_watch_from_standing() {
 
 #[test]
 fn a_file_that_grows_and_standard_input_are_feeds_too() {
-    let folder = aboard::Folder::new("file");
+    let folder = Folder::new("file");
     let log = folder.write("log.txt", &own_position());
     let mut daemon = Daemon::start_in(
         folder,
@@ -245,7 +241,7 @@ fn a_casualty_outlasts_the_daemon() {
     let copy = daemon.folder.0.join("copy.db");
     let backup = daemon.tell(&["backup", copy.to_str().unwrap()]);
     assert!(backup.status.success(), "{}", text(&backup.stderr));
-    let review = aboard::verb(&["review", "--logbook", copy.to_str().unwrap()]);
+    let review = verb(&["review", "--logbook", copy.to_str().unwrap()]);
     assert!(text(&review.stdout).contains("Ada"), "{}", text(&review.stderr));
     assert!(daemon.tell(&["stand-down", "--reason", "recovered"]).status.success());
     let folder = daemon.stop();
@@ -270,7 +266,7 @@ fn the_watch_is_handed_over_and_the_watch_alarm_is_reset() {
 
 #[test]
 fn a_search_is_planned_from_the_mark() {
-    let folder = aboard::Folder::new("search");
+    let folder = Folder::new("search");
     let log = folder.write("log.txt", &own_position());
     let daemon = Daemon::start_in(folder, &format!("[[feed]]\nname = \"log\"\nfile = {log:?}\n"));
     until("a fix", || daemon.status()["own"]["latitude_deg"].as_f64());

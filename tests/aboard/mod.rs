@@ -3,20 +3,22 @@
     dead_code,
     clippy::unwrap_used,
     clippy::expect_used,
-    reason = "part of tests; each file uses its own part"
+    reason = "shared with the benches, and each of them uses its own part"
 )]
 
 pub mod uart;
 
-use nix::fcntl::{FcntlArg, FdFlag, fcntl};
-use nix::pty::openpty;
+use nix::fcntl::OFlag;
+use nix::pty::{grantpt, posix_openpt, ptsname_r, unlockpt};
 use serde_json::Value;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener};
-use std::os::unix::fs::symlink;
+use std::os::fd::OwnedFd;
+use std::os::unix::fs::{OpenOptionsExt, symlink};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Output, Stdio};
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
@@ -39,22 +41,30 @@ pub fn until<T>(what: &str, mut ask: impl FnMut() -> Option<T>) -> T {
     }
 }
 
-/// A folder that goes when it is dropped.
+/// A folder of a test's own, removed when dropped.
 pub struct Folder(pub PathBuf);
 
 impl Folder {
     pub fn new(name: &str) -> Self {
+        static MADE: AtomicU32 = AtomicU32::new(0);
+        // All tests share a process, and two may choose the same name.
+        let n = MADE.fetch_add(1, Ordering::Relaxed);
         // Short, because the path of a Unix socket holds 108 bytes.
-        let path = std::env::temp_dir().join(format!("mw-{name}-{}", std::process::id()));
+        let path = std::env::temp_dir().join(format!("mw-{name}-{}-{n}", std::process::id()));
         let _ = std::fs::remove_dir_all(&path);
         std::fs::create_dir_all(&path).unwrap();
         Self(path)
     }
 
+    /// Where a logbook of this folder stands.
+    pub fn logbook(&self) -> PathBuf {
+        self.0.join("logbook.db")
+    }
+
     /// The logbook of the README's demo.
     pub fn demo_logbook(&self) -> PathBuf {
         let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
-        let logbook = self.0.join("logbook.db");
+        let logbook = self.logbook();
         let out = middlewatch()
             .args(["replay", "--config"])
             .arg(fixtures.join("windlestraw.toml"))
@@ -86,6 +96,13 @@ impl Drop for Folder {
 /// The built binary.
 pub fn middlewatch() -> Command {
     Command::new(env!("CARGO_BIN_EXE_middlewatch"))
+}
+
+/// Runs one ignored test of this program in a process of its own, for tests that are killed or measured.
+pub fn alone(test: &str) -> Command {
+    let mut command = Command::new(std::env::current_exe().unwrap());
+    command.args(["--ignored", "--exact", test, "--nocapture"]);
+    command
 }
 
 /// Builds one of the shims, to be loaded before the C library.
@@ -150,7 +167,7 @@ impl Daemon {
         let places = if body.contains("[logbook]") {
             places
         } else {
-            format!("{places}[logbook]\npath = {:?}\n", folder.0.join("logbook.db"))
+            format!("{places}[logbook]\npath = {:?}\n", folder.logbook())
         };
         let places = if body.contains("[orders]") {
             places
@@ -199,7 +216,7 @@ impl Daemon {
     }
 
     pub fn logbook(&self) -> PathBuf {
-        self.folder.0.join("logbook.db")
+        self.folder.logbook()
     }
 
     /// Waits for an open alert of an order.
@@ -332,17 +349,23 @@ pub struct SerialLine {
 
 impl SerialLine {
     pub fn plug(link: &std::path::Path) -> Self {
-        let pty = openpty(None, None).unwrap();
-        let (master, slave) = (File::from(pty.master), File::from(pty.slave));
-        // The daemon must not inherit the far end, or it would never see it close.
-        for end in [&master, &slave] {
-            fcntl(end, FcntlArg::F_SETFD(FdFlag::FD_CLOEXEC)).unwrap();
-        }
-        let name = nix::unistd::ttyname(&slave).unwrap();
+        let (master, slave, name) = pseudo_terminal();
         let _ = std::fs::remove_file(link);
         symlink(name, link).unwrap();
         Self { master, _slave: slave }
     }
+}
+
+/// A new pseudo-terminal: its master, its slave and the slave's name. No program inherits either end, whatever other
+/// tests start at this moment: a daemon that held the far end would never see it close.
+pub fn pseudo_terminal() -> (File, File, PathBuf) {
+    let master = posix_openpt(OFlag::O_RDWR | OFlag::O_NOCTTY | OFlag::O_CLOEXEC).unwrap();
+    grantpt(&master).unwrap();
+    unlockpt(&master).unwrap();
+    let name = PathBuf::from(ptsname_r(&master).unwrap());
+    let slave =
+        File::options().read(true).write(true).custom_flags(OFlag::O_NOCTTY.bits()).open(&name).unwrap();
+    (File::from(OwnedFd::from(master)), slave, name)
 }
 
 /// A sentence with its checksum and line end.

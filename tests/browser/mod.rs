@@ -1,10 +1,4 @@
 //! A browser without a screen, driven by the WebDriver protocol (W3C) through chromedriver.
-#![allow(
-    dead_code,
-    clippy::unwrap_used,
-    clippy::expect_used,
-    reason = "part of tests; each file uses its own part"
-)]
 
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Read, Write};

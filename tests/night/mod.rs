@@ -1,11 +1,4 @@
 //! A scenario replayed by the built binary, its events, and a plain reckoning of what the truth would call for.
-#![allow(
-    dead_code,
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "part of tests; each file uses its own part"
-)]
 
 use scenario::{Motion, Scenario};
 use serde_json::Value;

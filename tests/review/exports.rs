@@ -1,8 +1,9 @@
 //! The night for other programs.
 
-use crate::desk::{Desk, at, settings};
-use crate::night::write_the_night;
-use crate::page::{a_bare_night, a_sly_night};
+use crate::aboard::Folder;
+use crate::records::{at, settings};
+use crate::review::night::write_the_night;
+use crate::review::page::{a_bare_night, a_sly_night};
 use lookout::casualty::{Casualties, Known, OwnContext};
 use lookout::search::{Pattern, Plan, Wish};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
@@ -60,20 +61,20 @@ fn assert_gpx_in_order(gpx: &str) {
 }
 
 /// Four points over the 180th meridian, two of which round to it.
-fn over_the_180th(desk: &Desk) -> review::Night {
+fn over_the_180th(folder: &Folder) -> review::Night {
     let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
-    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    let (logbook, _) = Logbook::open(folder.logbook(), fast).unwrap();
     for (s, lon) in [(0, 179.999), (10, 179.999_999_9), (20, -180.0), (30, -179.999)] {
         let position = Some(Position::new(-17.0, lon).unwrap());
         logbook.own(at(s), OwnRow { position, ..OwnRow::default() });
     }
     logbook.close(at(60)).blocking_recv().unwrap().unwrap();
-    review::read(desk.file(), Span::default()).unwrap()
+    review::read(folder.logbook(), Span::default()).unwrap()
 }
 
 #[test]
 fn a_track_over_the_180th_meridian_is_good_gpx() {
-    let gpx = over_the_180th(&Desk::new("180")).gpx();
+    let gpx = over_the_180th(&Folder::new("180")).gpx();
     assert_gpx_in_order(&gpx);
     assert_eq!(gpx.matches("<trkpt").count(), 4);
 }
@@ -108,21 +109,21 @@ fn search(pattern: Pattern) -> String {
 #[ignore = "needs xmllint, and the schema of GPX 1.1 where MIDDLEWATCH_GPX_SCHEMA names it; .ci/run has both"]
 fn what_goes_out_as_gpx_is_valid_by_its_schema() {
     let schema = std::env::var("MIDDLEWATCH_GPX_SCHEMA").expect("MIDDLEWATCH_GPX_SCHEMA names the schema");
-    let desk = Desk::new("schema");
+    let folder = Folder::new("schema");
     let judged = |name: &str, gpx: &str| {
-        let file = desk.0.join(name);
+        let file = folder.0.join(name);
         std::fs::write(&file, gpx).unwrap();
         let mut judge = Command::new("xmllint");
         judge.args(["--noout", "--nonet", "--schema", &schema]).arg(&file);
         judge.output().expect("xmllint is there")
     };
-    write_the_night(&desk.file());
-    let night = review::read(desk.file(), Span::default()).unwrap();
+    write_the_night(&folder.logbook());
+    let night = review::read(folder.logbook(), Span::default()).unwrap();
     for (name, gpx) in [
         ("known.gpx", night.gpx()),
-        ("sly.gpx", a_sly_night(&Desk::new("schema-sly")).gpx()),
-        ("180.gpx", over_the_180th(&Desk::new("schema-180")).gpx()),
-        ("bare.gpx", a_bare_night(&Desk::new("schema-bare")).gpx()),
+        ("sly.gpx", a_sly_night(&Folder::new("schema-sly")).gpx()),
+        ("180.gpx", over_the_180th(&Folder::new("schema-180")).gpx()),
+        ("bare.gpx", a_bare_night(&Folder::new("schema-bare")).gpx()),
         ("square.gpx", search(Pattern::ExpandingSquare)),
         ("sector.gpx", search(Pattern::Sector)),
     ] {
@@ -135,9 +136,9 @@ fn what_goes_out_as_gpx_is_valid_by_its_schema() {
 
 #[test]
 fn exports_hold_the_same_night() {
-    let desk = Desk::new("exports");
-    write_the_night(&desk.file());
-    let night = review::read(desk.file(), Span::default()).unwrap();
+    let folder = Folder::new("exports");
+    write_the_night(&folder.logbook());
+    let night = review::read(folder.logbook(), Span::default()).unwrap();
     let gpx = night.gpx();
     assert_eq!(gpx.matches("<trkseg>").count(), 2, "the gap parts it");
     assert_gpx_in_order(&gpx);

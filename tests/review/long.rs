@@ -1,7 +1,8 @@
 //! Passages of days and of a month.
 
-use crate::desk::{self, Desk, EVENING, at, record, settings};
-use crate::night::{SHIP, event};
+use crate::aboard::Folder;
+use crate::records::{self, EVENING, at, record, settings};
+use crate::review::night::{SHIP, event};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::review::{self, Span};
 use nix::time::{ClockId, clock_gettime};
@@ -11,9 +12,9 @@ use std::time::Duration;
 use terms::{Position, Quantity, Utc};
 
 /// Three days to the west at 5 kn; each noon something is called four times within a minute, and a ship is near.
-fn a_long_passage(desk: &Desk) -> review::Night {
+fn a_long_passage(folder: &Folder) -> review::Night {
     let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
-    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    let (logbook, _) = Logbook::open(folder.logbook(), fast).unwrap();
     let here = |s: i64| Position::new(45.0, -10.0).unwrap().at(270.0, 5.0 * s as f64 / 3600.0);
     let mut id = 0;
     for s in (0..=3 * 86_400).step_by(60) {
@@ -21,7 +22,7 @@ fn a_long_passage(desk: &Desk) -> review::Night {
         logbook.instrument(at(s), Quantity::TrueWindSpeed, if s == 2 * 86_400 { 40.0 } else { 10.0 });
         if s % 86_400 == 43_200 {
             for ship in 0..3 {
-                let mut t = desk::target(SHIP + ship, 0.4 + f64::from(ship) * 0.1);
+                let mut t = records::target(SHIP + ship, 0.4 + f64::from(ship) * 0.1);
                 (t.name, t.position) =
                     (Some(format!("SHIP {ship}").into()), Some(here(s).at(0.0, t.range_nm.unwrap())));
                 logbook.target(at(s), t);
@@ -36,13 +37,13 @@ fn a_long_passage(desk: &Desk) -> review::Night {
         }
     }
     logbook.close(at(3 * 86_400)).blocking_recv().unwrap().unwrap();
-    review::read(desk.file(), Span { since: Some(Utc(EVENING)), until: None }).unwrap()
+    review::read(folder.logbook(), Span { since: Some(Utc(EVENING)), until: None }).unwrap()
 }
 
 #[test]
 fn a_span_of_days_tells_the_day_of_each_time() {
-    let desk = Desk::new("days");
-    let night = a_long_passage(&desk);
+    let folder = Folder::new("days");
+    let night = a_long_passage(&folder);
     let page = night.print();
     for part in [
         "warnings: 1 Nov 12:00 close approach",
@@ -61,14 +62,14 @@ fn a_span_of_days_tells_the_day_of_each_time() {
         "the page too"
     );
     // Within a day the hour says enough.
-    let last = review::read(desk.file(), Span::default()).unwrap();
+    let last = review::read(folder.logbook(), Span::default()).unwrap();
     assert!(!last.print().contains("Nov 00:00 kn") && !last.is_dated());
 }
 
 #[test]
 fn marks_that_fall_on_one_another_are_gathered_and_counted() {
-    let desk = Desk::new("marks");
-    let page = a_long_passage(&desk).html(review::ShipTime::parse("0").unwrap());
+    let folder = Folder::new("marks");
+    let page = a_long_passage(&folder).html(review::ShipTime::parse("0").unwrap());
     let chart = page.split("<svg id=\"chart\"").nth(1).unwrap().split("</svg>").next().unwrap();
     // Twelve warnings at three places, nine ships at three.
     assert_eq!(chart.matches("class=\"mark pw\"").count(), 3);
@@ -81,9 +82,9 @@ fn marks_that_fall_on_one_another_are_gathered_and_counted() {
 
 /// A passage of so many days: own track each ten seconds, twelve instruments, a hundred ships and twelve alerts a day.
 /// The number of alerts.
-pub fn write_days(desk: &Desk, days: i64) -> u32 {
+pub fn write_days(folder: &Folder, days: i64) -> u32 {
     let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
-    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    let (logbook, _) = Logbook::open(folder.logbook(), fast).unwrap();
     let quantities = [
         Quantity::Sog,
         Quantity::Cog,
@@ -120,7 +121,7 @@ pub fn write_days(desk: &Desk, days: i64) -> u32 {
         if s % 60 == 0 {
             for n in 0..5 {
                 let ship = 200_000_000 + (s / 864 + n) as u32;
-                let mut t = desk::target(ship, 1.0 + (s % 864) as f64 / 100.0);
+                let mut t = records::target(ship, 1.0 + (s % 864) as f64 / 100.0);
                 t.position = Some(here.at(30.0, t.range_nm.unwrap()));
                 logbook.target(at(s), t);
             }
@@ -144,10 +145,10 @@ fn spent() -> Duration {
 
 /// How long it takes to read so many days and to make their page.
 fn reviewed(days: i64) -> (Duration, review::Night, String, u32) {
-    let desk = Desk::new(&format!("days-{days}"));
-    let alerts = write_days(&desk, days);
+    let folder = Folder::new(&format!("days-{days}"));
+    let alerts = write_days(&folder, days);
     let before = spent();
-    let night = review::read(desk.file(), Span { since: Some(Utc(EVENING)), until: None }).unwrap();
+    let night = review::read(folder.logbook(), Span { since: Some(Utc(EVENING)), until: None }).unwrap();
     let read = spent() - before;
     let page = night.html(night.ship_time());
     let all = spent() - before;
@@ -161,7 +162,7 @@ fn reviewed(days: i64) -> (Duration, review::Night, String, u32) {
     (all, night, page, alerts)
 }
 
-/// Run it optimised: `cargo test --release --test review -- --ignored --nocapture a_month`.
+/// Run it optimised: `cargo test --release --test all -- --ignored --nocapture a_month`.
 #[test]
 #[ignore = "is a bench, and wants an optimised build"]
 fn a_month_is_reviewed_within_two_seconds_on_less_than_three_megabytes() {

@@ -3,23 +3,23 @@
 
 use crate::aboard::Folder;
 use crate::browser::Browser;
-use crate::desk::{Desk, EVENING, at, open};
-use crate::long::write_days;
-use crate::page::a_bare_night;
-use crate::practice::{DAY, drill};
+use crate::records::{EVENING, at, open};
+use crate::review::long::write_days;
+use crate::review::page::a_bare_night;
+use crate::review::practice::{DAY, drill};
 use middlewatch::review::{self, Night, Span};
 use terms::Utc;
 
 /// Two weeks at sea, with a drill every few days that goes better each time.
-fn weeks_with_drills(desk: &Desk) -> Night {
-    write_days(desk, 14);
-    let (logbook, _) = open(&desk.file(), "a", 14 * DAY);
+fn weeks_with_drills(folder: &Folder) -> Night {
+    write_days(folder, 14);
+    let (logbook, _) = open(&folder.logbook(), "a", 14 * DAY);
     for (day, turned_s) in [(1, 310.0), (6, 250.0), (11, 190.0)] {
         drill(&logbook, day * DAY, Some(turned_s), "person overboard, beacon");
     }
     drill(&logbook, 12 * DAY, None, "fix lost");
     logbook.close(at(14 * DAY)).blocking_recv().unwrap().unwrap();
-    review::read(desk.file(), Span { since: Some(Utc(EVENING)), until: None }).unwrap()
+    review::read(folder.logbook(), Span { since: Some(Utc(EVENING)), until: None }).unwrap()
 }
 
 /// Contrast of each text against what lies behind it by WCAG 2.1 (1.4.3), where both colours are plain.
@@ -76,13 +76,13 @@ fn pages_can_be_read_at_360_pixels_and_on_a4_by_day_and_by_night() {
     let none = serde_json::json!([]);
     let nights = [
         ("demo", review::read(folder.demo_logbook(), Span::default()).unwrap()),
-        ("weeks", weeks_with_drills(&Desk::new("looks-weeks"))),
-        ("bare", a_bare_night(&Desk::new("looks-bare"))),
+        ("weeks", weeks_with_drills(&Folder::new("looks-weeks"))),
+        ("bare", a_bare_night(&Folder::new("looks-bare"))),
     ];
     for (night, page) in nights {
         let page = folder.write(&format!("{night}.html"), &page.html(page.ship_time()));
-        // A4 less its margins at 96 pixels an inch is 688 wide; a desk's screen; a phone.
-        for (name, width, height) in [("a4", 688, 1016), ("desk", 1280, 900), ("phone", 360, 740)] {
+        // A4 less its margins at 96 pixels an inch is 688 wide; a folder's screen; a phone.
+        for (name, width, height) in [("a4", 688, 1016), ("folder", 1280, 900), ("phone", 360, 740)] {
             browser.screen(width, height);
             browser.open(&format!("file://{}", page.display()));
             for light in ["day", "red"] {

@@ -1,6 +1,6 @@
 //! A night with a known truth, as the daemon would have written it.
 
-use crate::desk::{at, record, settings};
+use crate::records::{at, record, settings};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use record::{CasualtyPart, EventRecord, TargetPart};
 use record::{Entry, EntryKind, FeedRow, OwnRow, Stamp, TargetRow};

@@ -1,7 +1,10 @@
 //! The page of a night: whole in itself, and safe against what names from the air hold.
 
-use crate::desk::{self, Desk, at, open, record};
-use crate::night::{SHIP, begin_without_utc, event, own_at, with_casualty, without_utc, write_the_night};
+use crate::aboard::Folder;
+use crate::records::{self, at, open, record};
+use crate::review::night::{
+    SHIP, begin_without_utc, event, own_at, with_casualty, without_utc, write_the_night,
+};
 use middlewatch::review::{self, Span};
 use record::{Entry, EntryKind, OwnRow};
 use rules::Priority;
@@ -9,11 +12,11 @@ use rules::Priority;
 /// A name from the air that tries to dress up the page.
 const SLY: &str = "<script>x\u{202e}&\"'\u{7}";
 
-pub fn a_sly_night(desk: &Desk) -> review::Night {
-    let (logbook, _) = open(&desk.file(), "a", 0);
+pub fn a_sly_night(folder: &Folder) -> review::Night {
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     for s in (0..=7200).step_by(10) {
         logbook.own(at(s), OwnRow { position: Some(own_at(s)), ..OwnRow::default() });
-        let mut t = desk::target(SHIP, 0.5 + (s - 3600).abs() as f64 / 3600.0);
+        let mut t = records::target(SHIP, 0.5 + (s - 3600).abs() as f64 / 3600.0);
         (t.name, t.position) = (Some(SLY.into()), Some(own_at(s).at(90.0, 0.5)));
         logbook.target(at(s), t);
     }
@@ -26,13 +29,13 @@ pub fn a_sly_night(desk: &Desk) -> review::Night {
     (r.own.latitude_deg, r.own.longitude_deg) = (Some(50.0), Some(-6.5));
     event(&logbook, 100, with_casualty(r, Some(own_at(100)), Some(0.1)));
     logbook.close(at(7200)).blocking_recv().unwrap().unwrap();
-    review::read(desk.file(), Span::default()).unwrap()
+    review::read(folder.logbook(), Span::default()).unwrap()
 }
 
 #[test]
 fn the_page_needs_nothing_else_and_no_name_leaves_its_place() {
-    let desk = Desk::new("sly");
-    let night = a_sly_night(&desk);
+    let folder = Folder::new("sly");
+    let night = a_sly_night(&folder);
     let page = night.html(night.ship_time());
     assert!(page.contains("&lt;script&gt;x&amp;&quot;&#39;"), "the name is there");
     for (what, text) in [("page", &page), ("GPX", &night.gpx())] {
@@ -56,9 +59,9 @@ fn the_page_needs_nothing_else_and_no_name_leaves_its_place() {
 
 #[test]
 fn the_page_of_the_known_night() {
-    let desk = Desk::new("html");
-    write_the_night(&desk.file());
-    let night = review::read(desk.file(), Span::default()).unwrap();
+    let folder = Folder::new("html");
+    write_the_night(&folder.logbook());
+    let night = review::read(folder.logbook(), Span::default()).unwrap();
     let page = night.html(review::ShipTime::parse("+2").unwrap());
     for part in [
         "03:00:00 <small>05:00</small>",
@@ -79,15 +82,15 @@ fn the_page_of_the_known_night() {
 }
 
 /// One alert, and nothing else known.
-pub fn a_bare_night(desk: &Desk) -> review::Night {
-    let logbook = begin_without_utc(&desk.file());
+pub fn a_bare_night(folder: &Folder) -> review::Night {
+    let logbook = begin_without_utc(&folder.logbook());
     logbook.close(without_utc(120)).blocking_recv().unwrap().unwrap();
-    review::read(desk.file(), Span::default()).unwrap()
+    review::read(folder.logbook(), Span::default()).unwrap()
 }
 
 #[test]
 fn a_night_without_positions_instruments_or_utc_has_a_page_too() {
-    let night = a_bare_night(&Desk::new("bare"));
+    let night = a_bare_night(&Folder::new("bare"));
     let page = night.html(night.ship_time());
     assert!(page.contains("No position was known.") && page.contains("No instrument was heard."));
     assert!(night.print().contains("start+0 h 01 min"), "{}", night.print());

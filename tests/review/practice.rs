@@ -1,6 +1,7 @@
 //! The crew's drills in the review: those of all nights as a curve, and what they say for tonight.
 
-use crate::desk::{Desk, EVENING, at, open};
+use crate::aboard::Folder;
+use crate::records::{EVENING, at, open};
 use middlewatch::logbook::Logbook;
 use middlewatch::review::{self, Span};
 use record::{Entry, EntryKind, OwnRow};
@@ -30,8 +31,8 @@ fn own(logbook: &Logbook, s: i64, kn: f64) {
 
 #[test]
 fn drills_of_all_nights_are_told_and_what_they_say_for_tonight() {
-    let desk = Desk::new("practice");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("practice");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     drill(&logbook, 100, Some(310.0), "person overboard, beacon");
     drill(&logbook, 2 * DAY, Some(250.0), "person overboard, fender");
     for s in (3 * DAY..3 * DAY + 7200).step_by(10) {
@@ -42,7 +43,7 @@ fn drills_of_all_nights_are_told_and_what_they_say_for_tonight() {
     logbook.close(at(3 * DAY + 7200)).blocking_recv().unwrap().unwrap();
 
     let since = Some(Utc(EVENING + 3 * DAY * 1000));
-    let night = review::read(desk.file(), Span { since, until: None }).unwrap();
+    let night = review::read(folder.logbook(), Span { since, until: None }).unwrap();
     assert_eq!(night.drills.len(), 4);
     let text = night.print();
     assert!(text.contains("\nPractice\n  4 drills, the last on "), "{text}");
@@ -67,12 +68,12 @@ fn drills_of_all_nights_are_told_and_what_they_say_for_tonight() {
 
     // Earlier nights know nothing of later drills; where there was none, nothing is said.
     let until = Some(Utc(EVENING + DAY * 1000));
-    let first = review::read(desk.file(), Span { since: None, until }).unwrap();
+    let first = review::read(folder.logbook(), Span { since: None, until }).unwrap();
     assert_eq!(first.drills.len(), 1);
-    let bare = Desk::new("practice-none");
-    let (logbook, _) = open(&bare.file(), "a", 0);
+    let bare = Folder::new("practice-none");
+    let (logbook, _) = open(&bare.logbook(), "a", 0);
     own(&logbook, 10, 5.0);
     logbook.close(at(100)).blocking_recv().unwrap().unwrap();
-    let night = review::read(bare.file(), Span { since: None, until: None }).unwrap();
+    let night = review::read(bare.logbook(), Span { since: None, until: None }).unwrap();
     assert!(!night.print().contains("Practice") && !night.html(night.ship_time()).contains("id=\"drills\""));
 }

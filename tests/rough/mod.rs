@@ -1,10 +1,4 @@
 //! An HTTP receiver as they are met ashore: it stalls, resets, errs, redirects, drips, takes a post and loses its answer.
-#![allow(
-    dead_code,
-    clippy::unwrap_used,
-    clippy::expect_used,
-    reason = "part of tests; each file uses its own part"
-)]
 
 use serde_json::Value;
 use std::io::{BufRead, BufReader, Read, Write};

@@ -1,15 +1,4 @@
 //! The morning after: a night with a known truth is written into a logbook, and the review must tell it.
-
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-#[path = "../aboard/mod.rs"]
-mod aboard;
-#[path = "../browser/mod.rs"]
-mod browser;
-// Not every test file needs all of the desk.
-#[allow(dead_code)]
-#[path = "../desk/mod.rs"]
-mod desk;
 mod exports;
 mod long;
 mod looks;
@@ -17,19 +6,20 @@ mod night;
 mod page;
 mod practice;
 
-use desk::{Desk, EVENING, at, open, record, settings};
+use crate::aboard::Folder;
+use crate::records::{EVENING, at, open, record, settings};
+use crate::review::night::{SHIP, begin_without_utc, event, own_at, told, write_the_night};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::review::{self, ReviewError, Span};
-use night::{SHIP, begin_without_utc, event, own_at, told, write_the_night};
 use record::{Entry, EntryKind, OwnRow, Stamp};
 use rules::{AlertState, EventKind, Priority};
 use terms::{Quantity, Utc};
 
 #[test]
 fn the_night_is_told_as_it_was() {
-    let desk = Desk::new("night");
-    write_the_night(&desk.file());
-    let night = review::read(desk.file(), Span::default()).unwrap();
+    let folder = Folder::new("night");
+    write_the_night(&folder.logbook());
+    let night = review::read(folder.logbook(), Span::default()).unwrap();
 
     assert_eq!((night.from.hms().as_str(), night.to.hms().as_str()), ("00:00:00", "06:00:00"));
     // The truth: 5 kn for six hours but for the quarter of an hour nobody saw.
@@ -69,9 +59,9 @@ fn the_night_is_told_as_it_was() {
 
 #[test]
 fn each_watch_has_its_figures_and_each_sense_its_blind_time() {
-    let desk = Desk::new("watches");
+    let folder = Folder::new("watches");
     let fast = LogbookSettings { pace: Pace::Replay, ..settings("a", 0) };
-    let (logbook, _) = Logbook::open(desk.file(), fast).unwrap();
+    let (logbook, _) = Logbook::open(folder.logbook(), fast).unwrap();
     let trouble = |id, s, seq, kind, state, order: &str, text: &str| {
         event(&logbook, s, told(record(id, seq, Priority::Warning, s), kind, state, order, text));
     };
@@ -115,7 +105,7 @@ fn each_watch_has_its_figures_and_each_sense_its_blind_time() {
         }
     }
     logbook.close(at(14_400)).blocking_recv().unwrap().unwrap();
-    let night = review::read(desk.file(), Span::default()).unwrap();
+    let night = review::read(folder.logbook(), Span::default()).unwrap();
     let watches = night.watches();
     let names: Vec<_> = watches.iter().map(|w| w.who.as_deref()).collect();
     assert_eq!(names, [None, Some("Ada"), Some("Bo")]);
@@ -147,9 +137,9 @@ fn each_watch_has_its_figures_and_each_sense_its_blind_time() {
 
 #[test]
 fn half_a_page_says_it_in_the_order_of_need() {
-    let desk = Desk::new("page");
-    write_the_night(&desk.file());
-    let page = review::read(desk.file(), Span::default()).unwrap().print();
+    let folder = Folder::new("page");
+    write_the_night(&folder.logbook());
+    let page = review::read(folder.logbook(), Span::default()).unwrap().print();
     println!("{page}");
     let words = page.split_whitespace().collect::<Vec<_>>().join(" ");
     let mut rest = words.as_str();
@@ -184,56 +174,59 @@ fn half_a_page_says_it_in_the_order_of_need() {
 
 #[test]
 fn a_span_cuts_the_night() {
-    let desk = Desk::new("span");
-    write_the_night(&desk.file());
+    let folder = Folder::new("span");
+    write_the_night(&folder.logbook());
     let utc = |s: i64| Some(Utc(EVENING + s * 1000));
-    let night = review::read(desk.file(), Span { since: utc(7000), until: utc(9000) }).unwrap();
+    let night = review::read(folder.logbook(), Span { since: utc(7000), until: utc(9000) }).unwrap();
     assert_eq!((night.from.hms().as_str(), night.to.hms().as_str()), ("01:56:40", "02:30:00"));
     assert_eq!(night.alerts.len(), 1);
     assert_eq!((night.alerts[0].raised, night.alerts[0].over.is_some()), (None, true));
     assert!((night.passage.distance_nm - 5.0 * 2000.0 / 3600.0).abs() < 0.03);
     assert!(night.casualties.is_empty() && night.blind.is_empty());
-    let error = review::read(desk.file(), Span { since: utc(90_000), until: None }).unwrap_err();
+    let error = review::read(folder.logbook(), Span { since: utc(90_000), until: None }).unwrap_err();
     assert!(
         matches!(&error, ReviewError::Nothing { has, .. } if has.contains("2026-11-01T06:00:00.000Z")),
         "{error}"
     );
-    assert!(matches!(review::read(desk.0.join("none"), Span::default()), Err(ReviewError::NoLogbook { .. })));
+    assert!(matches!(
+        review::read(folder.0.join("none"), Span::default()),
+        Err(ReviewError::NoLogbook { .. })
+    ));
 }
 
 #[test]
 fn a_night_that_began_without_utc_is_told_in_utc() {
-    let desk = Desk::new("no-utc");
-    let logbook = begin_without_utc(&desk.file());
+    let folder = Folder::new("no-utc");
+    let logbook = begin_without_utc(&folder.logbook());
     // The computer's own clock is a year off; then satellites tell.
     let wrong = Stamp { utc: Some((Utc(EVENING - 31_536_000_000), terms::UtcSource::System)), ..at(90) };
     logbook.event(wrong, &record(2, 1, Priority::Alarm, 90), Vec::new()).blocking_recv().unwrap().unwrap();
     logbook.event(at(120), &record(3, 1, Priority::Alarm, 120), Vec::new()).blocking_recv().unwrap().unwrap();
     logbook.close(at(180)).blocking_recv().unwrap().unwrap();
-    let night = review::read(desk.file(), Span::default()).unwrap();
+    let night = review::read(folder.logbook(), Span::default()).unwrap();
     let times: Vec<String> = night.alerts.iter().map(|a| a.raised.unwrap().hms()).collect();
     assert_eq!(times, ["00:01:00", "00:01:30", "00:02:00"]);
 }
 
 #[test]
 fn a_review_reads_while_the_daemon_writes_and_leaves_the_file_alone() {
-    let desk = Desk::new("beside");
-    let (logbook, _) = open(&desk.file(), "a", 0);
+    let folder = Folder::new("beside");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
     logbook.event(at(5), &record(1, 1, Priority::Alarm, 5), Vec::new()).blocking_recv().unwrap().unwrap();
-    assert_eq!(review::read(desk.file(), Span::default()).unwrap().alerts.len(), 1);
+    assert_eq!(review::read(folder.logbook(), Span::default()).unwrap().alerts.len(), 1);
     logbook.event(at(6), &record(2, 1, Priority::Alarm, 6), Vec::new()).blocking_recv().unwrap().unwrap();
-    assert_eq!(review::read(desk.file(), Span::default()).unwrap().alerts.len(), 2);
+    assert_eq!(review::read(folder.logbook(), Span::default()).unwrap().alerts.len(), 2);
     logbook.close(at(9)).blocking_recv().unwrap().unwrap();
-    let before = std::fs::read(desk.file()).unwrap();
-    review::read(desk.file(), Span::default()).unwrap();
-    assert_eq!(std::fs::read(desk.file()).unwrap(), before);
+    let before = std::fs::read(folder.logbook()).unwrap();
+    review::read(folder.logbook(), Span::default()).unwrap();
+    assert_eq!(std::fs::read(folder.logbook()).unwrap(), before);
 }
 
 #[test]
 fn the_deck_log_tells_each_hour() {
-    let desk = Desk::new("deck");
-    write_the_night(&desk.file());
-    let night = review::read(desk.file(), Span::default()).unwrap();
+    let folder = Folder::new("deck");
+    write_the_night(&folder.logbook());
+    let night = review::read(folder.logbook(), Span::default()).unwrap();
     let hours = night.deck_log();
     assert_eq!(hours.len(), 7);
     // The truth: 5 kn from 50° N 6.5° W to the north-east, 1018 hPa falling by 2 an hour, 12 kn from the north.
@@ -255,9 +248,9 @@ fn the_deck_log_tells_each_hour() {
 
 #[test]
 fn json_is_one_line_with_units_and_nulls() {
-    let desk = Desk::new("json");
-    write_the_night(&desk.file());
-    let line = review::read(desk.file(), Span::default()).unwrap().json();
+    let folder = Folder::new("json");
+    write_the_night(&folder.logbook());
+    let line = review::read(folder.logbook(), Span::default()).unwrap().json();
     assert_eq!(line.matches('\n').count(), 1);
     let night: serde_json::Value = serde_json::from_str(&line).unwrap();
     assert_eq!(night["casualties"][0]["nearest_nm"], 0.01);

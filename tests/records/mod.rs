@@ -1,34 +1,12 @@
-//! A desk for the logbook's tests: a directory of its own, and records to write.
+//! Records for the logbook's tests to write, and a small disk to write them on.
 
 use middlewatch::logbook::{Delivery, Logbook, LogbookError, LogbookSettings, Pace, Recovered};
 use record::{AlertPart, EventRecord, OwnPart};
 use record::{OwnRow, Stamp, TargetRow};
 use rules::{AlertId, AlertState, EventKind, Priority};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::Duration;
 use terms::{Mmsi, Moment, Position, Utc, UtcSource};
-
-/// A directory of its own for a test, removed at the end.
-pub struct Desk(pub PathBuf);
-
-impl Desk {
-    pub fn new(name: &str) -> Self {
-        let dir = std::env::temp_dir().join(format!("middlewatch-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&dir);
-        std::fs::create_dir_all(&dir).unwrap();
-        Self(dir)
-    }
-
-    pub fn file(&self) -> PathBuf {
-        self.0.join("logbook.db")
-    }
-}
-
-impl Drop for Desk {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
 
 /// A disk of a size in KiB, gone at the end.
 pub struct Disk<'a>(&'a std::path::Path);

@@ -1,0 +1,47 @@
+//! The tests of the whole, as one program: it is linked once, and its parts share their helpers. The parts share a
+//! process too, so a test changes no limit, signal, environment or working directory of its own process; what needs
+//! that starts a process (`aboard::alone` runs another test of this program in one).
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test stops where its footing is missing"
+)]
+
+// What they share.
+mod aboard;
+mod browser;
+mod night;
+mod records;
+mod rough;
+
+mod anchorage;
+mod blind;
+mod card;
+mod clock;
+mod control;
+mod corpora;
+mod departure;
+mod drill;
+mod faults;
+mod gpio;
+mod house;
+#[cfg(feature = "https")]
+mod https;
+mod keeping;
+mod logbook;
+mod nights;
+mod overboard;
+mod pages;
+mod passages;
+mod ports;
+mod powercut;
+mod queries;
+mod recording;
+mod replay;
+mod review;
+mod service;
+mod sounders;
+mod truth;
+mod webhook;
+mod wire;
