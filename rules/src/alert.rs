@@ -28,6 +28,12 @@ pub enum Priority {
     EmergencyAlarm,
 }
 
+impl Priority {
+    /// All of them, the least urgent first.
+    pub const ALL: [Self; 5] =
+        [Self::Notice, Self::Caution, Self::Warning, Self::Alarm, Self::EmergencyAlarm];
+}
+
 impl fmt::Display for Priority {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {

@@ -1,18 +1,21 @@
 //! What the crew does to the watch, from the control socket, from a button or from a scenario. A replay with the same
 //! lines and the same acts at the same times gives the same events.
 
+use crate::schema::OneOf;
 use rules::{AlertId, Switch};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use terms::CasualtyId;
 
 /// An act of the crew.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "act", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Act {
     /// Takes note of one alert, or of all that are open.
     Acknowledge {
         /// Which; all where not told.
         #[serde(default)]
+        #[schemars(with = "Option<u32>")]
         alert: Option<AlertId>,
         /// Those of one order only.
         #[serde(default)]
@@ -22,6 +25,7 @@ pub enum Act {
     Silence {
         /// Which; all where not told.
         #[serde(default)]
+        #[schemars(with = "Option<u32>")]
         alert: Option<AlertId>,
         /// Those of one order only.
         #[serde(default)]
@@ -40,6 +44,7 @@ pub enum Act {
     StandDown {
         /// Which; the only one where not told.
         #[serde(default)]
+        #[schemars(with = "Option<u32>")]
         casualty: Option<CasualtyId>,
         /// recovered, false activation, test, or handed over.
         reason: String,
@@ -62,6 +67,7 @@ pub enum Act {
     /// Switches the watch alarm.
     WatchAlarm {
         /// on, off, or automatic: by what is declared and by the hours.
+        #[schemars(with = "OneOf<Switch>")]
         switch: Switch,
     },
     /// A passage begins or ends here, whatever was declared.

@@ -1,13 +1,16 @@
-//! What is asked about a casualty.
+//! What is asked about a casualty, and the answer.
 
+use crate::CasualtyPart;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use terms::CasualtyId;
 
 /// What is asked about a casualty.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct CasualtyQuestion {
     /// Which; the only one where not told.
+    #[schemars(with = "Option<u32>")]
     pub casualty: Option<CasualtyId>,
     /// The sheet to be read over the radio.
     pub brief: bool,
@@ -26,5 +29,29 @@ pub struct CasualtyQuestion {
     /// The second pass of the same pattern.
     pub second_pass: bool,
     /// The pattern was searched in vain: it counts for the datum from now on.
+    pub searched: bool,
+}
+
+/// What is known of a casualty, and what was asked for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CasualtyAnswer {
+    /// As events have it.
+    pub casualty: CasualtyPart,
+    /// The whole line.
+    pub words: String,
+    /// The sheet to be read over the radio.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub brief: Option<String>,
+    /// The search pattern in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plan: Option<String>,
+    /// The search pattern as GPX 1.1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gpx: Option<String>,
+    /// The search pattern as WPL and RTE sentences.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sentences: Option<Vec<String>>,
+    /// The pattern counts as searched in vain from now on.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub searched: bool,
 }

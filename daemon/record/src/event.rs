@@ -1,12 +1,14 @@
 //! The event record: one shape for `replay --json`, the webhook's body and the logbook.
 
+use crate::schema::{DateTime, OneOf};
 use lookout::casualty::RelativeTo;
 use rules::{AlertId, AlertState, EventKind, Priority};
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use terms::{CasualtyId, Mmsi, Utc};
 
 /// What happened to an alert, with the picture at that moment. `None` is written as `null`: not available.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct EventRecord {
     /// Version of the record's form.
     pub version: u8,
@@ -15,8 +17,10 @@ pub struct EventRecord {
     /// Counts the events of one alert from 1.
     pub seq: u32,
     /// What happened.
+    #[schemars(with = "OneOf<EventKind>")]
     pub event: EventKind,
     /// UTC; `None` while that is unknown.
+    #[schemars(with = "Option<DateTime>")]
     pub at: Option<Utc>,
     /// Steady time in seconds.
     pub steady_s: f64,
@@ -31,15 +35,18 @@ pub struct EventRecord {
 }
 
 /// The alert of an event.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AlertPart {
     /// Its number.
+    #[schemars(with = "u32")]
     pub id: AlertId,
     /// The order's name, or the built-in one's.
     pub order: String,
     /// Its priority.
+    #[schemars(with = "OneOf<Priority>")]
     pub priority: Priority,
     /// Its state after the event; `None` for a notice.
+    #[schemars(with = "Option<OneOf<AlertState>>")]
     pub state: Option<AlertState>,
     /// What is told.
     pub text: String,
@@ -48,7 +55,7 @@ pub struct AlertPart {
 }
 
 /// Own vessel at an event.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OwnPart {
     /// Degrees, north positive.
     pub latitude_deg: Option<f64>,
@@ -63,9 +70,10 @@ pub struct OwnPart {
 }
 
 /// The target of an event.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TargetPart {
     /// Its identity.
+    #[schemars(with = "u32")]
     pub mmsi: Mmsi,
     /// Its name.
     pub name: Option<String>,
@@ -86,6 +94,7 @@ pub struct TargetPart {
     /// Off the bow or the course, [0, 360).
     pub relative_bearing_deg: Option<f64>,
     /// From what.
+    #[schemars(with = "Option<OneOf<RelativeTo>>")]
     pub relative_to: Option<RelativeTo>,
     /// At the closest point of approach.
     pub cpa_nm: Option<f64>,
@@ -96,11 +105,13 @@ pub struct TargetPart {
 }
 
 /// The casualty of an event.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CasualtyPart {
     /// Its number.
+    #[schemars(with = "u32")]
     pub id: CasualtyId,
     /// Identity of its beacon.
+    #[schemars(with = "Option<u32>")]
     pub beacon_mmsi: Option<Mmsi>,
     /// The crew member's name.
     pub crew: Option<String>,
@@ -119,6 +130,7 @@ pub struct CasualtyPart {
     /// Off the bow or the course, [0, 360).
     pub relative_bearing_deg: Option<f64>,
     /// From what.
+    #[schemars(with = "Option<OneOf<RelativeTo>>")]
     pub relative_to: Option<RelativeTo>,
     /// Since it began.
     pub elapsed_s: f64,

@@ -5,16 +5,25 @@ mod act;
 mod bridge;
 mod casualty;
 mod departure;
+mod done;
 mod entry;
 mod event;
 pub mod example;
+mod handover;
 mod row;
+pub mod schema;
+mod status;
 pub mod words;
 
 pub use act::{Act, ActError};
 pub use bridge::{alarm_number, identifier};
-pub use casualty::CasualtyQuestion;
-pub use departure::{CheckItem, DepartureAct, Verdict};
+pub use casualty::{CasualtyAnswer, CasualtyQuestion};
+pub use departure::{Asked, CheckItem, DepartureAct, DepartureSheet, Part, Verdict};
+pub use done::{Backup, Done, Nothing, Refusal, SignalTest, Tried};
 pub use entry::{Entry, EntryKind};
 pub use event::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
+pub use handover::{Date, Dated, Handover, LowBeacon, LowBeaconBasis};
 pub use row::{FeedRow, OwnRow, Stamp, TargetRow};
+pub use status::{
+    AlertNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, SignalNow, Status, TargetNow, WatchNow,
+};

@@ -2,7 +2,7 @@
 
 use crate::Utc;
 use chrono::{Datelike, Months, NaiveDate};
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
 use std::fmt;
 
 /// A day of the calendar, in UTC. Written as ISO 8601, e.g. `2027-05-31`.
@@ -91,6 +91,13 @@ impl fmt::Display for Day {
 impl Serialize for Day {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
         s.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Day {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(d)?;
+        Self::parse(&text).ok_or_else(|| de::Error::custom("not a day such as 2027-05-31"))
     }
 }
 

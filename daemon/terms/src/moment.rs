@@ -64,7 +64,7 @@ impl Sub<Duration> for Moment {
 pub struct Utc(pub i64);
 
 /// Who told UTC.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum UtcSource {
     /// A satellite receiver.

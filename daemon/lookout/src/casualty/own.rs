@@ -132,7 +132,7 @@ pub(crate) fn ahead(
 }
 
 /// What a relative bearing is measured from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum RelativeTo {
     /// The bow.

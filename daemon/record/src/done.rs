@@ -1,0 +1,49 @@
+//! What is asked besides acts, and short answers.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::path::PathBuf;
+
+/// What was done, in words.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Done {
+    /// In words.
+    pub done: String,
+}
+
+/// A trial of signals that has begun, or has succeeded.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Tried {
+    /// In words.
+    pub done: String,
+    /// The sounders that were told to sound.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub signals: Option<Vec<String>>,
+}
+
+/// Why a request was refused.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Refusal {
+    /// In words.
+    pub error: String,
+}
+
+/// Where a copy of the logbook goes.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Backup {
+    /// A path that begins at the root.
+    pub to: PathBuf,
+}
+
+/// Which signal is tried.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct SignalTest {
+    /// Its name; every sounder where none is given. A webhook's answer says whether the post was received.
+    pub signal: Option<String>,
+}
+
+/// Nothing is asked.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Nothing {}
