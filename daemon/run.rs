@@ -13,7 +13,7 @@ use crate::logbook::{EntryKind, FeedRow, Logbook, LogbookSettings, Pace, Recover
 use crate::recording::{Mark, Recorder};
 use crate::service::Manager;
 use crate::signals::{self, News, Signals};
-use crate::watch::{FeedSetting, Line as CheckItem, Numbers, Output, Watch};
+use crate::watch::{DepartureAct, FeedSetting, Line as CheckItem, Numbers, Output, Watch};
 use lookout::casualty::Gap;
 use rules::{AlertId, BuiltIn, Orders};
 use serde_json::{Value, json};
@@ -370,8 +370,10 @@ impl Daemon {
             Ask::Casualty(question) => {
                 if question.searched {
                     self.recorder.mark(at, || Mark::Casualty(question.clone()));
+                    self.watch.casualty_told(at, &question)
+                } else {
+                    self.watch.casualty_look(at, &question)
                 }
-                self.watch.casualty_told(at, &question)
             }
             Ask::Reload => self.reload(),
             Ask::Test(None) => Ok(json!({"done": "told to sound", "signals": self.signals.test(None)})),
@@ -382,6 +384,7 @@ impl Daemon {
                 }
                 None => return,
             },
+            Ask::Departure(DepartureAct::Look) => Ok(self.watch.departure_look(at, self.outside_lines())),
             Ask::Departure(ask) => {
                 let outside = self.outside_lines();
                 self.recorder.mark(at, || Mark::Departure { ask: ask.clone(), outside: outside.clone() });
@@ -442,7 +445,7 @@ impl Daemon {
         vec![departure::disk(&self.logbook_path), departure::copy(copied, now)]
     }
 
-    fn status(&mut self, at: Moment) -> Value {
+    fn status(&self, at: Moment) -> Value {
         let mut status = self.watch.status(at);
         if let Some(feeds) = status["feeds"].as_array_mut() {
             for (n, (told, (_, feed))) in feeds.iter_mut().zip(&self.feeds).enumerate() {
