@@ -3,8 +3,7 @@
 use crate::logbook::LIMIT_BYTES;
 use crate::review::esc;
 use record::words::{capital, count, one_line};
-use record::{CheckItem, Verdict};
-use serde_json::Value;
+use record::{CheckItem, DepartureSheet, Verdict};
 use std::path::Path;
 use terms::Utc;
 
@@ -63,41 +62,38 @@ pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> CheckItem {
     }
 }
 
-/// Where a line stands on the sheet.
-const PARTS: [(&str, &str); 3] = [("failed", "Failed"), ("not-tried", "Not tried"), ("passed", "Passed")];
-
-fn text(v: &Value) -> String {
-    one_line(v.as_str().unwrap_or(""))
-}
+/// Where an item stands on the sheet.
+const PARTS: [(Verdict, &str); 3] =
+    [(Verdict::Failed, "Failed"), (Verdict::NotTried, "Not tried"), (Verdict::Passed, "Passed")];
 
 /// Of which boat, when, by whom.
-fn title(told: &Value) -> String {
+fn title(told: &DepartureSheet) -> String {
     let mut out =
-        format!("Departure check of {}", told["vessel"].as_str().map_or("the boat".into(), one_line));
-    match told["at"].as_str() {
-        Some(at) => out += &format!(", {} UTC", at.get(..16).unwrap_or(at).replace('T', " ")),
+        format!("Departure check of {}", told.vessel.as_deref().map_or("the boat".into(), one_line));
+    match told.at {
+        Some(at) => out += &format!(", {} UTC", at.to_string()[..16].replace('T', " ")),
         None => out += ", the time is not known",
     }
-    if let Some(by) = told["by"].as_str().filter(|b| !b.is_empty()) {
+    if let Some(by) = told.by.as_deref().filter(|b| !b.is_empty()) {
         out += &format!(", by {}", one_line(by));
     }
     out
 }
 
-fn lines<'a>(told: &'a Value, outcome: &'a str) -> impl Iterator<Item = &'a Value> {
-    told["lines"].as_array().into_iter().flatten().filter(move |l| l["outcome"] == outcome)
+fn items(told: &DepartureSheet, verdict: Verdict) -> impl Iterator<Item = &CheckItem> {
+    told.items.iter().filter(move |i| i.verdict == verdict)
 }
 
-/// The sheet as plain text, what is missing first.
-pub(crate) fn sheet(told: &Value) -> String {
-    let mut out = format!("{}\n{}\n", title(told), capital(&text(&told["tally"])));
-    for (outcome, head) in PARTS {
+/// The sheet as plain text, what failed first.
+pub(crate) fn sheet(told: &DepartureSheet) -> String {
+    let mut out = format!("{}\n{}\n", title(told), capital(&one_line(&told.tally)));
+    for (verdict, head) in PARTS {
         let mut any = false;
-        for l in lines(told, outcome) {
+        for item in items(told, verdict) {
             if !std::mem::replace(&mut any, true) {
                 out += &format!("\n{}\n", head.to_uppercase());
             }
-            let (what, words, by) = (text(&l["what"]), text(&l["words"]), text(&l["by"]));
+            let [what, words, by] = [&item.what, &item.words, &item.by].map(|text| one_line(text));
             out += &format!("  {what:<28} {words} [{by}]\n");
         }
     }
@@ -105,7 +101,7 @@ pub(crate) fn sheet(told: &Value) -> String {
 }
 
 /// The sheet as a page that can be printed and needs nothing else.
-pub(crate) fn page(told: &Value) -> String {
+pub(crate) fn page(told: &DepartureSheet) -> String {
     let title = esc(&title(told));
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
@@ -113,22 +109,22 @@ pub(crate) fn page(told: &Value) -> String {
          body{{font:11pt/1.4 serif;margin:2em;max-width:60em}}table{{border-collapse:collapse;width:100%}}\
          td{{border-bottom:1px solid #999;padding:.2em .6em .2em 0;vertical-align:top}}td:first-child{{width:2em}}\
          h2{{font-size:1.1em}}.sign{{margin-top:3em}}</style></head><body><h1>{title}</h1><p>{}</p>\n",
-        esc(&capital(&text(&told["tally"])))
+        esc(&capital(&one_line(&told.tally)))
     );
-    for (outcome, head) in PARTS {
-        let mark = match outcome {
-            "failed" => "✗",
-            "passed" => "✓",
-            _ => "–",
+    for (verdict, head) in PARTS {
+        let mark = match verdict {
+            Verdict::Failed => "✗",
+            Verdict::Passed => "✓",
+            Verdict::NotTried => "–",
         };
-        let rows: String = lines(told, outcome)
+        let rows: String = items(told, verdict)
             .map(|l| {
-                let cell = |v: &Value| esc(&text(v));
+                let cell = |text: &str| esc(&one_line(text));
                 format!(
                     "<tr><td>{mark}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
-                    cell(&l["what"]),
-                    cell(&l["words"]),
-                    cell(&l["by"])
+                    cell(&l.what),
+                    cell(&l.words),
+                    cell(&l.by)
                 )
             })
             .collect();
@@ -148,16 +144,16 @@ mod tests {
 
     #[test]
     fn a_disk_without_room_for_the_logbook_and_an_old_copy_fail() {
-        assert_eq!(disk_line(LIMIT_BYTES, 0).outcome, Verdict::Passed);
-        assert_eq!(disk_line(LIMIT_BYTES - 1, 0).outcome, Verdict::Failed);
-        assert_eq!(disk_line(LIMIT_BYTES / 2, LIMIT_BYTES / 2).outcome, Verdict::Passed);
-        assert_eq!(disk_line(0, 2 * LIMIT_BYTES).outcome, Verdict::Passed, "it grows no more");
+        assert_eq!(disk_line(LIMIT_BYTES, 0).verdict, Verdict::Passed);
+        assert_eq!(disk_line(LIMIT_BYTES - 1, 0).verdict, Verdict::Failed);
+        assert_eq!(disk_line(LIMIT_BYTES / 2, LIMIT_BYTES / 2).verdict, Verdict::Passed);
+        assert_eq!(disk_line(0, 2 * LIMIT_BYTES).verdict, Verdict::Passed, "it grows no more");
         let day = |d: i64| Some(Utc(1_793_499_247_000 + d * DAY_MS));
-        assert_eq!(copy(None, day(0)).outcome, Verdict::Failed);
-        assert_eq!(copy(day(0), None).outcome, Verdict::NotTried);
-        assert_eq!(copy(day(0), day(30)).outcome, Verdict::Passed);
-        assert_eq!(copy(day(0), day(31)).outcome, Verdict::Failed);
-        assert_eq!(copy(day(9), day(0)).outcome, Verdict::NotTried, "a clock is wrong");
+        assert_eq!(copy(None, day(0)).verdict, Verdict::Failed);
+        assert_eq!(copy(day(0), None).verdict, Verdict::NotTried);
+        assert_eq!(copy(day(0), day(30)).verdict, Verdict::Passed);
+        assert_eq!(copy(day(0), day(31)).verdict, Verdict::Failed);
+        assert_eq!(copy(day(9), day(0)).verdict, Verdict::NotTried, "a clock is wrong");
     }
 
     #[test]

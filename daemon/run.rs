@@ -2,7 +2,7 @@
 
 use crate::check::read_file;
 use crate::clock::{self, Clock};
-use crate::control::{self, Ask, Question};
+use crate::control::{self, Ask, Reply};
 use crate::departure;
 use crate::diagnostics;
 use crate::feeds::{self, FeedStatus, Line, Lines, Runner};
@@ -14,11 +14,10 @@ use crate::signals::{self, News, Signals};
 use boat::places;
 use boat::{self, Boat, Means};
 use lookout::casualty::Gap;
-use record::CheckItem;
-use record::{Act, ActError};
-use record::{EntryKind, FeedRow, Stamp};
+use record::{
+    Act, ActError, CheckItem, Done, EntryKind, FeedRow, Handover, LogbookNow, SignalNow, Stamp, Tried,
+};
 use rules::{AlertId, BuiltIn, Orders};
-use serde_json::{Value, json};
 use std::future::pending;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -29,7 +28,7 @@ use terms::{FeedId, Mmsi, Moment, Subject, Utc, UtcSource};
 use tokio::runtime::{Builder, Handle, Runtime};
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
-use watch::{FeedSetting, Numbers, Output, Watch};
+use watch::{FeedOutside, FeedSetting, Numbers, Output, Outside, Watch};
 
 /// So long the watch rests after a pass, unless a beacon is heard or the crew act: to wake costs more than a line does,
 /// so what comes meanwhile on several wires is taken together. Nobody on watch notices a tenth of a second.
@@ -57,9 +56,6 @@ const HEARING: &str = "hearing";
 const TRIAL: Duration = Duration::from_secs(8);
 /// The usual rates of the feeds, and what was heard of others, are kept so often.
 const RATES_KEPT_EVERY: Duration = Duration::from_secs(600);
-
-/// The way back for an answer.
-type Reply = tokio::sync::oneshot::Sender<Result<Value, ActError>>;
 
 /// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
 pub fn run(config: &Path) -> Outcome {
@@ -328,13 +324,13 @@ impl Daemon {
     }
 
     /// Reads the orders anew: all or nothing. Those in force stay where the file is bad.
-    fn reload(&mut self) -> Result<Value, ActError> {
+    fn reload(&mut self) -> Result<Done, ActError> {
         let at = self.clock.now();
         match read_orders(&self.orders_path) {
             Ok((orders, text)) => {
                 let (count, from) = (orders.len(), self.orders_path.display().to_string());
                 self.put_in_force(at, Found { orders, from: from.clone(), trouble: None, text: Some(text) });
-                Ok(json!({"done": format!("{count} orders in force, from {from}")}))
+                Ok(Done { done: format!("{count} orders in force, from {from}") })
             }
             Err(why) => {
                 let told = format!("The orders in force stay. {why}");
@@ -344,132 +340,131 @@ impl Daemon {
         }
     }
 
-    fn answer(&mut self, question: Question) {
+    fn answer(&mut self, ask: Ask) {
         let at = self.clock.now();
         self.watch.advance(at);
-        let answer = match question.ask {
-            Ask::Backup(to) => {
-                let copied = self.logbook.backup(&to);
-                let (when, last, logbook) = (self.watch.stamp(at), self.copied.clone(), self.logbook.clone());
-                // The watch does not wait for a slow stick.
-                tokio::spawn(async move {
-                    let answer = match copied.await {
-                        Ok(Ok(bytes)) => {
-                            if let Some((Utc(ms), _)) = when.utc {
-                                last.store(ms, Ordering::Relaxed);
-                                logbook.save_state(when, COPIED, &ms.to_string());
-                            }
-                            Ok(json!({"done": format!("{bytes} bytes copied to {}", to.display())}))
-                        }
-                        Ok(Err(e)) => Err(ActError::Nothing(e.to_string())),
-                        Err(_) => Err(ActError::Nothing("the logbook is closed".to_owned())),
-                    };
-                    let _ = question.reply.send(answer);
-                });
-                return;
-            }
-            Ask::Act(act) => self.act(at, act).map(|done| json!({"done": done})),
-            Ask::Handover(who) => self.handover(at, who),
-            Ask::Casualty(question) => {
-                if question.searched {
-                    self.recorder.mark(at, || Mark::Casualty(question.clone()));
-                }
-                self.watch.casualty_told(at, &question)
-            }
-            Ask::Reload => self.reload(),
-            Ask::Test(None) => Ok(json!({"done": "told to sound", "signals": self.signals.test(None)})),
-            Ask::Test(Some(name)) => match self.try_signal(&name, question.reply) {
-                Some((reply, answer)) => {
-                    let _ = reply.send(answer);
-                    return;
-                }
-                None => return,
-            },
-            Ask::Departure(ask) => {
-                let outside = self.outside_lines();
-                self.recorder.mark(at, || Mark::Departure { ask: ask.clone(), outside: outside.clone() });
-                self.watch.departure(at, ask, outside)
-            }
-            Ask::Button(button, _) if self.watch.is_tried(at, &button) => {
-                self.recorder.mark(at, || Mark::Tried { button });
-                Ok(json!({"done": "tried"}))
-            }
-            Ask::Button(_, act) => self.act(at, act).map(|done| json!({"done": done})),
-            Ask::Status => Ok(self.status(at)),
-        };
         // Whoever asked may have gone; what was done stays done.
-        let _ = question.reply.send(answer);
+        match ask {
+            Ask::Status(reply) => drop(reply.send(Ok(self.watch.status(at, &self.outside())))),
+            Ask::Handover(who, reply) => drop(reply.send(self.handover(at, who))),
+            Ask::Act(act, reply) => drop(reply.send(self.act(at, act).map(|done| Done { done }))),
+            Ask::Casualty(question, reply) => {
+                let answer = if question.searched {
+                    self.recorder.mark(at, || Mark::Casualty(question.clone()));
+                    self.watch.casualty_told(at, &question)
+                } else {
+                    self.watch.casualty_look(at, &question)
+                };
+                drop(reply.send(answer));
+            }
+            Ask::Backup(to, reply) => self.back_up(at, to, reply),
+            Ask::Reload(reply) => drop(reply.send(self.reload())),
+            Ask::Test(None, reply) => {
+                let signals = self.signals.test(None).into_iter().map(str::to_owned).collect();
+                drop(reply.send(Ok(Tried { done: "told to sound".to_owned(), signals: Some(signals) })));
+            }
+            Ask::Test(Some(name), reply) => self.try_signal(&name, reply),
+            Ask::Departure(reply) => {
+                drop(reply.send(Ok(self.watch.departure_look(at, self.outside_items()))));
+            }
+            Ask::DepartureAct(act, reply) => {
+                let outside = self.outside_items();
+                self.recorder.mark(at, || Mark::Departure { ask: act.clone(), outside: outside.clone() });
+                drop(reply.send(self.watch.departure(at, act, outside)));
+            }
+            Ask::Button(button, _, reply) if self.watch.is_tried(at, &button) => {
+                self.recorder.mark(at, || Mark::Tried { button });
+                drop(reply.send(Ok(Done { done: "tried".to_owned() })));
+            }
+            Ask::Button(_, act, reply) => {
+                drop(reply.send(self.act(at, act).map(|done| Done { done })));
+            }
+        }
     }
 
-    /// Tells what the next one must know; where one is named, that one has the watch, and every sounder speaks so that
-    /// somebody hears that it works.
-    fn handover(&mut self, at: Moment, who: Option<String>) -> Result<Value, ActError> {
+    /// Copies the logbook. The watch does not wait for a slow stick.
+    fn back_up(&self, at: Moment, to: PathBuf, reply: Reply<Done>) {
+        let copied = self.logbook.backup(&to);
+        let (when, last, logbook) = (self.watch.stamp(at), self.copied.clone(), self.logbook.clone());
+        tokio::spawn(async move {
+            let answer = match copied.await {
+                Ok(Ok(bytes)) => {
+                    if let Some((Utc(ms), _)) = when.utc {
+                        last.store(ms, Ordering::Relaxed);
+                        logbook.save_state(when, COPIED, &ms.to_string());
+                    }
+                    Ok(Done { done: format!("{bytes} bytes copied to {}", to.display()) })
+                }
+                Ok(Err(e)) => Err(ActError::Nothing(e.to_string())),
+                Err(_) => Err(ActError::Nothing("the logbook is closed".to_owned())),
+            };
+            let _ = reply.send(answer);
+        });
+    }
+
+    /// What a relief must know; where one is named, that one has the watch, and every sounder speaks so that somebody
+    /// hears that it works.
+    fn handover(&mut self, at: Moment, who: Option<String>) -> Result<Handover, ActError> {
         let mut told = self.watch.handover(at);
         if let Some(who) = who {
-            told["done"] = self.act(at, Act::Handover { who })?.into();
-            told["sounding"] = self.signals.test(None).into();
+            told.done = Some(self.act(at, Act::Handover { who })?);
+            told.sounding = Some(self.signals.test(None).into_iter().map(str::to_owned).collect());
         }
         Ok(told)
     }
 
-    /// Tries one signal: a sounder sounds, of a webhook the answer comes when it was received, or not. Gives the way back
-    /// where the answer is known at once.
-    fn try_signal(&self, name: &str, reply: Reply) -> Option<(Reply, Result<Value, ActError>)> {
+    /// Tries one signal: a sounder sounds, of a webhook the answer comes when it was received, or not.
+    fn try_signal(&self, name: &str, reply: Reply<Tried>) {
         let Some(signal) = self.boat.signals.iter().find(|s| s.name == name) else {
-            return Some((reply, Err(ActError::Wrong(format!("there is no signal `{name}`")))));
+            drop(reply.send(Err(ActError::Wrong(format!("there is no signal `{name}`")))));
+            return;
         };
         if !matches!(signal.means, Means::Webhook(_)) {
-            let told = self.signals.test(Some(name));
+            let told: Vec<String> = self.signals.test(Some(name)).into_iter().map(str::to_owned).collect();
             let busy = || ActError::Nothing("too much waits for this signal".to_owned());
-            let done = json!({"done": "told to sound", "signals": told});
-            return Some((reply, if told.is_empty() { Err(busy()) } else { Ok(done) }));
+            let tried = Tried { done: "told to sound".to_owned(), signals: Some(told.clone()) };
+            drop(reply.send(if told.is_empty() { Err(busy()) } else { Ok(tried) }));
+            return;
         }
         let signal = signal.clone();
         self.signals.home().spawn(async move {
             let outcome = tokio::time::timeout(TRIAL, signals::trial(&signal, &[])).await;
             let answer = match outcome {
-                Ok(Ok(())) => Ok(json!({"done": "received"})),
+                Ok(Ok(())) => Ok(Tried { done: "received".to_owned(), signals: None }),
                 Ok(Err(why)) => Err(ActError::Nothing(why)),
                 Err(_) => Err(ActError::Nothing(format!("no answer within {} s", TRIAL.as_secs()))),
             };
             let _ = reply.send(answer);
         });
-        None
     }
 
-    /// Lines of the departure check about what the watch knows nothing of: the disk and the copy of the logbook.
-    fn outside_lines(&self) -> Vec<CheckItem> {
+    /// Items of the departure check about what the watch knows nothing of: the disk and the copy of the logbook.
+    fn outside_items(&self) -> Vec<CheckItem> {
         let now = self.watch.stamp(self.clock.now()).utc.map(|(utc, _)| utc);
         let copied = self.copied.load(Ordering::Relaxed);
         let copied = (copied != i64::MIN).then_some(Utc(copied));
         vec![departure::disk(&self.logbook_path), departure::copy(copied, now)]
     }
 
-    fn status(&mut self, at: Moment) -> Value {
-        let mut status = self.watch.status(at);
-        if let Some(feeds) = status["feeds"].as_array_mut() {
-            for (n, (told, (_, feed))) in feeds.iter_mut().zip(&self.feeds).enumerate() {
-                let counts = feed.counts();
-                let refused = told["refused"].as_u64().unwrap_or(0) + counts.all_refused();
-                told["state"] = feed.state().into();
-                told["bytes"] = counts.bytes.into();
-                told["sentences"] = counts.sentences.into();
-                told["refused"] = refused.into();
-                told["refusals"] = self.watch.refusals(n, &counts);
-                told["dropped"] = feed.dropped().into();
-            }
-        }
+    /// What a look at the picture shows and the watch cannot know.
+    fn outside(&self) -> Outside {
+        let feed = |(_, feed): &(Arc<str>, Arc<FeedStatus>)| FeedOutside {
+            state: feed.state().to_owned(),
+            counts: feed.counts(),
+            dropped: feed.dropped(),
+        };
         let health = self.logbook.health().borrow().clone();
-        status["logbook"] = json!({
-            "failing": health.failing.map(|e| e.to_string()),
-            "waiting": health.waiting,
-            "dropped": health.dropped,
-            "deliveries_waiting": self.logbook.deliveries_waiting(),
-        });
-        let failing = |(name, failing): &(String, bool)| json!({"name": name, "failing": failing});
-        status["signals"] = self.failing_signals.iter().map(failing).collect();
-        status["vessel"] = json!(self.boat.vessel.name);
-        status
+        let signal = |(name, failing): &(String, bool)| SignalNow { name: name.clone(), failing: *failing };
+        Outside {
+            feeds: self.feeds.iter().map(feed).collect(),
+            logbook: LogbookNow {
+                failing: health.failing.map(|e| e.to_string()),
+                waiting: health.waiting as u64,
+                dropped: health.dropped,
+                deliveries_waiting: self.logbook.deliveries_waiting() as u64,
+            },
+            signals: self.failing_signals.iter().map(signal).collect(),
+        }
     }
 
     /// Hands the watch the lines that are ready, up to a bound; whether those were all.

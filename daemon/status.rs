@@ -1,6 +1,10 @@
 //! `status`: one screen that a watchkeeper reads in five seconds at night. Plain text without colours, 40 columns.
 
-use serde_json::Value;
+use record::words::{one_line, span as in_words};
+use record::{AlertNow, CasualtyNow, OwnNow, Status, TargetNow};
+use rules::AlertState;
+use std::time::Duration;
+use terms::UtcSource;
 
 /// Columns that are used, whatever there are.
 const WIDTH: usize = 40;
@@ -20,7 +24,7 @@ impl Screen {
     /// A text, cut between words; lines after its first are set in.
     fn line(&mut self, indent: usize, text: &str) {
         let mut column = 0;
-        for word in record::words::one_line(text).split_whitespace() {
+        for word in one_line(text).split_whitespace() {
             let length = word.chars().count();
             if column == 0 {
                 self.0 += &" ".repeat(indent);
@@ -39,131 +43,117 @@ impl Screen {
     }
 }
 
-/// The screen for the daemon's answer.
-pub fn screen(v: &Value) -> String {
+/// The screen of a picture.
+pub fn screen(p: &Status) -> String {
     let mut s = Screen::default();
-    let time = v["at"].as_str().and_then(|t| t.get(11..19)).map_or("UTC not known".to_owned(), |t| {
-        let doubt = if v["utc_from"] == "system" { " by the computer" } else { "" };
-        format!("{t} UTC{doubt}")
+    let time = p.at.map_or("UTC not known".to_owned(), |t| {
+        let doubt = if p.utc_from == Some(UtcSource::System) { " by the computer" } else { "" };
+        format!("{} UTC{doubt}", &t.to_string()[11..19])
     });
-    s.line(0, &format!("{}  {time}", v["vessel"].as_str().unwrap_or("")));
-    casualties(&mut s, list(&v["casualties"]));
-    alerts(&mut s, list(&v["alerts"]));
-    targets(&mut s, list(&v["targets"]));
-    own(&mut s, &v["own"]);
-    for f in list(&v["feeds"]) {
-        let heard = f["silent_s"].as_f64().map_or("never heard".into(), |s| format!("heard {} ago", span(s)));
-        let state = text(&f["state"]);
-        s.line(0, &format!("Feed {}: {state}, {heard}", text(&f["name"])));
+    s.line(0, &format!("{}  {time}", p.vessel.as_deref().unwrap_or("")));
+    casualties(&mut s, &p.casualties);
+    alerts(&mut s, &p.alerts);
+    targets(&mut s, &p.targets);
+    own(&mut s, &p.own);
+    for f in &p.feeds {
+        let heard = f.silent_s.map_or("never heard".into(), |s| format!("heard {} ago", span(s)));
+        s.line(0, &format!("Feed {}: {}, {heard}", f.name, f.state.as_deref().unwrap_or("-")));
     }
-    for failing in list(&v["signals"]).iter().filter(|f| f["failing"] == true) {
-        s.line(0, &format!("FAILS: {}", text(&failing["name"])));
+    for failing in p.signals.iter().filter(|f| f.failing) {
+        s.line(0, &format!("FAILS: {}", failing.name));
     }
-    if !v["logbook"]["failing"].is_null() {
+    if p.logbook.failing.is_some() {
         s.line(0, "FAILS: the logbook cannot be written");
     }
-    if let Some(title) = v["exercise"]["title"].as_str() {
-        s.line(0, &format!("EXERCISE is on: {title}"));
+    if let Some(e) = &p.exercise {
+        s.line(0, &format!("EXERCISE is on: {}", e.title));
     }
-    let since = v["watch"]["since_s"].as_f64().map_or(String::new(), |s| format!(" for {}", span(s)));
-    s.line(0, &format!("On watch: {}{since}", v["watch"]["who"].as_str().unwrap_or("not told")));
-    let declared: Vec<&str> = list(&v["declared"]).iter().map(text).collect();
-    let declared = if declared.is_empty() { "nothing".to_owned() } else { declared.join(", ") };
+    let since = p.watch.since_s.map_or(String::new(), |s| format!(" for {}", span(s)));
+    s.line(0, &format!("On watch: {}{since}", p.watch.who.as_deref().unwrap_or("not told")));
+    let declared = if p.declared.is_empty() { "nothing".to_owned() } else { p.declared.join(", ") };
     s.line(0, &format!("Declared: {declared}"));
     s.line(0, CAUTION);
     s.0
 }
 
-fn casualties(s: &mut Screen, casualties: &[Value]) {
+fn casualties(s: &mut Screen, casualties: &[CasualtyNow]) {
     for c in casualties {
-        s.line(0, &format!("** {} **", text(&c["who"]).to_uppercase()));
-        let estimated = if c["position"] == "estimated" { "estimated " } else { "" };
-        s.line(2, &format!("{estimated}{}", c["look"].as_str().unwrap_or("position not known")));
-        let bearing =
-            c["bearing_deg"].as_f64().map_or(String::new(), |b| format!("bearing {} true, ", three(b)));
-        let at_least = if c["elapsed_is"] == "at-least" { "at least " } else { "" };
-        let ago = c["elapsed_s"].as_f64().map_or("-".into(), span);
-        s.line(2, &format!("{bearing}{at_least}{ago} ago, casualty {}", c["id"]));
+        s.line(0, &format!("** {} **", c.who.to_uppercase()));
+        let estimated = if c.part.position == "estimated" { "estimated " } else { "" };
+        s.line(2, &format!("{estimated}{}", c.look.as_deref().unwrap_or("position not known")));
+        let bearing = c.part.bearing_deg.map_or(String::new(), |b| format!("bearing {} true, ", three(b)));
+        let at_least = if c.part.elapsed_is == "at-least" { "at least " } else { "" };
+        let ago = span(c.part.elapsed_s);
+        s.line(2, &format!("{bearing}{at_least}{ago} ago, casualty {}", c.part.id.0));
     }
 }
 
-fn alerts(s: &mut Screen, alerts: &[Value]) {
+fn alerts(s: &mut Screen, alerts: &[AlertNow]) {
     if alerts.is_empty() {
         s.line(0, "No open alerts.");
     }
     for a in alerts.iter().take(ALERTS) {
-        let unheeded = !matches!(text(&a["state"]), "active-acknowledged" | "responsibility-transferred");
-        let mark = if unheeded { "! " } else { "" };
-        let exercise = if a["exercise"] == true { " EXERCISE" } else { "" };
-        let state = text(&a["state"]).replace('-', " ");
-        s.line(0, &format!("{mark}{}{exercise} {}: {state}", text(&a["priority"]).to_uppercase(), a["id"]));
-        s.line(2, text(&a["text"]));
+        let mark = if a.unheeded() { "! " } else { "" };
+        let exercise = if a.exercise { " EXERCISE" } else { "" };
+        let priority = a.priority.to_string().to_uppercase();
+        s.line(0, &format!("{mark}{priority}{exercise} {}: {}", a.id.0, state(a.state)));
+        s.line(2, &a.text);
     }
     if alerts.len() > ALERTS {
         s.line(0, &format!("and {} more alerts", alerts.len() - ALERTS));
     }
 }
 
-fn targets(s: &mut Screen, targets: &[Value]) {
+fn state(state: Option<AlertState>) -> String {
+    state.map_or("-".to_owned(), |state| state.to_string().replace('-', " "))
+}
+
+fn targets(s: &mut Screen, targets: &[TargetNow]) {
     for t in targets.iter().take(WORST) {
-        let name = t["name"].as_str().map_or_else(|| format!("MMSI {:09}", number_of(t)), str::to_owned);
-        s.line(0, &format!("{name}: {}", t["look"].as_str().unwrap_or("position not known")));
-        let cpa = match (t["cpa_nm"].as_f64(), t["tcpa_s"].as_f64()) {
+        let name = t.part.name.clone().unwrap_or_else(|| format!("MMSI {}", t.part.mmsi));
+        s.line(0, &format!("{name}: {}", t.look.as_deref().unwrap_or("position not known")));
+        let cpa = match (t.part.cpa_nm, t.part.tcpa_s) {
             (Some(cpa), Some(tcpa)) if tcpa >= 0.0 => format!("CPA {cpa:.2} nm in {}", span(tcpa)),
             (Some(_), Some(_)) => "CPA is past".to_owned(),
             _ => "CPA not known".to_owned(),
         };
-        let age = t["age_s"].as_f64().map_or(String::new(), |a| format!(", heard {} ago", span(a)));
+        let age = t.part.age_s.map_or(String::new(), |a| format!(", heard {} ago", span(a)));
         s.line(2, &format!("{cpa}{age}"));
-        if let Some(meeting) = t["meeting"].as_str() {
-            s.line(2, meeting);
-        }
-        if let Some(described) = t["described"].as_str() {
-            s.line(2, described);
+        for more in [&t.meeting, &t.described].into_iter().flatten() {
+            s.line(2, more);
         }
     }
 }
 
-fn own(s: &mut Screen, own: &Value) {
-    let aged = |words: String, key: &str| {
-        own[key].as_f64().map_or(words.clone(), |age| format!("{words}, {} old", span(age)))
+fn own(s: &mut Screen, own: &OwnNow) {
+    let aged = |words: String, age: Option<f64>| match age {
+        Some(age) => format!("{words}, {} old", span(age)),
+        None => words,
     };
-    let place = own["position"].as_str().unwrap_or("position not known");
-    s.line(0, &aged(place.to_owned(), "position_age_s"));
-    s.line(0, &format!("SOG {}  COG {}", number(&own["sog_kn"], " kn"), degrees(&own["cog_deg"])));
-    s.line(0, &aged(format!("Heading {}", degrees(&own["heading_deg"])), "heading_age_s"));
-    if let Some(age) = own["transmitted_age_s"].as_f64() {
+    let place = own.position.as_deref().unwrap_or("position not known");
+    s.line(0, &aged(place.to_owned(), own.position_age_s));
+    s.line(0, &format!("SOG {}  COG {}", number(own.part.sog_kn, " kn"), degrees(own.part.cog_deg)));
+    s.line(0, &aged(format!("Heading {}", degrees(own.part.heading_deg)), own.heading_age_s));
+    if let Some(age) = own.transmitted_age_s {
         s.line(0, &format!("Own AIS last heard transmitting {} ago", span(age)));
     }
-    s.line(0, &aged(format!("Depth {}", number(&own["depth_m"], " m")), "depth_age_s"));
+    s.line(0, &aged(format!("Depth {}", number(own.depth_m, " m")), own.depth_age_s));
 }
 
-fn number_of(target: &Value) -> u64 {
-    target["mmsi"].as_u64().unwrap_or(0)
-}
-
-fn list(v: &Value) -> &[Value] {
-    v.as_array().map_or(&[], Vec::as_slice)
-}
-
-fn text(v: &Value) -> &str {
-    v.as_str().unwrap_or("-")
-}
-
-fn number(v: &Value, unit: &str) -> String {
-    v.as_f64().map_or("-".into(), |n| format!("{n:.1}{unit}"))
+fn number(n: Option<f64>, unit: &str) -> String {
+    n.map_or("-".into(), |n| format!("{n:.1}{unit}"))
 }
 
 fn three(deg: f64) -> String {
     format!("{:03}°", (deg.round() as i64).rem_euclid(360))
 }
 
-fn degrees(v: &Value) -> String {
-    v.as_f64().map_or("-".into(), three)
+fn degrees(deg: Option<f64>) -> String {
+    deg.map_or("-".into(), three)
 }
 
 fn span(s: f64) -> String {
-    record::words::span(std::time::Duration::try_from_secs_f64(s.max(0.0)).unwrap_or_default())
+    in_words(Duration::try_from_secs_f64(s.max(0.0)).unwrap_or_default())
 }
 
 #[cfg(test)]
@@ -171,21 +161,31 @@ mod tests {
     use super::*;
     use serde_json::json;
 
-    fn night() -> Value {
-        json!({
+    fn night() -> Status {
+        let mut v = serde_json::to_value(Status::default()).unwrap();
+        let some = json!({
             "vessel": "Wendelin", "at": "2026-11-01T02:14:07.000Z", "utc_from": "satellite",
             "casualties": [{"id": 1, "who": "Ada overboard", "look": "250 m, 40° on the port bow, closing",
-                "position": "reported", "bearing_deg": 44.7, "elapsed_s": 185.0, "elapsed_is": "exact"}],
+                "position": "reported", "bearing_deg": 44.7, "elapsed_s": 185.0, "elapsed_is": "exact",
+                "source": "ais", "words": ""}],
             "alerts": (0..9).map(|n| json!({"id": n, "priority": "alarm", "state": "active-unacknowledged",
-                "text": "a close approach with a rather long name and more", "exercise": false})).collect::<Vec<_>>(),
+                "text": "a close approach with a rather long name and more", "exercise": false, "order": "near",
+                "began_s": 1.0})).collect::<Vec<_>>(),
             "targets": (0..9).map(|n| json!({"mmsi": n, "name": null, "look": "1.2 nm, on the starboard beam",
                 "cpa_nm": 0.21, "tcpa_s": 540.0, "age_s": 4.0})).collect::<Vec<_>>(),
-            "own": {"position": "50°48.000′N 001°06.000′W", "position_age_s": 2.0, "sog_kn": 5.0, "cog_deg": 90.0,
-                "heading_deg": null, "depth_m": null},
-            "feeds": [{"name": "ais", "state": "up", "silent_s": 1.0}], "declared": ["under sail"],
-            "signals": [{"name": "signal horn", "failing": true}], "watch": {"who": "Bo", "since_s": 3700.0},
-            "logbook": {"failing": null},
-        })
+            "feeds": [{"name": "ais", "state": "up", "silent_s": 1.0, "bytes": 0, "sentences": 0, "refused": 0,
+                "refusals": {}, "dropped": 0}], "declared": ["under sail"],
+            "signals": [{"name": "signal horn", "failing": true}],
+            "watch": {"who": "Bo", "since_s": 3700.0, "alarm": null},
+        });
+        let own = json!({"position": "50°48.000′N 001°06.000′W", "position_age_s": 2.0, "sog_kn": 5.0, "cog_deg": 90.0});
+        for (into, from) in [("", &some), ("own", &own)] {
+            for (key, value) in from.as_object().unwrap() {
+                let place = if into.is_empty() { &mut v } else { &mut v[into] };
+                place[key] = value.clone();
+            }
+        }
+        serde_json::from_value(v).unwrap()
     }
 
     #[test]
@@ -221,7 +221,7 @@ mod tests {
 
     #[test]
     fn what_is_not_known_is_said_so() {
-        let screen = screen(&json!({"own": {}}));
+        let screen = screen(&Status::default());
         for words in
             ["UTC not known", "No open alerts.", "position not known", "Heading -", "not told", "nothing"]
         {
@@ -232,7 +232,7 @@ mod tests {
     #[test]
     fn nothing_from_outside_steers_the_terminal() {
         let mut v = night();
-        v["targets"][0]["name"] = "\x1b[2J\x07".into();
+        v.targets[0].part.name = Some("\x1b[2J\x07".into());
         assert!(!screen(&v).contains('\x1b'));
     }
 }

@@ -106,9 +106,9 @@ fn beacon_test(latitude: f64) -> String {
 }
 
 fn lines(told: &Value, what: &str) -> (String, String) {
-    let line = told["lines"].as_array().unwrap().iter().find(|l| l["what"] == what);
+    let line = told["items"].as_array().unwrap().iter().find(|l| l["what"] == what);
     let line = line.unwrap_or_else(|| panic!("no {what} in {told}"));
-    (line["outcome"].as_str().unwrap().to_owned(), line["words"].as_str().unwrap().to_owned())
+    (line["verdict"].as_str().unwrap().to_owned(), line["words"].as_str().unwrap().to_owned())
 }
 
 fn entry(logbook: &Path) -> (String, Option<String>, Value) {
@@ -167,7 +167,7 @@ fn a_departure_check_is_made_at_a_terminal_with_wires_a_receiver_a_button_and_a_
         let (outcome, told) = lines(&figures, what);
         assert!(outcome == "passed" && told.contains(words), "{what}: {outcome}, {told}");
     }
-    let by = figures["lines"].as_array().unwrap().iter().find(|l| l["what"] == "sounder horn").unwrap();
+    let by = figures["items"].as_array().unwrap().iter().find(|l| l["what"] == "sounder horn").unwrap();
     assert_eq!(by["by"], "Bo");
     assert!(b.daemon.status()["casualties"].as_array().unwrap().is_empty(), "the press was a try");
     assert!(std::fs::read_to_string(&page).unwrap().contains("<td>beacon of Ada</td>"));
@@ -204,7 +204,7 @@ fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried
         let (outcome, told) = lines(&told, what);
         assert!(outcome == "failed" && told.contains(words), "{what}: {outcome}, {told}");
     }
-    assert_eq!(told["lines"][0]["outcome"], "failed", "what is missing comes first");
+    assert_eq!(told["items"][0]["verdict"], "failed", "what is missing comes first");
 
     let mut person = Person::at(&b.daemon, &["--by", "Ada", "--json"]);
     person.when("Sounder horn", Some(""));

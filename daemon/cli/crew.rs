@@ -1,12 +1,18 @@
 //! The verbs that talk to the running daemon.
 
 use crate::control;
+use crate::control::places::{self, Place};
 use crate::outcome::{self, Outcome, print_on};
+use crate::status::screen;
 use boat::places::CONTROL;
 use clap::Subcommand;
 use record::Act;
+use record::words::span;
+use record::{Backup, CasualtyAnswer, CasualtyQuestion, Done, Handover, Nothing, Refusal, Status};
 use rules::AlertId;
-use serde_json::{Value, json};
+use rules::Switch;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -124,8 +130,8 @@ pub(super) enum Verb {
     },
     /// The watch alarm: reset it, or switch it on, off or to automatic
     WatchAlarm {
-        /// reset, on, off or automatic
-        what: String,
+        /// What is done to it
+        what: AlarmWord,
         /// The lookout position it is reset from, by its name in boat.toml
         from: Option<String>,
         #[command(flatten)]
@@ -172,38 +178,50 @@ pub(super) enum Verb {
     },
 }
 
+/// What is done to the watch alarm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum AlarmWord {
+    /// Somebody at a lookout position is awake.
+    Reset,
+    /// By hand, whatever is declared.
+    On,
+    /// By hand, whatever is declared.
+    Off,
+    /// By what is declared and by the hours.
+    Automatic,
+}
+
 impl Verb {
     pub(super) fn ask(self) -> Outcome {
         let (to, act) = match self {
             Self::Status { follow: true, to } => return follow(&to),
-            Self::Status { follow: false, to } => {
-                return exchange(&to, "/status", None, crate::status::screen);
-            }
+            Self::Status { follow: false, to } => return exchange(&to, &places::STATUS, &Nothing {}, screen),
             Self::Departure(departure) => return departure.hold(),
-            Self::Reload { to } => return exchange(&to, "/reload", Some(json!({})), told),
-            Self::Handover { who: None, to } => return exchange(&to, "/handover", None, handover),
+            Self::Reload { to } => return exchange(&to, &places::RELOAD, &Nothing {}, done),
+            Self::Handover { who: None, to } => {
+                return exchange(&to, &places::HANDOVER, &Nothing {}, handover);
+            }
             Self::Handover { who: Some(who), to } => {
-                let act = json!({"act": "handover", "who": who});
-                return exchange(&to, "/act", Some(act), handover);
+                return exchange(&to, &places::TAKE_WATCH, &Act::Handover { who }, handover);
             }
             Self::Backup { file, to } => {
                 // The daemon has a working folder of its own.
-                let file = std::path::absolute(&file).unwrap_or(file);
-                return exchange(&to, "/backup", Some(json!({"to": file})), told);
+                let copy = Backup { to: std::path::absolute(&file).unwrap_or(file) };
+                return exchange(&to, &places::BACKUP, &copy, done);
             }
-            Self::WatchAlarm { what, from: Some(from), to } if what == "reset" => {
-                (to, Act::ResetWatchAlarm { from })
-            }
-            Self::WatchAlarm { what, from: None, to } if what != "reset" => {
-                let act = json!({"act": "watch-alarm", "switch": what});
-                return exchange(&to, "/act", Some(act), told);
-            }
-            Self::WatchAlarm { .. } => {
-                eprintln!(
-                    "middlewatch: the watch alarm is reset from a lookout position (watch-alarm reset POSITION), or switched on, off or to automatic"
-                );
-                return Outcome::Usage;
-            }
+            Self::WatchAlarm { what, from, to } => match (what, from) {
+                (AlarmWord::Reset, Some(from)) => (to, Act::ResetWatchAlarm { from }),
+                (AlarmWord::On, None) => (to, Act::WatchAlarm { switch: Switch::On }),
+                (AlarmWord::Off, None) => (to, Act::WatchAlarm { switch: Switch::Off }),
+                (AlarmWord::Automatic, None) => (to, Act::WatchAlarm { switch: Switch::Automatic }),
+                _ => {
+                    eprintln!(
+                        "middlewatch: the watch alarm is reset from a lookout position (watch-alarm reset POSITION), \
+                         or switched on, off or to automatic"
+                    );
+                    return Outcome::Usage;
+                }
+            },
             Self::Casualty {
                 casualty,
                 brief,
@@ -218,12 +236,19 @@ impl Verb {
                 gpx,
                 to,
             } => {
-                let question = json!({
-                    "casualty": casualty, "brief": brief, "pattern": search, "spacing_nm": spacing,
-                    "sweep_width_nm": sweep_width, "radius_nm": radius, "speed_kn": speed,
-                    "first_course_deg": first_course, "second_pass": second_pass, "searched": searched,
-                });
-                return match ask(&to, "/casualty", Some(&question)) {
+                let question = CasualtyQuestion {
+                    casualty: casualty.map(CasualtyId),
+                    brief,
+                    pattern: search,
+                    spacing_nm: spacing,
+                    sweep_width_nm: sweep_width,
+                    radius_nm: radius,
+                    speed_kn: speed,
+                    first_course_deg: first_course,
+                    second_pass,
+                    searched,
+                };
+                return match ask(&to, &places::CASUALTY, &question) {
                     Ok(answer) => {
                         let written = gpx.map_or(Outcome::Done, |file| write_pattern(&file, &answer));
                         let shown = show(&to, &answer, of_casualty);
@@ -232,7 +257,7 @@ impl Verb {
                     Err(outcome) => outcome,
                 };
             }
-            Self::Drill { what: None, to } => return exchange(&to, "/status", None, exercise),
+            Self::Drill { what: None, to } => return exchange(&to, &places::STATUS, &Nothing {}, exercise),
             Self::Drill { what: Some(what), to } => (to, Act::Drill { what }),
             Self::Acknowledge { alert, to } => {
                 (to, Act::Acknowledge { alert: alert.map(AlertId), order: None })
@@ -246,9 +271,7 @@ impl Verb {
             Self::Passage { name, end, to } => (to, Act::Passage { name: words(&name), ends: end }),
             Self::Note { text, to } => (to, Act::Note { text: text.join(" ") }),
         };
-        // An act is made of numbers and texts, which always have a form in JSON.
-        let body = serde_json::to_value(act).unwrap_or(Value::Null);
-        exchange(&to, "/act", Some(body), told)
+        exchange(&to, &places::ACT, &act, done)
     }
 }
 
@@ -257,15 +280,15 @@ fn words(all: &[String]) -> Option<String> {
     (!all.is_empty()).then(|| all.join(" "))
 }
 
-/// What is told of a casualty.
-fn of_casualty(answer: &Value) -> String {
-    let parts = ["words", "brief", "plan"].map(|part| answer[part].as_str());
+/// What is known of a casualty.
+fn of_casualty(answer: &CasualtyAnswer) -> String {
+    let parts = [Some(&answer.words), answer.brief.as_ref(), answer.plan.as_ref()];
     parts.into_iter().flatten().map(|part| format!("{}\n", part.trim_end())).collect()
 }
 
 /// Writes the pattern of an answer into a file.
-fn write_pattern(file: &Path, answer: &Value) -> Outcome {
-    let written = match answer["gpx"].as_str() {
+fn write_pattern(file: &Path, answer: &CasualtyAnswer) -> Outcome {
+    let written = match &answer.gpx {
         Some(xml) => std::fs::write(file, xml).map_err(|e| format!("{}: {e}", file.display())),
         None => Err(format!("there is no pattern to write to {}", file.display())),
     };
@@ -279,36 +302,27 @@ fn write_pattern(file: &Path, answer: &Value) -> Outcome {
 }
 
 /// The handover, line by line.
-fn handover(answer: &Value) -> String {
-    let mut text = String::new();
-    for line in answer["lines"].as_array().into_iter().flatten() {
-        text += &format!("{}\n", line.as_str().unwrap_or(""));
-    }
-    if answer["done"].is_string() {
-        text += &told(answer);
-        text += "Every sounder says now that it is tested: hear it before the other one sleeps.\n";
+fn handover(answer: &Handover) -> String {
+    let mut text: String = answer.lines.iter().map(|line| format!("{line}\n")).collect();
+    if let Some(done) = &answer.done {
+        text += &format!(
+            "{done}\nEvery sounder says now that it is tested: hear it before the other one sleeps.\n"
+        );
     }
     text
 }
 
 /// The exercise that is on.
-fn exercise(status: &Value) -> String {
-    let e = &status["exercise"];
-    if e.is_null() {
-        return "No exercise is on.\n".to_owned();
-    }
-    let text = |key: &str| e[key].as_str().unwrap_or("");
-    let began = Duration::try_from_secs_f64(e["began_s"].as_f64().unwrap_or(0.0)).unwrap_or_default();
-    let mut out = format!("EXERCISE, on for {}: {}\n", record::words::span(began), text("title"));
-    if !text("words").is_empty() {
-        out += &format!("{}\n", text("words"));
-    }
-    out + &format!("{}\n", text("measured"))
+fn exercise(status: &Status) -> String {
+    let Some(e) = &status.exercise else { return "No exercise is on.\n".to_owned() };
+    let began = Duration::try_from_secs_f64(e.began_s).unwrap_or_default();
+    let words = e.words.as_ref().map_or(String::new(), |w| format!("{w}\n"));
+    format!("EXERCISE, on for {}: {}\n{words}{}\n", span(began), e.title, e.measured)
 }
 
 /// What the daemon says it has done.
-fn told(answer: &Value) -> String {
-    format!("{}\n", answer["done"].as_str().unwrap_or("done"))
+fn done(answer: &Done) -> String {
+    format!("{}\n", answer.done)
 }
 
 /// Shows the picture each second. A daemon that does not answer is told of in the place of the picture, and waited for.
@@ -325,13 +339,13 @@ fn follow(to: &To) -> Outcome {
         if std::io::stdout().is_terminal() && !to.json { ("\x1b[H\x1b[2J", "") } else { ("", "\n") };
     let mut heard = Instant::now();
     loop {
-        let answer = runtime.block_on(control::request(&to.control, "/status", None));
+        let answer = runtime.block_on(control::ask(&to.control, &places::STATUS, &Nothing {}));
         let text = match &answer {
-            Ok(answer) if to.json => format!("{answer}\n"),
-            Ok(answer) => format!("{home}{}{below}", crate::status::screen(answer)),
-            Err(e) if to.json => format!("{}\n", json!({"error": e.to_string()})),
+            Ok(answer) if to.json => json_line(answer),
+            Ok(answer) => format!("{home}{}{below}", screen(answer)),
+            Err(e) if to.json => json_line(&Refusal { error: e.to_string() }),
             Err(e) => {
-                let silent = record::words::span(heard.elapsed());
+                let silent = span(heard.elapsed());
                 format!(
                     "{home}*** NO ANSWER FROM THE DAEMON ***\nfor {silent}: nobody keeps the electronic\nlookout.\n{e}\n{below}"
                 )
@@ -348,18 +362,23 @@ fn follow(to: &To) -> Outcome {
 }
 
 /// Asks the daemon, and prints its answer.
-fn exchange(to: &To, path: &str, body: Option<Value>, print: impl Fn(&Value) -> String) -> Outcome {
-    match ask(to, path, body.as_ref()) {
+fn exchange<B: Serialize, A: Serialize + DeserializeOwned>(
+    to: &To,
+    place: &Place<B, A>,
+    body: &B,
+    print: impl Fn(&A) -> String,
+) -> Outcome {
+    match ask(to, place, body) {
         Ok(answer) => show(to, &answer, print),
         Err(outcome) => outcome,
     }
 }
 
 /// The daemon's answer; where there is none, why has been said.
-fn ask(to: &To, path: &str, body: Option<&Value>) -> Result<Value, Outcome> {
+fn ask<B: Serialize, A: DeserializeOwned>(to: &To, place: &Place<B, A>, body: &B) -> Result<A, Outcome> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
     let answer = runtime.map_err(|e| e.to_string()).and_then(|runtime| {
-        runtime.block_on(control::request(&to.control, path, body)).map_err(|e| e.to_string())
+        runtime.block_on(control::ask(&to.control, place, body)).map_err(|e| e.to_string())
     });
     answer.map_err(|why| {
         eprintln!("middlewatch: {why}");
@@ -367,6 +386,12 @@ fn ask(to: &To, path: &str, body: Option<&Value>) -> Result<Value, Outcome> {
     })
 }
 
-fn show(to: &To, answer: &Value, print: impl Fn(&Value) -> String) -> Outcome {
-    outcome::print(&if to.json { format!("{answer}\n") } else { print(answer) })
+fn show<A: Serialize>(to: &To, answer: &A, print: impl Fn(&A) -> String) -> Outcome {
+    outcome::print(&if to.json { json_line(answer) } else { print(answer) })
+}
+
+/// An answer as one line of JSON.
+pub(super) fn json_line(answer: &impl Serialize) -> String {
+    // A record of numbers and texts always has a form in JSON.
+    format!("{}\n", serde_json::to_string(answer).unwrap_or_default())
 }

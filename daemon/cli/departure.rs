@@ -1,17 +1,24 @@
 //! `departure`: asks what only a person can tell, tries what can be tried, and ends with the sheet.
 
 use super::crew::To;
+use super::crew::json_line;
+use crate::control::places::{self, Place};
 use crate::control::{self, ClientError};
-use crate::departure::{page, sheet};
+use crate::departure::{page, sheet as sheet_of};
 use crate::outcome::{Outcome, print};
-use serde_json::{Value, json};
+use record::{Asked, DepartureAct, DepartureSheet, Nothing, Part, SignalTest, Verdict};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 use std::io::{BufRead, IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::time::{Duration, Instant};
 
 /// The daemon is asked so often whether a button or a beacon was heard.
 const ASKED_EVERY: Duration = Duration::from_millis(300);
+
+/// Who judges where no person does.
+const LOOKOUT: &str = "the lookout";
 
 /// `departure`.
 #[derive(Debug, clap::Args)]
@@ -124,109 +131,115 @@ impl Departure {
                 return Outcome::Failed;
             }
         };
-        let ask = |path: &str, body: Option<Value>| {
-            runtime.block_on(control::request(&self.to.control, path, body.as_ref()))
-        };
-        let told = match if self.look { ask("/departure", None) } else { self.ask_all(&ask) } {
+        let daemon = Daemon { runtime, socket: &self.to.control };
+        let sheet =
+            if self.look { daemon.ask(&places::DEPARTURE, &Nothing {}) } else { self.ask_all(&daemon) };
+        let told = match sheet {
             Ok(told) => told,
             Err(e) => {
                 eprintln!("middlewatch: {e}");
                 return Outcome::Failed;
             }
         };
-        let mut outcome = print(&if self.to.json { format!("{told}\n") } else { sheet(&told) });
+        let mut outcome = print(&if self.to.json { json_line(&told) } else { sheet_of(&told) });
         if let Some(path) = &self.html
             && let Err(e) = std::fs::write(path, page(&told))
         {
             eprintln!("middlewatch: {}: {e}", path.display());
             outcome = Outcome::Failed;
         }
-        let all_passed = told["lines"].as_array().is_some_and(|l| l.iter().all(|l| l["outcome"] == "passed"));
+        let all_passed = told.items.iter().all(|i| i.verdict == Verdict::Passed);
         if all_passed { outcome } else { Outcome::Failed }
     }
 
-    fn ask_all(
-        &self,
-        ask: &impl Fn(&str, Option<Value>) -> Result<Value, ClientError>,
-    ) -> Result<Value, ClientError> {
+    fn ask_all(&self, daemon: &Daemon<'_>) -> Result<DepartureSheet, ClientError> {
         let mut person = Person::new();
-        let begun = ask("/departure", Some(json!({"departure": "begin"})))?;
+        let begun = daemon.act(DepartureAct::Begin)?;
         let by = self.by.clone().unwrap_or_else(|| {
             Person::say("Who checks the boat? ");
             person.line().unwrap_or_default()
         });
         let who = if by.is_empty() { "nobody by name" } else { &by };
-        let tell = |what: &Value, outcome: &str, words: &str, by: &str| {
-            let line =
-                json!({"departure": "line", "what": what, "outcome": outcome, "words": words, "by": by});
-            ask("/departure", Some(line))
-        };
-        for asked in begun["asked"].as_array().into_iter().flatten() {
-            let (what, name) = (&asked["what"], asked["name"].as_str().unwrap_or(""));
-            match asked["part"].as_str().unwrap_or("") {
-                "sounder" => {
-                    if let Err(e) = ask("/test", Some(json!({"signal": name}))) {
-                        tell(what, "failed", &e.to_string(), "the lookout")?;
-                        continue;
-                    }
-                    match person.yes_or_no(&format!("Sounder {name} sounds now. Do you hear or see it?")) {
-                        Answer::Yes => tell(what, "passed", "heard", who)?,
-                        Answer::No => tell(what, "failed", "told to sound, and not heard", who)?,
-                        Answer::None => continue,
-                    };
-                }
-                "webhook" => {
-                    Person::say(&format!("Webhook {name} is tried … "));
-                    let (outcome, words) = match ask("/test", Some(json!({"signal": name}))) {
-                        Ok(_) => ("passed", "received".to_owned()),
-                        Err(e) => ("failed", e.to_string()),
-                    };
-                    Person::say(&format!("{words}\n"));
-                    tell(what, outcome, &words, "the lookout")?;
-                }
-                "button" => {
-                    let question = format!(
-                        "Press the button {name}: this one press is only a try. [return leaves it out]"
-                    );
-                    let look = json!({"departure": "button", "name": name});
-                    match self.wait_for(ask, &mut person, what, &question, &look)? {
-                        Some(true) => {}
-                        Some(false) => drop(tell(what, "failed", "asked for, and no press came", who)?),
-                        // The button is itself again at once.
-                        None => drop(tell(what, "not-tried", "left out", who)?),
-                    }
-                }
-                _ if asked["beacon"].is_null() => {}
-                _ => {
-                    let question =
-                        format!("{name}: start the test of your beacon now. [return leaves it out]");
-                    let look = json!({"departure": "look"});
-                    if self.wait_for(ask, &mut person, what, &question, &look)? == Some(false) {
-                        let words = format!("its test was not heard within {} s", self.wait);
-                        tell(what, "failed", &words, who)?;
-                    }
-                }
-            }
+        for asked in &begun.asked {
+            self.ask_for(daemon, &mut person, asked, who)?;
         }
-        ask("/departure", Some(json!({"departure": "close", "by": by})))
+        daemon.act(DepartureAct::Close { by })
     }
 
-    /// Waits until a line has passed: `None` when somebody left it out or nobody is there to do it.
+    /// Asks for one thing, or tries it.
+    fn ask_for(
+        &self,
+        daemon: &Daemon<'_>,
+        person: &mut Person,
+        asked: &Asked,
+        who: &str,
+    ) -> Result<(), ClientError> {
+        let name = &asked.name;
+        let tell = |verdict, words: &str, by: &str| {
+            let (what, words, by) = (asked.what.clone(), words.to_owned(), by.to_owned());
+            daemon.act(DepartureAct::Item { what, verdict, words, by }).map(drop)
+        };
+        let test = || daemon.ask(&places::TEST, &SignalTest { signal: Some(name.clone()) });
+        match asked.part {
+            Part::Sounder => {
+                if let Err(e) = test() {
+                    return tell(Verdict::Failed, &e.to_string(), LOOKOUT);
+                }
+                match person.yes_or_no(&format!("Sounder {name} sounds now. Do you hear or see it?")) {
+                    Answer::Yes => tell(Verdict::Passed, "heard", who),
+                    Answer::No => tell(Verdict::Failed, "told to sound, and not heard", who),
+                    Answer::None => Ok(()),
+                }
+            }
+            Part::Webhook => {
+                Person::say(&format!("Webhook {name} is tried … "));
+                let (verdict, words) = match test() {
+                    Ok(_) => (Verdict::Passed, "received".to_owned()),
+                    Err(e) => (Verdict::Failed, e.to_string()),
+                };
+                Person::say(&format!("{words}\n"));
+                tell(verdict, &words, LOOKOUT)
+            }
+            Part::Button => {
+                let question =
+                    format!("Press the button {name}: this one press is only a try. [return leaves it out]");
+                let look = DepartureAct::Button { name: name.clone() };
+                match self.wait_for(daemon, person, &asked.what, &question, &look)? {
+                    Some(true) => Ok(()),
+                    Some(false) => tell(Verdict::Failed, "asked for, and no press came", who),
+                    // The button is itself again at once.
+                    None => tell(Verdict::NotTried, "left out", who),
+                }
+            }
+            Part::BeaconOf if asked.beacon.is_none() => Ok(()),
+            Part::BeaconOf => {
+                let question = format!("{name}: start the test of your beacon now. [return leaves it out]");
+                if self.wait_for(daemon, person, &asked.what, &question, &DepartureAct::Look)? == Some(false)
+                {
+                    let words = format!("its test was not heard within {} s", self.wait);
+                    return tell(Verdict::Failed, &words, who);
+                }
+                Ok(())
+            }
+        }
+    }
+
+    /// Waits until an item has passed: `None` when somebody left it out or nobody is there to do it.
     fn wait_for(
         &self,
-        ask: &impl Fn(&str, Option<Value>) -> Result<Value, ClientError>,
+        daemon: &Daemon<'_>,
         person: &mut Person,
-        what: &Value,
+        what: &str,
         question: &str,
-        look: &Value,
+        look: &DepartureAct,
     ) -> Result<Option<bool>, ClientError> {
         Person::say(&format!("{question} "));
         let end = Instant::now() + Duration::from_secs(self.wait);
         loop {
-            let now = ask("/departure", Some(look.clone()))?;
-            let line = now["lines"].as_array().into_iter().flatten().find(|l| &l["what"] == what);
-            if let Some(l) = line.filter(|l| l["outcome"] == "passed") {
-                Person::say(&format!("{}\n", l["words"].as_str().unwrap_or("")));
+            let now = daemon.act(look.clone())?;
+            let passed = now.items.iter().find(|i| i.what == what && i.verdict == Verdict::Passed);
+            if let Some(item) = passed {
+                Person::say(&format!("{}\n", item.words));
                 return Ok(Some(true));
             }
             if Instant::now() >= end {
@@ -242,5 +255,25 @@ impl Departure {
                 return Ok(None);
             }
         }
+    }
+}
+
+/// The daemon that is asked.
+struct Daemon<'a> {
+    runtime: tokio::runtime::Runtime,
+    socket: &'a Path,
+}
+
+impl Daemon<'_> {
+    fn ask<B: Serialize, A: DeserializeOwned>(
+        &self,
+        place: &Place<B, A>,
+        body: &B,
+    ) -> Result<A, ClientError> {
+        self.runtime.block_on(control::ask(self.socket, place, body))
+    }
+
+    fn act(&self, act: DepartureAct) -> Result<DepartureSheet, ClientError> {
+        self.ask(&places::DEPARTURE_ACT, &act)
     }
 }

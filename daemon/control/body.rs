@@ -3,7 +3,8 @@
 use hyper::body::{Body as HttpBody, Bytes, Frame, SizeHint};
 use hyper::header::{CACHE_CONTROL, CONTENT_TYPE, HeaderValue, X_CONTENT_TYPE_OPTIONS};
 use hyper::{Response, StatusCode};
-use serde_json::Value;
+use record::Refusal;
+use serde::Serialize;
 use std::convert::Infallible;
 use std::pin::Pin;
 use std::task::{Context, Poll};
@@ -55,6 +56,14 @@ pub(super) fn typed(status: StatusCode, kind: &'static str, body: Body) -> Respo
 }
 
 /// An answer in JSON.
-pub(super) fn told(status: StatusCode, value: &Value) -> Response<Body> {
-    typed(status, "application/json", Body::Whole(Some(Bytes::from(format!("{value}\n")))))
+pub(super) fn json(status: StatusCode, answer: &impl Serialize) -> Response<Body> {
+    // Records of numbers and texts always have a form in JSON.
+    let mut text = serde_json::to_vec(answer).unwrap_or_default();
+    text.push(b'\n');
+    typed(status, "application/json", Body::Whole(Some(Bytes::from(text))))
+}
+
+/// A refusal, and why.
+pub(super) fn refusal(status: StatusCode, why: &str) -> Response<Body> {
+    json(status, &Refusal { error: why.to_owned() })
 }

@@ -1,6 +1,6 @@
 //! Buttons on GPIO lines, debounced: the hand on the daemon that needs no screen.
 
-use super::{Ask, Question};
+use super::Ask;
 use crate::clock::Clock;
 use crate::gpio::{Gpio as _, Input};
 use crate::signals::News;
@@ -63,7 +63,7 @@ impl Contact {
 pub(super) async fn run(
     id: SignalId,
     button: Button,
-    questions: mpsc::Sender<Question>,
+    questions: mpsc::Sender<Ask>,
     news: mpsc::Sender<News>,
 ) {
     loop {
@@ -77,7 +77,7 @@ pub(super) async fn run(
 async fn watch(
     id: SignalId,
     button: &Button,
-    questions: &mpsc::Sender<Question>,
+    questions: &mpsc::Sender<Ask>,
     news: &mpsc::Sender<News>,
 ) -> io::Result<()> {
     let mut input: Input = button.line.input()?;
@@ -92,8 +92,8 @@ async fn watch(
         if contact.advance(Clock.now()) {
             tracing::info!(button = %button.name, "pressed");
             let (reply, done) = oneshot::channel();
-            let ask = Ask::Button(button.name.clone(), button.act());
-            if questions.send(Question { ask, reply }).await.is_err() {
+            let ask = Ask::Button(button.name.clone(), button.act(), reply);
+            if questions.send(ask).await.is_err() {
                 return Ok(());
             }
             match done.await {

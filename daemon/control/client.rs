@@ -1,12 +1,15 @@
 //! The asking end, for the command line.
 
 use super::PATIENCE;
+use super::places::Place;
 use http_body_util::{BodyExt, Full, Limited};
 use hyper::body::Bytes;
 use hyper::header::{CONTENT_LENGTH, CONTENT_TYPE, HOST};
 use hyper::{Method, Request};
 use hyper_util::rt::TokioIo;
-use serde_json::Value;
+use record::Refusal;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 use tokio::net::UnixStream;
@@ -30,42 +33,47 @@ pub enum ClientError {
     Broken(PathBuf, String),
 }
 
-/// Asks the daemon at a socket. A body makes it a POST.
+/// Asks the daemon at a socket.
 ///
 /// # Errors
 /// When nobody listens, the daemon refuses, or the exchange breaks off.
-pub async fn request(socket: &Path, path: &str, body: Option<&Value>) -> Result<Value, ClientError> {
-    let broken = |e: String| ClientError::Broken(socket.to_owned(), e);
+pub async fn ask<B: Serialize, A: DeserializeOwned>(
+    socket: &Path,
+    place: &Place<B, A>,
+    body: &B,
+) -> Result<A, ClientError> {
+    let broken = |e: &dyn std::fmt::Display| ClientError::Broken(socket.to_owned(), e.to_string());
     let stream = UnixStream::connect(socket).await.map_err(|e| ClientError::Nobody(socket.to_owned(), e))?;
     let exchange = async {
-        let (mut sender, connection) = hyper::client::conn::http1::handshake(TokioIo::new(stream))
-            .await
-            .map_err(|e| broken(e.to_string()))?;
-        let method = if body.is_some() { Method::POST } else { Method::GET };
-        let body = body.map_or(String::new(), Value::to_string);
+        let (mut sender, connection) =
+            hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(|e| broken(&e))?;
+        let body = if place.method == Method::POST {
+            serde_json::to_vec(body).map_err(|e| broken(&e))?
+        } else {
+            Vec::new()
+        };
         let request = Request::builder()
-            .method(method)
-            .uri(path)
+            .method(place.method.clone())
+            .uri(place.path)
             .header(HOST, "middlewatch")
             .header(CONTENT_TYPE, "application/json")
             .header(CONTENT_LENGTH, body.len())
             .body(Full::new(Bytes::from(body)))
-            .map_err(|e| broken(e.to_string()))?;
+            .map_err(|e| broken(&e))?;
         let driven = tokio::spawn(connection);
-        let answer = sender.send_request(request).await.map_err(|e| broken(e.to_string()))?;
+        let answer = sender.send_request(request).await.map_err(|e| broken(&e))?;
         let good = answer.status().is_success();
-        let whole =
-            Limited::new(answer.into_body(), ANSWER).collect().await.map_err(|e| broken(e.to_string()))?;
+        let whole = Limited::new(answer.into_body(), ANSWER).collect().await.map_err(|e| broken(&e))?;
         driven.abort();
-        let value: Value = serde_json::from_slice(&whole.to_bytes()).map_err(|e| broken(e.to_string()))?;
+        let bytes = whole.to_bytes();
         if good {
-            Ok(value)
-        } else {
-            Err(ClientError::Refused(value["error"].as_str().unwrap_or("refused").to_owned()))
+            return serde_json::from_slice(&bytes).map_err(|e| broken(&e));
         }
+        let refusal: Refusal = serde_json::from_slice(&bytes).map_err(|e| broken(&e))?;
+        Err(ClientError::Refused(refusal.error))
     };
     match tokio::time::timeout(PATIENCE * 2, exchange).await {
         Ok(result) => result,
-        Err(_) => Err(broken("it did not come in time".to_owned())),
+        Err(_) => Err(broken(&"it did not come in time")),
     }
 }

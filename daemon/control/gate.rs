@@ -1,10 +1,9 @@
 //! Who may do what: on the socket the file's rights say it, over TCP a token does.
 
-use super::body::{Body, told};
+use super::body::{Body, refusal};
 use boat::Listen;
 use hyper::header::{AUTHORIZATION, HOST, HeaderValue, WWW_AUTHENTICATE};
 use hyper::{HeaderMap, Response, StatusCode};
-use serde_json::json;
 use sha2::{Digest, Sha256};
 use std::net::IpAddr;
 use std::sync::Mutex;
@@ -107,7 +106,7 @@ impl Gate {
 }
 
 fn no(status: StatusCode, why: &str) -> Response<Body> {
-    let mut response = told(status, &json!({"error": why}));
+    let mut response = refusal(status, why);
     if status == StatusCode::UNAUTHORIZED {
         response.headers_mut().insert(WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
     }

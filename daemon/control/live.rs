@@ -1,10 +1,9 @@
 //! The picture as it changes, for pages that stay open: one look a second at the watch, however many look on.
 
-use super::body::{Body, told, typed};
-use super::{Ask, Question};
+use super::Ask;
+use super::body::{Body, refusal, typed};
 use hyper::body::Bytes;
 use hyper::{Response, StatusCode};
-use serde_json::json;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -44,7 +43,7 @@ impl Streaming {
 
 impl Live {
     /// Begins to look when somebody looks on.
-    pub fn start(questions: mpsc::Sender<Question>) -> Arc<Self> {
+    pub fn start(questions: mpsc::Sender<Ask>) -> Arc<Self> {
         let live = Arc::new(Self {
             latest: watch::Sender::new(Arc::from("")),
             places: Arc::new(Semaphore::new(PAGES)),
@@ -63,7 +62,7 @@ impl Live {
     pub fn stream(&self, streaming: &Arc<Streaming>) -> Response<Body> {
         let Ok(place) = self.places.clone().try_acquire_owned() else {
             let why = format!("{PAGES} pages look on already; close one");
-            return told(StatusCode::SERVICE_UNAVAILABLE, &json!({"error": why}));
+            return refusal(StatusCode::SERVICE_UNAVAILABLE, &why);
         };
         let (to, pieces) = mpsc::channel(1);
         let (mut latest, streaming) = (self.latest.subscribe(), streaming.clone());
@@ -93,7 +92,7 @@ impl Live {
     }
 }
 
-async fn look(live: Arc<Live>, questions: mpsc::Sender<Question>) {
+async fn look(live: Arc<Live>, questions: mpsc::Sender<Ask>) {
     loop {
         // Whichever comes first; both mean: look.
         let _ = tokio::time::timeout(EVERY, live.changed.notified()).await;
@@ -101,14 +100,16 @@ async fn look(live: Arc<Live>, questions: mpsc::Sender<Question>) {
             continue;
         }
         let (reply, answer) = oneshot::channel();
-        if questions.try_send(Question { ask: Ask::Status, reply }).is_err() {
+        if questions.try_send(Ask::Status(reply)).is_err() {
             if questions.is_closed() {
                 return;
             }
             continue;
         }
         if let Ok(Ok(Ok(status))) = tokio::time::timeout(LATE, answer).await {
-            live.latest.send_replace(Arc::from(status.to_string()));
+            // A record of numbers and texts always has a form in JSON.
+            let text = serde_json::to_string(&status).unwrap_or_default();
+            live.latest.send_replace(Arc::from(text));
         }
     }
 }

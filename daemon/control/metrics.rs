@@ -1,7 +1,9 @@
 //! Figures for a collector, in OpenMetrics text (version 1.0.0).
 
-use serde_json::Value;
+use record::{AlertNow, FeedNow, LogbookNow, Status};
+use rules::Priority;
 use std::fmt::Write;
+use terms::UtcSource;
 
 /// What a collector is told the text is.
 pub(super) const TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
@@ -28,102 +30,93 @@ fn escaped(text: &str) -> String {
     text.replace('\\', "\\\\").replace('"', "\\\"").replace('\n', "\\n")
 }
 
-fn list(v: &Value) -> impl Iterator<Item = &Value> {
-    v.as_array().into_iter().flatten()
-}
-
-fn word(v: &Value) -> &str {
-    v.as_str().unwrap_or("")
-}
-
 fn flag(is: bool) -> Option<f64> {
     Some(f64::from(u8::from(is)))
 }
 
 /// The figures of a status.
-pub(super) fn text(status: &Value) -> String {
+pub(super) fn text(status: &Status) -> String {
     let mut t = Text(String::new());
     t.family("build", "info", "The program.");
     t.sample("build_info", &[("version", env!("CARGO_PKG_VERSION"))], Some(1.0));
-    feeds(&mut t, &status["feeds"]);
+    feeds(&mut t, &status.feeds);
 
     t.family("alerts", "gauge", "Alerts that are not over, exercises left out.");
-    for priority in ["emergency alarm", "alarm", "warning", "caution"] {
+    for priority in Priority::ALL.into_iter().rev().filter(|p| *p > Priority::Notice) {
         for unheeded in [true, false] {
-            let of = |a: &&Value| {
-                let heeded =
-                    matches!(word(&a["state"]), "active-acknowledged" | "responsibility-transferred");
-                word(&a["priority"]) == priority && heeded != unheeded && a["exercise"] != true
-            };
-            let count = list(&status["alerts"]).filter(of).count();
+            let of = |a: &&AlertNow| a.priority == priority && a.unheeded() == unheeded && !a.exercise;
+            let count = status.alerts.iter().filter(of).count();
             let heeded = if unheeded { "no" } else { "yes" };
-            t.sample("alerts", &[("priority", priority), ("acknowledged", heeded)], Some(count as f64));
+            let labels = [("priority", priority.to_string()), ("acknowledged", heeded.to_owned())];
+            let labels: Vec<(&str, &str)> = labels.iter().map(|(k, v)| (*k, v.as_str())).collect();
+            t.sample("alerts", &labels, Some(count as f64));
         }
     }
     t.family("casualties", "gauge", "Casualties that are not stood down.");
-    t.sample("casualties", &[], Some(list(&status["casualties"]).count() as f64));
+    t.sample("casualties", &[], Some(status.casualties.len() as f64));
     t.family("targets", "gauge", "Targets that are held.");
-    t.sample("targets", &[], status["targets_held"].as_f64());
+    t.sample("targets", &[], Some(status.targets_held as f64));
 
-    let own = &status["own"];
+    let own = &status.own;
     t.family("value_age_seconds", "gauge", "Age of a value of own vessel.");
     t.0 += "# UNIT middlewatch_value_age_seconds seconds\n";
-    for (value, key) in
-        [("position", "position_age_s"), ("heading", "heading_age_s"), ("depth", "depth_age_s")]
+    for (value, age_s) in
+        [("position", own.position_age_s), ("heading", own.heading_age_s), ("depth", own.depth_age_s)]
     {
-        t.sample("value_age_seconds", &[("value", value)], own[key].as_f64());
+        t.sample("value_age_seconds", &[("value", value)], age_s);
     }
     t.family("utc_known", "gauge", "Whether UTC is known, by a satellite or by the computer.");
-    for source in ["satellite", "system"] {
-        t.sample("utc_known", &[("by", source)], flag(word(&status["utc_from"]) == source));
+    for (by, source) in [("satellite", UtcSource::Satellite), ("system", UtcSource::System)] {
+        t.sample("utc_known", &[("by", by)], flag(status.utc_from == Some(source)));
     }
     t.family("signal_failing", "gauge", "Whether a signal, a button or the heartbeat line fails.");
-    for s in list(&status["signals"]) {
-        let failing = s["failing"].as_bool();
-        t.sample("signal_failing", &[("signal", word(&s["name"]))], failing.and_then(flag));
+    for s in &status.signals {
+        t.sample("signal_failing", &[("signal", &s.name)], flag(s.failing));
     }
-    logbook(&mut t, &status["logbook"]);
+    logbook(&mut t, &status.logbook);
     t.0 += "# EOF\n";
     t.0
 }
 
-fn feeds(t: &mut Text, feeds: &Value) {
+fn feeds(t: &mut Text, feeds: &[FeedNow]) {
     t.family("feed_up", "gauge", "Whether a feed is open.");
-    for f in list(feeds) {
-        t.sample("feed_up", &[("feed", word(&f["name"]))], flag(word(&f["state"]) == "up"));
+    for f in feeds {
+        t.sample("feed_up", &[("feed", &f.name)], flag(f.state.as_deref() == Some("up")));
     }
     t.family("feed_silent_seconds", "gauge", "Since a feed last brought a sentence.");
     t.0 += "# UNIT middlewatch_feed_silent_seconds seconds\n";
-    for f in list(feeds) {
-        t.sample("feed_silent_seconds", &[("feed", word(&f["name"]))], f["silent_s"].as_f64());
+    for f in feeds {
+        t.sample("feed_silent_seconds", &[("feed", &f.name)], f.silent_s);
     }
-    for (name, key, help) in [
-        ("feed_bytes", "bytes", "Bytes received."),
-        ("feed_sentences", "sentences", "Sentences that were good."),
-        ("feed_dropped", "dropped", "Sentences dropped under flood."),
-    ] {
+    type Counted = fn(&FeedNow) -> u64;
+    let counters: [(&str, Counted, &str); 3] = [
+        ("feed_bytes", |f| f.bytes, "Bytes received."),
+        ("feed_sentences", |f| f.sentences, "Sentences that were good."),
+        ("feed_dropped", |f| f.dropped, "Sentences dropped under flood."),
+    ];
+    for (name, counted, help) in counters {
         t.family(name, "counter", help);
-        for f in list(feeds) {
-            t.sample(&format!("{name}_total"), &[("feed", word(&f["name"]))], f[key].as_f64());
+        for f in feeds {
+            t.sample(&format!("{name}_total"), &[("feed", &f.name)], Some(counted(f) as f64));
         }
     }
     t.family("feed_refused", "counter", "Lines refused, by reason.");
-    for f in list(feeds) {
-        for (reason, n) in f["refusals"].as_object().into_iter().flatten() {
-            t.sample("feed_refused_total", &[("feed", word(&f["name"])), ("reason", reason)], n.as_f64());
+    for f in feeds {
+        for (reason, n) in &f.refusals {
+            t.sample("feed_refused_total", &[("feed", &f.name), ("reason", reason)], Some(*n as f64));
         }
     }
 }
 
-fn logbook(t: &mut Text, logbook: &Value) {
+fn logbook(t: &mut Text, logbook: &LogbookNow) {
     t.family("logbook_failing", "gauge", "Whether the logbook cannot be written.");
-    t.sample("logbook_failing", &[], flag(!logbook["failing"].is_null()));
+    t.sample("logbook_failing", &[], flag(logbook.failing.is_some()));
     t.family("logbook_waiting", "gauge", "Rows and records that wait for the disk.");
-    t.sample("logbook_waiting", &[], logbook["waiting"].as_f64());
+    t.sample("logbook_waiting", &[], Some(logbook.waiting as f64));
     t.family("logbook_dropped", "counter", "Rows, records and deliveries given up.");
-    t.sample("logbook_dropped_total", &[], logbook["dropped"].as_f64());
+    t.sample("logbook_dropped_total", &[], Some(logbook.dropped as f64));
     t.family("deliveries_waiting", "gauge", "Events that have not reached their webhook yet.");
-    t.sample("deliveries_waiting", &[], logbook["deliveries_waiting"].as_f64());
+    t.sample("deliveries_waiting", &[], Some(logbook.deliveries_waiting as f64));
 }
 
 #[cfg(test)]
@@ -134,14 +127,21 @@ mod tests {
     /// The form was held to the OpenMetrics parser of prometheus_client 0.23.
     #[test]
     fn figures() {
-        let t = text(&json!({
-            "feeds": [{"name": "a\"b\\", "state": "up", "silent_s": null, "bytes": 12, "sentences": 1, "dropped": 0,
+        let mut status = serde_json::to_value(Status::default()).unwrap();
+        let some = json!({
+            "feeds": [{"name": "a\"b\\", "state": "up", "silent_s": null, "bytes": 12, "sentences": 1, "dropped": 0, "refused": 3,
                 "refusals": {"no checksum": 3}}],
-            "alerts": [{"priority": "alarm", "state": "active-silenced"}],
-            "casualties": [], "targets_held": 2, "own": {"position_age_s": 1.5}, "utc_from": null,
+            "alerts": [{"id": 1, "order": "depth", "priority": "alarm", "state": "active-silenced", "text": "",
+                "exercise": false, "began_s": 1.0}],
+            "casualties": [], "targets_held": 2, "utc_from": null,
             "signals": [{"name": "signal horn", "failing": true}],
             "logbook": {"failing": null, "waiting": 0, "dropped": 0, "deliveries_waiting": 7},
-        }));
+        });
+        for (key, value) in some.as_object().unwrap() {
+            status[key] = value.clone();
+        }
+        status["own"]["position_age_s"] = json!(1.5);
+        let t = text(&serde_json::from_value(status).unwrap());
         for line in [
             "middlewatch_feed_up{feed=\"a\\\"b\\\\\"} 1",
             "middlewatch_feed_refused_total{feed=\"a\\\"b\\\\\",reason=\"no checksum\"} 3",

@@ -1,74 +1,36 @@
-//! What lies at which path.
+//! Answers requests at the places there are.
 
-use super::body::{Body, told, typed};
+use super::body::{Body, json, refusal, typed};
 use super::gate::Wants;
 use super::live::{Live, Streaming};
+use super::places::{self, Found, Kind};
 use super::server::Caller;
-use super::{Ask, BODY, PATIENCE, Question, metrics, page};
+use super::{Ask, BODY, PATIENCE, Reply, describe, metrics, page};
 use http_body_util::{BodyExt, Limited};
 use hyper::body::{Bytes, Incoming};
 use hyper::header::{ALLOW, HeaderValue};
 use hyper::{Method, Request, Response, StatusCode};
-use record::DepartureAct;
-use record::{Act, ActError};
+use record::{Act, ActError, Backup, SignalTest};
+use serde::Serialize;
 use serde::de::DeserializeOwned;
-use serde_json::{Value, json};
-use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 use tokio::sync::{mpsc, oneshot};
 
-/// The description of all this, in OpenAPI 3.1.
-const OPENAPI: &str = include_str!("openapi.json");
+/// Every place there is.
+static PLACES: LazyLock<Vec<Found>> = LazyLock::new(places::all);
+/// The description of all of them.
+static DESCRIPTION: LazyLock<Bytes> = LazyLock::new(|| describe::document(&PLACES).into());
 
-/// What an answer is made with.
-pub(super) struct Desk {
-    pub questions: mpsc::Sender<Question>,
+/// What answers are made with.
+pub(super) struct Service {
+    pub questions: mpsc::Sender<Ask>,
     pub live: Arc<Live>,
 }
 
-/// A place that can be asked for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Place {
-    Page,
-    OpenApi,
-    Status,
-    Events,
-    Metrics,
-    Handover,
-    Act,
-    Casualty,
-    Backup,
-    Reload,
-    Test,
-    Departure,
-    DepartureAct,
-}
+/// A request that cannot be answered as asked.
+type Refused = (StatusCode, String);
 
-impl Place {
-    fn at(path: &str, method: &Method) -> Option<(Self, Method, Wants)> {
-        let get = |place, wants| Some((place, Method::GET, wants));
-        let post = |place| Some((place, Method::POST, Wants::Writes));
-        match path {
-            "/" => get(Self::Page, Wants::Nothing),
-            "/openapi.json" => get(Self::OpenApi, Wants::Nothing),
-            "/status" => get(Self::Status, Wants::Reads),
-            "/events" => get(Self::Events, Wants::Reads),
-            "/metrics" => get(Self::Metrics, Wants::Reads),
-            "/handover" => get(Self::Handover, Wants::Reads),
-            "/act" => post(Self::Act),
-            // A pattern that was searched in vain counts from then on: it may change something.
-            "/casualty" => post(Self::Casualty),
-            "/backup" => Some((Self::Backup, Method::POST, Wants::Files)),
-            "/reload" => post(Self::Reload),
-            "/test" => post(Self::Test),
-            "/departure" if *method == Method::POST => post(Self::DepartureAct),
-            "/departure" => get(Self::Departure, Wants::Reads),
-            _ => None,
-        }
-    }
-}
-
-impl Desk {
+impl Service {
     /// Answers one request.
     pub async fn answer(
         &self,
@@ -76,88 +38,88 @@ impl Desk {
         caller: &Caller,
         streaming: &Arc<Streaming>,
     ) -> Response<Body> {
-        let Some((place, method, wants)) = Place::at(request.uri().path(), request.method()) else {
-            return error(StatusCode::NOT_FOUND, "there is nothing at this path");
+        let path = request.uri().path();
+        let here = || PLACES.iter().filter(|p| p.path == path);
+        let Some(first) = here().next() else {
+            return refusal(StatusCode::NOT_FOUND, "there is nothing at this path");
         };
-        if *request.method() != method {
-            let mut r = error(StatusCode::METHOD_NOT_ALLOWED, &format!("only {method} here"));
-            let allowed = match (place, &method) {
-                (Place::Departure | Place::DepartureAct, _) => "GET, POST",
+        let Some(place) = here().find(|p| p.method == *request.method()) else {
+            let mut r = refusal(StatusCode::METHOD_NOT_ALLOWED, &format!("only {} here", first.method));
+            let allowed = match (here().count(), &first.method) {
+                (2.., _) => "GET, POST",
                 (_, &Method::GET) => "GET",
                 _ => "POST",
             };
             r.headers_mut().insert(ALLOW, HeaderValue::from_static(allowed));
             return r;
-        }
-        if let Err(refused) = caller.pass(wants, request.headers()).await {
+        };
+        if let Err(refused) = caller.pass(place.wants, request.headers()).await {
             return refused;
         }
-        let ask = match place {
-            Place::Page => return page::answer(),
-            Place::OpenApi => {
-                return typed(StatusCode::OK, "application/json", Body::Whole(Some(OPENAPI.into())));
-            }
-            Place::Events => return self.live.stream(streaming),
-            Place::Metrics => return self.metrics().await,
-            Place::Status => Ask::Status,
-            Place::Handover => Ask::Handover(None),
-            Place::Reload => Ask::Reload,
-            Place::Test => match body_or_none::<Test>(request).await {
-                Ok(test) => Ask::Test(test.and_then(|t| t.signal)),
-                Err((status, why)) => return error(status, &why),
-            },
-            Place::Departure => Ask::Departure(DepartureAct::Look),
-            Place::DepartureAct => match body(request).await {
-                Ok(ask) => Ask::Departure(ask),
-                Err((status, why)) => return error(status, &why),
-            },
-            Place::Act => match body(request).await {
-                Ok(Act::Handover { who }) => Ask::Handover(Some(who)),
-                Ok(act) => Ask::Act(act),
-                Err((status, why)) => return error(status, &why),
-            },
-            Place::Casualty => match body(request).await {
-                Ok(question) => Ask::Casualty(question),
-                Err((status, why)) => return error(status, &why),
-            },
-            Place::Backup => match body::<Backup>(request).await {
-                Ok(Backup { to }) if to.is_absolute() => Ask::Backup(to),
-                Ok(_) => return error(StatusCode::BAD_REQUEST, "a copy's path begins at the root"),
-                Err((status, why)) => return error(status, &why),
-            },
-        };
-        let answer = self.ask(ask).await;
-        if wants == Wants::Writes {
+        let answer = self.of(place.kind, request, streaming).await;
+        if place.wants == Wants::Writes {
             self.live.changed();
         }
-        match answer {
-            Ok(value) => told(StatusCode::OK, &value),
+        answer.unwrap_or_else(|(status, why)| {
             // The request was good; the file is not.
-            Err((StatusCode::BAD_REQUEST, why)) if place == Place::Reload => {
-                error(StatusCode::CONFLICT, &why)
-            }
-            Err((status, why)) => error(status, &why),
-        }
+            let bad_file = place.kind == Kind::Reload && status == StatusCode::BAD_REQUEST;
+            refusal(if bad_file { StatusCode::CONFLICT } else { status }, &why)
+        })
     }
 
-    async fn metrics(&self) -> Response<Body> {
-        match self.ask(Ask::Status).await {
-            Ok(status) => {
+    async fn of(
+        &self,
+        kind: Kind,
+        request: Request<Incoming>,
+        streaming: &Arc<Streaming>,
+    ) -> Result<Response<Body>, Refused> {
+        Ok(match kind {
+            Kind::Page => page::answer(),
+            Kind::Description => {
+                typed(StatusCode::OK, "application/json", Body::Whole(Some(DESCRIPTION.clone())))
+            }
+            Kind::Events => self.live.stream(streaming),
+            Kind::Metrics => {
+                let status = self.ask(Ask::Status).await?;
                 let text = Bytes::from(metrics::text(&status));
                 typed(StatusCode::OK, metrics::TYPE, Body::Whole(Some(text)))
             }
-            Err((status, why)) => error(status, &why),
-        }
+            Kind::Status => good(&self.ask(Ask::Status).await?),
+            Kind::Handover => good(&self.ask(|reply| Ask::Handover(None, reply)).await?),
+            Kind::Act => match body(request).await? {
+                Act::Handover { who } => good(&self.ask(|reply| Ask::Handover(Some(who), reply)).await?),
+                act => good(&self.ask(|reply| Ask::Act(act, reply)).await?),
+            },
+            Kind::Casualty => {
+                let question = body(request).await?;
+                good(&self.ask(|reply| Ask::Casualty(question, reply)).await?)
+            }
+            Kind::Backup => {
+                let Backup { to } = body(request).await?;
+                if !to.is_absolute() {
+                    return Err((StatusCode::BAD_REQUEST, "a copy's path begins at the root".to_owned()));
+                }
+                good(&self.ask(|reply| Ask::Backup(to, reply)).await?)
+            }
+            Kind::Reload => good(&self.ask(Ask::Reload).await?),
+            Kind::Test => {
+                let test: Option<SignalTest> = body_or_none(request).await?;
+                good(&self.ask(|reply| Ask::Test(test.and_then(|t| t.signal), reply)).await?)
+            }
+            Kind::Departure => good(&self.ask(Ask::Departure).await?),
+            Kind::DepartureAct => {
+                let act = body(request).await?;
+                good(&self.ask(|reply| Ask::DepartureAct(act, reply)).await?)
+            }
+        })
     }
 
-    async fn ask(&self, ask: Ask) -> Result<Value, (StatusCode, String)> {
+    async fn ask<A>(&self, ask: impl FnOnce(Reply<A>) -> Ask) -> Result<A, Refused> {
         let busy = |why: &str| (StatusCode::SERVICE_UNAVAILABLE, why.to_owned());
         let (reply, answered) = oneshot::channel();
-        self.questions
-            .try_send(Question { ask, reply })
-            .map_err(|_| busy("too many requests at once; try again"))?;
+        self.questions.try_send(ask(reply)).map_err(|_| busy("too many requests at once; try again"))?;
         match tokio::time::timeout(PATIENCE, answered).await {
-            Ok(Ok(Ok(value))) => Ok(value),
+            Ok(Ok(Ok(answer))) => Ok(answer),
             Ok(Ok(Err(e))) => {
                 let status = match e {
                     ActError::Nothing(_) => StatusCode::CONFLICT,
@@ -170,30 +132,18 @@ impl Desk {
     }
 }
 
-/// Where a copy of the logbook goes.
-#[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Backup {
-    to: PathBuf,
-}
-
-/// Which signal is tried; all that sound where none is named.
-#[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Test {
-    signal: Option<String>,
+fn good(answer: &impl Serialize) -> Response<Body> {
+    json(StatusCode::OK, answer)
 }
 
 /// What a request's body asks.
-async fn body<T: DeserializeOwned>(request: Request<Incoming>) -> Result<T, (StatusCode, String)> {
+async fn body<T: DeserializeOwned>(request: Request<Incoming>) -> Result<T, Refused> {
     let nothing = (StatusCode::BAD_REQUEST, "the body is not what is asked here: it is empty".to_owned());
     body_or_none(request).await?.ok_or(nothing)
 }
 
 /// The same, where nothing may be asked as well.
-async fn body_or_none<T: DeserializeOwned>(
-    request: Request<Incoming>,
-) -> Result<Option<T>, (StatusCode, String)> {
+async fn body_or_none<T: DeserializeOwned>(request: Request<Incoming>) -> Result<Option<T>, Refused> {
     let bad = |why: String| (StatusCode::BAD_REQUEST, why);
     let whole = Limited::new(request.into_body(), BODY).collect();
     match tokio::time::timeout(PATIENCE, whole).await {
@@ -203,7 +153,6 @@ async fn body_or_none<T: DeserializeOwned>(
                 return Ok(None);
             }
             serde_json::from_slice(&bytes)
-                .and_then(|value| serde_json::from_value(whole_numbers(value)))
                 .map(Some)
                 .map_err(|e| bad(format!("the body is not what is asked here: {e}")))
         }
@@ -213,21 +162,4 @@ async fn body_or_none<T: DeserializeOwned>(
         Ok(Err(e)) => Err(bad(format!("the body could not be read: {e}"))),
         Err(_) => Err((StatusCode::REQUEST_TIMEOUT, "the body did not arrive in time".to_owned())),
     }
-}
-
-/// Writes numbers like 3.0 as 3: in JSON both are the same whole number.
-fn whole_numbers(value: Value) -> Value {
-    match value {
-        Value::Number(n) if n.is_f64() => {
-            let whole = n.as_f64().filter(|f| f.fract() == 0.0 && f.abs() < 9e15);
-            whole.map_or(Value::Number(n), |f| Value::from(f as i64))
-        }
-        // What comes in has one level; serde_json takes at most 128.
-        Value::Object(map) => map.into_iter().map(|(k, v)| (k, whole_numbers(v))).collect(),
-        other => other,
-    }
-}
-
-fn error(status: StatusCode, why: &str) -> Response<Body> {
-    told(status, &json!({"error": why}))
 }

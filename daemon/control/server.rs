@@ -3,8 +3,8 @@
 use super::body::Body;
 use super::gate::{Gate, Wants, token};
 use super::live::{Live, Streaming};
-use super::routes::Desk;
-use super::{BODY, CONNECTIONS, PATIENCE, Question};
+use super::routes::Service;
+use super::{Ask, BODY, CONNECTIONS, PATIENCE};
 use boat::Listen;
 use hyper::service::service_fn;
 use hyper::{HeaderMap, Response};
@@ -90,17 +90,17 @@ impl Server {
 
     /// Answers until dropped, on TCP too where told. Each of both has its own places, so that a crowd on one does not
     /// keep the other from being heard.
-    pub async fn run(self, questions: mpsc::Sender<Question>, listen: Option<Listen>) {
-        let desk = Arc::new(Desk { live: Live::start(questions.clone()), questions });
+    pub async fn run(self, questions: mpsc::Sender<Ask>, listen: Option<Listen>) {
+        let service = Arc::new(Service { live: Live::start(questions.clone()), questions });
         if let Some(listen) = listen {
-            tokio::spawn(tcp(listen, desk.clone()));
+            tokio::spawn(tcp(listen, service.clone()));
         }
         let places = Arc::new(Semaphore::new(CONNECTIONS));
         loop {
             // The semaphore is never closed.
             let Ok(place) = places.clone().acquire_owned().await else { return };
             match self.listener.accept().await {
-                Ok((stream, _)) => drop(tokio::spawn(serve(stream, Caller::Socket, desk.clone(), place))),
+                Ok((stream, _)) => drop(tokio::spawn(serve(stream, Caller::Socket, service.clone(), place))),
                 Err(e) => {
                     tracing::warn!(%e, "control socket");
                     tokio::time::sleep(Duration::from_millis(200)).await;
@@ -117,7 +117,7 @@ impl Drop for Server {
 }
 
 /// Listens on TCP for ever. Nobody is let in before the token can be read.
-async fn tcp(listen: Listen, desk: Arc<Desk>) {
+async fn tcp(listen: Listen, service: Arc<Service>) {
     if let Some(file) = &listen.token_file
         && let Err(why) = token(file).await
     {
@@ -141,7 +141,7 @@ async fn tcp(listen: Listen, desk: Arc<Desk>) {
                 Ok((stream, from)) => match places.clone().try_acquire_owned() {
                     Ok(place) => {
                         let caller = Caller::Tcp(gate.clone(), from.ip());
-                        tokio::spawn(serve(stream, caller, desk.clone(), place));
+                        tokio::spawn(serve(stream, caller, service.clone(), place));
                     }
                     // A crowd is turned away at once: in a queue the next good one would wait behind it.
                     Err(_) => drop(tokio::spawn(turn_away(stream))),
@@ -164,21 +164,21 @@ async fn turn_away(mut stream: tokio::net::TcpStream) {
 async fn serve(
     stream: impl AsyncRead + AsyncWrite + Unpin,
     caller: Caller,
-    desk: Arc<Desk>,
+    service: Arc<Service>,
     _place: OwnedSemaphorePermit,
 ) {
     let streaming = Arc::new(Streaming::default());
     let shared = streaming.clone();
-    let service = service_fn(move |request| {
-        let (desk, caller, streaming) = (desk.clone(), caller.clone(), shared.clone());
-        async move { Ok::<_, Infallible>(desk.answer(request, &caller, &streaming).await) }
+    let answers = service_fn(move |request| {
+        let (service, caller, streaming) = (service.clone(), caller.clone(), shared.clone());
+        async move { Ok::<_, Infallible>(service.answer(request, &caller, &streaming).await) }
     });
     let connection = hyper::server::conn::http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(PATIENCE)
         .keep_alive(false)
         .max_buf_size(BODY)
-        .serve_connection(TokioIo::new(stream), service);
+        .serve_connection(TokioIo::new(stream), answers);
     let mut connection = std::pin::pin!(connection);
     // A client that stalls half-way through loses its connection; what it asked for by then is done all the same.
     let Err(_) = tokio::time::timeout(PATIENCE * 3, &mut connection).await else { return };

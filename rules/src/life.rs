@@ -7,8 +7,9 @@ mod kept;
 
 pub use kept::KeptAlerts;
 
-use crate::alert::{Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Source};
+use crate::alert::{Addressee, Alert, AlertId, AlertState, Carry, EventKind, Origin, Priority};
 use crate::builtin::{BuiltIn, Escalation};
+use crate::words::Words;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::time::Duration;
@@ -31,15 +32,15 @@ pub const LAST_LEVEL: u8 = 2;
 /// What is to be raised.
 pub struct Raise {
     /// What it comes from.
-    pub source: Source,
+    pub origin: Origin,
     /// The name told.
     pub order: String,
     /// What it is about.
     pub subject: Subject,
     /// Its priority.
     pub priority: Priority,
-    /// What is told.
-    pub text: String,
+    /// What is told where neither an order nor the picture can say it.
+    pub words: Words,
     /// Signals by name.
     pub signals: Option<Vec<String>>,
     /// Interval of telling again.
@@ -70,7 +71,10 @@ const MOST_TALLIES: usize = 1024;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 struct Standing {
     alert: Alert,
-    source: Source,
+    origin: Origin,
+    /// What it said last, and when.
+    said: Words,
+    said_at: Moment,
     signals: Option<Vec<String>>,
     repeats: Option<Duration>,
     escalation: Option<Escalation>,
@@ -95,6 +99,13 @@ impl Standing {
         matches!(self.alert.state, AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced)
     }
 
+    /// What it said last, with its age where that was before a restart.
+    fn aged(&self, at: Moment, restarted: Option<Moment>) -> Words {
+        let before = restarted.is_some_and(|r| self.said_at < r) && self.alert.is_active();
+        let said = self.said.clone();
+        if before { said.last_known(at.since(self.said_at), self.alert.began_at_least) } else { said }
+    }
+
     /// How soon it is told again in its state.
     fn interval(&self) -> Option<Duration> {
         match (self.alert.priority, self.alert.state) {
@@ -112,7 +123,7 @@ impl Standing {
 
     fn escalates_in(&self) -> Option<Duration> {
         // The watch alarm goes on by its own clock.
-        if self.alert.level >= LAST_LEVEL || self.source == Source::BuiltIn(BuiltIn::WatchAlarm) {
+        if self.alert.level >= LAST_LEVEL || self.origin == Origin::BuiltIn(BuiltIn::WatchAlarm) {
             return None;
         }
         Some(self.escalation.map_or(
@@ -126,14 +137,33 @@ impl Standing {
     }
 }
 
+/// What happened to an alert, before it has its words.
+#[derive(Debug)]
+pub struct Happened {
+    /// When.
+    pub at: Moment,
+    /// What.
+    pub kind: EventKind,
+    /// The alert after it.
+    pub alert: Alert,
+    /// What the alert comes from.
+    pub origin: Origin,
+    /// Who is to be told, and how.
+    pub carry: Carry,
+    /// What the alert had said last when it happened; with its age, where that was before a restart.
+    pub said: Words,
+}
+
 /// All alerts that are not over, and what has happened to them since the events were last taken.
 #[derive(Debug, Default)]
 pub struct Alerts {
     standing: BTreeMap<AlertId, Standing>,
     /// None of the tables within is empty.
-    by_source: BTreeMap<Source, BTreeMap<Subject, AlertId>>,
+    by_origin: BTreeMap<Origin, BTreeMap<Subject, AlertId>>,
     due: BTreeSet<(Moment, AlertId)>,
-    events: Vec<AlertEvent>,
+    events: Vec<Happened>,
+    /// When what outlasted the last restart was taken over: what was said before it has an age.
+    restarted: Option<Moment>,
     /// The last minute's signals; of each priority at most `signals_per_min`.
     told: VecDeque<(Moment, Priority)>,
     last_id: u32,
@@ -157,11 +187,11 @@ impl Alerts {
 
     /// Those of an order, whether raised, unjudged or in a crowd.
     pub fn of_order(&self, name: &str) -> Vec<AlertId> {
-        let of = |s: &Source| match s {
-            Source::Order(n) | Source::Unjudged(n) | Source::Crowd(n) => n == name,
-            Source::BuiltIn(_) | Source::Exercise(_) => false,
+        let of = |s: &Origin| match s {
+            Origin::Order(n) | Origin::Unjudged(n) | Origin::Crowd(n) => n == name,
+            Origin::BuiltIn(_) | Origin::Exercise(_) => false,
         };
-        self.standing.iter().filter(|(_, s)| of(&s.source)).map(|(id, _)| *id).collect()
+        self.standing.iter().filter(|(_, s)| of(&s.origin)).map(|(id, _)| *id).collect()
     }
 
     /// Those that are not over, in order of their numbers.
@@ -175,23 +205,47 @@ impl Alerts {
     }
 
     /// What one comes from.
-    pub fn source(&self, id: AlertId) -> Option<&Source> {
-        self.standing.get(&id).map(|s| &s.source)
+    pub fn origin(&self, id: AlertId) -> Option<&Origin> {
+        self.standing.get(&id).map(|s| &s.origin)
     }
 
-    /// The one of a source about a subject.
-    pub fn find(&self, source: &Source, subject: Subject) -> Option<AlertId> {
-        self.by_source.get(source)?.get(&subject).copied()
+    /// The alert of an origin about a subject.
+    pub fn find(&self, origin: &Origin, subject: Subject) -> Option<AlertId> {
+        self.by_origin.get(origin)?.get(&subject).copied()
     }
 
     /// How many stand of those that a test picks.
-    pub fn count(&self, pick: impl Fn(&Source) -> bool) -> usize {
-        self.standing.values().filter(|s| pick(&s.source)).count()
+    pub fn count(&self, pick: impl Fn(&Origin) -> bool) -> usize {
+        self.standing.values().filter(|s| pick(&s.origin)).count()
     }
 
     /// What happened since this was last asked.
-    pub fn take_events(&mut self) -> Vec<AlertEvent> {
+    pub fn take_events(&mut self) -> Vec<Happened> {
         std::mem::take(&mut self.events)
+    }
+
+    /// What one said last, as it is to be told at a moment.
+    pub fn said(&self, at: Moment, id: AlertId) -> Words {
+        self.standing.get(&id).map_or_else(Words::default, |s| s.aged(at, self.restarted))
+    }
+
+    /// Whether these are the words that one said last.
+    pub fn has_said(&self, id: AlertId, words: &Words) -> bool {
+        self.standing.get(&id).is_some_and(|s| s.said == *words)
+    }
+
+    /// One that was taken over from before a restart is met again, and what it said is so.
+    pub fn confirm(&mut self, at: Moment, id: AlertId) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            (s.unconfirmed, s.said_at) = (false, at);
+        }
+    }
+
+    /// Keeps what one says.
+    pub fn say(&mut self, at: Moment, id: AlertId, words: Words) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            (s.said, s.said_at) = (words, at);
+        }
     }
 
     /// When something is due.
@@ -206,7 +260,7 @@ impl Alerts {
 
     /// A condition begins, or begins again before anybody acknowledged the last time. A notice is only noted.
     pub fn raise(&mut self, at: Moment, raise: Raise) -> AlertId {
-        if let Some(id) = self.find(&raise.source, raise.subject) {
+        if let Some(id) = self.find(&raise.origin, raise.subject) {
             self.raise_again(at, id, raise);
             return id;
         }
@@ -222,7 +276,6 @@ impl Alerts {
             subject: raise.subject,
             priority: raise.priority,
             state,
-            text: raise.text,
             exercise: self.exercise || raise.exercise,
             began: at,
             began_at_least: false,
@@ -230,12 +283,14 @@ impl Alerts {
             seq: 0,
         };
         let kind = if raise.priority == Priority::Notice { EventKind::Noted } else { EventKind::Raised };
-        self.by_source.entry(raise.source.clone()).or_default().insert(raise.subject, id);
+        self.by_origin.entry(raise.origin.clone()).or_default().insert(raise.subject, id);
         self.standing.insert(
             id,
             Standing {
                 alert,
-                source: raise.source,
+                origin: raise.origin,
+                said: raise.words,
+                said_at: at,
                 signals: raise.signals,
                 repeats: raise.repeats,
                 escalation: raise.escalation,
@@ -258,7 +313,9 @@ impl Alerts {
     /// Told anew under the same number: the sound returns whatever was acknowledged before.
     fn raise_again(&mut self, at: Moment, id: AlertId, raise: Raise) {
         if let Some(s) = self.standing.get_mut(&id) {
-            s.alert.text = raise.text;
+            if !raise.words.is_empty() {
+                (s.said, s.said_at) = (raise.words, at);
+            }
             s.badness = raise.badness;
             s.unconfirmed = false;
             if s.alert.priority > Priority::Caution {
@@ -272,20 +329,19 @@ impl Alerts {
         self.emit(at, id, EventKind::Repeated, 0);
     }
 
-    /// Sets the text and the badness of one that stands.
-    pub fn refresh(&mut self, id: AlertId, text: Option<String>, badness: f64) {
+    /// Sets how bad one is among those of its order.
+    pub fn weigh(&mut self, id: AlertId, badness: f64) {
         if let Some(s) = self.standing.get_mut(&id) {
             s.badness = badness;
-            if let Some(t) = text {
-                s.alert.text = t;
-            }
         }
     }
 
     /// Told again in its state, with news.
-    pub fn retell(&mut self, at: Moment, id: AlertId, text: String) {
+    pub fn retell(&mut self, at: Moment, id: AlertId, words: Words) {
         if let Some(s) = self.standing.get_mut(&id) {
-            s.alert.text = text;
+            if !words.is_empty() {
+                (s.said, s.said_at) = (words, at);
+            }
             s.unconfirmed = false;
             s.next_repeat = s.interval().map(|i| at + i);
             self.emit(at, id, EventKind::Repeated, 0);
@@ -321,7 +377,7 @@ impl Alerts {
         let Some(oldest) = waiting.next() else { return };
         if waiting.count() >= MOST_RECTIFIED {
             if let Some(s) = self.standing.get_mut(&oldest) {
-                s.alert.text.push_str("; cleared unacknowledged, since too many wait");
+                s.said = std::mem::take(&mut s.said).too_many_wait();
             }
             self.clear(at, oldest);
         }
@@ -338,10 +394,10 @@ impl Alerts {
 
     fn remove(&mut self, id: AlertId) {
         if let Some(s) = self.standing.remove(&id) {
-            if let Some(of_source) = self.by_source.get_mut(&s.source) {
-                of_source.remove(&s.alert.subject);
-                if of_source.is_empty() {
-                    self.by_source.remove(&s.source);
+            if let Some(of_origin) = self.by_origin.get_mut(&s.origin) {
+                of_origin.remove(&s.alert.subject);
+                if of_origin.is_empty() {
+                    self.by_origin.remove(&s.origin);
                 }
             }
             if let Some(at) = s.armed {
@@ -351,12 +407,11 @@ impl Alerts {
     }
 
     /// Goes one stage further by a clock of its own: to a priority and a level, aloud.
-    pub fn step(&mut self, at: Moment, id: AlertId, priority: Priority, level: u8, text: &str) {
+    pub fn step(&mut self, at: Moment, id: AlertId, priority: Priority, level: u8) {
         if let Some(s) = self.standing.get_mut(&id) {
             s.alert.priority = priority;
             s.alert.level = level;
             s.alert.state = AlertState::ActiveUnacknowledged;
-            text.clone_into(&mut s.alert.text);
         }
         self.start_clocks(at, id);
         self.emit(at, id, EventKind::Escalated, 0);
@@ -398,7 +453,7 @@ impl Alerts {
         // What is less urgent never takes the place of what is more so.
         let as_urgent = |(_, p): &&(Moment, Priority)| *p >= priority;
         // Nor does an exercise take anything's.
-        let exempt = exempt || matches!(s.source, Source::Exercise(_));
+        let exempt = exempt || matches!(s.origin, Origin::Exercise(_));
         let room = exempt || self.told.iter().filter(as_urgent).count() < self.signals_per_min;
         if wants && room && !exempt {
             self.told.push_back((at, priority));
@@ -411,10 +466,7 @@ impl Alerts {
             // Told as soon as the minute has room again.
             s.next_repeat = Some(*first + Duration::from_secs(60));
         }
-        let mut alert = s.alert.clone();
-        if more > 0 {
-            alert.text = format!("{}; and {more} more", alert.text);
-        }
+        let alert = s.alert.clone();
         let to = match s.alert.level {
             _ if priority == Priority::EmergencyAlarm => Addressee::AllHands,
             0 => Addressee::Watch(self.watch.clone()),
@@ -436,7 +488,8 @@ impl Alerts {
             level: s.alert.level,
             more,
         };
-        self.events.push(AlertEvent { at, kind, seq: alert.seq, alert, carry });
+        let (origin, said) = (s.origin.clone(), s.aged(at, self.restarted));
+        self.events.push(Happened { at, kind, alert, origin, carry, said });
         self.arm(id);
     }
 }

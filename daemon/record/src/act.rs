@@ -2,6 +2,7 @@
 //! lines and the same acts at the same times gives the same events.
 
 use crate::schema::OneOf;
+use crate::whole;
 use rules::{AlertId, Switch};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -14,7 +15,7 @@ pub enum Act {
     /// Takes note of one alert, or of all that are open.
     Acknowledge {
         /// Which; all where not told.
-        #[serde(default)]
+        #[serde(default, deserialize_with = "whole::alert")]
         #[schemars(with = "Option<u32>")]
         alert: Option<AlertId>,
         /// Those of one order only.
@@ -24,7 +25,7 @@ pub enum Act {
     /// Stops the sound for a while.
     Silence {
         /// Which; all where not told.
-        #[serde(default)]
+        #[serde(default, deserialize_with = "whole::alert")]
         #[schemars(with = "Option<u32>")]
         alert: Option<AlertId>,
         /// Those of one order only.
@@ -43,7 +44,7 @@ pub enum Act {
     /// A casualty's case is closed, and why.
     StandDown {
         /// Which; the only one where not told.
-        #[serde(default)]
+        #[serde(default, deserialize_with = "whole::casualty")]
         #[schemars(with = "Option<u32>")]
         casualty: Option<CasualtyId>,
         /// recovered, false activation, test, or handed over.

@@ -1,6 +1,6 @@
 //! What is asked about a casualty, and the answer.
 
-use crate::CasualtyPart;
+use crate::{CasualtyPart, whole};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use terms::CasualtyId;
@@ -10,6 +10,7 @@ use terms::CasualtyId;
 #[serde(default, deny_unknown_fields)]
 pub struct CasualtyQuestion {
     /// Which; the only one where not told.
+    #[serde(deserialize_with = "whole::casualty")]
     #[schemars(with = "Option<u32>")]
     pub casualty: Option<CasualtyId>,
     /// The sheet to be read over the radio.

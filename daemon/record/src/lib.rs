@@ -13,6 +13,7 @@ mod handover;
 mod row;
 pub mod schema;
 mod status;
+mod whole;
 pub mod words;
 
 pub use act::{Act, ActError};

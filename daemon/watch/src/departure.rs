@@ -1,17 +1,14 @@
 //! The departure check: what the watch can judge by itself, what a person has told, and the sheet of both.
 
-use super::gear::Date;
-use super::view::View;
 use super::{Ear, Watch};
 use boat::{Boat, Means, Vessel};
 use record::words::{count, one_line, span};
-use record::{ActError, CheckItem, DepartureAct, Verdict};
+use record::{ActError, Asked, CheckItem, Date, DepartureAct, DepartureSheet, Part, Verdict};
 use record::{Entry, EntryKind};
 use rules::BuiltIn;
 use sentence::Report;
 use sentence::ais::AisReport;
-use serde::Serialize;
-use serde_json::{Value, json};
+use serde_json::json;
 use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 use terms::{Mmsi, Moment, UtcSource, turn_deg};
@@ -39,26 +36,11 @@ const MINUTES: usize = 60;
 const MINUTES_TELL: usize = 10;
 const MINUTE: Duration = Duration::from_secs(60);
 
-/// What only a person, or somebody outside the watch, can try.
-#[derive(Debug, Clone, Serialize)]
-struct Asked {
-    part: &'static str,
-    name: String,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    beacon: Option<Mmsi>,
-}
-
-impl Asked {
-    fn what(&self) -> String {
-        format!("{} {}", self.part, self.name)
-    }
-}
-
 /// What the watch keeps for the departure check.
 #[derive(Debug)]
 pub(super) struct Departure {
     asked: Vec<Asked>,
-    vessel: Vessel,
+    pub vessel: Vessel,
     began: Option<Moment>,
     told: Vec<CheckItem>,
     /// The button that is tried, and until when.
@@ -70,7 +52,7 @@ pub(super) struct Departure {
 }
 
 /// How many sentences a feed brings a minute. AIS reports do not count: their number follows the traffic.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Pace {
     minute_began: Option<Moment>,
     counted: u32,
@@ -90,6 +72,13 @@ impl Pace {
             self.ais_only = false;
             self.counted = self.counted.saturating_add(1);
         }
+    }
+
+    /// As it is at a moment at which nothing came.
+    fn now(&self, at: Moment) -> Self {
+        let mut now = self.clone();
+        now.roll(at);
+        now
     }
 
     fn roll(&mut self, at: Moment) {
@@ -125,15 +114,19 @@ impl Pace {
 impl Departure {
     /// What there is to ask for aboard a boat.
     pub fn of(boat: &Boat) -> Self {
-        let signals = boat.signals.iter().map(|s| Asked {
-            part: if matches!(s.means, Means::Webhook(_)) { "webhook" } else { "sounder" },
-            name: s.name.clone(),
-            beacon: None,
+        let asked = |part: Part, name: &str, beacon| Asked {
+            part,
+            name: name.to_owned(),
+            what: format!("{} {name}", part.word()),
+            beacon,
+            verdict: None,
+        };
+        let signals = boat.signals.iter().map(|s| {
+            let part = if matches!(s.means, Means::Webhook(_)) { Part::Webhook } else { Part::Sounder };
+            asked(part, &s.name, None)
         });
-        let buttons =
-            boat.buttons.iter().map(|b| Asked { part: "button", name: b.name.clone(), beacon: None });
-        let crew =
-            boat.crew.iter().map(|c| Asked { part: "beacon of", name: c.name.clone(), beacon: c.beacon });
+        let buttons = boat.buttons.iter().map(|b| asked(Part::Button, &b.name, None));
+        let crew = boat.crew.iter().map(|c| asked(Part::BeaconOf, &c.name, c.beacon));
         Self {
             asked: signals.chain(buttons).chain(crew).collect(),
             vessel: boat.vessel.clone(),
@@ -155,7 +148,7 @@ impl Departure {
     }
 
     fn tell(&mut self, line: CheckItem) -> Result<(), ActError> {
-        let known = self.asked.iter().any(|a| a.what() == line.what);
+        let known = self.asked.iter().any(|a| a.what == line.what);
         if !known {
             return Err(ActError::Wrong(format!(
                 "the departure check has no item `{}`",
@@ -178,7 +171,7 @@ fn tidy(text: &str, most: usize) -> String {
 
 /// Numbers of what stands how, in words.
 fn tally(lines: &[CheckItem]) -> String {
-    let n = |o: Verdict| lines.iter().filter(|l| l.outcome == o).count();
+    let n = |o: Verdict| lines.iter().filter(|l| l.verdict == o).count();
     format!(
         "{} failed, {} not tried, {} passed",
         n(Verdict::Failed),
@@ -197,7 +190,7 @@ impl Watch {
         at: Moment,
         ask: DepartureAct,
         outside: Vec<CheckItem>,
-    ) -> Result<Value, ActError> {
+    ) -> Result<DepartureSheet, ActError> {
         match ask {
             DepartureAct::Look => {}
             DepartureAct::Begin => {
@@ -205,16 +198,16 @@ impl Watch {
                 self.departure.told.clear();
                 self.departure.trying = None;
             }
-            DepartureAct::Line { what, outcome, words, by } => {
-                let line = CheckItem { what, outcome, words: tidy(&words, 300), by: tidy(&by, 60) };
+            DepartureAct::Item { what, verdict, words, by } => {
+                let line = CheckItem { what, verdict, words: tidy(&words, 300), by: tidy(&by, 60) };
                 self.departure.tell(line)?;
             }
             DepartureAct::Button { name } => {
-                if !self.departure.asked.iter().any(|a| a.part == "button" && a.name == name) {
+                if !self.departure.asked.iter().any(|a| a.part == Part::Button && a.name == name) {
                     return Err(ActError::Wrong(format!("there is no button `{}`", one_line(&name))));
                 }
                 let what = format!("button {name}");
-                let done = |l: &CheckItem| l.what == what && l.outcome == Verdict::Passed;
+                let done = |l: &CheckItem| l.what == what && l.verdict == Verdict::Passed;
                 // Once it was pressed, the next press is no try.
                 let waits = !self.departure.told.iter().any(done);
                 self.departure.trying = waits.then(|| (name, at + TRIED_WITHIN));
@@ -223,11 +216,15 @@ impl Watch {
                 let sheet = self.sheet(at, outside);
                 let by = tidy(&by, 60);
                 self.close_departure(at, &sheet, &by);
-                return Ok(self.departure_told(at, &sheet, Some(&by)));
+                return Ok(self.departure_told(at, sheet, Some(by)));
             }
         }
-        let sheet = self.sheet(at, outside);
-        Ok(self.departure_told(at, &sheet, None))
+        Ok(self.departure_look(at, outside))
+    }
+
+    /// How the departure check stands. Changes nothing.
+    pub fn departure_look(&self, at: Moment, outside: Vec<CheckItem>) -> DepartureSheet {
+        self.departure_told(at, self.sheet(at, outside), None)
     }
 
     /// A button was pressed. Says whether that was only its try in the departure check.
@@ -241,36 +238,28 @@ impl Watch {
             let _ = self.departure.tell(line);
             let text =
                 format!("Button {button} pressed in the departure check: it works and has done nothing else");
-            self.board.note(at, "departure", terms::Subject::Lookout, text);
+            self.board.note(at, "departure", terms::Subject::Lookout, text.into());
             self.pump(at);
         }
         tried
     }
 
-    fn departure_told(&self, at: Moment, sheet: &[CheckItem], by: Option<&str>) -> Value {
-        let asked: Vec<Value> = self
-            .departure
-            .asked
-            .iter()
-            .map(|a| {
-                let what = a.what();
-                let outcome = sheet.iter().find(|l| l.what == what).map(|l| l.outcome);
-                json!({"part": a.part, "name": a.name, "what": what, "beacon": a.beacon, "outcome": outcome})
-            })
-            .collect();
-        json!({
-            "vessel": self.departure.vessel.name,
-            "at": self.lookout.utc(at).map(|(utc, _)| utc),
-            "by": by,
-            "tally": tally(sheet),
-            "lines": sheet,
-            "asked": asked,
-        })
+    fn departure_told(&self, at: Moment, items: Vec<CheckItem>, by: Option<String>) -> DepartureSheet {
+        let verdict = |what: &str| items.iter().find(|i| i.what == what).map(|i| i.verdict);
+        let asked = self.departure.asked.iter();
+        DepartureSheet {
+            vessel: self.departure.vessel.name.clone(),
+            at: self.lookout.utc(at).map(|(utc, _)| utc),
+            by,
+            tally: tally(&items),
+            asked: asked.map(|a| Asked { verdict: verdict(&a.what), ..a.clone() }).collect(),
+            items,
+        }
     }
 
     fn close_departure(&mut self, at: Moment, sheet: &[CheckItem], by: &str) {
         let named = |o: Verdict, word: &str| {
-            let names: Vec<&str> = sheet.iter().filter(|l| l.outcome == o).map(|l| l.what.as_str()).collect();
+            let names: Vec<&str> = sheet.iter().filter(|l| l.verdict == o).map(|l| l.what.as_str()).collect();
             if names.is_empty() { String::new() } else { format!(". {word}: {}", names.join(", ")) }
         };
         let text = format!(
@@ -283,14 +272,13 @@ impl Watch {
             kind: EntryKind::DepartureCheck,
             who: Some(by.to_owned()).filter(|b| !b.is_empty()),
             text,
-            figures: Some(json!({"lines": sheet})),
+            figures: Some(json!({"items": sheet})),
         };
         self.outputs.push(super::Output::Entry(self.stamp(at), entry));
     }
 
     /// All lines as they stand, what is missing first.
-    fn sheet(&mut self, at: Moment, outside: Vec<CheckItem>) -> Vec<CheckItem> {
-        self.ears.iter_mut().for_each(|e| e.pace.roll(at));
+    fn sheet(&self, at: Moment, outside: Vec<CheckItem>) -> Vec<CheckItem> {
         let mut lines: Vec<CheckItem> = self.ears.iter().map(|e| feed_line(e, at)).collect();
         lines.push(self.fix_line(at));
         lines.push(self.clock_line(at));
@@ -310,20 +298,20 @@ impl Watch {
             CheckItem::judged(d.name, outcome, words)
         }));
         for asked in &self.departure.asked {
-            let what = asked.what();
+            let what = asked.what.clone();
             let told = self.departure.told.iter().find(|l| l.what == what).cloned();
             let beacon = || self.beacon_line(asked, at);
             lines.push(match told {
                 // A beacon that was heard after all was heard.
-                Some(l) if l.outcome == Verdict::Passed || asked.part != "beacon of" => l,
+                Some(l) if l.verdict == Verdict::Passed || asked.part != Part::BeaconOf => l,
                 told => match (beacon(), told) {
-                    (Some(b), Some(l)) if b.outcome != Verdict::Passed => l,
+                    (Some(b), Some(l)) if b.verdict != Verdict::Passed => l,
                     (Some(b), _) => b,
                     (None, _) => CheckItem::judged(what, Verdict::NotTried, "nobody has tried it"),
                 },
             });
         }
-        lines.sort_by_key(|l| l.outcome);
+        lines.sort_by_key(|l| l.verdict);
         lines
     }
 
@@ -436,9 +424,14 @@ impl Watch {
     fn order_lines(&self, at: Moment) -> Vec<CheckItem> {
         let mut lines = Vec::new();
         let bad = self.board.alerts().find(|a| a.order == BuiltIn::OrdersNotLoaded.name());
-        let all = self.board.possible(&View { at, lookout: &self.lookout });
+        let view = self.view(at);
+        let all = self.board.possible(&view);
         lines.push(match bad {
-            Some(a) => CheckItem::judged("orders loaded", Verdict::Failed, tidy(&a.text, 300)),
+            Some(a) => CheckItem::judged(
+                "orders loaded",
+                Verdict::Failed,
+                tidy(&self.board.words(a, &view).written, 300),
+            ),
             None => {
                 let words = format!("{} from {}", count(all.len(), "order", "orders"), self.orders_from);
                 CheckItem::judged("orders loaded", Verdict::Passed, words)
@@ -470,16 +463,20 @@ impl Watch {
 
     /// How a beacon stands; `None` for what is no beacon.
     fn beacon_line(&self, asked: &Asked, at: Moment) -> Option<CheckItem> {
-        if asked.part != "beacon of" {
+        if asked.part != Part::BeaconOf {
             return None;
         }
         let Some(mmsi) = asked.beacon else {
-            return Some(CheckItem::judged(asked.what(), Verdict::NotTried, "boat.toml names no beacon"));
+            return Some(CheckItem::judged(
+                asked.what.clone(),
+                Verdict::NotTried,
+                "boat.toml names no beacon",
+            ));
         };
         let tests = self.lookout.tests_of(mmsi);
         let Some(last) = tests.last() else {
             return Some(CheckItem::judged(
-                asked.what(),
+                asked.what.clone(),
                 Verdict::NotTried,
                 format!("{mmsi} never heard in test"),
             ));
@@ -487,10 +484,14 @@ impl Watch {
         let when = last.utc.map_or_else(|| format!("{} ago", span(at.since(last.at))), |u| u.to_string());
         let range = last.range_nm.map_or(String::new(), |r| format!(", {r:.2} nm off"));
         Some(if self.departure.began.is_some_and(|began| last.at >= began) {
-            CheckItem::judged(asked.what(), Verdict::Passed, format!("{mmsi} heard in test {when}{range}"))
+            CheckItem::judged(
+                asked.what.clone(),
+                Verdict::Passed,
+                format!("{mmsi} heard in test {when}{range}"),
+            )
         } else {
             CheckItem::judged(
-                asked.what(),
+                asked.what.clone(),
                 Verdict::NotTried,
                 format!("{mmsi} last heard in test {when}{range}"),
             )
@@ -534,12 +535,13 @@ fn feed_line(ear: &Ear, at: Moment) -> CheckItem {
     if ear.silent || ear.closed || at.since(heard) >= silent_after {
         return CheckItem::judged(what, Verdict::Failed, format!("silent for {}", span(at.since(heard))));
     }
-    if ear.pace.ais_only {
+    let pace = ear.pace.now(at);
+    if pace.ais_only {
         let words = "heard; only AIS comes by it, whose rate follows the traffic";
         return CheckItem::judged(what, Verdict::Passed, words);
     }
-    let usual = ear.pace.kept.or_else(|| ear.pace.median());
-    let (Some(usual), Some(now)) = (usual, ear.pace.minutes.back()) else {
+    let usual = pace.kept.or_else(|| pace.median());
+    let (Some(usual), Some(now)) = (usual, pace.minutes.back()) else {
         let words = "heard, but not yet for long enough to know its usual rate";
         return CheckItem::judged(what, Verdict::NotTried, words);
     };
@@ -663,7 +665,7 @@ mod tests {
     const END: Moment = Moment(780_000);
 
     fn lines(w: &mut Watch) -> BTreeMap<String, (Verdict, String)> {
-        w.sheet(END, Vec::new()).into_iter().map(|l| (l.what, (l.outcome, l.words))).collect()
+        w.sheet(END, Vec::new()).into_iter().map(|l| (l.what, (l.verdict, l.words))).collect()
     }
 
     #[test]
@@ -730,14 +732,14 @@ mod tests {
         let tell = |w: &mut Watch, what: &str, outcome| {
             let (what, words) = (what.to_owned(), "said so".to_owned());
             let by = "Ada\n".to_owned();
-            w.departure(END, DepartureAct::Line { what, outcome, words, by }, Vec::new())
+            w.departure(END, DepartureAct::Item { what, verdict: outcome, words, by }, Vec::new())
         };
         tell(&mut w, "sounder horn", Verdict::Failed).unwrap();
         tell(&mut w, "webhook shore", Verdict::Passed).unwrap();
         assert!(tell(&mut w, "sounder bell", Verdict::Passed).is_err(), "there is none");
         let told = w.departure(END, DepartureAct::Close { by: "Ada".into() }, Vec::new()).unwrap();
-        assert_eq!(told["lines"][0]["what"], "sounder horn");
-        assert_eq!(told["lines"][0]["by"], "Ada");
+        assert_eq!(told.items[0].what, "sounder horn");
+        assert_eq!(told.items[0].by, "Ada");
         let entry = w.take_outputs().into_iter().find_map(|o| match o {
             Output::Entry(_, e) => Some(e),
             _ => None,

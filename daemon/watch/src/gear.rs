@@ -2,8 +2,8 @@
 
 use super::Watch;
 use boat::{Boat, Due, Passage};
+use record::{Date, Dated};
 use rules::BuiltIn;
-use serde::Serialize;
 use std::time::Duration;
 use terms::{Day, Every, Moment, Subject, Utc};
 
@@ -24,29 +24,6 @@ struct Thing {
     name: String,
     due: Due,
     note: Option<String>,
-}
-
-/// How something with a date does.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub(super) enum Date {
-    /// Its day has passed.
-    Over,
-    /// Its day comes before the passage ends, or within the weeks that are looked ahead.
-    Soon,
-    /// Good for longer than that.
-    Good,
-    /// Nobody knows today's date.
-    NotKnown,
-}
-
-/// A dated thing as it is judged today.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub(super) struct Dated {
-    pub name: String,
-    pub due: Day,
-    pub date: Date,
-    pub words: String,
 }
 
 impl Locker {
@@ -137,14 +114,7 @@ impl Watch {
         }
         let words: Vec<String> = out.into_iter().map(|d| d.words).collect();
         let words = record::words::capital(&words.join("; "));
-        let stands = self.board.alerts().find(|a| a.order == BuiltIn::GearDue.name()).map(|a| a.text.clone());
-        match stands {
-            Some(text) if text != words => {
-                self.board.retell(at, BuiltIn::GearDue, Subject::OwnVessel, words);
-            }
-            // A caution that stands is not told anew by this: it only goes on.
-            _ => drop(self.board.call(at, BuiltIn::GearDue, Subject::OwnVessel, words)),
-        }
+        self.board.follow(at, BuiltIn::GearDue, Subject::OwnVessel, words.into());
     }
 }
 
@@ -202,7 +172,7 @@ mod tests {
         w.system_utc(Moment(0), utc("1970-01-02"));
         w.advance(Moment(200_000));
         assert_eq!(told(&mut w), [], "a clock that stands at 1970 tells no date");
-        let lines = w.handover(Moment(200_000))["lines"].to_string();
+        let lines = w.handover(Moment(200_000)).lines.join("\n");
         assert!(lines.contains("The time is not known: nobody can say what of 3 things runs out"), "{lines}");
 
         let day = |n: i64| Moment(n * 86_400_000);
@@ -213,7 +183,7 @@ mod tests {
         assert_eq!(first, [(EventKind::Raised, raft.to_owned())]);
         w.advance(day(5));
         assert_eq!(told(&mut w), [], "once");
-        let lines = w.handover(day(5))["lines"].to_string();
+        let lines = w.handover(day(5)).lines.join("\n");
         assert!(lines.contains(raft), "{lines}");
 
         let [alerts, casualties] = w.snapshot(day(5));

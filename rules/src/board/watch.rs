@@ -1,7 +1,7 @@
 //! The watch on the board: the roster, the watch alarm, and what the next one must know.
 
 use super::Board;
-use crate::alert::{Alert, Priority, Source};
+use crate::alert::{Alert, Origin, Priority};
 use crate::builtin::BuiltIn;
 use crate::condition::Measure;
 use crate::declared::Declarations;
@@ -9,6 +9,7 @@ use crate::life::Tally;
 use crate::picture::Picture;
 use crate::roster::Roster;
 use crate::watch_alarm::{NoLookoutPosition, Stage, Switch, WatchAlarm};
+use crate::words::Words;
 use std::collections::BTreeMap;
 use std::time::Duration;
 use terms::{Moment, Subject, Utc};
@@ -132,13 +133,13 @@ impl Board {
                 Some(b) if b != who => format!("{who} takes the watch from {b}"),
                 _ => format!("{who} takes the watch"),
             };
-            self.note(at, "watch", Subject::Lookout, text);
+            self.note(at, "watch", Subject::Lookout, text.into());
         }
         let timed = |w: &super::Watched| w.order.tests.iter().any(|t| t.measure == Measure::TimeOnWatch);
         let places: Vec<usize> =
             self.watched.iter().enumerate().filter(|(_, w)| w.in_force && timed(w)).map(|(i, _)| i).collect();
         for place in places {
-            self.with(place, picture, |w, desk| w.judge_all(desk));
+            self.with(place, picture, |w, tools| w.judge_all(tools));
         }
     }
 
@@ -170,7 +171,7 @@ impl Board {
     }
 
     fn clear_watch_alarm(&mut self) {
-        if let Some(id) = self.alerts.find(&Source::BuiltIn(BuiltIn::WatchAlarm), Subject::Lookout) {
+        if let Some(id) = self.alerts.find(&Origin::BuiltIn(BuiltIn::WatchAlarm), Subject::Lookout) {
             self.alerts.clear(self.now, id);
         }
     }
@@ -182,24 +183,20 @@ impl Board {
         let Some(k) = &mut self.watch_alarm else { return };
         let stages = k.advance(at, doing, second_of_day);
         for stage in stages {
-            let source = Source::BuiltIn(BuiltIn::WatchAlarm);
+            let origin = Origin::BuiltIn(BuiltIn::WatchAlarm);
             match stage {
                 Stage::Off | Stage::Dormant => self.clear_watch_alarm(),
                 Stage::Visual => {
-                    self.call(at, BuiltIn::WatchAlarm, Subject::Lookout, "Reset the watch alarm".to_owned());
+                    self.call(at, BuiltIn::WatchAlarm, Subject::Lookout, Words::default());
                 }
                 Stage::First | Stage::Second | Stage::Third => {
-                    let (priority, level, text) = match stage {
-                        Stage::First => (Priority::Warning, 0, "The watch has not reset the watch alarm"),
-                        Stage::Second => (
-                            Priority::Alarm,
-                            1,
-                            "The watch has not reset the watch alarm: calling the skipper",
-                        ),
-                        _ => (Priority::Alarm, 2, "Nobody has reset the watch alarm: all hands"),
+                    let (priority, level) = match stage {
+                        Stage::First => (Priority::Warning, 0),
+                        Stage::Second => (Priority::Alarm, 1),
+                        _ => (Priority::Alarm, 2),
                     };
-                    if let Some(id) = self.alerts.find(&source, Subject::Lookout) {
-                        self.alerts.step(at, id, priority, level, text);
+                    if let Some(id) = self.alerts.find(&origin, Subject::Lookout) {
+                        self.alerts.step(at, id, priority, level);
                     }
                 }
             }

@@ -1,12 +1,11 @@
 //! What the one who takes the watch over must know.
 
-use super::Watch;
-use super::gear::Date;
-use super::view::View;
+use crate::Watch;
 use lookout::casualty::{out_of_hearing, spoken};
+use lookout::hearing::{Basis, Expected};
 use record::words::{capital, count, one_line, span};
+use record::{Date, Handover, LowBeacon, LowBeaconBasis};
 use rules::{Declared, Stage};
-use serde_json::{Value, json};
 use std::collections::VecDeque;
 use std::time::Duration;
 use terms::Moment;
@@ -22,7 +21,7 @@ const MOST_TARGETS: usize = 8;
 
 /// Wind and pressure of the last three hours.
 #[derive(Debug, Default)]
-pub(super) struct Trends(VecDeque<Weather>);
+pub(crate) struct Trends(VecDeque<Weather>);
 
 /// Weather at a moment; `None` is not available.
 #[derive(Debug, Clone, Copy)]
@@ -146,7 +145,7 @@ impl Watch {
     }
 
     /// Notes wind and pressure for the trends, when that is due.
-    pub(super) fn note_weather(&mut self, at: Moment) {
+    pub(crate) fn note_weather(&mut self, at: Moment) {
         if self.trends.due().is_none_or(|due| due <= at) {
             let now = self.weather(at);
             self.trends.note(now);
@@ -154,8 +153,9 @@ impl Watch {
     }
 
     /// What the next one must know, in words and in figures.
-    pub fn handover(&self, at: Moment) -> Value {
-        let told = self.board.handover(&View { at, lookout: &self.lookout });
+    pub fn handover(&self, at: Moment) -> Handover {
+        let view = self.view(at);
+        let told = self.board.handover(&view);
         let mut lines = Vec::new();
         let on_watch = told.on_watch.as_deref().unwrap_or("nobody by name");
         let since = told.since.map_or(String::new(), |s| format!(" for {}", span(at.since(s))));
@@ -176,7 +176,7 @@ impl Watch {
                 capital(&a.priority.to_string()),
                 a.id.0,
                 a.state,
-                one_line(&a.text)
+                one_line(&self.board.words(a, &view).written)
             ));
         }
         let mut soon: Vec<_> = self.lookout.targets(at);
@@ -237,17 +237,29 @@ impl Watch {
                 count(missed as usize, "time", "times")
             ));
         }
-        json!({
-            "lines": lines,
-            "on_watch": told.on_watch,
-            "standing": told.standing.iter().map(|a| a.id).collect::<Vec<_>>(),
-            "casualties": casualties.iter().map(|c| c.id).collect::<Vec<_>>(),
-            "next_targets": soon.iter().map(|t| t.mmsi).collect::<Vec<_>>(),
-            "pressure_hpa": self.weather(at).pressure_hpa,
-            "declared": declared,
-            "dated": dated,
-            "low_beacon": self.lookout.low_beacon().ok(),
-        })
+        Handover {
+            lines,
+            on_watch: told.on_watch,
+            standing: told.standing.iter().map(|a| a.id).collect(),
+            casualties: casualties.iter().map(|c| c.id).collect(),
+            next_targets: soon.iter().map(|t| t.mmsi).collect(),
+            pressure_hpa: self.weather(at).pressure_hpa,
+            declared,
+            dated,
+            low_beacon: self.lookout.low_beacon().ok().map(low_beacon),
+            done: None,
+            sounding: None,
+        }
+    }
+}
+
+fn low_beacon(e: Expected) -> LowBeacon {
+    let Basis { pairs, missed, stations, antenna_m } = e.basis;
+    LowBeacon {
+        range_nm: e.range_nm,
+        least_nm: e.least_nm,
+        most_nm: e.most_nm,
+        basis: LowBeaconBasis { pairs, missed, stations, antenna_m },
     }
 }
 
@@ -282,10 +294,7 @@ mod tests {
             let at = Moment(0);
             let mut w = Watch::new(at, &boat(antenna), &[], crate::Numbers::default(), None);
             w.restore_hearing(at, kept);
-            let told = w.handover(at);
-            let lines = told["lines"].as_array().unwrap().clone();
-            let line = lines.iter().filter_map(Value::as_str).find(|l| l.contains("low beacon")).unwrap();
-            line.to_owned()
+            w.handover(at).lines.into_iter().find(|l| l.contains("low beacon")).unwrap()
         };
         // Three vessels heard to six miles and not beyond, in quarters of a mile.
         let of = |mmsi: u32| {

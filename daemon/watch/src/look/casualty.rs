@@ -1,27 +1,54 @@
 //! What a casualty's coordinator and searchers are told: the sheet for the radio, and a search pattern.
 
-use super::Watch;
+use super::parts::casualty_part;
+use crate::Watch;
 use lookout::casualty::spoken;
-use lookout::search::{Pattern, Sweep, Vessel, Wish};
-use record::{ActError, CasualtyQuestion};
-use serde_json::{Value, json};
+use lookout::search::{Pattern, Searched, Sweep, Vessel, Wish};
+use record::{ActError, CasualtyAnswer, CasualtyQuestion};
 use terms::{CasualtyId, Moment};
 
 impl Watch {
-    /// Tells of a casualty: its line, and as asked the sheet for the radio or a search pattern.
+    /// Answers a question about a casualty, and takes down that a pattern was searched where it says so.
     ///
     /// # Errors
     /// When there is no such casualty, or the pattern cannot be laid.
-    pub fn casualty_told(&mut self, at: Moment, q: &CasualtyQuestion) -> Result<Value, ActError> {
+    pub fn casualty_told(&mut self, at: Moment, q: &CasualtyQuestion) -> Result<CasualtyAnswer, ActError> {
+        let (id, mut told, area) = self.casualty_answer(at, q)?;
+        if let Some(area) = area.filter(|_| q.searched) {
+            self.lookout.searched(id, area);
+            told.searched = true;
+        }
+        Ok(told)
+    }
+
+    /// Looks at a casualty: its line, and as asked the sheet for the radio or a search pattern. Changes nothing.
+    ///
+    /// # Errors
+    /// When there is no such casualty, or the pattern cannot be laid.
+    pub fn casualty_look(&self, at: Moment, q: &CasualtyQuestion) -> Result<CasualtyAnswer, ActError> {
+        self.casualty_answer(at, q).map(|(_, told, _)| told)
+    }
+
+    fn casualty_answer(
+        &self,
+        at: Moment,
+        q: &CasualtyQuestion,
+    ) -> Result<(CasualtyId, CasualtyAnswer, Option<Searched>), ActError> {
         let id = self.which_casualty(at, q.casualty)?;
         let state = self
             .lookout
             .casualty(at, id)
             .ok_or_else(|| ActError::Nothing(format!("no casualty {}", id.0)))?;
-        let mut told = json!({"casualty": super::parts::casualty_part(&state), "words": spoken(&state)});
-        if q.brief {
-            told["brief"] = self.lookout.brief(at, id, &self.vessel).into();
-        }
+        let mut told = CasualtyAnswer {
+            casualty: casualty_part(&state),
+            words: spoken(&state),
+            brief: q.brief.then(|| self.lookout.brief(at, id, &self.vessel)).flatten(),
+            plan: None,
+            gpx: None,
+            sentences: None,
+            searched: false,
+        };
+        let mut area = None;
         if let Some(pattern) = &q.pattern {
             let pattern = match pattern.as_str() {
                 "square" => Pattern::ExpandingSquare,
@@ -46,19 +73,16 @@ impl Watch {
             };
             let plan = self.lookout.plan(at, id, &wish).map_err(ActError::Wrong)?;
             let utc = self.lookout.utc(at).map(|(utc, _)| utc);
-            told["plan"] = plan.text(at, utc).into();
-            told["gpx"] = plan.gpx(at, utc).into();
-            told["sentences"] = plan.sentences("II").into();
-            if let Some(area) = plan.area.filter(|_| q.searched) {
-                self.lookout.searched(id, area);
-                told["searched"] = true.into();
-            }
+            told.plan = Some(plan.text(at, utc));
+            told.gpx = Some(plan.gpx(at, utc));
+            told.sentences = Some(plan.sentences("II"));
+            area = plan.area;
         }
-        Ok(told)
+        Ok((id, told, area))
     }
 
     /// The one asked for, or the only one.
-    pub(super) fn which_casualty(
+    pub(crate) fn which_casualty(
         &self,
         at: Moment,
         which: Option<CasualtyId>,
@@ -74,7 +98,7 @@ impl Watch {
 }
 
 /// The vessel as the sheet for the radio names her.
-pub(super) fn vessel_of(boat: &boat::Boat) -> Vessel {
+pub(crate) fn vessel_of(boat: &boat::Boat) -> Vessel {
     Vessel {
         name: boat.vessel.name.clone(),
         call_sign: boat.vessel.call_sign.clone(),

@@ -1,6 +1,6 @@
 //! Event records and logbook rows, made from the picture at the moment.
 
-use super::{Output, Watch};
+use crate::{Output, Watch};
 use lookout::casualty::CasualtyState;
 use lookout::{OwnState, TargetState};
 use record::TargetRow;
@@ -15,7 +15,7 @@ impl Watch {
     }
 
     /// The record of an alert's event, with the picture at that moment.
-    pub(super) fn event(&self, e: AlertEvent) -> Output {
+    pub(crate) fn event(&self, e: AlertEvent) -> Output {
         let at = e.at;
         let stamp = self.stamp(at);
         let (target, casualty) = match e.alert.subject {
@@ -38,7 +38,7 @@ impl Watch {
                 state: e.alert.state_told(),
                 order: e.alert.order,
                 priority: e.alert.priority,
-                text: e.alert.text,
+                text: e.words.written,
                 exercise: e.alert.exercise,
             },
             own: own_part(&self.lookout.own(at)),
@@ -100,7 +100,7 @@ pub(super) fn casualty_part(c: &CasualtyState) -> CasualtyPart {
 }
 
 /// A target as the logbook keeps it.
-pub(super) fn target_row(t: &TargetState) -> TargetRow {
+pub(crate) fn target_row(t: &TargetState) -> TargetRow {
     TargetRow {
         mmsi: t.mmsi,
         name: t.name.as_deref().map(Into::into),

@@ -1,0 +1,11 @@
+//! What somebody sees who looks at the watch. A look takes `&self`: it changes nothing.
+
+mod casualty;
+mod handover;
+pub(super) mod parts;
+mod place;
+mod status;
+
+pub(super) use casualty::vessel_of;
+pub(super) use handover::Trends;
+pub use status::{FeedOutside, Outside};

@@ -1,0 +1,151 @@
+//! The picture as `status` shows it.
+
+use super::parts::{casualty_part, own_part, target_part};
+use super::place;
+use crate::{Ear, Watch};
+use lookout::casualty::{CasualtyState, spoken, who};
+use lookout::{OwnState, TargetState};
+use record::words::capital;
+use record::{AlertNow, CasualtyNow, FeedNow, LogbookNow, OwnNow, SignalNow, Status, TargetNow, WatchNow};
+use rules::Declared;
+use sentence::{Counts, Refusal};
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+use terms::Moment;
+
+/// Targets in the answer.
+const WORST: usize = 20;
+
+/// What `status` shows and the watch cannot know: counters of the feeds, the logbook, the signals.
+#[derive(Debug, Clone, Default)]
+pub struct Outside {
+    /// The feeds in the order of boat.toml.
+    pub feeds: Vec<FeedOutside>,
+    /// The logbook.
+    pub logbook: LogbookNow,
+    /// Signals, buttons and the heartbeat.
+    pub signals: Vec<SignalNow>,
+}
+
+/// What is counted at a feed.
+#[derive(Debug, Clone, Default)]
+pub struct FeedOutside {
+    /// up, or why it is not.
+    pub state: String,
+    /// What its framer has counted.
+    pub counts: Counts,
+    /// Sentences dropped under flood.
+    pub dropped: u64,
+}
+
+impl Watch {
+    /// The picture at a moment, with every alert in the words of that moment.
+    pub fn status(&self, at: Moment, outside: &Outside) -> Status {
+        let utc = self.lookout.utc(at);
+        let targets = self.lookout.targets(at);
+        let on_watch = self.board.on_watch();
+        Status {
+            version: 1,
+            vessel: self.departure.vessel.name.clone(),
+            at: utc.map(|(t, _)| t),
+            utc_from: utc.map(|(_, from)| from),
+            steady_s: at.as_s(),
+            casualties: self.open_casualties(at).iter().map(casualty_now).collect(),
+            alerts: self.alerts_now(at),
+            targets: targets.iter().take(WORST).map(target_now).collect(),
+            targets_held: targets.len(),
+            watch: WatchNow {
+                who: on_watch.map(|(who, _)| who.to_owned()),
+                since_s: on_watch.map(|(_, since)| at.since(since).as_secs_f64()),
+                alarm: self.board.watch_alarm().map(|w| w.stage()),
+            },
+            own: own_now(&self.lookout.own(at)),
+            feeds: self.feeds_now(at, &outside.feeds),
+            exercise: self.exercise_now(at),
+            declared: self.board.declared().iter().map(|d| Declared::name(d).to_owned()).collect(),
+            orders: self.orders_from.clone(),
+            logbook: outside.logbook.clone(),
+            signals: outside.signals.clone(),
+        }
+    }
+
+    /// Alerts that are not over, the most urgent first.
+    fn alerts_now(&self, at: Moment) -> Vec<AlertNow> {
+        let view = self.view(at);
+        let mut alerts: Vec<_> = self.board.alerts().collect();
+        alerts.sort_by_key(|a| (Reverse(a.priority), a.id));
+        let now = |a: &rules::Alert| AlertNow {
+            id: a.id,
+            order: a.order.clone(),
+            priority: a.priority,
+            state: a.state_told(),
+            text: self.board.words(a, &view).written,
+            exercise: a.exercise,
+            began_s: at.since(a.began).as_secs_f64(),
+        };
+        alerts.into_iter().map(now).collect()
+    }
+
+    fn feeds_now(&self, at: Moment, outside: &[FeedOutside]) -> Vec<FeedNow> {
+        let now = |(n, ear): (usize, &Ear)| {
+            let counted = outside.get(n);
+            let count =
+                |why: Refusal| counted.map_or(0, |c| c.counts.refused(why)) + ear.refused.refused(why);
+            let refusals: BTreeMap<String, u64> = Refusal::ALL
+                .iter()
+                .map(|&why| (why.text().to_owned(), count(why)))
+                .filter(|(_, n)| *n > 0)
+                .collect();
+            FeedNow {
+                name: ear.name.clone(),
+                state: counted.map(|c| c.state.clone()),
+                silent_s: ear.heard.map(|h| at.since(h).as_secs_f64()),
+                bytes: counted.map_or(0, |c| c.counts.bytes),
+                sentences: counted.map_or(0, |c| c.counts.sentences),
+                refused: counted.map_or(0, |c| c.counts.all_refused()) + ear.refused.all_refused(),
+                refusals,
+                dropped: counted.map_or(0, |c| c.dropped),
+            }
+        };
+        self.ears.iter().enumerate().map(now).collect()
+    }
+}
+
+fn casualty_now(c: &CasualtyState) -> CasualtyNow {
+    let relative = c.relative_bearing_deg.zip(c.relative_to);
+    CasualtyNow {
+        part: casualty_part(c),
+        who: capital(&who(c)),
+        words: spoken(c),
+        look: place::words(c.range_nm, c.bearing_deg, relative, c.closing_kn),
+        closing_kn: c.closing_kn,
+    }
+}
+
+fn target_now(t: &TargetState) -> TargetNow {
+    let part = target_part(t);
+    let relative = part.relative_bearing_deg.zip(part.relative_to);
+    TargetNow {
+        meeting: t.meeting(),
+        described: Some(t.described()),
+        look: place::words(t.range_nm, t.bearing_deg, relative, None),
+        part,
+    }
+}
+
+fn own_now(own: &OwnState) -> OwnNow {
+    OwnNow {
+        part: own_part(own),
+        position: own.position.map(|p| p.to_string()),
+        position_age_s: own.position_age_s,
+        heading_age_s: own.heading_age_s,
+        speed_through_water_kn: own.speed_through_water_kn,
+        depth_m: own.depth_below_surface_m.or(own.depth_below_transducer_m),
+        depth_age_s: own.depth_age_s,
+        true_wind_kn: own.true_wind_kn,
+        true_wind_direction_deg: own.true_wind_direction_deg,
+        pressure_hpa: own.pressure_hpa,
+        sun_up: own.sun_up,
+        transmitted_age_s: own.transmitted_age_s,
+    }
+}
