@@ -202,7 +202,7 @@ pub enum Refused {
 
 /// What an alert comes from.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Source {
+pub enum Origin {
     /// A built-in condition.
     BuiltIn(BuiltIn),
     /// A standing order, by name.

@@ -18,7 +18,7 @@ mod window;
 mod wording;
 
 pub use alert::{
-    Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Refused, Source,
+    Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Origin, Priority, Refused,
 };
 pub use board::{Board, BoardSettings, Handover, Possible, Snapshot};
 pub use builtin::{BuiltIn, Escalation};

@@ -7,7 +7,7 @@ mod kept;
 
 pub use kept::KeptAlerts;
 
-use crate::alert::{Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Priority, Source};
+use crate::alert::{Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Origin, Priority};
 use crate::builtin::{BuiltIn, Escalation};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -31,7 +31,7 @@ pub const LAST_LEVEL: u8 = 2;
 /// What is to be raised.
 pub struct Raise {
     /// What it comes from.
-    pub source: Source,
+    pub origin: Origin,
     /// The name told.
     pub order: String,
     /// What it is about.
@@ -70,7 +70,7 @@ const MOST_TALLIES: usize = 1024;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 struct Standing {
     alert: Alert,
-    source: Source,
+    origin: Origin,
     signals: Option<Vec<String>>,
     repeats: Option<Duration>,
     escalation: Option<Escalation>,
@@ -112,7 +112,7 @@ impl Standing {
 
     fn escalates_in(&self) -> Option<Duration> {
         // The watch alarm goes on by its own clock.
-        if self.alert.level >= LAST_LEVEL || self.source == Source::BuiltIn(BuiltIn::WatchAlarm) {
+        if self.alert.level >= LAST_LEVEL || self.origin == Origin::BuiltIn(BuiltIn::WatchAlarm) {
             return None;
         }
         Some(self.escalation.map_or(
@@ -131,7 +131,7 @@ impl Standing {
 pub struct Alerts {
     standing: BTreeMap<AlertId, Standing>,
     /// None of the tables within is empty.
-    by_source: BTreeMap<Source, BTreeMap<Subject, AlertId>>,
+    by_origin: BTreeMap<Origin, BTreeMap<Subject, AlertId>>,
     due: BTreeSet<(Moment, AlertId)>,
     events: Vec<AlertEvent>,
     /// The last minute's signals; of each priority at most `signals_per_min`.
@@ -157,11 +157,11 @@ impl Alerts {
 
     /// Those of an order, whether raised, unjudged or in a crowd.
     pub fn of_order(&self, name: &str) -> Vec<AlertId> {
-        let of = |s: &Source| match s {
-            Source::Order(n) | Source::Unjudged(n) | Source::Crowd(n) => n == name,
-            Source::BuiltIn(_) | Source::Exercise(_) => false,
+        let of = |s: &Origin| match s {
+            Origin::Order(n) | Origin::Unjudged(n) | Origin::Crowd(n) => n == name,
+            Origin::BuiltIn(_) | Origin::Exercise(_) => false,
         };
-        self.standing.iter().filter(|(_, s)| of(&s.source)).map(|(id, _)| *id).collect()
+        self.standing.iter().filter(|(_, s)| of(&s.origin)).map(|(id, _)| *id).collect()
     }
 
     /// Those that are not over, in order of their numbers.
@@ -175,18 +175,18 @@ impl Alerts {
     }
 
     /// What one comes from.
-    pub fn source(&self, id: AlertId) -> Option<&Source> {
-        self.standing.get(&id).map(|s| &s.source)
+    pub fn origin(&self, id: AlertId) -> Option<&Origin> {
+        self.standing.get(&id).map(|s| &s.origin)
     }
 
-    /// The one of a source about a subject.
-    pub fn find(&self, source: &Source, subject: Subject) -> Option<AlertId> {
-        self.by_source.get(source)?.get(&subject).copied()
+    /// The alert of an origin about a subject.
+    pub fn find(&self, origin: &Origin, subject: Subject) -> Option<AlertId> {
+        self.by_origin.get(origin)?.get(&subject).copied()
     }
 
     /// How many stand of those that a test picks.
-    pub fn count(&self, pick: impl Fn(&Source) -> bool) -> usize {
-        self.standing.values().filter(|s| pick(&s.source)).count()
+    pub fn count(&self, pick: impl Fn(&Origin) -> bool) -> usize {
+        self.standing.values().filter(|s| pick(&s.origin)).count()
     }
 
     /// What happened since this was last asked.
@@ -206,7 +206,7 @@ impl Alerts {
 
     /// A condition begins, or begins again before anybody acknowledged the last time. A notice is only noted.
     pub fn raise(&mut self, at: Moment, raise: Raise) -> AlertId {
-        if let Some(id) = self.find(&raise.source, raise.subject) {
+        if let Some(id) = self.find(&raise.origin, raise.subject) {
             self.raise_again(at, id, raise);
             return id;
         }
@@ -230,12 +230,12 @@ impl Alerts {
             seq: 0,
         };
         let kind = if raise.priority == Priority::Notice { EventKind::Noted } else { EventKind::Raised };
-        self.by_source.entry(raise.source.clone()).or_default().insert(raise.subject, id);
+        self.by_origin.entry(raise.origin.clone()).or_default().insert(raise.subject, id);
         self.standing.insert(
             id,
             Standing {
                 alert,
-                source: raise.source,
+                origin: raise.origin,
                 signals: raise.signals,
                 repeats: raise.repeats,
                 escalation: raise.escalation,
@@ -338,10 +338,10 @@ impl Alerts {
 
     fn remove(&mut self, id: AlertId) {
         if let Some(s) = self.standing.remove(&id) {
-            if let Some(of_source) = self.by_source.get_mut(&s.source) {
-                of_source.remove(&s.alert.subject);
-                if of_source.is_empty() {
-                    self.by_source.remove(&s.source);
+            if let Some(of_origin) = self.by_origin.get_mut(&s.origin) {
+                of_origin.remove(&s.alert.subject);
+                if of_origin.is_empty() {
+                    self.by_origin.remove(&s.origin);
                 }
             }
             if let Some(at) = s.armed {
@@ -398,7 +398,7 @@ impl Alerts {
         // What is less urgent never takes the place of what is more so.
         let as_urgent = |(_, p): &&(Moment, Priority)| *p >= priority;
         // Nor does an exercise take anything's.
-        let exempt = exempt || matches!(s.source, Source::Exercise(_));
+        let exempt = exempt || matches!(s.origin, Origin::Exercise(_));
         let room = exempt || self.told.iter().filter(as_urgent).count() < self.signals_per_min;
         if wants && room && !exempt {
             self.told.push_back((at, priority));

@@ -7,7 +7,7 @@ mod timers;
 mod watch;
 mod watched;
 
-use crate::alert::{Alert, AlertEvent, AlertId, Priority, Refused, Source};
+use crate::alert::{Alert, AlertEvent, AlertId, Origin, Priority, Refused};
 use crate::builtin::BuiltIn;
 use crate::declared::{Declarations, Declared, Doing};
 use crate::judge::Sight;
@@ -24,7 +24,7 @@ use std::sync::Arc;
 use terms::{CasualtyId, Moment, Position, Quantity, Subject, Utc, Value, Whose};
 use timers::Timers;
 pub use watch::Handover;
-use watched::{Desk, Watched};
+use watched::{Tools, Watched};
 
 /// Built-in alerts that stand at once at most; beyond them beacons are told as one and the rest only noted.
 const MOST_BUILT_IN: usize = 512;
@@ -167,7 +167,7 @@ impl Board {
             self.apply(place, picture);
             // Its timers went with the old places.
             if stayed && self.watched[place].in_force {
-                self.with(place, picture, |w, desk| w.judge_all(desk));
+                self.with(place, picture, |w, tools| w.judge_all(tools));
             }
         }
     }
@@ -177,10 +177,10 @@ impl Board {
         self.watched.iter().map(|w| w.order.as_ref())
     }
 
-    fn with(&mut self, place: usize, picture: &dyn Picture, act: impl FnOnce(&mut Watched, &mut Desk<'_>)) {
+    fn with(&mut self, place: usize, picture: &dyn Picture, act: impl FnOnce(&mut Watched, &mut Tools<'_>)) {
         let sight = self.sight(picture);
         if let Some(w) = self.watched.get_mut(place) {
-            act(w, &mut Desk { sight, alerts: &mut self.alerts, timers: &mut self.timers });
+            act(w, &mut Tools { sight, alerts: &mut self.alerts, timers: &mut self.timers });
         }
     }
 
@@ -200,7 +200,7 @@ impl Board {
             if !w.in_force {
                 w.start(at);
             }
-            self.with(place, picture, |w, desk| w.judge_all(desk));
+            self.with(place, picture, |w, tools| w.judge_all(tools));
         }
     }
 
@@ -233,9 +233,9 @@ impl Board {
             let place = place as usize;
             let Some(w) = self.watched.get(place).filter(|w| w.in_force) else { continue };
             if own && w.order.each != Whose::Own {
-                self.with(place, picture, |w, desk| w.judge_shared_again(desk));
+                self.with(place, picture, |w, tools| w.judge_shared_again(tools));
             } else {
-                self.with(place, picture, |w, desk| w.judge_one(subject, desk));
+                self.with(place, picture, |w, tools| w.judge_one(subject, tools));
             }
         }
         self.touched = touched;
@@ -258,8 +258,8 @@ impl Board {
         while let Some((place, subject)) = self.timers.pop(at) {
             let place = place as usize;
             match subject {
-                Some(subject) => self.with(place, picture, |w, desk| w.judge_one(subject, desk)),
-                None => self.with(place, picture, |w, desk| w.judge_shared_again(desk)),
+                Some(subject) => self.with(place, picture, |w, tools| w.judge_one(subject, tools)),
+                None => self.with(place, picture, |w, tools| w.judge_shared_again(tools)),
             }
         }
         if self.alerts.next_wake().is_some_and(|t| t <= at) {
@@ -269,7 +269,7 @@ impl Board {
                 w.weigh(&sight, &mut self.alerts);
             }
             self.alerts
-                .advance(at, &mut |source, alert| present_words(watched, by_name, source, alert, &sight));
+                .advance(at, &mut |origin, alert| present_words(watched, by_name, origin, alert, &sight));
         }
     }
 
@@ -278,7 +278,7 @@ impl Board {
         self.pass(at);
         let sight = self.sight(picture);
         let (watched, by_name) = (&self.watched, &self.by_name);
-        self.alerts.reword_all(&mut |source, alert| present_words(watched, by_name, source, alert, &sight));
+        self.alerts.reword_all(&mut |origin, alert| present_words(watched, by_name, origin, alert, &sight));
     }
 
     /// When the board wants to be advanced next.
@@ -290,9 +290,9 @@ impl Board {
     /// A built-in alert begins, or is told anew: an acknowledgement given before no longer counts.
     pub fn call(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, text: String) -> AlertId {
         let at = self.pass(at);
-        let source = Source::BuiltIn(built_in);
-        let full = self.alerts.find(&source, subject).is_none()
-            && self.alerts.count(|s| matches!(s, Source::BuiltIn(_))) >= MOST_BUILT_IN;
+        let origin = Origin::BuiltIn(built_in);
+        let full = self.alerts.find(&origin, subject).is_none()
+            && self.alerts.count(|s| matches!(s, Origin::BuiltIn(_))) >= MOST_BUILT_IN;
         let (built_in, subject, priority) = match (full, built_in.priority()) {
             (true, Priority::EmergencyAlarm) => {
                 (BuiltIn::TooManyBeacons, Subject::Lookout, Priority::EmergencyAlarm)
@@ -301,7 +301,7 @@ impl Board {
             (false, p) => (built_in, subject, p),
         };
         let raise = Raise {
-            source: Source::BuiltIn(built_in),
+            origin: Origin::BuiltIn(built_in),
             order: built_in.name().to_owned(),
             subject,
             priority,
@@ -328,7 +328,7 @@ impl Board {
         let at = self.pass(at);
         let escalation = BuiltIn::ALL.into_iter().find(|b| b.name() == order).and_then(BuiltIn::escalation);
         let raise = Raise {
-            source: Source::Exercise(order.to_owned()),
+            origin: Origin::Exercise(order.to_owned()),
             order: order.to_owned(),
             subject,
             priority,
@@ -350,7 +350,7 @@ impl Board {
     /// The exercise is over: all its alerts are cleared.
     pub fn end_exercise(&mut self, at: Moment) {
         let at = self.pass(at);
-        let of = |id: &AlertId| matches!(self.alerts.source(*id), Some(Source::Exercise(_)));
+        let of = |id: &AlertId| matches!(self.alerts.origin(*id), Some(Origin::Exercise(_)));
         let ids: Vec<AlertId> = self.alerts.iter().map(|a| a.id).filter(of).collect();
         ids.into_iter().for_each(|id| self.alerts.clear(at, id));
     }
@@ -358,14 +358,14 @@ impl Board {
     /// Tells a built-in alert that stands again, with news and in its state. Nothing where none stands.
     pub fn retell(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, text: String) {
         let at = self.pass(at);
-        if let Some(id) = self.alerts.find(&Source::BuiltIn(built_in), subject) {
+        if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
             self.alerts.retell(at, id, text);
         }
     }
 
     /// Sets the words of a built-in alert that stands, for the next time it is told.
     pub fn reword(&mut self, built_in: BuiltIn, subject: Subject, text: String) {
-        if let Some(id) = self.alerts.find(&Source::BuiltIn(built_in), subject) {
+        if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
             self.alerts.refresh(id, Some(text), 0.0);
         }
     }
@@ -373,7 +373,7 @@ impl Board {
     /// The condition of a built-in alert has ended. An emergency alarm ends by [`Self::stand_down`] only.
     pub fn over(&mut self, at: Moment, built_in: BuiltIn, subject: Subject) {
         let at = self.pass(at);
-        if let Some(id) = self.alerts.find(&Source::BuiltIn(built_in), subject) {
+        if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
             self.alerts.rectify(at, id);
         }
     }
@@ -384,7 +384,7 @@ impl Board {
         self.alerts.raise(
             at,
             Raise {
-                source: Source::Order(format!("note {order}")),
+                origin: Origin::Order(format!("note {order}")),
                 order: order.to_owned(),
                 subject,
                 priority: Priority::Notice,
@@ -404,9 +404,9 @@ impl Board {
     /// Where none stands, or it is acknowledged already.
     pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
-        let about = self.alerts.get(id).map(|a| a.subject).zip(self.alerts.source(id).cloned());
+        let about = self.alerts.get(id).map(|a| a.subject).zip(self.alerts.origin(id).cloned());
         self.alerts.acknowledge(at, id)?;
-        if let Some((subject, Source::Order(name))) = about
+        if let Some((subject, Origin::Order(name))) = about
             && let Some(w) = self.by_name.get(&name).and_then(|p| self.watched.get_mut(*p as usize))
         {
             w.acknowledged(subject, at);
@@ -499,7 +499,7 @@ impl Board {
 
     /// Whether an alert tells that an order's condition is met, and not that it cannot be judged and the like.
     pub fn is_raised_by_order(&self, id: AlertId) -> bool {
-        matches!(self.alerts.source(id), Some(Source::Order(_)))
+        matches!(self.alerts.origin(id), Some(Origin::Order(_)))
     }
 
     /// The alerts that are not over, in order of their numbers, each in the words that it had when it was told last or looked at.
@@ -512,10 +512,10 @@ impl Board {
 fn present_words(
     watched: &[Watched],
     by_name: &BTreeMap<String, u32>,
-    source: &Source,
+    origin: &Origin,
     alert: &Alert,
     sight: &Sight<'_>,
 ) -> Option<String> {
-    let (Source::Order(name) | Source::Crowd(name)) = source else { return None };
-    watched.get(*by_name.get(name)? as usize)?.reword(source, alert, sight)
+    let (Origin::Order(name) | Origin::Crowd(name)) = origin else { return None };
+    watched.get(*by_name.get(name)? as usize)?.reword(origin, alert, sight)
 }

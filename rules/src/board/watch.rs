@@ -1,7 +1,7 @@
 //! The watch on the board: the roster, the watch alarm, and what the next one must know.
 
 use super::Board;
-use crate::alert::{Alert, Priority, Source};
+use crate::alert::{Alert, Origin, Priority};
 use crate::builtin::BuiltIn;
 use crate::condition::Measure;
 use crate::declared::Declarations;
@@ -138,7 +138,7 @@ impl Board {
         let places: Vec<usize> =
             self.watched.iter().enumerate().filter(|(_, w)| w.in_force && timed(w)).map(|(i, _)| i).collect();
         for place in places {
-            self.with(place, picture, |w, desk| w.judge_all(desk));
+            self.with(place, picture, |w, tools| w.judge_all(tools));
         }
     }
 
@@ -170,7 +170,7 @@ impl Board {
     }
 
     fn clear_watch_alarm(&mut self) {
-        if let Some(id) = self.alerts.find(&Source::BuiltIn(BuiltIn::WatchAlarm), Subject::Lookout) {
+        if let Some(id) = self.alerts.find(&Origin::BuiltIn(BuiltIn::WatchAlarm), Subject::Lookout) {
             self.alerts.clear(self.now, id);
         }
     }
@@ -182,7 +182,7 @@ impl Board {
         let Some(k) = &mut self.watch_alarm else { return };
         let stages = k.advance(at, doing, second_of_day);
         for stage in stages {
-            let source = Source::BuiltIn(BuiltIn::WatchAlarm);
+            let origin = Origin::BuiltIn(BuiltIn::WatchAlarm);
             match stage {
                 Stage::Off | Stage::Dormant => self.clear_watch_alarm(),
                 Stage::Visual => {
@@ -198,7 +198,7 @@ impl Board {
                         ),
                         _ => (Priority::Alarm, 2, "Nobody has reset the watch alarm: all hands"),
                     };
-                    if let Some(id) = self.alerts.find(&source, Subject::Lookout) {
+                    if let Some(id) = self.alerts.find(&origin, Subject::Lookout) {
                         self.alerts.step(at, id, priority, level, text);
                     }
                 }

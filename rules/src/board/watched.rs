@@ -5,7 +5,7 @@ mod telling;
 use super::hold::Hold;
 use super::snapshot::KeptOrder;
 use super::timers::Timers;
-use crate::alert::{AlertId, Priority, Source};
+use crate::alert::{AlertId, Origin, Priority};
 use crate::builtin::Escalation;
 use crate::condition::{Measure, Test, Truth};
 use crate::judge::{Sight, TestState};
@@ -44,7 +44,7 @@ enum Phase {
 
 /// What an order remembers of one subject.
 #[derive(Debug, Clone)]
-struct Entry {
+struct Progress {
     since: Moment,
     /// States of the tests; none where no test of the order has anything to remember.
     tests: Box<[TestState]>,
@@ -80,7 +80,7 @@ pub struct Watched {
     shared_truth: Vec<Truth>,
     shared_due: Option<Moment>,
     /// In no order: whoever goes through them sorts their subjects first.
-    entries: FxHashMap<Subject, Entry>,
+    progress: FxHashMap<Subject, Progress>,
     /// Since when which subjects cannot be judged.
     unknown: BTreeSet<(Moment, Subject)>,
     /// Those that have an alert of their own.
@@ -103,7 +103,7 @@ pub struct Watched {
 }
 
 /// What an order needs besides its own state.
-pub struct Desk<'a> {
+pub struct Tools<'a> {
     /// The picture now.
     pub sight: Sight<'a>,
     /// The alerts.
@@ -125,7 +125,7 @@ impl Watched {
             shared: vec![TestState::default(); n],
             shared_truth: vec![Truth::Unknown; n],
             shared_due: None,
-            entries: FxHashMap::default(),
+            progress: FxHashMap::default(),
             unknown: BTreeSet::new(),
             told: BTreeSet::new(),
             crowd: BTreeSet::new(),
@@ -158,7 +158,7 @@ impl Watched {
 
     /// What to keep across a restart.
     pub fn keep(&self) -> KeptOrder {
-        let own = self.entries.get(&Subject::OwnVessel).map_or(self.shared.as_slice(), |e| &e.tests);
+        let own = self.progress.get(&Subject::OwnVessel).map_or(self.shared.as_slice(), |e| &e.tests);
         let windows = own.iter().enumerate().filter_map(|(i, s)| Some((i, s.window.clone()?))).collect();
         KeptOrder {
             name: self.order.name.clone(),
@@ -190,7 +190,7 @@ impl Watched {
         if changed {
             self.unanchored = unanchored;
             self.unknown.clear();
-            self.entries.values_mut().for_each(|e| e.unknown_since = None);
+            self.progress.values_mut().for_each(|e| e.unknown_since = None);
         }
         changed
     }
@@ -218,45 +218,45 @@ impl Watched {
     }
 
     /// Judges all subjects there are.
-    pub fn judge_all(&mut self, desk: &mut Desk<'_>) {
-        self.judge_shared(&desk.sight);
+    pub fn judge_all(&mut self, tools: &mut Tools<'_>) {
+        self.judge_shared(&tools.sight);
         let subjects = match self.order.each {
             Whose::Own => vec![Subject::OwnVessel],
-            whose => desk.sight.picture.subjects(whose),
+            whose => tools.sight.picture.subjects(whose),
         };
         for subject in subjects {
-            self.judge(subject, desk);
+            self.judge(subject, tools);
         }
-        self.settle(desk);
+        self.settle(tools);
     }
 
     /// Something about own vessel changed, or fell due, that all subjects share.
-    pub fn judge_shared_again(&mut self, desk: &mut Desk<'_>) {
-        if self.judge_shared(&desk.sight) {
+    pub fn judge_shared_again(&mut self, tools: &mut Tools<'_>) {
+        if self.judge_shared(&tools.sight) {
             for subject in self.subjects() {
-                self.judge(subject, desk);
+                self.judge(subject, tools);
             }
         }
-        self.settle(desk);
+        self.settle(tools);
     }
 
     /// Something about one subject changed, or fell due.
-    pub fn judge_one(&mut self, subject: Subject, desk: &mut Desk<'_>) {
-        self.judge(subject, desk);
-        self.settle(desk);
+    pub fn judge_one(&mut self, subject: Subject, tools: &mut Tools<'_>) {
+        self.judge(subject, tools);
+        self.settle(tools);
     }
 
     /// Those it remembers, in order.
     fn subjects(&self) -> Vec<Subject> {
-        let mut all: Vec<Subject> = self.entries.keys().copied().collect();
+        let mut all: Vec<Subject> = self.progress.keys().copied().collect();
         all.sort_unstable();
         all
     }
 
-    fn judge(&mut self, subject: Subject, desk: &mut Desk<'_>) {
-        let at = desk.sight.at;
-        if !self.entries.contains_key(&subject) {
-            if self.entries.len() >= MOST_SUBJECTS {
+    fn judge(&mut self, subject: Subject, tools: &mut Tools<'_>) {
+        let at = tools.sight.at;
+        if !self.progress.contains_key(&subject) {
+            if self.progress.len() >= MOST_SUBJECTS {
                 self.unwatched = true;
                 return;
             }
@@ -267,14 +267,14 @@ impl Watched {
                 _ if remembers => vec![TestState::default(); self.order.tests.len()],
                 _ => Vec::new(),
             };
-            let alert = desk.alerts.adopt(&Source::Order(self.order.name.clone()), subject);
+            let alert = tools.alerts.adopt(&Origin::Order(self.order.name.clone()), subject);
             let phase = if alert.is_some() { Phase::On } else { Phase::Quiet };
             if alert.is_some() {
                 self.told.insert(subject);
             }
-            self.entries.insert(
+            self.progress.insert(
                 subject,
-                Entry {
+                Progress {
                     since: at,
                     tests: tests.into(),
                     phase,
@@ -285,9 +285,9 @@ impl Watched {
             );
         }
         let own = self.order.each == Whose::Own;
-        let Some(entry) = self.entries.get_mut(&subject) else { return };
+        let Some(entry) = self.progress.get_mut(&subject) else { return };
         let since = if own { self.since } else { entry.since };
-        let (order, shared, sight) = (&self.order, &self.shared_truth, desk.sight);
+        let (order, shared, sight) = (&self.order, &self.shared_truth, tools.sight);
         let (phase, remembers) = (entry.phase, !entry.tests.is_empty());
         let mut due = None;
         self.truths.clear();
@@ -322,22 +322,29 @@ impl Watched {
             _ => opposite(begins),
         };
         let worse = order.worse.as_ref().filter(|_| told).map(|w| w.judge(&mut truth_of));
-        let step_due = self.step(subject, begins, ends, desk);
-        let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, desk));
+        let step_due = self.step(subject, begins, ends, tools);
+        let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, tools));
         let step_due = sooner(step_due, worse_due);
         // The worst of all never stays among those told together.
-        if self.crowd.contains(&subject) && self.has_place(self.badness(subject, &desk.sight), &desk.sight) {
-            self.begin(subject, desk);
+        if self.crowd.contains(&subject) && self.has_place(self.badness(subject, &tools.sight), &tools.sight)
+        {
+            self.begin(subject, tools);
         }
         self.note_unknown(subject, begins, at);
-        desk.timers.set((self.place, Some(subject)), sooner(due, step_due));
+        tools.timers.set((self.place, Some(subject)), sooner(due, step_due));
     }
 
     /// From truth to phase; returns when to look again.
-    fn step(&mut self, subject: Subject, begins: Truth, ends: Truth, desk: &mut Desk<'_>) -> Option<Moment> {
-        let at = desk.sight.at;
+    fn step(
+        &mut self,
+        subject: Subject,
+        begins: Truth,
+        ends: Truth,
+        tools: &mut Tools<'_>,
+    ) -> Option<Moment> {
+        let at = tools.sight.at;
         let rests_until = self.rests.get(&subject).copied();
-        let entry = self.entries.get_mut(&subject)?;
+        let entry = self.progress.get_mut(&subject)?;
         match entry.phase {
             Phase::Quiet | Phase::Rising(_) => {
                 let hold = if let Phase::Rising(h) = entry.phase { h } else { Hold::default() };
@@ -355,7 +362,7 @@ impl Watched {
                             return Some(ready);
                         }
                         entry.phase = Phase::On;
-                        self.begin(subject, desk);
+                        self.begin(subject, tools);
                         None
                     }
                     Truth::False => {
@@ -380,7 +387,7 @@ impl Watched {
                         if ready > at {
                             return Some(ready);
                         }
-                        self.end(subject, desk);
+                        self.end(subject, tools);
                         None
                     }
                     Truth::False => {
@@ -404,10 +411,10 @@ impl Watched {
         subject: Subject,
         worse: Truth,
         called: bool,
-        desk: &mut Desk<'_>,
+        tools: &mut Tools<'_>,
     ) -> Option<Moment> {
-        let at = desk.sight.at;
-        let entry = self.entries.get_mut(&subject)?;
+        let at = tools.sight.at;
+        let entry = self.progress.get_mut(&subject)?;
         if !called || !matches!(entry.phase, Phase::On | Phase::Falling(_)) {
             // What is so already when it is called is told with it.
             entry.worse = if worse == Truth::True { Worse::Told } else { Worse::Not(Hold::default()) };
@@ -429,27 +436,28 @@ impl Watched {
         }
         entry.worse = Worse::Told;
         if entry.alert.is_some() {
-            self.begin(subject, desk);
+            self.begin(subject, tools);
         }
         None
     }
 
     /// An alert begins, or has come to worse.
-    fn begin(&mut self, subject: Subject, desk: &mut Desk<'_>) {
-        let badness = self.badness(subject, &desk.sight);
+    fn begin(&mut self, subject: Subject, tools: &mut Tools<'_>) {
+        let badness = self.badness(subject, &tools.sight);
         if !self.told.contains(&subject)
             && self.order.priority > Priority::Notice
-            && !self.has_place(badness, &desk.sight)
+            && !self.has_place(badness, &tools.sight)
         {
             self.crowd_grown |= self.crowd.insert(subject);
             return;
         }
         self.crowd.remove(&subject);
-        let text = self.text(subject, &desk.sight);
-        let id = desk
-            .alerts
-            .raise(desk.sight.at, self.raise(Source::Order(self.order.name.clone()), subject, text, badness));
-        if let Some(e) = self.entries.get_mut(&subject) {
+        let text = self.text(subject, &tools.sight);
+        let id = tools.alerts.raise(
+            tools.sight.at,
+            self.raise(Origin::Order(self.order.name.clone()), subject, text, badness),
+        );
+        if let Some(e) = self.progress.get_mut(&subject) {
             e.alert = (self.order.priority > Priority::Notice).then_some(id);
             if e.alert.is_some() {
                 self.told.insert(subject);
@@ -457,7 +465,7 @@ impl Watched {
         }
         if self.order.priority <= Priority::Caution {
             // Nobody acknowledges these: they rest as soon as they are told.
-            self.acknowledged(subject, desk.sight.at);
+            self.acknowledged(subject, tools.sight.at);
         }
     }
 
@@ -467,9 +475,9 @@ impl Watched {
             || (self.told.len() < MOST_ALERTS && self.told.iter().all(|s| badness > self.badness(*s, sight)))
     }
 
-    fn raise(&self, source: Source, subject: Subject, text: String, badness: f64) -> Raise {
+    fn raise(&self, origin: Origin, subject: Subject, text: String, badness: f64) -> Raise {
         Raise {
-            source,
+            origin,
             order: self.order.name.clone(),
             subject,
             priority: self.order.priority,
@@ -483,15 +491,15 @@ impl Watched {
     }
 
     /// An alert's condition has ended: it is told with the values of its end.
-    fn end(&mut self, subject: Subject, desk: &mut Desk<'_>) {
+    fn end(&mut self, subject: Subject, tools: &mut Tools<'_>) {
         self.crowd.remove(&subject);
-        let (text, badness) = (self.text(subject, &desk.sight), self.badness(subject, &desk.sight));
-        if let Some(e) = self.entries.get_mut(&subject) {
+        let (text, badness) = (self.text(subject, &tools.sight), self.badness(subject, &tools.sight));
+        if let Some(e) = self.progress.get_mut(&subject) {
             e.phase = Phase::Quiet;
             self.told.remove(&subject);
             if let Some(id) = e.alert.take() {
-                desk.alerts.refresh(id, Some(text), badness);
-                desk.alerts.rectify(desk.sight.at, id);
+                tools.alerts.refresh(id, Some(text), badness);
+                tools.alerts.rectify(tools.sight.at, id);
             }
         }
     }
@@ -501,7 +509,7 @@ impl Watched {
         timers.set((self.place, Some(subject)), None);
         self.crowd.remove(&subject);
         self.told.remove(&subject);
-        if let Some(e) = self.entries.remove(&subject) {
+        if let Some(e) = self.progress.remove(&subject) {
             self.unwatched = false;
             // What is told of all subjects together is looked at anew when time next passes.
             timers.set((self.place, None), Some(at));
@@ -531,20 +539,20 @@ impl Watched {
     pub fn stop(&mut self, at: Moment, alerts: &mut Alerts, timers: &mut Timers, taken_down: bool) {
         for subject in self.subjects() {
             timers.set((self.place, Some(subject)), None);
-            let alert = self.entries.get(&subject).and_then(|e| e.alert);
+            let alert = self.progress.get(&subject).and_then(|e| e.alert);
             if let (Some(id), false) = (alert, taken_down) {
                 alerts.rectify(at, id);
             }
         }
-        self.entries.clear();
+        self.progress.clear();
         timers.set((self.place, None), None);
         self.unknown.clear();
         self.told.clear();
         self.crowd.clear();
         self.unwatched = false;
         self.shared.iter_mut().for_each(|s| *s = TestState::default());
-        for source in [Source::Unjudged(self.order.name.clone()), Source::Crowd(self.order.name.clone())] {
-            if let Some(id) = alerts.find(&source, Subject::Lookout) {
+        for origin in [Origin::Unjudged(self.order.name.clone()), Origin::Crowd(self.order.name.clone())] {
+            if let Some(id) = alerts.find(&origin, Subject::Lookout) {
                 alerts.clear(at, id);
             }
         }
@@ -557,7 +565,7 @@ impl Watched {
     }
 
     fn note_unknown(&mut self, subject: Subject, truth: Truth, at: Moment) {
-        let Some(e) = self.entries.get_mut(&subject) else { return };
+        let Some(e) = self.progress.get_mut(&subject) else { return };
         if self.unanchored {
             return;
         }
@@ -575,15 +583,15 @@ impl Watched {
     }
 
     /// What concerns the order as a whole: its patience, its crowd, its timer.
-    fn settle(&mut self, desk: &mut Desk<'_>) {
-        self.settle_patience(desk);
-        self.settle_crowd(desk);
+    fn settle(&mut self, tools: &mut Tools<'_>) {
+        self.settle_patience(tools);
+        self.settle_crowd(tools);
         let patient_until = self.order.patience.and_then(|p| {
             let ends = self.unknown.first().map(|(since, _)| *since + p);
-            ends.filter(|t| *t > desk.sight.at)
+            ends.filter(|t| *t > tools.sight.at)
         });
-        let crowd_due = self.crowd_due().filter(|t| *t > desk.sight.at);
-        desk.timers.set((self.place, None), sooner(sooner(self.shared_due, patient_until), crowd_due));
+        let crowd_due = self.crowd_due().filter(|t| *t > tools.sight.at);
+        tools.timers.set((self.place, None), sooner(sooner(self.shared_due, patient_until), crowd_due));
     }
 }
 

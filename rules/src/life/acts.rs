@@ -1,13 +1,13 @@
 //! What the crew does to an alert.
 
 use super::{Alerts, SOUND_RETURNS};
-use crate::alert::{AlertId, AlertState, EventKind, Priority, Refused, Source};
+use crate::alert::{AlertId, AlertState, EventKind, Origin, Priority, Refused};
 use crate::builtin::BuiltIn;
 use terms::Moment;
 
 impl Alerts {
     fn may_be_acted_on(&self, id: AlertId) -> Result<(), Refused> {
-        let watch_alarm = self.source(id) == Some(&Source::BuiltIn(BuiltIn::WatchAlarm));
+        let watch_alarm = self.origin(id) == Some(&Origin::BuiltIn(BuiltIn::WatchAlarm));
         if watch_alarm { Err(Refused::ResetIt) } else { Ok(()) }
     }
 

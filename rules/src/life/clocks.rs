@@ -1,13 +1,13 @@
 //! What time does to an alert: sounds return, it is repeated, it goes further.
 
 use super::{Alerts, LAST_LEVEL};
-use crate::alert::{Alert, AlertId, AlertState, EventKind, Priority, Source};
+use crate::alert::{Alert, AlertId, AlertState, EventKind, Origin, Priority};
 use terms::Moment;
 
 impl Alerts {
     /// Passes on to a moment: returns sounds, repeats and escalates what is due. `text` gives the present words
     /// of an alert.
-    pub fn advance(&mut self, at: Moment, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
+    pub fn advance(&mut self, at: Moment, text: &mut dyn FnMut(&Origin, &Alert) -> Option<String>) {
         while let Some(&(due, id)) = self.due.first() {
             if due > at {
                 break;
@@ -35,9 +35,9 @@ impl Alerts {
     }
 
     /// Brings the words of all alerts up to now; they are told when next something happens to them.
-    pub fn reword_all(&mut self, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
+    pub fn reword_all(&mut self, text: &mut dyn FnMut(&Origin, &Alert) -> Option<String>) {
         for s in self.standing.values_mut() {
-            if let Some(t) = text(&s.source, &s.alert) {
+            if let Some(t) = text(&s.origin, &s.alert) {
                 s.alert.text = t;
             }
         }
@@ -56,9 +56,9 @@ impl Alerts {
         self.emit(at, id, EventKind::Escalated, 0);
     }
 
-    fn reword(&mut self, id: AlertId, text: &mut dyn FnMut(&Source, &Alert) -> Option<String>) {
+    fn reword(&mut self, id: AlertId, text: &mut dyn FnMut(&Origin, &Alert) -> Option<String>) {
         if let Some(s) = self.standing.get_mut(&id)
-            && let Some(t) = text(&s.source, &s.alert)
+            && let Some(t) = text(&s.origin, &s.alert)
         {
             s.alert.text = t;
         }
@@ -68,7 +68,7 @@ impl Alerts {
     /// for; these wait another interval. Built-in alerts and emergencies stand for themselves.
     fn worst_of_group(&mut self, at: Moment, id: AlertId) -> (AlertId, u32) {
         let Some(first) = self.standing.get(&id) else { return (id, 0) };
-        let alone = matches!(first.source, Source::BuiltIn(_) | Source::Exercise(_));
+        let alone = matches!(first.origin, Origin::BuiltIn(_) | Origin::Exercise(_));
         if alone || first.alert.priority == Priority::EmergencyAlarm {
             return (id, 0);
         }

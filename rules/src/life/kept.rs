@@ -1,7 +1,7 @@
 //! Alerts that outlast a restart of the daemon or the computer.
 
 use super::{Alerts, Standing};
-use crate::alert::{AlertId, AlertState, Priority, Source};
+use crate::alert::{AlertId, AlertState, Origin, Priority};
 use crate::builtin::BuiltIn;
 use serde::{Deserialize, Serialize};
 use terms::{Moment, Subject};
@@ -39,9 +39,9 @@ impl Alerts {
         self.last_id = self.last_id.max(kept.last_id);
         for mut s in kept.standing {
             let (subject, id) = (s.alert.subject, s.alert.id);
-            let taken = self.find(&s.source, subject).is_some() || self.standing.contains_key(&id);
+            let taken = self.find(&s.origin, subject).is_some() || self.standing.contains_key(&id);
             // An exercise ends with the run that it began in.
-            let gone = matches!(s.source, Source::BuiltIn(BuiltIn::WatchAlarm) | Source::Exercise(_));
+            let gone = matches!(s.origin, Origin::BuiltIn(BuiltIn::WatchAlarm) | Origin::Exercise(_));
             if taken || gone {
                 continue;
             }
@@ -51,15 +51,15 @@ impl Alerts {
                 s.next_repeat = Some(at);
             }
             self.last_id = self.last_id.max(id.0);
-            self.by_source.entry(s.source.clone()).or_default().insert(subject, id);
+            self.by_origin.entry(s.origin.clone()).or_default().insert(subject, id);
             self.standing.insert(id, s);
             self.arm(id);
         }
     }
 
     /// The alert of an order about a subject that was taken over and still stands: its condition goes on.
-    pub fn adopt(&mut self, source: &Source, subject: Subject) -> Option<AlertId> {
-        let id = self.find(source, subject)?;
+    pub fn adopt(&mut self, origin: &Origin, subject: Subject) -> Option<AlertId> {
+        let id = self.find(origin, subject)?;
         let s = self.standing.get_mut(&id).filter(|s| s.unconfirmed)?;
         s.unconfirmed = false;
         s.alert.is_active().then_some(id)
@@ -85,9 +85,9 @@ impl Alerts {
         let mut names: Vec<String> = self
             .standing
             .values()
-            .filter_map(|s| match &s.source {
-                Source::Order(n) | Source::Unjudged(n) | Source::Crowd(n) => Some(n.clone()),
-                Source::BuiltIn(_) | Source::Exercise(_) => None,
+            .filter_map(|s| match &s.origin {
+                Origin::Order(n) | Origin::Unjudged(n) | Origin::Crowd(n) => Some(n.clone()),
+                Origin::BuiltIn(_) | Origin::Exercise(_) => None,
             })
             .collect();
         names.sort();

@@ -1,7 +1,7 @@
 //! What an order tells: its text with the values of the moment, its patience, and its crowd.
 
-use super::{CROWD_CALLS_EVERY, Desk, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Watched};
-use crate::alert::{Alert, Priority, Source};
+use super::{CROWD_CALLS_EVERY, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Tools, Watched};
+use crate::alert::{Alert, Origin, Priority};
 use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
 use crate::order::Piece;
@@ -11,24 +11,24 @@ use terms::{Dimension, Moment, Subject, Value, Whose};
 
 impl Watched {
     /// Says that the order cannot be judged once its patience is worn out, and takes that back.
-    pub(super) fn settle_patience(&mut self, desk: &mut Desk<'_>) {
+    pub(super) fn settle_patience(&mut self, tools: &mut Tools<'_>) {
         let Some(patience) = self.order.patience else { return };
-        let at = desk.sight.at;
+        let at = tools.sight.at;
         // Most of the time there is nothing to tell and nothing told.
         let worn_out = self.unknown.first().is_some_and(|(since, _)| at >= *since + patience);
         if !worn_out && !self.told_unjudged {
             return;
         }
-        let source = Source::Unjudged(self.order.name.clone());
-        let standing = desk.alerts.find(&source, Subject::Lookout);
+        let origin = Origin::Unjudged(self.order.name.clone());
+        let standing = tools.alerts.find(&origin, Subject::Lookout);
         match (worn_out, standing) {
             (true, None) => {
-                let text = self.unjudged_text(patience, &desk.sight);
+                let text = self.unjudged_text(patience, &tools.sight);
                 let raise =
-                    Raise { priority: Priority::Caution, ..self.raise(source, Subject::Lookout, text, 0.0) };
-                desk.alerts.raise(at, raise);
+                    Raise { priority: Priority::Caution, ..self.raise(origin, Subject::Lookout, text, 0.0) };
+                tools.alerts.raise(at, raise);
             }
-            (false, Some(id)) => desk.alerts.rectify(at, id),
+            (false, Some(id)) => tools.alerts.rectify(at, id),
             _ => {}
         }
         self.told_unjudged = worn_out;
@@ -47,7 +47,7 @@ impl Watched {
             text = format!("{text}, for {}{rest}", names.join(", "));
         }
         let subject = lost.first().copied().unwrap_or(Subject::OwnVessel);
-        let states = self.entries.get(&subject).map(|e| &*e.tests).unwrap_or_default();
+        let states = self.progress.get(&subject).map(|e| &*e.tests).unwrap_or_default();
         let mut missing: Vec<String> = Vec::new();
         for (i, t) in self.order.tests.iter().enumerate() {
             let name = t.measure.to_string();
@@ -60,19 +60,19 @@ impl Watched {
     }
 
     /// Tells those beyond the number told one by one together, and one by one as places come free.
-    pub(super) fn settle_crowd(&mut self, desk: &mut Desk<'_>) {
-        let at = desk.sight.at;
+    pub(super) fn settle_crowd(&mut self, tools: &mut Tools<'_>) {
+        let at = tools.sight.at;
         let wanted = !self.crowd.is_empty() || self.unwatched;
         if !wanted && !self.told_crowd {
             return;
         }
         // Places that came free go to the worst of the crowd.
         while self.told.len() < ONE_BY_ONE {
-            let Some(&worst) = self.worst_of_crowd(&desk.sight).first() else { break };
-            self.begin(worst, desk);
+            let Some(&worst) = self.worst_of_crowd(&tools.sight).first() else { break };
+            self.begin(worst, tools);
         }
-        let source = Source::Crowd(self.order.name.clone());
-        let standing = desk.alerts.find(&source, Subject::Lookout);
+        let origin = Origin::Crowd(self.order.name.clone());
+        let standing = tools.alerts.find(&origin, Subject::Lookout);
         let wanted = !self.crowd.is_empty() || self.unwatched;
         // One that stands from before a restart was told again at once.
         self.crowd_called = standing.and(self.crowd_called.or(Some(at)));
@@ -81,13 +81,13 @@ impl Watched {
             (true, _) if calls => {
                 self.crowd_called = Some(at);
                 self.crowd_grown = false;
-                let text = self.crowd_text(&desk.sight);
-                let raise = self.raise(source, Subject::Lookout, text, f64::NEG_INFINITY);
-                desk.alerts.raise(at, raise);
+                let text = self.crowd_text(&tools.sight);
+                let raise = self.raise(origin, Subject::Lookout, text, f64::NEG_INFINITY);
+                tools.alerts.raise(at, raise);
             }
             // Its words are made anew when it is told or looked at, not with each that comes: all of them are sorted for it.
             (true, _) => {}
-            (false, Some(id)) => desk.alerts.rectify(at, id),
+            (false, Some(id)) => tools.alerts.rectify(at, id),
             (false, None) => {}
         }
         self.told_crowd = wanted;
@@ -129,7 +129,7 @@ impl Watched {
 
     /// The order's text about a subject, with the values of this moment.
     pub fn text(&self, subject: Subject, sight: &Sight<'_>) -> String {
-        let entry = self.entries.get(&subject);
+        let entry = self.progress.get(&subject);
         let mut out = String::new();
         for piece in &self.order.text {
             match piece {
@@ -159,13 +159,13 @@ impl Watched {
     }
 
     /// The words of one of this order's alerts now.
-    pub fn reword(&self, source: &Source, alert: &Alert, sight: &Sight<'_>) -> Option<String> {
-        match source {
+    pub fn reword(&self, origin: &Origin, alert: &Alert, sight: &Sight<'_>) -> Option<String> {
+        match origin {
             // Taken over from before a restart and not met since: the last words are all there is.
-            Source::Order(_) if alert.is_active() && self.entries.contains_key(&alert.subject) => {
+            Origin::Order(_) if alert.is_active() && self.progress.contains_key(&alert.subject) => {
                 Some(self.text(alert.subject, sight))
             }
-            Source::Crowd(_) => Some(self.crowd_text(sight)),
+            Origin::Crowd(_) => Some(self.crowd_text(sight)),
             _ => None,
         }
     }
@@ -179,7 +179,7 @@ impl Watched {
     /// Tells the alerts how bad each of this order's is now.
     pub fn weigh(&self, sight: &Sight<'_>, alerts: &mut Alerts) {
         for subject in &self.told {
-            if let Some(id) = self.entries.get(subject).and_then(|e| e.alert) {
+            if let Some(id) = self.progress.get(subject).and_then(|e| e.alert) {
                 alerts.refresh(id, None, self.badness(*subject, sight));
             }
         }
