@@ -14,8 +14,7 @@ use crate::signals::{self, News, Signals};
 use boat::places;
 use boat::{self, Boat, Means};
 use lookout::casualty::Gap;
-use record::CheckItem;
-use record::{Act, ActError};
+use record::{Act, ActError, CheckItem, DepartureAct};
 use record::{EntryKind, FeedRow, Stamp};
 use rules::{AlertId, BuiltIn, Orders};
 use serde_json::{Value, json};
@@ -373,8 +372,10 @@ impl Daemon {
             Ask::Casualty(question) => {
                 if question.searched {
                     self.recorder.mark(at, || Mark::Casualty(question.clone()));
+                    self.watch.casualty_told(at, &question)
+                } else {
+                    self.watch.casualty_look(at, &question)
                 }
-                self.watch.casualty_told(at, &question)
             }
             Ask::Reload => self.reload(),
             Ask::Test(None) => Ok(json!({"done": "told to sound", "signals": self.signals.test(None)})),
@@ -385,6 +386,7 @@ impl Daemon {
                 }
                 None => return,
             },
+            Ask::Departure(DepartureAct::Look) => Ok(self.watch.departure_look(at, self.outside_lines())),
             Ask::Departure(ask) => {
                 let outside = self.outside_lines();
                 self.recorder.mark(at, || Mark::Departure { ask: ask.clone(), outside: outside.clone() });
@@ -445,7 +447,7 @@ impl Daemon {
         vec![departure::disk(&self.logbook_path), departure::copy(copied, now)]
     }
 
-    fn status(&mut self, at: Moment) -> Value {
+    fn status(&self, at: Moment) -> Value {
         let mut status = self.watch.status(at);
         if let Some(feeds) = status["feeds"].as_array_mut() {
             for (n, (told, (_, feed))) in feeds.iter_mut().zip(&self.feeds).enumerate() {

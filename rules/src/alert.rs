@@ -1,6 +1,7 @@
 //! Priorities, states and events of an alert.
 
 use crate::builtin::BuiltIn;
+use crate::words::Words;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use terms::{CasualtyId, Moment, Subject};
@@ -95,7 +96,8 @@ pub enum EventKind {
     Noted,
 }
 
-/// An alert: its order, its subject and its occurrence.
+/// An alert: its order, its subject and its occurrence. It has no words: whoever looks asks
+/// [`Board::words`](crate::Board::words) for those of now.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Alert {
     /// Its number.
@@ -108,8 +110,6 @@ pub struct Alert {
     pub priority: Priority,
     /// Its state.
     pub state: AlertState,
-    /// What is told.
-    pub text: String,
     /// Part of an exercise.
     pub exercise: bool,
     /// When it began.
@@ -174,6 +174,8 @@ pub struct AlertEvent {
     pub seq: u32,
     /// The alert after it.
     pub alert: Alert,
+    /// What is told, of this moment.
+    pub words: Words,
     /// Who is to be told, and how.
     pub carry: Carry,
 }

@@ -16,6 +16,7 @@ mod trial;
 mod watch_alarm;
 mod window;
 mod wording;
+mod words;
 
 pub use alert::{
     Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Origin, Priority, Refused,
@@ -37,3 +38,4 @@ pub use watch_alarm::{
     LONGEST_DORMANT, NoLookoutPosition, SHORTEST_DORMANT, Stage, Switch, TO_FIRST, TO_SECOND, TO_THIRD,
     WatchAlarm, WatchAlarmError, WatchAlarmSettings,
 };
+pub use words::Words;

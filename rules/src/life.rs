@@ -7,8 +7,9 @@ mod kept;
 
 pub use kept::KeptAlerts;
 
-use crate::alert::{Addressee, Alert, AlertEvent, AlertId, AlertState, Carry, EventKind, Origin, Priority};
+use crate::alert::{Addressee, Alert, AlertId, AlertState, Carry, EventKind, Origin, Priority};
 use crate::builtin::{BuiltIn, Escalation};
+use crate::words::Words;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::time::Duration;
@@ -38,8 +39,8 @@ pub struct Raise {
     pub subject: Subject,
     /// Its priority.
     pub priority: Priority,
-    /// What is told.
-    pub text: String,
+    /// What is told where neither an order nor the picture can say it.
+    pub words: Words,
     /// Signals by name.
     pub signals: Option<Vec<String>>,
     /// Interval of telling again.
@@ -71,6 +72,9 @@ const MOST_TALLIES: usize = 1024;
 struct Standing {
     alert: Alert,
     origin: Origin,
+    /// What it said last, and when.
+    said: Words,
+    said_at: Moment,
     signals: Option<Vec<String>>,
     repeats: Option<Duration>,
     escalation: Option<Escalation>,
@@ -93,6 +97,13 @@ impl Standing {
 
     fn unheeded(&self) -> bool {
         matches!(self.alert.state, AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced)
+    }
+
+    /// What it said last, with its age where that was before a restart.
+    fn aged(&self, at: Moment, restarted: Option<Moment>) -> Words {
+        let before = restarted.is_some_and(|r| self.said_at < r) && self.alert.is_active();
+        let said = self.said.clone();
+        if before { said.last_known(at.since(self.said_at), self.alert.began_at_least) } else { said }
     }
 
     /// How soon it is told again in its state.
@@ -126,6 +137,23 @@ impl Standing {
     }
 }
 
+/// What happened to an alert, before it has its words.
+#[derive(Debug)]
+pub struct Happened {
+    /// When.
+    pub at: Moment,
+    /// What.
+    pub kind: EventKind,
+    /// The alert after it.
+    pub alert: Alert,
+    /// What the alert comes from.
+    pub origin: Origin,
+    /// Who is to be told, and how.
+    pub carry: Carry,
+    /// What the alert had said last when it happened; with its age, where that was before a restart.
+    pub said: Words,
+}
+
 /// All alerts that are not over, and what has happened to them since the events were last taken.
 #[derive(Debug, Default)]
 pub struct Alerts {
@@ -133,7 +161,9 @@ pub struct Alerts {
     /// None of the tables within is empty.
     by_origin: BTreeMap<Origin, BTreeMap<Subject, AlertId>>,
     due: BTreeSet<(Moment, AlertId)>,
-    events: Vec<AlertEvent>,
+    events: Vec<Happened>,
+    /// When what outlasted the last restart was taken over: what was said before it has an age.
+    restarted: Option<Moment>,
     /// The last minute's signals; of each priority at most `signals_per_min`.
     told: VecDeque<(Moment, Priority)>,
     last_id: u32,
@@ -190,8 +220,32 @@ impl Alerts {
     }
 
     /// What happened since this was last asked.
-    pub fn take_events(&mut self) -> Vec<AlertEvent> {
+    pub fn take_events(&mut self) -> Vec<Happened> {
         std::mem::take(&mut self.events)
+    }
+
+    /// What one said last, as it is to be told at a moment.
+    pub fn said(&self, at: Moment, id: AlertId) -> Words {
+        self.standing.get(&id).map_or_else(Words::default, |s| s.aged(at, self.restarted))
+    }
+
+    /// Whether these are the words that one said last.
+    pub fn has_said(&self, id: AlertId, words: &Words) -> bool {
+        self.standing.get(&id).is_some_and(|s| s.said == *words)
+    }
+
+    /// One that was taken over from before a restart is met again, and what it said is so.
+    pub fn confirm(&mut self, at: Moment, id: AlertId) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            (s.unconfirmed, s.said_at) = (false, at);
+        }
+    }
+
+    /// Keeps what one says.
+    pub fn say(&mut self, at: Moment, id: AlertId, words: Words) {
+        if let Some(s) = self.standing.get_mut(&id) {
+            (s.said, s.said_at) = (words, at);
+        }
     }
 
     /// When something is due.
@@ -222,7 +276,6 @@ impl Alerts {
             subject: raise.subject,
             priority: raise.priority,
             state,
-            text: raise.text,
             exercise: self.exercise || raise.exercise,
             began: at,
             began_at_least: false,
@@ -236,6 +289,8 @@ impl Alerts {
             Standing {
                 alert,
                 origin: raise.origin,
+                said: raise.words,
+                said_at: at,
                 signals: raise.signals,
                 repeats: raise.repeats,
                 escalation: raise.escalation,
@@ -258,7 +313,9 @@ impl Alerts {
     /// Told anew under the same number: the sound returns whatever was acknowledged before.
     fn raise_again(&mut self, at: Moment, id: AlertId, raise: Raise) {
         if let Some(s) = self.standing.get_mut(&id) {
-            s.alert.text = raise.text;
+            if !raise.words.is_empty() {
+                (s.said, s.said_at) = (raise.words, at);
+            }
             s.badness = raise.badness;
             s.unconfirmed = false;
             if s.alert.priority > Priority::Caution {
@@ -272,20 +329,19 @@ impl Alerts {
         self.emit(at, id, EventKind::Repeated, 0);
     }
 
-    /// Sets the text and the badness of one that stands.
-    pub fn refresh(&mut self, id: AlertId, text: Option<String>, badness: f64) {
+    /// Sets how bad one is among those of its order.
+    pub fn weigh(&mut self, id: AlertId, badness: f64) {
         if let Some(s) = self.standing.get_mut(&id) {
             s.badness = badness;
-            if let Some(t) = text {
-                s.alert.text = t;
-            }
         }
     }
 
     /// Told again in its state, with news.
-    pub fn retell(&mut self, at: Moment, id: AlertId, text: String) {
+    pub fn retell(&mut self, at: Moment, id: AlertId, words: Words) {
         if let Some(s) = self.standing.get_mut(&id) {
-            s.alert.text = text;
+            if !words.is_empty() {
+                (s.said, s.said_at) = (words, at);
+            }
             s.unconfirmed = false;
             s.next_repeat = s.interval().map(|i| at + i);
             self.emit(at, id, EventKind::Repeated, 0);
@@ -321,7 +377,7 @@ impl Alerts {
         let Some(oldest) = waiting.next() else { return };
         if waiting.count() >= MOST_RECTIFIED {
             if let Some(s) = self.standing.get_mut(&oldest) {
-                s.alert.text.push_str("; cleared unacknowledged, since too many wait");
+                s.said = std::mem::take(&mut s.said).too_many_wait();
             }
             self.clear(at, oldest);
         }
@@ -351,12 +407,11 @@ impl Alerts {
     }
 
     /// Goes one stage further by a clock of its own: to a priority and a level, aloud.
-    pub fn step(&mut self, at: Moment, id: AlertId, priority: Priority, level: u8, text: &str) {
+    pub fn step(&mut self, at: Moment, id: AlertId, priority: Priority, level: u8) {
         if let Some(s) = self.standing.get_mut(&id) {
             s.alert.priority = priority;
             s.alert.level = level;
             s.alert.state = AlertState::ActiveUnacknowledged;
-            text.clone_into(&mut s.alert.text);
         }
         self.start_clocks(at, id);
         self.emit(at, id, EventKind::Escalated, 0);
@@ -411,10 +466,7 @@ impl Alerts {
             // Told as soon as the minute has room again.
             s.next_repeat = Some(*first + Duration::from_secs(60));
         }
-        let mut alert = s.alert.clone();
-        if more > 0 {
-            alert.text = format!("{}; and {more} more", alert.text);
-        }
+        let alert = s.alert.clone();
         let to = match s.alert.level {
             _ if priority == Priority::EmergencyAlarm => Addressee::AllHands,
             0 => Addressee::Watch(self.watch.clone()),
@@ -436,7 +488,8 @@ impl Alerts {
             level: s.alert.level,
             more,
         };
-        self.events.push(AlertEvent { at, kind, seq: alert.seq, alert, carry });
+        let (origin, said) = (s.origin.clone(), s.aged(at, self.restarted));
+        self.events.push(Happened { at, kind, alert, origin, carry, said });
         self.arm(id);
     }
 }

@@ -1,5 +1,7 @@
 //! What the board must be able to ask of the lookout.
 
+use crate::alert::Origin;
+use crate::words::Words;
 use terms::{Dimension, Position, Quantity, Reading, Subject, Utc, Whose};
 
 /// The picture at one moment, as orders see it.
@@ -21,4 +23,10 @@ pub trait Picture {
 
     /// Own position, where known.
     fn position(&self) -> Option<Position>;
+
+    /// What is to be said now of an alert that goes on and that no order raised: a built-in one's, an exercise's.
+    /// `None`: nobody can say more than was said last.
+    fn says(&self, _origin: &Origin, _about: Subject) -> Option<Words> {
+        None
+    }
 }

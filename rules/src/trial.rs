@@ -241,11 +241,13 @@ impl<'t> Run<'t> {
 
     /// Lets the board pass on to a moment, stopping wherever it wants to be woken.
     fn pass(&mut self, to: Duration) {
+        self.count();
         let end = moment(to);
         let was = self.chart.utc;
         while let Some(wake) = self.board.next_wake().filter(|w| *w < end) {
             self.set_utc(wake);
             self.board.advance(wake, &self.chart);
+            self.count();
         }
         if was.is_some() {
             self.set_utc(end);
@@ -259,7 +261,7 @@ impl<'t> Run<'t> {
     }
 
     fn count(&mut self) {
-        for e in self.board.take_events() {
+        for e in self.board.take_events(&self.chart) {
             if matches!(e.kind, EventKind::Raised | EventKind::Noted) {
                 *self.called.entry(e.alert.order).or_default() += 1;
             }

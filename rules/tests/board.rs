@@ -215,9 +215,9 @@ fn a_casualty_ends_by_a_person_alone_and_a_second_one_sounds_anew() {
     t.kinds();
     t.pass(300.0);
     assert_eq!(t.kinds(), [Repeated, Repeated], "acknowledged, they go on being told");
-    t.board.stand_down(t.at(), first).unwrap();
-    assert_eq!(t.kinds(), [Cleared]);
-    assert!(t.board.stand_down(t.at(), first).is_err());
+    t.board.stand_down(t.at(), first, &"recovered".into()).unwrap();
+    assert_eq!(t.told(), ["Cleared person overboard: recovered"]);
+    assert!(t.board.stand_down(t.at(), first, &"recovered".into()).is_err());
     assert_eq!(t.board.alerts().count(), 1);
 }
 
@@ -392,15 +392,14 @@ fn one_who_keeps_beside_us_is_not_judged_without_end() {
 }
 
 #[test]
-fn before_somebody_looks_or_acts_the_words_are_brought_up_to_now() {
+fn whoever_looks_or_acts_has_the_words_of_now() {
     let mut t = Table::with(
         "[[order]]\nname = \"fast\"\npriority = \"alarm\"\nwhen = \"SOG is over 5 kn\"\ntext = \"{SOG}\"\n",
     );
     t.set(OWN, Q::Sog, 6.0).set(OWN, Q::Sog, 9.0);
     let id = t.first_alert();
     assert_eq!(t.told(), ["Raised fast: 6.0 kn"]);
-    t.board.reword_standing(t.at(), &t.chart);
-    assert_eq!(t.board.alerts().next().unwrap().text, "9.0 kn");
+    assert_eq!(t.words(), ["9.0 kn"]);
     t.board.acknowledge(t.at(), id).unwrap();
     assert_eq!(t.told(), ["Acknowledged fast: 9.0 kn"]);
 }

@@ -143,11 +143,10 @@ fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
         t.set(ship(n), Q::Range, 0.5 + f64::from(n) / 1000.0);
     }
     assert_eq!(t.board.alerts().count(), 9, "eight and the crowd");
-    t.board.reword_standing(t.at(), &t.chart);
     let crowd = t.board.alerts().find(|a| a.subject == Subject::Lookout).unwrap();
     let first = "MV 200000008, MV 200000009, MV 200000010";
     let words = format!("near: 72 more besides the 8 told one by one, first of them {first}");
-    assert_eq!((crowd.text.clone(), crowd.priority), (words, Priority::Alarm));
+    assert_eq!((t.board.words(crowd, &t.chart), crowd.priority), (words.into(), Priority::Alarm));
     t.set(ship(3), Q::Range, 2.0);
     let id = t.board.alerts().find(|a| a.subject == ship(3)).unwrap().id;
     t.board.acknowledge(t.at(), id).unwrap();
@@ -309,7 +308,7 @@ fn orders_name_their_signals_until_nobody_acknowledges() {
 fn notices_and_cautions_never_take_the_place_of_an_alarm() {
     let mut t = Table::with(FAST);
     for n in 0..100 {
-        t.board.note(t.at(), "talk", OWN, format!("{n}"));
+        t.board.note(t.at(), "talk", OWN, format!("{n}").into());
     }
     t.set(OWN, Q::Sog, 6.0);
     assert!(t.events.last().unwrap().carry.aloud);
@@ -327,7 +326,7 @@ fn part_of_an_exercise_is_marked_so_while_the_watch_goes_on() {
     t.board.call(t.at(), BuiltIn::FixLost, OWN, "real".into());
     assert_eq!(t.board.alerts().map(|a| a.exercise).collect::<Vec<_>>(), [true, false, true, false]);
     t.board.over(t.at(), BuiltIn::FixLost, OWN);
-    t.board.end_exercise(t.at());
+    t.board.end_exercise(t.at(), &"over".into());
     let left: Vec<(bool, String)> = t.board.alerts().map(|a| (a.exercise, a.order.clone())).collect();
     assert_eq!(left, [(false, "person overboard".to_owned()), (false, "fix lost".to_owned())]);
 }
@@ -342,8 +341,9 @@ fn news_of_a_casualty_is_told_in_its_state_and_new_words_wait_for_the_next_telli
     t.board.retell(t.at(), BuiltIn::PersonOverboard, subject, "found".into());
     assert_eq!(t.told(), ["Repeated person overboard: found"]);
     assert_eq!(t.board.alerts().next().unwrap().state, rules::AlertState::ActiveAcknowledged);
-    t.board.reword(BuiltIn::PersonOverboard, subject, "two miles off".into());
+    t.chart.says.insert(subject, "two miles off".to_owned());
     assert_eq!(t.told(), [""; 0]);
+    assert_eq!(t.words(), ["two miles off"]);
     t.pass(300.0);
     assert_eq!(t.told(), ["Repeated person overboard: two miles off"]);
     // Of what does not stand nothing is told.

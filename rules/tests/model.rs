@@ -5,7 +5,9 @@
 mod table;
 
 use proptest::prelude::*;
-use rules::{AlertEvent, AlertId, AlertState, Board, BoardSettings, BuiltIn, EventKind, Orders, Priority};
+use rules::{
+    AlertEvent, AlertId, AlertState, Board, BoardSettings, BuiltIn, EventKind, Orders, Priority, Words,
+};
 use std::collections::BTreeMap;
 use table::Chart;
 use terms::{CasualtyId, FeedId, Moment, Quantity, Reading, Subject, Value};
@@ -145,7 +147,7 @@ impl Real {
             }
             Act::Call(i) => {
                 let (b, s) = built_in(*i);
-                self.board.call(at, b, s, "called".to_owned());
+                self.board.call(at, b, s, "called".into());
             }
             Act::Over(i) => {
                 let (b, s) = built_in(*i);
@@ -161,7 +163,7 @@ impl Real {
                 self.id(*i).map(|id| self.board.transfer(at, id));
             }
             Act::StandDown(i) => {
-                let _ = self.board.stand_down(at, CasualtyId(if *i == 6 { 1 } else { 2 }));
+                let _ = self.board.stand_down(at, CasualtyId(if *i == 6 { 1 } else { 2 }), &Words::default());
             }
             Act::Pass(seconds) => {
                 self.now_s += seconds;
@@ -169,13 +171,14 @@ impl Real {
                 let mut wakes = 0;
                 while let Some(wake) = self.board.next_wake().filter(|w| *w <= end) {
                     self.board.advance(wake, &self.chart);
+                    self.events.extend(self.board.take_events(&self.chart));
                     wakes += 1;
                     assert!(wakes < 10_000, "it wakes without end");
                 }
                 self.board.advance(end, &self.chart);
             }
         }
-        self.events.extend(self.board.take_events());
+        self.events.extend(self.board.take_events(&self.chart));
     }
 }
 

@@ -76,12 +76,16 @@ pub fn orders(data: &[u8]) {
     let mut board = Board::new(BoardSettings::default());
     let mut chart = Chart { at: Moment::ZERO, turn: data.len() as u64 };
     board.set_orders(Moment::ZERO, &orders, &chart);
+    drop(board.take_events(&chart));
     for step in 0..50u64 {
         chart.turn = chart.turn.wrapping_add(step * 7 + 1);
         chart.at = Moment(step as i64 * 20_000);
         for _ in 0..1000 {
             match board.next_wake() {
-                Some(wake) if wake <= chart.at => board.advance(wake, &chart),
+                Some(wake) if wake <= chart.at => {
+                    board.advance(wake, &chart);
+                    drop(board.take_events(&chart));
+                }
                 _ => break,
             }
         }
@@ -92,6 +96,6 @@ pub fn orders(data: &[u8]) {
                 board.changed(chart.at, subject, q, &chart);
             }
         }
-        let _ = board.take_events();
+        drop(board.take_events(&chart));
     }
 }

@@ -1,14 +1,13 @@
 //! What the crew does to the watch.
 
-use super::view::View;
-use super::{Watch, built_in};
+use super::Watch;
 use lookout::casualty::{StandDown, who};
 use record::EntryKind;
 use record::words;
 use record::{Act, ActError};
 use rules::{AlertId, Declared};
 use std::time::Duration;
-use terms::{CasualtyId, Moment, Subject};
+use terms::{CasualtyId, Moment};
 
 impl Watch {
     /// Does what the crew asks; says in words what was done.
@@ -22,8 +21,6 @@ impl Watch {
     }
 
     fn do_act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
-        self.reword_casualties(at);
-        self.board.reword_standing(at, &View { at, lookout: &self.lookout });
         let nothing = |e: rules::Refused| ActError::Nothing(e.to_string());
         match act {
             Act::Acknowledge { alert: Some(id), .. } => {
@@ -69,8 +66,8 @@ impl Watch {
                     let known: Vec<&str> = Declared::ALL.iter().map(|d| d.name()).collect();
                     ActError::Wrong(format!("`{what}` cannot be declared: it is one of {}", known.join(", ")))
                 })?;
-                let view = View { at, lookout: &self.lookout };
-                self.board.declare(at, declared, &view);
+                let (board, view) = self.board_and_view(at);
+                board.declare(at, declared, &view);
                 self.declare_to_lookout();
                 self.enter(at, EntryKind::Declared, declared.to_string());
                 Ok(format!("declared {declared}"))
@@ -82,8 +79,8 @@ impl Watch {
                         "who takes the watch has a name of one to 60 letters".to_owned(),
                     ));
                 }
-                let view = View { at, lookout: &self.lookout };
-                self.board.take_watch(at, who, &view);
+                let (board, view) = self.board_and_view(at);
+                board.take_watch(at, who, &view);
                 self.enter(at, EntryKind::Handover, format!("{who} takes the watch"));
                 Ok(format!("{who} has the watch"))
             }
@@ -92,8 +89,8 @@ impl Watch {
                 Ok("watch alarm reset".to_owned())
             }
             Act::WatchAlarm { switch } => {
-                let view = View { at, lookout: &self.lookout };
-                self.board.switch_watch_alarm(at, switch, &view);
+                let (board, view) = self.board_and_view(at);
+                board.switch_watch_alarm(at, switch, &view);
                 match self.board.watch_alarm() {
                     Some(_) => Ok("watch alarm switched".to_owned()),
                     None => Err(ActError::Nothing("boat.toml has no watch alarm".to_owned())),
@@ -144,11 +141,9 @@ impl Watch {
         self.lookout.stand_down(at, id, reason).map_err(|e| ActError::Nothing(e.to_string()))?;
         let why = reason.as_str().replace('-', " ");
         self.enter(at, EntryKind::StandDown, why.clone());
-        if let Some(c) = case {
-            let words = format!("{}: stood down, {why}", words::capital(&who(&c)));
-            self.board.reword(built_in(c.kind), Subject::Casualty(id), words);
-        }
-        self.board.stand_down(at, id).map_err(|e| ActError::Nothing(e.to_string()))?;
+        let who = case.map_or_else(|| format!("casualty {}", id.0), |c| who(&c));
+        let last = format!("{}: stood down, {why}", words::capital(&who));
+        self.board.stand_down(at, id, &last.into()).map_err(|e| ActError::Nothing(e.to_string()))?;
         Ok(format!("casualty {} stood down: {why}", id.0))
     }
 }

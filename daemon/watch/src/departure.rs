@@ -1,7 +1,6 @@
 //! The departure check: what the watch can judge by itself, what a person has told, and the sheet of both.
 
 use super::gear::Date;
-use super::view::View;
 use super::{Ear, Watch};
 use boat::{Boat, Means, Vessel};
 use record::words::{count, one_line, span};
@@ -70,7 +69,7 @@ pub(super) struct Departure {
 }
 
 /// How many sentences a feed brings a minute. AIS reports do not count: their number follows the traffic.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Pace {
     minute_began: Option<Moment>,
     counted: u32,
@@ -90,6 +89,13 @@ impl Pace {
             self.ais_only = false;
             self.counted = self.counted.saturating_add(1);
         }
+    }
+
+    /// As it is at a moment at which nothing came.
+    fn now(&self, at: Moment) -> Self {
+        let mut now = self.clone();
+        now.roll(at);
+        now
     }
 
     fn roll(&mut self, at: Moment) {
@@ -226,8 +232,12 @@ impl Watch {
                 return Ok(self.departure_told(at, &sheet, Some(&by)));
             }
         }
-        let sheet = self.sheet(at, outside);
-        Ok(self.departure_told(at, &sheet, None))
+        Ok(self.departure_look(at, outside))
+    }
+
+    /// How the departure check stands. Changes nothing.
+    pub fn departure_look(&self, at: Moment, outside: Vec<CheckItem>) -> Value {
+        self.departure_told(at, &self.sheet(at, outside), None)
     }
 
     /// A button was pressed. Says whether that was only its try in the departure check.
@@ -241,7 +251,7 @@ impl Watch {
             let _ = self.departure.tell(line);
             let text =
                 format!("Button {button} pressed in the departure check: it works and has done nothing else");
-            self.board.note(at, "departure", terms::Subject::Lookout, text);
+            self.board.note(at, "departure", terms::Subject::Lookout, text.into());
             self.pump(at);
         }
         tried
@@ -289,8 +299,7 @@ impl Watch {
     }
 
     /// All lines as they stand, what is missing first.
-    fn sheet(&mut self, at: Moment, outside: Vec<CheckItem>) -> Vec<CheckItem> {
-        self.ears.iter_mut().for_each(|e| e.pace.roll(at));
+    fn sheet(&self, at: Moment, outside: Vec<CheckItem>) -> Vec<CheckItem> {
         let mut lines: Vec<CheckItem> = self.ears.iter().map(|e| feed_line(e, at)).collect();
         lines.push(self.fix_line(at));
         lines.push(self.clock_line(at));
@@ -436,9 +445,13 @@ impl Watch {
     fn order_lines(&self, at: Moment) -> Vec<CheckItem> {
         let mut lines = Vec::new();
         let bad = self.board.alerts().find(|a| a.order == BuiltIn::OrdersNotLoaded.name());
-        let all = self.board.possible(&View { at, lookout: &self.lookout });
+        let view = self.view(at);
+        let all = self.board.possible(&view);
         lines.push(match bad {
-            Some(a) => CheckItem::judged("orders loaded", Verdict::Failed, tidy(&a.text, 300)),
+            Some(a) => {
+                let why = self.board.words(a, &view).written;
+                CheckItem::judged("orders loaded", Verdict::Failed, tidy(&why, 300))
+            }
             None => {
                 let words = format!("{} from {}", count(all.len(), "order", "orders"), self.orders_from);
                 CheckItem::judged("orders loaded", Verdict::Passed, words)
@@ -534,12 +547,13 @@ fn feed_line(ear: &Ear, at: Moment) -> CheckItem {
     if ear.silent || ear.closed || at.since(heard) >= silent_after {
         return CheckItem::judged(what, Verdict::Failed, format!("silent for {}", span(at.since(heard))));
     }
-    if ear.pace.ais_only {
+    let pace = ear.pace.now(at);
+    if pace.ais_only {
         let words = "heard; only AIS comes by it, whose rate follows the traffic";
         return CheckItem::judged(what, Verdict::Passed, words);
     }
-    let usual = ear.pace.kept.or_else(|| ear.pace.median());
-    let (Some(usual), Some(now)) = (usual, ear.pace.minutes.back()) else {
+    let usual = pace.kept.or_else(|| pace.median());
+    let (Some(usual), Some(now)) = (usual, pace.minutes.back()) else {
         let words = "heard, but not yet for long enough to know its usual rate";
         return CheckItem::judged(what, Verdict::NotTried, words);
     };

@@ -2,6 +2,7 @@
 //! how the crew meets it. What is invented never touches the lookout's own picture: it has casualties of its own.
 
 use super::{Output, Watch};
+use lookout::Lookout;
 use lookout::casualty::{Casualties, CasualtyState, OwnContext, spoken};
 use record::ActError;
 use record::words::{capital, exact, span};
@@ -117,6 +118,19 @@ pub(super) struct Exercise {
     decoder: Decoder,
     measured: Measured,
     next: Moment,
+}
+
+impl Exercise {
+    /// The invented casualty as it is at a moment.
+    fn state(&self, at: Moment, id: CasualtyId, lookout: &Lookout) -> Option<CasualtyState> {
+        self.casualties.state(at, id, &lookout.context(at)).filter(|_| self.casualty == Some(id))
+    }
+
+    /// What is said at a moment of the invented casualty.
+    pub fn says(&self, at: Moment, about: Subject, lookout: &Lookout) -> Option<String> {
+        let Subject::Casualty(id) = about else { return None };
+        Some(format!("{MARK}: {}", spoken(&self.state(at, id, lookout)?)))
+    }
 }
 
 impl Measured {
@@ -297,7 +311,7 @@ impl Watch {
                     "{MARK}: throw the fender; the next press of an overboard button within {} is it",
                     span(FENDER_WITHIN)
                 );
-                self.board.exercise(at, "exercise", Subject::Lookout, Priority::Notice, text);
+                self.board.exercise(at, "exercise", Subject::Lookout, Priority::Notice, text.into());
                 "throw the fender and press the button".to_owned()
             }
             other => {
@@ -345,7 +359,7 @@ impl Watch {
         text: String,
     ) {
         let own = self.lookout.context(at);
-        let id = self.board.exercise(at, order, subject, priority, format!("{MARK}: {text}"));
+        let id = self.board.exercise(at, order, subject, priority, format!("{MARK}: {text}").into());
         if let Some(e) = &mut self.exercise {
             e.alert = Some(id);
             if e.measured.alarm.is_none() {
@@ -376,16 +390,13 @@ impl Watch {
             e.casualty = Some(id);
             e.casualties.take_news();
         }
-        let Some(state) = self.exercise_state(at, id) else { return };
-        let words = spoken(&state);
         let kind = BuiltIn::PersonOverboard;
-        self.raise_exercise(at, kind.name(), Subject::Casualty(id), kind.priority(), words);
+        self.raise_exercise(at, kind.name(), Subject::Casualty(id), kind.priority(), String::new());
     }
 
     /// The invented casualty as it is now.
     pub(super) fn exercise_state(&self, at: Moment, id: CasualtyId) -> Option<CasualtyState> {
-        let e = self.exercise.as_ref().filter(|e| e.casualty == Some(id))?;
-        e.casualties.state(at, id, &self.lookout.context(at))
+        self.exercise.as_ref()?.state(at, id, &self.lookout)
     }
 
     /// When the exercise wants to be looked at.
@@ -417,9 +428,6 @@ impl Watch {
         e.casualties.take_news();
         let Some(state) = e.casualties.state(at, id, &own) else { return };
         e.measured.take(at, &state, &own);
-        if let Some(alert) = e.alert {
-            self.board.reword_alert(alert, format!("{MARK}: {}", spoken(&state)));
-        }
     }
 
     /// A sentence of the invented beacon: it goes to the exercise's own casualties and nowhere else.
@@ -459,12 +467,9 @@ impl Watch {
     pub(super) fn end_exercise(&mut self, at: Moment, why: &str) -> Option<String> {
         let e = self.exercise.as_ref()?;
         let words = format!("{MARK} over, {why}: {}: {}", e.drill.title(), e.measured.words());
-        if let Some(id) = e.alert {
-            self.board.reword_alert(id, words.clone());
-        }
-        self.board.end_exercise(at);
+        self.board.end_exercise(at, &words.as_str().into());
         // Told while the invented casualty is still there to be told of.
-        self.tell_events();
+        self.tell_events(at);
         let e = self.exercise.take()?;
         let mut figures = json!({"drill": e.drill.word(), "title": e.drill.title(), "ended": why});
         for (key, value) in e.measured.figures() {
@@ -478,7 +483,7 @@ impl Watch {
     pub(super) fn give_way(&mut self, at: Moment) {
         if self.end_exercise(at, "THIS IS REAL").is_some() {
             let text = format!("{MARK} over. This is real");
-            self.board.exercise(at, "exercise", Subject::Lookout, Priority::Notice, text);
+            self.board.exercise(at, "exercise", Subject::Lookout, Priority::Notice, text.into());
         }
     }
 
@@ -744,7 +749,8 @@ mod tests {
             sea.drill(what).unwrap();
             let alert = sea.watch.board.alerts().find(|a| a.exercise).cloned().unwrap();
             assert_eq!(alert.order, order);
-            assert!(alert.text.starts_with(words), "{}", alert.text);
+            let said = sea.watch.board.words(&alert, &sea.watch.view(sea.at())).written;
+            assert!(said.starts_with(words), "{said}");
             assert!(sea.drill("alongside").is_err(), "nobody is overboard");
             sea.sail(9, 0.0, 6.0);
             sea.acknowledge();

@@ -137,14 +137,7 @@ impl Watch {
         }
         let words: Vec<String> = out.into_iter().map(|d| d.words).collect();
         let words = record::words::capital(&words.join("; "));
-        let stands = self.board.alerts().find(|a| a.order == BuiltIn::GearDue.name()).map(|a| a.text.clone());
-        match stands {
-            Some(text) if text != words => {
-                self.board.retell(at, BuiltIn::GearDue, Subject::OwnVessel, words);
-            }
-            // A caution that stands is not told anew by this: it only goes on.
-            _ => drop(self.board.call(at, BuiltIn::GearDue, Subject::OwnVessel, words)),
-        }
+        self.board.follow(at, BuiltIn::GearDue, Subject::OwnVessel, words.into());
     }
 }
 

@@ -2,7 +2,6 @@
 
 use super::Watch;
 use super::gear::Date;
-use super::view::View;
 use lookout::casualty::{out_of_hearing, spoken};
 use record::words::{capital, count, one_line, span};
 use rules::{Declared, Stage};
@@ -155,7 +154,8 @@ impl Watch {
 
     /// What the next one must know, in words and in figures.
     pub fn handover(&self, at: Moment) -> Value {
-        let told = self.board.handover(&View { at, lookout: &self.lookout });
+        let view = self.view(at);
+        let told = self.board.handover(&view);
         let mut lines = Vec::new();
         let on_watch = told.on_watch.as_deref().unwrap_or("nobody by name");
         let since = told.since.map_or(String::new(), |s| format!(" for {}", span(at.since(s))));
@@ -176,7 +176,7 @@ impl Watch {
                 capital(&a.priority.to_string()),
                 a.id.0,
                 a.state,
-                one_line(&a.text)
+                one_line(&self.board.words(a, &view).written)
             ));
         }
         let mut soon: Vec<_> = self.lookout.targets(at);

@@ -12,19 +12,22 @@ mod look;
 mod parts;
 mod search;
 mod status;
+#[cfg(test)]
+mod tests;
 mod view;
 
 use boat::{self, Boat};
 use handover::Trends;
-use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind, spoken};
+use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Propulsion, Source, Trouble, Visibility};
 use parts::target_row;
 use record::EventRecord;
 use record::words;
 use record::{Entry, EntryKind, OwnRow, Stamp, TargetRow};
-use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot};
+use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot, Words};
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
+use std::collections::BTreeMap;
 use std::time::Duration;
 use terms::{CasualtyId, FeedId, Moment, Quantity, Subject, Utc};
 use view::View;
@@ -104,10 +107,12 @@ pub struct FeedSetting {
 const LINES_TO_TELL: u64 = 10;
 /// Without UTC for so long is an alert: by then a receiver that stood cold has told its almanac's time (common practice).
 const CLOCK_PATIENCE: Duration = Duration::from_secs(120);
-/// More casualties than these are a crowd.
-const FEW_CASUALTIES: usize = 4;
 /// No fix for so long is an alert.
 const FIX_LOST_AFTER: Duration = Duration::from_secs(30);
+
+/// What is wrong outside the picture, in words: a signal, the logbook, the recording, the orders file. At most one for
+/// each built-in alert and subject.
+type Faults = BTreeMap<(BuiltIn, Subject), String>;
 
 /// The watch.
 pub struct Watch {
@@ -126,8 +131,8 @@ pub struct Watch {
     /// Since when nothing has told UTC; `None` while something does.
     clock_unknown: Option<Moment>,
     clock_told: bool,
-    /// When the words of casualties were last brought up to date, and how many there were.
-    reworded: Option<(Moment, usize)>,
+    /// What is wrong outside the picture, in words.
+    faults: Faults,
     orders_from: String,
     not_before: Option<Utc>,
     trends: Trends,
@@ -187,7 +192,7 @@ impl Watch {
             fix_lost: false,
             clock_unknown: None,
             clock_told: false,
-            reworded: None,
+            faults: Faults::new(),
             orders_from: String::new(),
             not_before,
             trends: Trends::default(),
@@ -200,10 +205,22 @@ impl Watch {
         for f in feeds {
             watch.add_feed(at, f.clone());
         }
-        let view = View { at, lookout: &watch.lookout };
-        watch.board.set_roster(at, boat.watch.roster.clone(), &view);
-        watch.board.set_watch_alarm(at, boat.watch.watch_alarm.clone(), &view);
+        let (board, view) = watch.board_and_view(at);
+        board.set_roster(at, boat.watch.roster.clone(), &view);
+        board.set_watch_alarm(at, boat.watch.watch_alarm.clone(), &view);
+        watch.pump(at);
         watch
+    }
+
+    /// What the board may ask at a moment.
+    fn view(&self, at: Moment) -> View<'_> {
+        View { at, lookout: &self.lookout, faults: &self.faults, exercise: self.exercise.as_ref() }
+    }
+
+    /// The board, to be changed, and what it may ask meanwhile.
+    fn board_and_view(&mut self, at: Moment) -> (&mut Board, View<'_>) {
+        let exercise = self.exercise.as_ref();
+        (&mut self.board, View { at, lookout: &self.lookout, faults: &self.faults, exercise })
     }
 
     /// What must outlast a restart, as JSON: the alerts and the casualties, each with its clocks.
@@ -282,8 +299,8 @@ impl Watch {
     /// Puts orders in force; those before end.
     pub fn set_orders(&mut self, at: Moment, orders: Orders, from: &str) {
         from.clone_into(&mut self.orders_from);
-        let view = View { at, lookout: &self.lookout };
-        self.board.set_orders(at, &orders, &view);
+        let (board, view) = self.board_and_view(at);
+        board.set_orders(at, &orders, &view);
         self.pump(at);
     }
 
@@ -374,11 +391,8 @@ impl Watch {
         self.look_at_dates(at);
         self.advance_exercise(at);
         self.note_weather(at);
-        if self.board.next_wake().is_some_and(|due| due <= at) {
-            self.reword_casualties(at);
-        }
-        let view = View { at, lookout: &self.lookout };
-        self.board.advance(at, &view);
+        let (board, view) = self.board_and_view(at);
+        board.advance(at, &view);
         self.pump(at);
     }
 
@@ -401,7 +415,7 @@ impl Watch {
                     None => "since the watch began".to_owned(),
                 };
                 let words = format!("{}: no sentence {since}{}", ear.name, ear.why_silent());
-                self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(FeedId(n)), words);
+                self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(FeedId(n)), words.into());
                 ear.tell_health(at, FeedId(n), &mut self.lookout);
             }
         }
@@ -415,7 +429,7 @@ impl Watch {
                     "No fix by satellite since the watch began: nothing can be said about ranges and close approach"
                 }
             };
-            self.board.call(at, BuiltIn::FixLost, Subject::OwnVessel, words.to_owned());
+            self.board.call(at, BuiltIn::FixLost, Subject::OwnVessel, words.into());
         }
     }
 
@@ -436,7 +450,7 @@ impl Watch {
             self.clock_told = true;
             let words = "The time is not known: no satellite tells it and the computer's clock is wrong. Times of the \
                          logbook, the sun and schedules cannot be trusted until one does";
-            self.board.call(at, BuiltIn::ClockNotKnown, Subject::OwnVessel, words.to_owned());
+            self.board.call(at, BuiltIn::ClockNotKnown, Subject::OwnVessel, words.into());
         }
     }
 
@@ -487,10 +501,10 @@ impl Watch {
                 Finding::Casualty { id, news } => self.casualty(at, id, news),
                 Finding::BeaconTest { text, mmsi } => {
                     let subject = mmsi.map_or(Subject::Lookout, Subject::Target);
-                    self.board.note(at, BuiltIn::BeaconTest.name(), subject, text);
+                    self.board.note(at, BuiltIn::BeaconTest.name(), subject, text.into());
                 }
                 Finding::Trouble { subject, trouble, text } => {
-                    self.board.call(at, doubtful(trouble), subject, text);
+                    self.board.call(at, doubtful(trouble), subject, text.into());
                 }
                 Finding::Mended { subject, trouble } => {
                     let order = doubtful(trouble);
@@ -500,21 +514,22 @@ impl Watch {
                     }
                 }
                 Finding::Noted { subject, text } => {
-                    self.board.note(at, "lookout", subject, text);
+                    self.board.note(at, "lookout", subject, text.into());
                 }
             }
         }
         drop(findings);
         (self.findings, self.quantities) = (found, quantities);
-        self.tell_events();
+        self.tell_events(at);
         if self.exercise_is_met() {
             self.end_exercise(at, "acknowledged");
-            self.tell_events();
+            self.tell_events(at);
         }
     }
 
-    fn tell_events(&mut self) {
-        for e in self.board.take_events() {
+    fn tell_events(&mut self, at: Moment) {
+        let (board, view) = self.board_and_view(at);
+        for e in board.take_events(&view) {
             self.heed_exercise(&e);
             let output = self.event(e);
             self.outputs.push(output);
@@ -522,8 +537,8 @@ impl Watch {
     }
 
     fn changed(&mut self, at: Moment, subject: Subject, quantities: &[Quantity]) {
-        let view = View { at, lookout: &self.lookout };
-        self.board.changed_together(at, subject, quantities, &view);
+        let (board, view) = self.board_and_view(at);
+        board.changed_together(at, subject, quantities, &view);
         quantities.iter().for_each(|q| self.write_down(at, subject, *q));
     }
 
@@ -569,42 +584,21 @@ impl Watch {
         let Some(state) = self.lookout.casualty(at, id) else { return };
         let subject = Subject::Casualty(id);
         let order = built_in(state.kind);
-        let words = spoken(&state);
         match news {
             CasualtyNews::Raised | CasualtyNews::Joined => {
                 // What is real goes before any exercise.
                 self.give_way(at);
-                self.board.call(at, order, subject, words);
+                self.board.call(at, order, subject, Words::default());
             }
             // News for those who know already: told, but whoever has acknowledged need not do so again.
             CasualtyNews::Located
             | CasualtyNews::Silent
             | CasualtyNews::HeardAgain
             | CasualtyNews::Changed => {
-                self.board.retell(at, order, subject, words);
+                self.board.retell(at, order, subject, Words::default());
             }
             // The board was told by the act itself.
             CasualtyNews::StoodDown(_) => {}
-        }
-    }
-
-    /// Brings the words of open casualties up to now, for the next time they are told.
-    fn reword_casualties(&mut self, at: Moment) {
-        // In a crowd each has its own timer, and each estimate costs: their words may be a second old.
-        if let Some((then, open)) = self.reworded
-            && open > FEW_CASUALTIES
-            && at.since(then) < Duration::from_secs(1)
-        {
-            return;
-        }
-        let open = self.open_casualties(at);
-        self.reworded = Some((at, open.len()));
-        self.word_casualties(&open);
-    }
-
-    fn word_casualties(&mut self, open: &[CasualtyState]) {
-        for c in open {
-            self.board.reword(built_in(c.kind), Subject::Casualty(c.id), spoken(c));
         }
     }
 
@@ -612,9 +606,13 @@ impl Watch {
     pub fn trouble(&mut self, at: Moment, what: BuiltIn, subject: Subject, words: Option<String>) {
         match words {
             Some(words) => {
-                self.board.call(at, what, subject, words);
+                self.faults.insert((what, subject), words);
+                self.board.call(at, what, subject, Words::default());
             }
-            None => self.board.over(at, what, subject),
+            None => {
+                self.faults.remove(&(what, subject));
+                self.board.over(at, what, subject);
+            }
         }
         self.pump(at);
     }

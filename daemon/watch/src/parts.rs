@@ -38,7 +38,7 @@ impl Watch {
                 state: e.alert.state_told(),
                 order: e.alert.order,
                 priority: e.alert.priority,
-                text: e.alert.text,
+                text: e.words.written,
                 exercise: e.alert.exercise,
             },
             own: own_part(&self.lookout.own(at)),

@@ -2,23 +2,45 @@
 
 use super::Watch;
 use lookout::casualty::spoken;
-use lookout::search::{Pattern, Sweep, Vessel, Wish};
+use lookout::search::{Pattern, Searched, Sweep, Vessel, Wish};
 use record::{ActError, CasualtyQuestion};
 use serde_json::{Value, json};
 use terms::{CasualtyId, Moment};
 
 impl Watch {
-    /// Tells of a casualty: its line, and as asked the sheet for the radio or a search pattern.
+    /// Answers a question about a casualty, and takes down that a pattern was searched where it says so.
     ///
     /// # Errors
     /// When there is no such casualty, or the pattern cannot be laid.
     pub fn casualty_told(&mut self, at: Moment, q: &CasualtyQuestion) -> Result<Value, ActError> {
+        let (id, mut told, area) = self.casualty_answer(at, q)?;
+        if let Some(area) = area.filter(|_| q.searched) {
+            self.lookout.searched(id, area);
+            told["searched"] = true.into();
+        }
+        Ok(told)
+    }
+
+    /// Looks at a casualty: its line, and as asked the sheet for the radio or a search pattern. Changes nothing.
+    ///
+    /// # Errors
+    /// When there is no such casualty, or the pattern cannot be laid.
+    pub fn casualty_look(&self, at: Moment, q: &CasualtyQuestion) -> Result<Value, ActError> {
+        self.casualty_answer(at, q).map(|(_, told, _)| told)
+    }
+
+    fn casualty_answer(
+        &self,
+        at: Moment,
+        q: &CasualtyQuestion,
+    ) -> Result<(CasualtyId, Value, Option<Searched>), ActError> {
         let id = self.which_casualty(at, q.casualty)?;
         let state = self
             .lookout
             .casualty(at, id)
             .ok_or_else(|| ActError::Nothing(format!("no casualty {}", id.0)))?;
         let mut told = json!({"casualty": super::parts::casualty_part(&state), "words": spoken(&state)});
+        let mut area = None;
         if q.brief {
             told["brief"] = self.lookout.brief(at, id, &self.vessel).into();
         }
@@ -49,12 +71,9 @@ impl Watch {
             told["plan"] = plan.text(at, utc).into();
             told["gpx"] = plan.gpx(at, utc).into();
             told["sentences"] = plan.sentences("II").into();
-            if let Some(area) = plan.area.filter(|_| q.searched) {
-                self.lookout.searched(id, area);
-                told["searched"] = true.into();
-            }
+            area = plan.area;
         }
-        Ok(told)
+        Ok((id, told, area))
     }
 
     /// The one asked for, or the only one.

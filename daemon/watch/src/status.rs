@@ -1,7 +1,7 @@
 //! The picture as `status` tells it.
 
 use super::parts::{casualty_part, target_part};
-use super::{View, Watch, look};
+use super::{Watch, look};
 use lookout::TargetState;
 use lookout::casualty::{spoken, who};
 use record::words;
@@ -35,10 +35,9 @@ impl Watch {
     }
 
     /// The picture at a moment, with every alert in the words of that moment.
-    pub fn status(&mut self, at: Moment) -> Value {
+    pub fn status(&self, at: Moment) -> Value {
         let open = self.open_casualties(at);
-        self.word_casualties(&open);
-        self.board.reword_standing(at, &View { at, lookout: &self.lookout });
+        let view = self.view(at);
         let own = self.lookout.own(at);
         let mut own_part = to_map(&super::parts::own_part(&own));
         own_part.extend(
@@ -78,7 +77,8 @@ impl Watch {
             .iter()
             .map(|a| {
                 json!({
-                    "id": a.id, "order": a.order, "priority": a.priority, "state": a.state_told(), "text": a.text,
+                    "id": a.id, "order": a.order, "priority": a.priority, "state": a.state_told(),
+                    "text": self.board.words(a, &view).written,
                     "exercise": a.exercise, "began_s": at.since(a.began).as_secs_f64(),
                 })
             })

@@ -1,13 +1,18 @@
-//! The lookout as the board sees it at one moment.
+//! What the board may ask of the watch at one moment: the lookout's picture, and the words of what no order raised.
 
+use super::exercise::Exercise;
+use super::{Faults, built_in};
 use lookout::Lookout;
-use rules::Picture;
+use lookout::casualty::spoken;
+use rules::{BuiltIn, Origin, Picture, Words};
 use terms::{Dimension, Moment, Position, Quantity, Reading, Subject, Utc, Whose};
 
 /// The picture of one moment.
 pub(super) struct View<'w> {
     pub at: Moment,
     pub lookout: &'w Lookout,
+    pub faults: &'w Faults,
+    pub exercise: Option<&'w Exercise>,
 }
 
 impl Picture for View<'_> {
@@ -33,5 +38,23 @@ impl Picture for View<'_> {
 
     fn position(&self) -> Option<Position> {
         self.lookout.own(self.at).position
+    }
+
+    fn says(&self, origin: &Origin, about: Subject) -> Option<Words> {
+        match (origin, about) {
+            (Origin::Exercise(_), _) => self.exercise?.says(self.at, about, self.lookout).map(Words::from),
+            (Origin::BuiltIn(what), Subject::Casualty(id)) => {
+                let state = self.lookout.casualty(self.at, id)?;
+                (built_in(state.kind) == *what).then(|| spoken(&state).into())
+            }
+            (Origin::BuiltIn(what), _) => self.says_built_in(*what, about),
+            _ => None,
+        }
+    }
+}
+
+impl View<'_> {
+    fn says_built_in(&self, what: BuiltIn, about: Subject) -> Option<Words> {
+        self.faults.get(&(what, about)).map(|why| why.as_str().into())
     }
 }

@@ -1,5 +1,6 @@
 //! The board: the orders in force, judged as the picture changes, and the alerts that stand.
 
+mod events;
 mod hold;
 mod possible;
 mod snapshot;
@@ -7,7 +8,7 @@ mod timers;
 mod watch;
 mod watched;
 
-use crate::alert::{Alert, AlertEvent, AlertId, Origin, Priority, Refused};
+use crate::alert::{Alert, AlertId, Origin, Priority, Refused};
 use crate::builtin::BuiltIn;
 use crate::declared::{Declarations, Declared, Doing};
 use crate::judge::Sight;
@@ -16,6 +17,7 @@ use crate::order::{Order, Orders};
 use crate::picture::Picture;
 use crate::roster::Roster;
 use crate::watch_alarm::WatchAlarm;
+use crate::words::Words;
 pub use possible::Possible;
 use snapshot::KeptOrder;
 pub use snapshot::Snapshot;
@@ -123,6 +125,7 @@ impl Board {
     /// that go or change are cleared.
     pub fn set_orders(&mut self, at: Moment, orders: &Orders, picture: &dyn Picture) {
         let at = self.pass(at);
+        let sight = self.sight(picture);
         let mut old: BTreeMap<String, Watched> =
             std::mem::take(&mut self.watched).into_iter().map(|w| (w.order.name.clone(), w)).collect();
         let mut kept: Vec<(Arc<Order>, Option<Watched>)> = Vec::new();
@@ -131,7 +134,7 @@ impl Board {
             kept.push((Arc::clone(order), if same { old.remove(&order.name) } else { None }));
         }
         for mut gone in old.into_values() {
-            gone.stop(at, &mut self.alerts, &mut self.timers, true);
+            gone.stop(&mut Tools { sight, alerts: &mut self.alerts, timers: &mut self.timers }, true);
         }
         self.timers.clear();
         self.by_name.clear();
@@ -190,15 +193,15 @@ impl Board {
             Some(Value::Word(w)) => Some(w == "down"),
             _ => None,
         };
-        let at = self.now;
+        let sight = self.sight(picture);
         let Some(w) = self.watched.get_mut(place) else { return };
         let applies = w.order.only.applies(night, &self.declared);
         let changed = w.heed_declared(self.declared.doing.is_some());
         if w.in_force && !applies {
-            w.stop(at, &mut self.alerts, &mut self.timers, false);
+            w.stop(&mut Tools { sight, alerts: &mut self.alerts, timers: &mut self.timers }, false);
         } else if applies && (changed || !w.in_force) {
             if !w.in_force {
-                w.start(at);
+                w.start(sight.at);
             }
             self.with(place, picture, |w, tools| w.judge_all(tools));
         }
@@ -264,21 +267,11 @@ impl Board {
         }
         if self.alerts.next_wake().is_some_and(|t| t <= at) {
             let sight = self.sight(picture);
-            let (watched, by_name) = (&self.watched, &self.by_name);
-            for w in watched {
+            for w in &self.watched {
                 w.weigh(&sight, &mut self.alerts);
             }
-            self.alerts
-                .advance(at, &mut |origin, alert| present_words(watched, by_name, origin, alert, &sight));
+            self.alerts.advance(at);
         }
-    }
-
-    /// Brings the words of all alerts that stand up to now, before somebody looks at them or acts on them.
-    pub fn reword_standing(&mut self, at: Moment, picture: &dyn Picture) {
-        self.pass(at);
-        let sight = self.sight(picture);
-        let (watched, by_name) = (&self.watched, &self.by_name);
-        self.alerts.reword_all(&mut |origin, alert| present_words(watched, by_name, origin, alert, &sight));
     }
 
     /// When the board wants to be advanced next.
@@ -287,8 +280,9 @@ impl Board {
         own.into_iter().flatten().min()
     }
 
-    /// A built-in alert begins, or is told anew: an acknowledgement given before no longer counts.
-    pub fn call(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, text: String) -> AlertId {
+    /// A built-in alert begins, or is told anew: an acknowledgement given before no longer counts. `words` are what it says
+    /// while the picture cannot say it; none where the picture always can.
+    pub fn call(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) -> AlertId {
         let at = self.pass(at);
         let origin = Origin::BuiltIn(built_in);
         let full = self.alerts.find(&origin, subject).is_none()
@@ -305,7 +299,7 @@ impl Board {
             order: built_in.name().to_owned(),
             subject,
             priority,
-            text,
+            words,
             signals: None,
             repeats: None,
             escalation: built_in.escalation(),
@@ -316,14 +310,14 @@ impl Board {
     }
 
     /// An exercise of what an order or a built-in alert of this name tells. It lives as the real one does, beside the
-    /// real one if that comes, and takes no part of the signals that a minute may have.
+    /// real one if that comes, and takes no part of the signals that a minute may have. `words` as for [`Self::call`].
     pub fn exercise(
         &mut self,
         at: Moment,
         order: &str,
         subject: Subject,
         priority: Priority,
-        text: String,
+        words: Words,
     ) -> AlertId {
         let at = self.pass(at);
         let escalation = BuiltIn::ALL.into_iter().find(|b| b.name() == order).and_then(BuiltIn::escalation);
@@ -332,7 +326,7 @@ impl Board {
             order: order.to_owned(),
             subject,
             priority,
-            text,
+            words,
             signals: None,
             repeats: None,
             escalation,
@@ -342,31 +336,38 @@ impl Board {
         self.alerts.raise(at, raise)
     }
 
-    /// Sets the words of an alert that stands, for the next time it is told.
-    pub fn reword_alert(&mut self, id: AlertId, text: String) {
-        self.alerts.refresh(id, Some(text), 0.0);
-    }
-
-    /// The exercise is over: all its alerts are cleared.
-    pub fn end_exercise(&mut self, at: Moment) {
+    /// The exercise is over: all its alerts are cleared with these last words.
+    pub fn end_exercise(&mut self, at: Moment, words: &Words) {
         let at = self.pass(at);
         let of = |id: &AlertId| matches!(self.alerts.origin(*id), Some(Origin::Exercise(_)));
         let ids: Vec<AlertId> = self.alerts.iter().map(|a| a.id).filter(of).collect();
-        ids.into_iter().for_each(|id| self.alerts.clear(at, id));
+        self.clear_all(at, ids, words);
     }
 
-    /// Tells a built-in alert that stands again, with news and in its state. Nothing where none stands.
-    pub fn retell(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, text: String) {
-        let at = self.pass(at);
-        if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
-            self.alerts.retell(at, id, text);
+    fn clear_all(&mut self, at: Moment, ids: Vec<AlertId>, words: &Words) {
+        for id in ids {
+            self.alerts.say(at, id, words.clone());
+            self.alerts.clear(at, id);
         }
     }
 
-    /// Sets the words of a built-in alert that stands, for the next time it is told.
-    pub fn reword(&mut self, built_in: BuiltIn, subject: Subject, text: String) {
+    /// Tells a built-in alert that stands again, with news and in its state; `words` as for [`Self::call`]. Nothing where
+    /// none stands.
+    pub fn retell(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) {
+        let at = self.pass(at);
         if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
-            self.alerts.refresh(id, Some(text), 0.0);
+            self.alerts.retell(at, id, words);
+        }
+    }
+
+    /// A built-in alert whose words are all there is to it: it begins, is told again in its state where its words are
+    /// others than those it said last, and else goes on without a sound.
+    pub fn follow(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) {
+        let at = self.pass(at);
+        match self.alerts.find(&Origin::BuiltIn(built_in), subject) {
+            Some(id) if self.alerts.has_said(id, &words) => self.alerts.confirm(at, id),
+            Some(id) => self.alerts.retell(at, id, words),
+            None => drop(self.call(at, built_in, subject, words)),
         }
     }
 
@@ -379,7 +380,7 @@ impl Board {
     }
 
     /// A notice: told once, no alert. `order` names what it comes from.
-    pub fn note(&mut self, at: Moment, order: &str, subject: Subject, text: String) -> AlertId {
+    pub fn note(&mut self, at: Moment, order: &str, subject: Subject, words: Words) -> AlertId {
         let at = self.pass(at);
         self.alerts.raise(
             at,
@@ -388,7 +389,7 @@ impl Board {
                 order: order.to_owned(),
                 subject,
                 priority: Priority::Notice,
-                text,
+                words,
                 signals: None,
                 repeats: None,
                 escalation: None,
@@ -432,13 +433,19 @@ impl Board {
         self.alerts.transfer(at, id)
     }
 
-    /// A person ends a casualty: all its alerts are cleared.
+    /// A person ends a casualty: all its alerts are cleared with these last words.
     ///
     /// # Errors
     /// Where no alert about it stands.
-    pub fn stand_down(&mut self, at: Moment, casualty: CasualtyId) -> Result<(), Refused> {
-        self.stand_down_subject(at, Subject::Casualty(casualty))
-            .map_err(|_| Refused::NoSuchCasualty(casualty))
+    pub fn stand_down(&mut self, at: Moment, casualty: CasualtyId, words: &Words) -> Result<(), Refused> {
+        let at = self.pass(at);
+        let about = |a: &&Alert| a.subject == Subject::Casualty(casualty);
+        let ids: Vec<AlertId> = self.alerts.iter().filter(about).map(|a| a.id).collect();
+        if ids.is_empty() {
+            return Err(Refused::NoSuchCasualty(casualty));
+        }
+        self.clear_all(at, ids, words);
+        Ok(())
     }
 
     /// A person ends one emergency alarm that has no casualty of its own, such as that of many beacons.
@@ -452,16 +459,6 @@ impl Board {
             return Err(Refused::WrongState { id, state: alert.state });
         }
         self.alerts.clear(at, id);
-        Ok(())
-    }
-
-    fn stand_down_subject(&mut self, at: Moment, subject: Subject) -> Result<(), ()> {
-        let at = self.pass(at);
-        let ids: Vec<AlertId> = self.alerts.iter().filter(|a| a.subject == subject).map(|a| a.id).collect();
-        if ids.is_empty() {
-            return Err(());
-        }
-        ids.into_iter().for_each(|id| self.alerts.clear(at, id));
         Ok(())
     }
 
@@ -492,30 +489,13 @@ impl Board {
         self.changed(at, Subject::OwnVessel, Quantity::Fix, picture);
     }
 
-    /// What happened since this was last asked, in order.
-    pub fn take_events(&mut self) -> Vec<AlertEvent> {
-        self.alerts.take_events()
-    }
-
     /// Whether an alert tells that an order's condition is met, and not that it cannot be judged and the like.
     pub fn is_raised_by_order(&self, id: AlertId) -> bool {
         matches!(self.alerts.origin(id), Some(Origin::Order(_)))
     }
 
-    /// The alerts that are not over, in order of their numbers, each in the words that it had when it was told last or looked at.
+    /// The alerts that are not over, in order of their numbers.
     pub fn alerts(&self) -> impl Iterator<Item = &Alert> {
         self.alerts.iter()
     }
-}
-
-/// The words of an order's alert now; none for one that is not an order's, or that has ended.
-fn present_words(
-    watched: &[Watched],
-    by_name: &BTreeMap<String, u32>,
-    origin: &Origin,
-    alert: &Alert,
-    sight: &Sight<'_>,
-) -> Option<String> {
-    let (Origin::Order(name) | Origin::Crowd(name)) = origin else { return None };
-    watched.get(*by_name.get(name)? as usize)?.reword(origin, alert, sight)
 }

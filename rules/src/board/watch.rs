@@ -9,6 +9,7 @@ use crate::life::Tally;
 use crate::picture::Picture;
 use crate::roster::Roster;
 use crate::watch_alarm::{NoLookoutPosition, Stage, Switch, WatchAlarm};
+use crate::words::Words;
 use std::collections::BTreeMap;
 use std::time::Duration;
 use terms::{Moment, Subject, Utc};
@@ -132,7 +133,7 @@ impl Board {
                 Some(b) if b != who => format!("{who} takes the watch from {b}"),
                 _ => format!("{who} takes the watch"),
             };
-            self.note(at, "watch", Subject::Lookout, text);
+            self.note(at, "watch", Subject::Lookout, text.into());
         }
         let timed = |w: &super::Watched| w.order.tests.iter().any(|t| t.measure == Measure::TimeOnWatch);
         let places: Vec<usize> =
@@ -186,20 +187,16 @@ impl Board {
             match stage {
                 Stage::Off | Stage::Dormant => self.clear_watch_alarm(),
                 Stage::Visual => {
-                    self.call(at, BuiltIn::WatchAlarm, Subject::Lookout, "Reset the watch alarm".to_owned());
+                    self.call(at, BuiltIn::WatchAlarm, Subject::Lookout, Words::default());
                 }
                 Stage::First | Stage::Second | Stage::Third => {
-                    let (priority, level, text) = match stage {
-                        Stage::First => (Priority::Warning, 0, "The watch has not reset the watch alarm"),
-                        Stage::Second => (
-                            Priority::Alarm,
-                            1,
-                            "The watch has not reset the watch alarm: calling the skipper",
-                        ),
-                        _ => (Priority::Alarm, 2, "Nobody has reset the watch alarm: all hands"),
+                    let (priority, level) = match stage {
+                        Stage::First => (Priority::Warning, 0),
+                        Stage::Second => (Priority::Alarm, 1),
+                        _ => (Priority::Alarm, 2),
                     };
                     if let Some(id) = self.alerts.find(&origin, Subject::Lookout) {
-                        self.alerts.step(at, id, priority, level, text);
+                        self.alerts.step(at, id, priority, level);
                     }
                 }
             }

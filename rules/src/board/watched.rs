@@ -11,6 +11,7 @@ use crate::condition::{Measure, Test, Truth};
 use crate::judge::{Sight, TestState};
 use crate::life::{Alerts, Raise};
 use crate::order::Order;
+use crate::words::Words;
 use rustc_hash::FxHashMap;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -50,6 +51,8 @@ struct Progress {
     tests: Box<[TestState]>,
     phase: Phase,
     alert: Option<AlertId>,
+    /// The alert was taken over from before a restart, and nothing could be judged since.
+    unconfirmed: bool,
     unknown_since: Option<Moment>,
     /// How far it has come to worse than it was called for.
     worse: Worse,
@@ -279,6 +282,7 @@ impl Watched {
                     tests: tests.into(),
                     phase,
                     alert,
+                    unconfirmed: alert.is_some(),
                     unknown_since: None,
                     worse: Worse::Not(Hold::default()),
                 },
@@ -323,6 +327,7 @@ impl Watched {
         };
         let worse = order.worse.as_ref().filter(|_| told).map(|w| w.judge(&mut truth_of));
         let step_due = self.step(subject, begins, ends, tools);
+        self.confirm(subject, begins, ends, tools);
         let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, tools));
         let step_due = sooner(step_due, worse_due);
         // The worst of all never stays among those told together.
@@ -332,6 +337,17 @@ impl Watched {
         }
         self.note_unknown(subject, begins, at);
         tools.timers.set((self.place, Some(subject)), sooner(due, step_due));
+    }
+
+    /// Of an alert that was taken over from before a restart: its condition is known again, and so are its words.
+    fn confirm(&mut self, subject: Subject, begins: Truth, ends: Truth, tools: &mut Tools<'_>) {
+        let known = begins != Truth::Unknown || ends != Truth::Unknown;
+        let Some(e) = self.progress.get_mut(&subject).filter(|e| e.unconfirmed && known) else { return };
+        e.unconfirmed = false;
+        if let Some(id) = e.alert {
+            let text = self.text(subject, &tools.sight);
+            tools.alerts.say(tools.sight.at, id, text.into());
+        }
     }
 
     /// From truth to phase; returns when to look again.
@@ -452,11 +468,8 @@ impl Watched {
             return;
         }
         self.crowd.remove(&subject);
-        let text = self.text(subject, &tools.sight);
-        let id = tools.alerts.raise(
-            tools.sight.at,
-            self.raise(Origin::Order(self.order.name.clone()), subject, text, badness),
-        );
+        let raise = self.raise(Origin::Order(self.order.name.clone()), subject, badness);
+        let id = tools.alerts.raise(tools.sight.at, raise);
         if let Some(e) = self.progress.get_mut(&subject) {
             e.alert = (self.order.priority > Priority::Notice).then_some(id);
             if e.alert.is_some() {
@@ -475,13 +488,13 @@ impl Watched {
             || (self.told.len() < MOST_ALERTS && self.told.iter().all(|s| badness > self.badness(*s, sight)))
     }
 
-    fn raise(&self, origin: Origin, subject: Subject, text: String, badness: f64) -> Raise {
+    fn raise(&self, origin: Origin, subject: Subject, badness: f64) -> Raise {
         Raise {
             origin,
             order: self.order.name.clone(),
             subject,
             priority: self.order.priority,
-            text,
+            words: Words::default(),
             signals: self.order.signals.clone(),
             repeats: self.order.repeats,
             escalation: self.order.escalates.map(|after| Escalation { after, to: None }),
@@ -493,13 +506,13 @@ impl Watched {
     /// An alert's condition has ended: it is told with the values of its end.
     fn end(&mut self, subject: Subject, tools: &mut Tools<'_>) {
         self.crowd.remove(&subject);
-        let (text, badness) = (self.text(subject, &tools.sight), self.badness(subject, &tools.sight));
+        let (at, text) = (tools.sight.at, self.text(subject, &tools.sight));
         if let Some(e) = self.progress.get_mut(&subject) {
             e.phase = Phase::Quiet;
             self.told.remove(&subject);
             if let Some(id) = e.alert.take() {
-                tools.alerts.refresh(id, Some(text), badness);
-                tools.alerts.rectify(tools.sight.at, id);
+                tools.alerts.say(at, id, text.into());
+                tools.alerts.rectify(at, id);
             }
         }
     }
@@ -517,8 +530,8 @@ impl Watched {
                 self.unknown.remove(&(t, subject));
             }
             if let Some(id) = e.alert {
-                let lost = alerts.get(id).map(|a| format!("{}; no longer heard", a.text));
-                alerts.refresh(id, lost, f64::NEG_INFINITY);
+                let words = alerts.said(at, id).no_longer_heard();
+                alerts.say(at, id, words);
                 alerts.rectify(at, id);
             }
         }
@@ -536,29 +549,33 @@ impl Watched {
     }
 
     /// The order no longer applies, or is taken down.
-    pub fn stop(&mut self, at: Moment, alerts: &mut Alerts, timers: &mut Timers, taken_down: bool) {
+    pub fn stop(&mut self, tools: &mut Tools<'_>, taken_down: bool) {
+        let at = tools.sight.at;
         for subject in self.subjects() {
-            timers.set((self.place, Some(subject)), None);
-            let alert = self.progress.get(&subject).and_then(|e| e.alert);
-            if let (Some(id), false) = (alert, taken_down) {
-                alerts.rectify(at, id);
+            tools.timers.set((self.place, Some(subject)), None);
+            let Some(id) = self.progress.get(&subject).and_then(|e| e.alert) else { continue };
+            if let Some(text) = self.words(&Origin::Order(self.order.name.clone()), subject, &tools.sight) {
+                tools.alerts.say(at, id, text.into());
+            }
+            if !taken_down {
+                tools.alerts.rectify(at, id);
             }
         }
         self.progress.clear();
-        timers.set((self.place, None), None);
+        tools.timers.set((self.place, None), None);
         self.unknown.clear();
         self.told.clear();
         self.crowd.clear();
         self.unwatched = false;
         self.shared.iter_mut().for_each(|s| *s = TestState::default());
         for origin in [Origin::Unjudged(self.order.name.clone()), Origin::Crowd(self.order.name.clone())] {
-            if let Some(id) = alerts.find(&origin, Subject::Lookout) {
-                alerts.clear(at, id);
+            if let Some(id) = tools.alerts.find(&origin, Subject::Lookout) {
+                tools.alerts.clear(at, id);
             }
         }
         if taken_down {
-            for id in alerts.of_order(&self.order.name) {
-                alerts.clear(at, id);
+            for id in tools.alerts.of_order(&self.order.name) {
+                tools.alerts.clear(at, id);
             }
         }
         self.in_force = false;

@@ -1,13 +1,12 @@
 //! What time does to an alert: sounds return, it is repeated, it goes further.
 
 use super::{Alerts, LAST_LEVEL};
-use crate::alert::{Alert, AlertId, AlertState, EventKind, Origin, Priority};
+use crate::alert::{AlertId, AlertState, EventKind, Origin, Priority};
 use terms::Moment;
 
 impl Alerts {
-    /// Passes on to a moment: returns sounds, repeats and escalates what is due. `text` gives the present words
-    /// of an alert.
-    pub fn advance(&mut self, at: Moment, text: &mut dyn FnMut(&Origin, &Alert) -> Option<String>) {
+    /// Passes on to a moment: returns sounds, repeats and escalates what is due.
+    pub fn advance(&mut self, at: Moment) {
         while let Some(&(due, id)) = self.due.first() {
             if due > at {
                 break;
@@ -17,29 +16,17 @@ impl Alerts {
                 continue;
             };
             if s.next_escalation.is_some_and(|t| t <= at) {
-                self.reword(id, text);
                 self.escalate(at, id);
             } else if s.silenced_until.is_some_and(|t| t <= at) {
                 s.silenced_until = None;
                 s.alert.state = AlertState::ActiveUnacknowledged;
                 s.next_repeat = s.interval().map(|i| at + i);
-                self.reword(id, text);
                 self.emit(at, id, EventKind::Repeated, 0);
             } else {
                 let (worst, more) = self.worst_of_group(at, id);
-                self.reword(worst, text);
                 self.repeat_one(at, worst, more);
             }
             self.arm(id);
-        }
-    }
-
-    /// Brings the words of all alerts up to now; they are told when next something happens to them.
-    pub fn reword_all(&mut self, text: &mut dyn FnMut(&Origin, &Alert) -> Option<String>) {
-        for s in self.standing.values_mut() {
-            if let Some(t) = text(&s.origin, &s.alert) {
-                s.alert.text = t;
-            }
         }
     }
 
@@ -54,14 +41,6 @@ impl Alerts {
         s.silenced_until = None;
         self.start_clocks(at, id);
         self.emit(at, id, EventKind::Escalated, 0);
-    }
-
-    fn reword(&mut self, id: AlertId, text: &mut dyn FnMut(&Origin, &Alert) -> Option<String>) {
-        if let Some(s) = self.standing.get_mut(&id)
-            && let Some(t) = text(&s.origin, &s.alert)
-        {
-            s.alert.text = t;
-        }
     }
 
     /// The worst of an order's unacknowledged alerts, which is told for all of them, and how many others it stands

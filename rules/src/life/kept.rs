@@ -19,6 +19,7 @@ impl KeptAlerts {
         let carried = |m: Moment| Moment(m.0.saturating_add(by_ms));
         for s in &mut self.standing {
             s.alert.began = carried(s.alert.began);
+            s.said_at = carried(s.said_at);
             for clock in [&mut s.silenced_until, &mut s.next_repeat, &mut s.next_escalation] {
                 *clock = clock.map(carried);
             }
@@ -36,6 +37,7 @@ impl Alerts {
     /// has passed. The watch alarm begins anew and an exercise is over, so their alerts do not stay.
     pub fn take_over(&mut self, at: Moment, mut kept: KeptAlerts, by_ms: i64, at_least: bool) {
         kept.shift(by_ms);
+        self.restarted = Some(at);
         self.last_id = self.last_id.max(kept.last_id);
         for mut s in kept.standing {
             let (subject, id) = (s.alert.subject, s.alert.id);
@@ -73,7 +75,7 @@ impl Alerts {
             if let Some(s) = self.standing.get_mut(&id) {
                 s.unconfirmed = false;
                 if s.alert.priority != Priority::EmergencyAlarm && s.alert.is_active() {
-                    s.alert.text.push_str("; not met again since the restart");
+                    s.said = std::mem::take(&mut s.said).not_met_again();
                 }
             }
             self.rectify(at, id);

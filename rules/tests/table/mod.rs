@@ -1,7 +1,7 @@
 //! A picture set by hand, and a board that is fed from it.
 #![allow(clippy::panic, clippy::expect_used)]
 
-use rules::{AlertEvent, AlertId, Board, BoardSettings, EventKind, Orders, Picture};
+use rules::{AlertEvent, AlertId, Board, BoardSettings, EventKind, Orders, Origin, Picture, Words};
 use std::cell::Cell;
 use std::collections::BTreeMap;
 use terms::{Dimension, Mmsi, Moment, Position, Quantity, Reading, Subject, Utc, Value, Whose};
@@ -12,6 +12,8 @@ pub struct Chart {
     pub transducers: BTreeMap<String, (Dimension, Reading)>,
     pub position: Option<Position>,
     pub utc: Option<Utc>,
+    /// What is said of alerts that no order raised.
+    pub says: BTreeMap<Subject, String>,
     /// How often anything was read.
     pub read: Cell<usize>,
 }
@@ -46,6 +48,9 @@ impl Picture for Chart {
     }
     fn position(&self) -> Option<Position> {
         self.position
+    }
+    fn says(&self, _: &Origin, about: Subject) -> Option<Words> {
+        self.says.get(&about).map(|s| s.as_str().into())
     }
 }
 
@@ -89,9 +94,11 @@ impl Table {
     /// Lets time pass, stopping at every wake the board asks for.
     pub fn pass(&mut self, seconds: f64) -> &mut Self {
         let end = Moment::from_s(self.now_s + seconds);
+        self.drain();
         let mut steps = 0;
         while let Some(wake) = self.board.next_wake().filter(|w| *w <= end) {
             self.board.advance(wake, &self.chart);
+            self.drain();
             steps += 1;
             assert!(steps < 1_000_000, "the board wakes without end");
         }
@@ -128,7 +135,7 @@ impl Table {
     }
 
     pub fn drain(&mut self) {
-        self.events.extend(self.board.take_events());
+        self.events.extend(self.board.take_events(&self.chart));
     }
 
     /// Kinds of the events since this was last asked.
@@ -142,8 +149,13 @@ impl Table {
         self.drain();
         std::mem::take(&mut self.events)
             .into_iter()
-            .map(|e| format!("{:?} {}: {}", e.kind, e.alert.order, e.alert.text))
+            .map(|e| format!("{:?} {}: {}", e.kind, e.alert.order, e.words.written))
             .collect()
+    }
+
+    /// The words of now of all alerts that are not over.
+    pub fn words(&self) -> Vec<String> {
+        self.board.alerts().map(|a| self.board.words(a, &self.chart).written).collect()
     }
 
     pub fn first_alert(&self) -> AlertId {

@@ -1,12 +1,11 @@
 //! What an order tells: its text with the values of the moment, its patience, and its crowd.
 
 use super::{CROWD_CALLS_EVERY, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Tools, Watched};
-use crate::alert::{Alert, Origin, Priority};
+use crate::alert::{Origin, Priority};
 use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
 use crate::order::Piece;
 use crate::wording;
-use std::time::Duration;
 use terms::{Dimension, Moment, Subject, Value, Whose};
 
 impl Watched {
@@ -23,9 +22,8 @@ impl Watched {
         let standing = tools.alerts.find(&origin, Subject::Lookout);
         match (worn_out, standing) {
             (true, None) => {
-                let text = self.unjudged_text(patience, &tools.sight);
                 let raise =
-                    Raise { priority: Priority::Caution, ..self.raise(origin, Subject::Lookout, text, 0.0) };
+                    Raise { priority: Priority::Caution, ..self.raise(origin, Subject::Lookout, 0.0) };
                 tools.alerts.raise(at, raise);
             }
             (false, Some(id)) => tools.alerts.rectify(at, id),
@@ -34,9 +32,12 @@ impl Watched {
         self.told_unjudged = worn_out;
     }
 
-    fn unjudged_text(&self, patience: Duration, sight: &Sight<'_>) -> String {
+    /// That it cannot be judged, of what, and what is missing; `None` while its patience lasts.
+    fn unjudged_text(&self, sight: &Sight<'_>) -> Option<String> {
+        let patience = self.order.patience?;
         let lost: Vec<Subject> =
             self.unknown.iter().filter(|(since, _)| sight.at >= *since + patience).map(|(_, s)| *s).collect();
+        let subject = *lost.first()?;
         let mut text =
             format!("\"{}\" cannot be judged for {}", self.order.name, wording::duration(patience));
         if self.order.each != Whose::Own {
@@ -46,7 +47,6 @@ impl Watched {
             let rest = if more > 0 { format!(" and {more} more") } else { String::new() };
             text = format!("{text}, for {}{rest}", names.join(", "));
         }
-        let subject = lost.first().copied().unwrap_or(Subject::OwnVessel);
         let states = self.progress.get(&subject).map(|e| &*e.tests).unwrap_or_default();
         let mut missing: Vec<String> = Vec::new();
         for (i, t) in self.order.tests.iter().enumerate() {
@@ -56,7 +56,7 @@ impl Watched {
                 missing.push(name);
             }
         }
-        if missing.is_empty() { text } else { format!("{text}: {} not known", missing.join(", ")) }
+        Some(if missing.is_empty() { text } else { format!("{text}: {} not known", missing.join(", ")) })
     }
 
     /// Tells those beyond the number told one by one together, and one by one as places come free.
@@ -81,11 +81,9 @@ impl Watched {
             (true, _) if calls => {
                 self.crowd_called = Some(at);
                 self.crowd_grown = false;
-                let text = self.crowd_text(&tools.sight);
-                let raise = self.raise(origin, Subject::Lookout, text, f64::NEG_INFINITY);
+                let raise = self.raise(origin, Subject::Lookout, f64::NEG_INFINITY);
                 tools.alerts.raise(at, raise);
             }
-            // Its words are made anew when it is told or looked at, not with each that comes: all of them are sorted for it.
             (true, _) => {}
             (false, Some(id)) => tools.alerts.rectify(at, id),
             (false, None) => {}
@@ -158,15 +156,16 @@ impl Watched {
         out
     }
 
-    /// The words of one of this order's alerts now.
-    pub fn reword(&self, origin: &Origin, alert: &Alert, sight: &Sight<'_>) -> Option<String> {
+    /// The words of one of this order's alerts now. `None` while nothing new can be said: the alert was taken over from
+    /// before a restart and not met since.
+    pub fn words(&self, origin: &Origin, subject: Subject, sight: &Sight<'_>) -> Option<String> {
         match origin {
-            // Taken over from before a restart and not met since: the last words are all there is.
-            Origin::Order(_) if alert.is_active() && self.progress.contains_key(&alert.subject) => {
-                Some(self.text(alert.subject, sight))
+            Origin::Order(_) => {
+                self.progress.get(&subject).filter(|e| !e.unconfirmed).map(|_| self.text(subject, sight))
             }
-            Origin::Crowd(_) => Some(self.crowd_text(sight)),
-            _ => None,
+            Origin::Unjudged(_) => self.unjudged_text(sight),
+            Origin::Crowd(_) => (self.unwatched || !self.crowd.is_empty()).then(|| self.crowd_text(sight)),
+            Origin::BuiltIn(_) | Origin::Exercise(_) => None,
         }
     }
 
@@ -180,7 +179,7 @@ impl Watched {
     pub fn weigh(&self, sight: &Sight<'_>, alerts: &mut Alerts) {
         for subject in &self.told {
             if let Some(id) = self.progress.get(subject).and_then(|e| e.alert) {
-                alerts.refresh(id, None, self.badness(*subject, sight));
+                alerts.weigh(id, self.badness(*subject, sight));
             }
         }
     }

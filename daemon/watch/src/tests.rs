@@ -1,0 +1,224 @@
+//! Words are made when an event happens or somebody looks, and looking changes nothing.
+
+use super::*;
+use record::{Act, CasualtyQuestion};
+use scenario::{Scenario, What};
+use sentence::{Depth, Fix, SentTime, encode};
+use serde_json::Value;
+use std::path::Path;
+use terms::{Mmsi, Position};
+
+const FEED: &str = "version = 1\n[[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n";
+
+fn watch_of(boat: &str, at: Moment, not_before: Option<Utc>) -> Watch {
+    let boat = boat::read("boat.toml", boat).unwrap();
+    let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
+    Watch::new(at, &boat, &feeds, Numbers::default(), not_before)
+}
+
+fn orders(text: &str) -> Orders {
+    Orders::read("orders.toml", &format!("version = 1\n{text}")).unwrap()
+}
+
+/// Kind and text of the events since this was last asked.
+fn told(w: &mut Watch) -> Vec<String> {
+    let event = |o| match o {
+        Output::Event { record, .. } => Some(format!("{:?} {}", record.event, record.alert.text)),
+        _ => None,
+    };
+    w.take_outputs().into_iter().filter_map(event).collect()
+}
+
+fn texts(status: &Value) -> Vec<String> {
+    let alerts = status["alerts"].as_array().unwrap();
+    alerts.iter().map(|a| a["text"].as_str().unwrap().to_owned()).collect()
+}
+
+fn lines(handover: &Value) -> String {
+    handover["lines"].to_string()
+}
+
+/// A night of a fixture by the ocean's orders, with a crew that acts; all that comes out. Between the lines `look` is
+/// called each second.
+fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Moment)) -> Vec<String> {
+    let boat = "version = 1\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n[[crew]]\nname = \"Bo\"\n\
+        [watch]\n[[gear]]\nname = \"raft\"\ndue = \"2026-01\"\n";
+    let mut w = watch_of(boat, Moment::ZERO, Some(Utc(0)));
+    let (_, ocean) = rules::SHIPPED.iter().find(|(name, _)| name.contains("ocean")).unwrap();
+    w.set_orders(Moment::ZERO, Orders::read("ocean", ocean).unwrap(), "ocean");
+    let feeds: Vec<(String, FeedId)> = scenario
+        .feeds()
+        .map(|name| {
+            let setting = FeedSetting {
+                name: name.to_owned(),
+                checksum_optional: false,
+                simulator: true,
+                trusted: false,
+                silent_after: Some(Duration::from_secs(60)),
+            };
+            (name.to_owned(), w.add_feed(Moment::ZERO, setting))
+        })
+        .collect();
+    w.advance(Moment::ZERO);
+    let mut out: Vec<String> = Vec::new();
+    let mut second = 0;
+    for t in scenario.play().take_while(|t| t.at <= until) {
+        while Moment((second + 1) * 1000) < t.at {
+            second += 1;
+            let at = Moment(second * 1000);
+            if second % 600 == 0 {
+                w.advance(at);
+                let act = match second / 600 % 3 {
+                    0 => Act::Acknowledge { alert: None, order: None },
+                    1 => Act::Declare { what: "under sail".to_owned() },
+                    _ => Act::Handover { who: "Bo".to_owned() },
+                };
+                w.act(at, act).unwrap();
+            }
+            look(&mut w, at);
+        }
+        w.advance(t.at);
+        if let What::Line { feed, line } = t.what {
+            let (_, id) = feeds.iter().find(|(name, _)| name == feed).unwrap();
+            w.hear(t.at, *id, line.as_bytes());
+        }
+        out.extend(w.take_outputs().iter().map(|o| format!("{o:?}")));
+    }
+    out
+}
+
+#[test]
+fn a_night_that_is_looked_at_each_second_is_to_the_letter_one_where_nobody_looked() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/night-passage.toml");
+    let scenario = Scenario::read("night-passage", &std::fs::read_to_string(path).unwrap()).unwrap();
+    let until = Moment(3_600_000);
+    let quiet = night(&scenario, until, |_, _| {});
+    let looked_at = night(&scenario, until, |w, at| {
+        w.advance(at);
+        let looks = [w.status(at), w.handover(at), w.departure_look(at, Vec::new())];
+        assert!(looks.iter().all(Value::is_object));
+        let asked = CasualtyQuestion { brief: true, ..CasualtyQuestion::default() };
+        let _ = w.casualty_look(at, &asked);
+    });
+    assert!(quiet.iter().filter(|o| o.starts_with("Event")).count() > 20, "{} came out", quiet.len());
+    for (n, (a, b)) in quiet.iter().zip(&looked_at).enumerate() {
+        assert_eq!(a, b, "output {n}");
+    }
+    assert_eq!(quiet.len(), looked_at.len());
+}
+
+fn depth(m: f64) -> String {
+    encode::dbt("SD", &Depth { below_transducer_m: Some(m), below_surface_m: Some(m), ..Depth::default() })
+}
+
+const SHOAL: &str = "[[order]]\nname = \"shoal\"\npriority = \"alarm\"\nwhen = \"depth below transducer is under 3 m\"\n\
+    until = \"depth below transducer is over 5 m\"\ntext = \"Depth {depth below transducer}\"\n";
+
+#[test]
+fn handover_status_and_logbook_say_the_same_depth_whoever_asked_before() {
+    let mut w = watch_of(FEED, Moment(0), None);
+    w.set_orders(Moment(0), orders(SHOAL), "orders.toml");
+    let hear = |w: &mut Watch, s: i64, m: f64| {
+        w.hear(Moment(s * 1000), FeedId(0), depth(m).as_bytes());
+        w.advance(Moment(s * 1000));
+    };
+    hear(&mut w, 1, 2.4);
+    assert_eq!(told(&mut w), ["Raised Depth 2.4 m"]);
+    hear(&mut w, 2, 4.1);
+    let at = Moment(2000);
+    assert!(lines(&w.handover(at)).contains("Depth 4.1 m"), "{}", lines(&w.handover(at)));
+    assert_eq!(texts(&w.status(at)), ["Depth 4.1 m"]);
+    assert_eq!(told(&mut w), [""; 0], "a look is no event");
+    let id = w.board.alerts().next().unwrap().id;
+    w.act(at, Act::Acknowledge { alert: Some(id), order: None }).unwrap();
+    assert_eq!(told(&mut w), ["Acknowledged Depth 4.1 m"]);
+    hear(&mut w, 3, 6.0);
+    assert_eq!(told(&mut w), ["Cleared Depth 6.0 m"], "the end is told with its own value");
+}
+
+#[test]
+fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() {
+    let near = "[[order]]\nname = \"close\"\neach = \"target\"\npriority = \"alarm\"\nwhen = \"CPA is under 2 nm\"\n\
+        text = \"CPA {CPA} in {TCPA}\"\n";
+    let near = &format!("{near}{SHOAL}");
+    let mut w = watch_of(FEED, Moment(0), None);
+    w.set_orders(Moment(0), orders(near), "orders.toml");
+    let own = Position::new(48.0, -6.0).unwrap();
+    let sail = |w: &mut Watch, at: Moment| {
+        let fix = Fix {
+            time: Some(SentTime::Utc(Utc(1_793_491_200_000 + at.0))),
+            position: Some(own),
+            sog_kn: Some(5.0),
+            cog_deg: Some(0.0),
+            ..Fix::default()
+        };
+        w.hear(at, FeedId(0), encode::rmc("GP", &fix).as_bytes());
+        let mut ship = sentence::ais::AisReport::new(1, 0, Mmsi::new(230_000_001).unwrap());
+        (ship.position, ship.sog_kn, ship.cog_deg) = (Some(own.at(0.0, 3.0)), Some(5.0), Some(180.0));
+        for line in encode::ais(&ship, "AI", 'A', 0) {
+            w.hear(at, FeedId(0), line.as_bytes());
+        }
+    };
+    for s in 1..=10 {
+        sail(&mut w, Moment(s * 1000));
+    }
+    w.hear(Moment(10_000), FeedId(0), depth(2.4).as_bytes());
+    let before = told(&mut w);
+    assert!(before.iter().any(|t| t.starts_with("Raised CPA 0.00 nm in 18 min")), "{before:?}");
+    let [alerts, casualties] = w.snapshot(Moment(10_000));
+
+    let again = |gap: Gap| {
+        let mut w = watch_of(FEED, Moment(5000), None);
+        w.restore(Moment(5000), Some(&alerts), Some(&casualties), gap).unwrap();
+        w.set_orders(Moment(5000), orders(near), "orders.toml");
+        w.advance(Moment(5000));
+        w
+    };
+    let mut w = again(Gap::Of(Duration::from_secs(2400)));
+    let (close, shoal) = ("CPA 0.00 nm in 18 min", "Depth 2.4 m");
+    let old = |text: &str| format!("{text}; last known 40 min ago, before the restart");
+    let both = [old(close), old(shoal)];
+    assert_eq!(texts(&w.status(Moment(5000))), both);
+    let said = lines(&w.handover(Moment(5000)));
+    assert!(said.contains(&both[0]) && said.contains("No ship comes closest within the hour"), "{said}");
+    let news = told(&mut w);
+    assert!(
+        news.contains(&format!("Escalated {}", both[0])),
+        "what nobody acknowledged is told at once: {news:?}"
+    );
+    // Told so, it does not grow older and older words.
+    w.advance(Moment(65_000));
+    let later = told(&mut w);
+    assert!(
+        later.iter().any(|t| t.ends_with("18 min; last known 41 min ago, before the restart")),
+        "{later:?}"
+    );
+    let at = Moment(66_000);
+    sail(&mut w, at);
+    w.hear(at, FeedId(0), depth(2.2).as_bytes());
+    assert_eq!(
+        texts(&w.status(at))[..2],
+        ["CPA 0.00 nm in 18 min", "Depth 2.2 m"],
+        "met again, it is of now"
+    );
+
+    let w = again(Gap::Unknown);
+    let least = "CPA 0.00 nm in 18 min; last known at least 9 s ago, before the restart";
+    assert_eq!(texts(&w.status(Moment(5000)))[0], least);
+}
+
+#[test]
+fn a_fault_from_outside_keeps_its_reason_while_it_lasts_and_over_a_restart() {
+    let mut w = watch_of(FEED, Moment(0), None);
+    let signal = Subject::Signal(terms::SignalId(0));
+    w.trouble(Moment(0), BuiltIn::SignalFailing, signal, Some("The horn fails: no wire".to_owned()));
+    assert_eq!(told(&mut w), ["Raised The horn fails: no wire"]);
+    assert_eq!(texts(&w.status(Moment(0))), ["The horn fails: no wire"]);
+    let [alerts, _] = w.snapshot(Moment(0));
+    let mut after = watch_of(FEED, Moment(60_000), None);
+    after.restore(Moment(60_000), Some(&alerts), None, Gap::SameClock).unwrap();
+    let old = "The horn fails: no wire; last known 60 s ago, before the restart";
+    assert_eq!(texts(&after.status(Moment(60_000))), [old]);
+    w.trouble(Moment(1000), BuiltIn::SignalFailing, signal, None);
+    assert_eq!(told(&mut w), ["Rectified The horn fails: no wire"]);
+}

@@ -1,0 +1,61 @@
+//! What happened, in words: here alone are the words of an event made, and those of now for whoever looks.
+
+use super::Board;
+use crate::alert::{Alert, AlertEvent, EventKind, Origin, Priority};
+use crate::builtin::BuiltIn;
+use crate::life::Happened;
+use crate::picture::Picture;
+use crate::words::Words;
+
+impl Board {
+    /// What happened since this was last asked, in order, each in the words of its moment. To be called after each call
+    /// that may have changed something, at the same moment and with the same picture.
+    pub fn take_events(&mut self, picture: &dyn Picture) -> Vec<AlertEvent> {
+        self.alerts.take_events().into_iter().map(|h| self.in_words(h, picture)).collect()
+    }
+
+    fn in_words(&mut self, h: Happened, picture: &dyn Picture) -> AlertEvent {
+        let Happened { at, kind, alert, origin, carry, said } = h;
+        debug_assert_eq!(at, self.now, "an event is taken at its own moment, else its words are of another");
+        let noted = kind == EventKind::Noted;
+        let fresh = if alert.is_active() || noted { self.fresh(&origin, &alert, picture) } else { None };
+        let words = fresh.inspect(|fresh| self.alerts.say(at, alert.id, fresh.clone())).unwrap_or(said);
+        let words = named(words, &alert).and_more(carry.more);
+        AlertEvent { at, kind, seq: alert.seq, alert, words, carry }
+    }
+
+    /// The words of an alert that stands, as of now: of one that has ended, and of one that nobody can say anything new
+    /// about, what it said last; with its age, where that was before a restart.
+    pub fn words(&self, alert: &Alert, picture: &dyn Picture) -> Words {
+        let origin = self.alerts.origin(alert.id).filter(|_| alert.is_active());
+        let fresh = origin.and_then(|origin| self.fresh(origin, alert, picture));
+        named(fresh.unwrap_or_else(|| self.alerts.said(self.now, alert.id)), alert)
+    }
+
+    /// What can be said of an alert that goes on.
+    fn fresh(&self, origin: &Origin, alert: &Alert, picture: &dyn Picture) -> Option<Words> {
+        match origin {
+            Origin::BuiltIn(BuiltIn::WatchAlarm) => Some(watch_alarm(alert).into()),
+            Origin::BuiltIn(_) | Origin::Exercise(_) => picture.says(origin, alert.subject),
+            Origin::Order(name) | Origin::Unjudged(name) | Origin::Crowd(name) => {
+                let watched = self.watched.get(*self.by_name.get(name)? as usize)?;
+                watched.words(origin, alert.subject, &self.sight(picture)).map(Words::from)
+            }
+        }
+    }
+}
+
+/// An alert always says something, if only its name.
+fn named(words: Words, alert: &Alert) -> Words {
+    if words.is_empty() { alert.order.as_str().into() } else { words }
+}
+
+/// What the watch alarm says at the stage that an alert's priority and level tell.
+fn watch_alarm(alert: &Alert) -> &'static str {
+    match (alert.priority, alert.level) {
+        (Priority::Notice | Priority::Caution, _) => "Reset the watch alarm",
+        (_, 0) => "The watch has not reset the watch alarm",
+        (_, 1) => "The watch has not reset the watch alarm: calling the skipper",
+        _ => "Nobody has reset the watch alarm: all hands",
+    }
+}
