@@ -222,3 +222,17 @@ fn a_fault_from_outside_keeps_its_reason_while_it_lasts_and_over_a_restart() {
     w.trouble(Moment(1000), BuiltIn::SignalFailing, signal, None);
     assert_eq!(told(&mut w), ["Rectified The horn fails: no wire"]);
 }
+
+#[test]
+fn a_feed_that_stays_silent_says_for_how_long_by_now() {
+    let mut w = watch_of(FEED, Moment(0), None);
+    w.hear(Moment(0), FeedId(0), depth(9.0).as_bytes());
+    w.advance(Moment(361_000));
+    let told = told(&mut w);
+    let silent: Vec<&String> = told.iter().filter(|t| t.contains("no sentence")).collect();
+    assert_eq!(silent, ["Raised bus: no sentence for 60 s", "Repeated bus: no sentence for 6 min"]);
+    assert!(texts(&w.status(Moment(500_000))).contains(&"bus: no sentence for 8 min".to_owned()));
+    // What ended is told with the words it had last.
+    w.hear(Moment(510_000), FeedId(0), depth(9.0).as_bytes());
+    assert_eq!(self::told(&mut w), ["Rectified bus: no sentence for 6 min"]);
+}
