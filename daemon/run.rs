@@ -6,7 +6,7 @@ use crate::control::{self, Ask, Question};
 use crate::departure;
 use crate::diagnostics;
 use crate::feeds::{self, FeedStatus, Line, Lines, Runner};
-use crate::logbook::{Logbook, LogbookSettings, Pace, Recovered};
+use crate::logbook::{Logbook, LogbookSettings, Pace, Recovered, SetAside};
 use crate::outcome::Outcome;
 use crate::recording::{Mark, Recorder};
 use crate::service::Manager;
@@ -237,6 +237,8 @@ struct Daemon {
     /// Signals, buttons and the heartbeat by name, and whether they fail.
     failing_signals: Vec<(String, bool)>,
     logbook_failing: bool,
+    /// The file that was set aside last, once that has been reported.
+    set_aside: Option<SetAside>,
     logbook_path: PathBuf,
     /// When the logbook was copied last, in milliseconds of UTC; the least number for never.
     copied: Arc<AtomicI64>,
@@ -278,6 +280,7 @@ impl Daemon {
             orders_path,
             failing_signals,
             logbook_failing: false,
+            set_aside: None,
             logbook_path,
             copied: Arc::new(AtomicI64::new(i64::MIN)),
             feeds_told: now,
@@ -509,9 +512,16 @@ impl Daemon {
         let at = self.clock.now();
         if self.logbook_failing == health.is_good() {
             self.logbook_failing = !health.is_good();
-            let words =
-                health.failing.map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
+            let words = health
+                .failing
+                .as_ref()
+                .map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
             self.trouble(at, BuiltIn::LogbookFailing, Subject::Logbook, words);
+        }
+        if let Some(aside) = health.set_aside.filter(|aside| self.set_aside.as_ref() != Some(aside)) {
+            tracing::warn!("{aside}");
+            self.watch.enter(at, EntryKind::Lookout, aside.to_string());
+            self.set_aside = Some(aside);
         }
     }
 

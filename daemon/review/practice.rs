@@ -48,9 +48,6 @@ pub struct Drilled {
 impl Reader {
     /// All drills up to a moment, also of earlier nights.
     pub(super) fn read_drills(&mut self, until: &When) -> rusqlite::Result<Vec<Drilled>> {
-        if self.form < 4 {
-            return Ok(Vec::new());
-        }
         let sql = "SELECT boot, steady_ms, utc_ms, utc_source, who, figures FROM entry_rows
                    WHERE kind = 'drill' AND figures IS NOT NULL ORDER BY id DESC LIMIT ?1";
         let mut statement = self.connection.prepare(sql)?;
