@@ -15,7 +15,7 @@ use boat::places;
 use boat::{self, Boat, Means};
 use lookout::casualty::Gap;
 use record::{Act, ActError, CheckItem, DepartureAct};
-use record::{EntryKind, FeedRow, Stamp};
+use record::{Entry, FeedRow, Stamp};
 use rules::{AlertId, BuiltIn, Orders};
 use serde_json::{Value, json};
 use std::future::pending;
@@ -308,12 +308,7 @@ impl Daemon {
         if let Some(kept) = state(HEARING) {
             self.watch.restore_hearing(at, kept);
         }
-        let words = if recovered.stopped_in_order {
-            "The watch begins"
-        } else {
-            "The watch begins again after an interruption"
-        };
-        self.watch.enter(at, EntryKind::Lookout, words.to_owned());
+        self.watch.enter(at, Entry::Began { cut_off: !recovered.stopped_in_order });
         self.put_in_force(at, found);
         self.logbook_health();
         self.pass();
@@ -323,7 +318,7 @@ impl Daemon {
         self.watch.set_orders(at, found.orders, &found.from);
         if let (Some(text), None) = (&found.text, &found.trouble) {
             self.logbook.save_state(self.watch.stamp(at), LAST_GOOD_ORDERS, text);
-            self.watch.enter(at, EntryKind::Orders, format!("Orders read: {}", found.from));
+            self.watch.enter(at, Entry::OrdersRead { from: found.from.clone() });
         }
         self.recorder.orders(at, &found.from, found.text);
         self.trouble(at, BuiltIn::OrdersNotLoaded, Subject::Lookout, found.trouble);
@@ -519,8 +514,9 @@ impl Daemon {
             self.trouble(at, BuiltIn::LogbookFailing, Subject::Logbook, words);
         }
         if let Some(aside) = health.set_aside.filter(|aside| self.set_aside.as_ref() != Some(aside)) {
-            tracing::warn!("{aside}");
-            self.watch.enter(at, EntryKind::Lookout, aside.to_string());
+            let entry = Entry::SetAside { to: aside.to.display().to_string(), why: aside.why.to_string() };
+            tracing::warn!("{}", entry.text());
+            self.watch.enter(at, entry);
             self.set_aside = Some(aside);
         }
     }
@@ -616,7 +612,7 @@ impl Daemon {
     async fn stop(mut self) {
         let at = self.clock.now();
         self.recorder.stop();
-        self.watch.enter(at, EntryKind::Lookout, "The watch was told to stop".to_owned());
+        self.watch.enter(at, Entry::Stopped);
         self.tell_feeds(at);
         self.put_out();
         let stamp = self.watch.stamp(at);

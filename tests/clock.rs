@@ -70,7 +70,7 @@ impl Aboard {
         for output in self.watch.take_outputs() {
             match output {
                 Output::Event { at, record, .. } => self.told.push((at.utc.map(|(utc, _)| utc), record)),
-                Output::Entry(_, entry) => self.entries.push(entry.text),
+                Output::Entry(_, entry) => self.entries.push(entry.text()),
                 _ => {}
             }
         }

@@ -206,23 +206,26 @@ impl Batch<'_> {
     /// Writes an entry.
     pub fn entry(&self, at: &Stamp, entry: &Entry) -> Result<(), LogbookError> {
         let sql =
-            "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, text, figures, feed)
-                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
-        let (utc_ms, source, kind) = (at.utc_ms(), at.source(), entry.kind.name());
+            "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, casualty, text, facts, feed)
+                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)";
+        let (utc_ms, source, kind) = (at.utc_ms(), at.source(), entry.kind());
         self.t
             .prepare_cached(sql)
             .and_then(|mut s| {
                 let feed = self.feed(at)?;
-                let figures = entry.figures.as_ref().map(ToString::to_string);
+                // Texts, numbers and closed lists always have a form in JSON.
+                let facts = serde_json::to_string(entry).unwrap_or_default();
+                let casualty = entry.casualty().map(|id| id.0);
                 s.execute(params![
                     self.boot,
                     at.steady.0,
                     utc_ms,
                     source,
                     kind,
-                    entry.who,
-                    entry.text,
-                    figures,
+                    entry.who(),
+                    casualty,
+                    entry.text(),
+                    facts,
                     feed
                 ])
             })

@@ -117,8 +117,7 @@ pub struct LogbookHealth {
 }
 
 /// A file that could not be used and was put under another name.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("{why}. The file was set aside as {to} and a new one begun", to = to.display())]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SetAside {
     /// Its new name.
     pub to: PathBuf,

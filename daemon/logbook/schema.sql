@@ -68,8 +68,8 @@ CREATE INDEX event_rows_by_time ON event_rows (boot, steady_ms);
 CREATE TABLE entry_rows (
   id INTEGER PRIMARY KEY,
   boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER,
-  kind TEXT NOT NULL, who TEXT, text TEXT NOT NULL,
-  figures TEXT,                 -- what the words leave out, as JSON; null where they say all
+  kind TEXT NOT NULL, who TEXT, casualty INTEGER, text TEXT NOT NULL,
+  facts TEXT NOT NULL,          -- all of it as JSON; the other columns are made from it, for people
   feed INTEGER
 ) STRICT;
 
@@ -139,8 +139,8 @@ CREATE VIEW casualties AS SELECT
 FROM event_rows WHERE casualty IS NOT NULL GROUP BY casualty;
 
 CREATE VIEW entries AS SELECT
-  strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc, kind, who, text,
-  boot, steady_ms / 1000.0 AS steady_s, figures,
+  strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc, kind, who, casualty, text,
+  boot, steady_ms / 1000.0 AS steady_s, facts,
   iif(utc_source = 1, 'satellite', iif(utc_source = 2, 'computer', NULL)) AS utc_source,
   (SELECT name FROM feed_names WHERE feed_names.id = entry_rows.feed) AS feed
 FROM entry_rows ORDER BY id;

@@ -402,11 +402,15 @@ impl Reader {
 
     fn read_remarks(&mut self) -> rusqlite::Result<Vec<Remark>> {
         let mut remarks = Vec::new();
-        let (table, columns) = ("entry_rows", "kind, who, text");
-        self.each(table, columns, |at, r| {
-            remarks.push(Remark { at, kind: r.get(4)?, who: r.get(5)?, text: r.get(6)? });
+        let mut bad_facts = 0;
+        self.each("entry_rows", "kind, who, text, facts", |at, r| {
+            let entry = r.get_ref(7)?.as_str().ok().and_then(|facts| serde_json::from_str(facts).ok());
+            // The words still tell what the facts cannot.
+            bad_facts += usize::from(entry.is_none());
+            remarks.push(Remark { at, kind: r.get(4)?, who: r.get(5)?, text: r.get(6)?, entry });
             Ok(())
         })?;
+        self.unreadable += bad_facts;
         Ok(remarks)
     }
 

@@ -24,7 +24,7 @@ use lookout::{Finding, Lookout, Propulsion, Source, Trouble, Visibility};
 use parts::target_row;
 use record::EventRecord;
 use record::words;
-use record::{Entry, EntryKind, OwnRow, Stamp, TargetRow};
+use record::{Entry, OwnRow, Stamp, TargetRow};
 use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot, Words};
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
 use std::collections::BTreeMap;
@@ -518,7 +518,7 @@ impl Watch {
         (self.findings, self.quantities) = (found, quantities);
         self.tell_events(at);
         if self.exercise_is_met() {
-            self.end_exercise(at, "acknowledged");
+            self.end_exercise(at, record::DrillEnd::Acknowledged);
             self.tell_events(at);
         }
     }
@@ -614,8 +614,8 @@ impl Watch {
     }
 
     /// Writes a line into the logbook.
-    pub fn enter(&mut self, at: Moment, kind: EntryKind, text: String) {
-        self.outputs.push(Output::Entry(self.stamp(at), Entry { kind, who: None, text, figures: None }));
+    pub fn enter(&mut self, at: Moment, entry: Entry) {
+        self.outputs.push(Output::Entry(self.stamp(at), entry));
     }
 
     /// What has come out since this was last asked, in order.
