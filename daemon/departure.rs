@@ -158,11 +158,13 @@ mod tests {
 
     #[test]
     fn a_sheet_names_what_is_missing_first_and_no_name_breaks_it() {
-        let line = |what: &str, outcome: &str| json!({"what": what, "outcome": outcome, "words": "w\u{1b}[2J", "by": "Ada"});
+        let line = |what: &str, outcome: &str| json!({"what": what, "verdict": outcome, "words": "w\u{1b}[2J", "by": "Ada"});
         let told = json!({
             "vessel": "<Wendelin>", "at": "2026-11-01T02:14:07.000Z", "by": "Ada", "tally": "1 failed, 0 not tried, 1 passed",
-            "lines": [line("feed bus", "failed"), line("fix", "passed")],
+            "items": [line("feed bus", "failed"), line("fix", "passed")],
+            "asked": [],
         });
+        let told: DepartureSheet = serde_json::from_value(told).unwrap();
         let plain = sheet(&told);
         assert!(
             plain.starts_with("Departure check of <Wendelin>, 2026-11-01 02:14 UTC, by Ada\n1 failed"),

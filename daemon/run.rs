@@ -6,7 +6,7 @@ use crate::control::{self, Ask, Reply};
 use crate::departure;
 use crate::diagnostics;
 use crate::feeds::{self, FeedStatus, Line, Lines, Runner};
-use crate::logbook::{Logbook, LogbookSettings, Pace, Recovered};
+use crate::logbook::{Logbook, LogbookSettings, Pace, Recovered, SetAside};
 use crate::outcome::Outcome;
 use crate::recording::{Mark, Recorder};
 use crate::service::Manager;
@@ -14,9 +14,7 @@ use crate::signals::{self, News, Signals};
 use boat::places;
 use boat::{self, Boat, Means};
 use lookout::casualty::Gap;
-use record::{
-    Act, ActError, CheckItem, Done, EntryKind, FeedRow, Handover, LogbookNow, SignalNow, Stamp, Tried,
-};
+use record::{Act, ActError, CheckItem, Done, Entry, FeedRow, Handover, LogbookNow, SignalNow, Stamp, Tried};
 use rules::{AlertId, BuiltIn, Orders};
 use std::future::pending;
 use std::io;
@@ -234,6 +232,8 @@ struct Daemon {
     /// Signals, buttons and the heartbeat by name, and whether they fail.
     failing_signals: Vec<(String, bool)>,
     logbook_failing: bool,
+    /// The file that was set aside last, once that has been reported.
+    set_aside: Option<SetAside>,
     logbook_path: PathBuf,
     /// When the logbook was copied last, in milliseconds of UTC; the least number for never.
     copied: Arc<AtomicI64>,
@@ -275,6 +275,7 @@ impl Daemon {
             orders_path,
             failing_signals,
             logbook_failing: false,
+            set_aside: None,
             logbook_path,
             copied: Arc::new(AtomicI64::new(i64::MIN)),
             feeds_told: now,
@@ -302,12 +303,7 @@ impl Daemon {
         if let Some(kept) = state(HEARING) {
             self.watch.restore_hearing(at, kept);
         }
-        let words = if recovered.stopped_in_order {
-            "The watch begins"
-        } else {
-            "The watch begins again after an interruption"
-        };
-        self.watch.enter(at, EntryKind::Lookout, words.to_owned());
+        self.watch.enter(at, Entry::Began { cut_off: !recovered.stopped_in_order });
         self.put_in_force(at, found);
         self.logbook_health();
         self.pass();
@@ -317,7 +313,7 @@ impl Daemon {
         self.watch.set_orders(at, found.orders, &found.from);
         if let (Some(text), None) = (&found.text, &found.trouble) {
             self.logbook.save_state(self.watch.stamp(at), LAST_GOOD_ORDERS, text);
-            self.watch.enter(at, EntryKind::Orders, format!("Orders read: {}", found.from));
+            self.watch.enter(at, Entry::OrdersRead { from: found.from.clone() });
         }
         self.recorder.orders(at, &found.from, found.text);
         self.trouble(at, BuiltIn::OrdersNotLoaded, Subject::Lookout, found.trouble);
@@ -502,9 +498,17 @@ impl Daemon {
         let at = self.clock.now();
         if self.logbook_failing == health.is_good() {
             self.logbook_failing = !health.is_good();
-            let words =
-                health.failing.map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
+            let words = health
+                .failing
+                .as_ref()
+                .map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
             self.trouble(at, BuiltIn::LogbookFailing, Subject::Logbook, words);
+        }
+        if let Some(aside) = health.set_aside.filter(|aside| self.set_aside.as_ref() != Some(aside)) {
+            let entry = Entry::SetAside { to: aside.to.display().to_string(), why: aside.why.to_string() };
+            tracing::warn!("{}", entry.text());
+            self.watch.enter(at, entry);
+            self.set_aside = Some(aside);
         }
     }
 
@@ -599,7 +603,7 @@ impl Daemon {
     async fn stop(mut self) {
         let at = self.clock.now();
         self.recorder.stop();
-        self.watch.enter(at, EntryKind::Lookout, "The watch was told to stop".to_owned());
+        self.watch.enter(at, Entry::Stopped);
         self.tell_feeds(at);
         self.put_out();
         let stamp = self.watch.stamp(at);

@@ -105,18 +105,19 @@ fn beacon_test(latitude: f64) -> String {
     encode::ais(&report, "AI", 'A', 0).concat() + "\r\n"
 }
 
-fn lines(told: &Value, what: &str) -> (String, String) {
-    let line = told["items"].as_array().unwrap().iter().find(|l| l["what"] == what);
-    let line = line.unwrap_or_else(|| panic!("no {what} in {told}"));
-    (line["verdict"].as_str().unwrap().to_owned(), line["words"].as_str().unwrap().to_owned())
+/// How an item stands in a list of them.
+fn item(items: &Value, what: &str) -> (String, String) {
+    let line = items.as_array().unwrap().iter().find(|l| l["what"] == what);
+    let line = line.unwrap_or_else(|| panic!("no {what} in {items}"));
+    (line["outcome"].as_str().unwrap().to_owned(), line["words"].as_str().unwrap().to_owned())
 }
 
 fn entry(logbook: &Path) -> (String, Option<String>, Value) {
     let c = rusqlite::Connection::open(logbook).unwrap();
     let row = |r: &rusqlite::Row<'_>| Ok((r.get(0)?, r.get(1)?, r.get::<_, String>(2)?));
-    let sql = "SELECT text, who, figures FROM entries WHERE kind = 'departure check'";
-    let (told, who, figures) = c.query_row(sql, [], row).unwrap();
-    (told, who, serde_json::from_str(&figures).unwrap())
+    let sql = "SELECT text, who, facts FROM entries WHERE kind = 'departure check'";
+    let (told, who, facts) = c.query_row(sql, [], row).unwrap();
+    (told, who, serde_json::from_str(&facts).unwrap())
 }
 
 #[test]
@@ -150,7 +151,7 @@ fn a_departure_check_is_made_at_a_terminal_with_wires_a_receiver_a_button_and_a_
     assert!(sheet.starts_with("Departure check of Wendelin, "), "{sheet}");
     assert!(sheet.find("FAILED").unwrap() < sheet.find("PASSED").unwrap(), "{sheet}");
 
-    let (told, who, figures) =
+    let (told, who, facts) =
         until("the logbook", || std::panic::catch_unwind(|| entry(&b.daemon.logbook())).ok());
     assert!(told.starts_with("Departure check: ") && told.contains("Failed: "), "{told}");
     assert!(told.contains("beacon battery of Ada"), "{told}");
@@ -164,10 +165,10 @@ fn a_departure_check_is_made_at_a_terminal_with_wires_a_receiver_a_button_and_a_
         ("fix", "48°00.00′N"),
         ("orders loaded", "from"),
     ] {
-        let (outcome, told) = lines(&figures, what);
+        let (outcome, told) = item(&facts["items"], what);
         assert!(outcome == "passed" && told.contains(words), "{what}: {outcome}, {told}");
     }
-    let by = figures["items"].as_array().unwrap().iter().find(|l| l["what"] == "sounder horn").unwrap();
+    let by = facts["items"].as_array().unwrap().iter().find(|l| l["what"] == "sounder horn").unwrap();
     assert_eq!(by["by"], "Bo");
     assert!(b.daemon.status()["casualties"].as_array().unwrap().is_empty(), "the press was a try");
     assert!(std::fs::read_to_string(&page).unwrap().contains("<td>beacon of Ada</td>"));
@@ -201,7 +202,7 @@ fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried
         ("AIS traffic", "nobody heard"),
         ("beacon battery of Ada", "ran out on 2020-01-31"),
     ] {
-        let (outcome, told) = lines(&told, what);
+        let (outcome, told) = item(&told["lines"], what);
         assert!(outcome == "failed" && told.contains(words), "{what}: {outcome}, {told}");
     }
     assert_eq!(told["items"][0]["verdict"], "failed", "what is missing comes first");
@@ -213,12 +214,12 @@ fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried
     let (_, sheet) = person.end();
     let told: Value = serde_json::from_str(&sheet).unwrap();
     for what in ["sounder horn", "button rail", "beacon of Ada"] {
-        assert_eq!(lines(&told, what).0, "not-tried", "{what}");
+        assert_eq!(item(&told["lines"], what).0, "not-tried", "{what}");
     }
     // Nobody there at all: it ends by itself, and what needs a person is not tried.
     let out = b.daemon.tell(&["departure", "--json", "--by", "nobody"]);
     let told: Value = serde_json::from_slice(&out.stdout).unwrap();
-    assert_eq!(lines(&told, "sounder horn").0, "not-tried");
+    assert_eq!(item(&told["lines"], "sounder horn").0, "not-tried");
     // To look changes nothing.
     let out = b.daemon.tell(&["departure", "--look"]);
     assert!(text(&out.stdout).contains("NOT TRIED"), "{}", text(&out.stdout));

@@ -68,15 +68,16 @@ fn a_drill_says_exercise_everywhere_and_a_real_beacon_takes_its_place_at_once() 
     assert!(said(&daemon, &["drill", "fender"]).contains("is real and open"));
 
     let logbook = daemon.logbook();
-    let (told, figures) = until("the logbook", || {
+    let (told, facts) = until("the logbook", || {
         let c = rusqlite::Connection::open(&logbook).ok()?;
-        let sql = "SELECT text, figures FROM entries WHERE kind = 'drill' AND figures IS NOT NULL";
+        let sql = "SELECT text, facts FROM entries WHERE facts LIKE '%drill-ended%'";
         let row = |r: &rusqlite::Row<'_>| Ok((r.get::<_, String>(0)?, r.get::<_, String>(1)?));
         c.query_row(sql, [], row).ok()
     });
     assert!(told.starts_with("EXERCISE over, THIS IS REAL"), "{told}");
-    let figures: serde_json::Value = serde_json::from_str(&figures).unwrap();
-    assert!(figures["spotter_told_s"].is_number() && figures["turned_s"].is_null(), "{figures}");
+    let facts: serde_json::Value = serde_json::from_str(&facts).unwrap();
+    let measures = &facts["measures"];
+    assert!(measures["spotter_told_s"].is_number() && measures["turned_s"].is_null(), "{facts}");
     let flags = until("the casualties", || {
         let c = rusqlite::Connection::open(&logbook).ok()?;
         let mut s = c.prepare("SELECT exercise FROM casualties ORDER BY casualty").ok()?;

@@ -1,63 +1,10 @@
-//! Keeping the logbook over the years: old forms, copies, what makes room, and damage that nobody stumbles over.
+//! Keeping the logbook over the years: copies, what makes room, and damage that nobody stumbles over.
 
 use crate::aboard::Folder;
 use crate::records::{Disk, ask, at, log, open, own, record, settings, target, wait_for};
 use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Trouble};
 use middlewatch::review::{self, Span};
 use rules::{EventKind, Priority};
-
-#[test]
-fn each_kept_form_is_brought_to_the_newest_with_all_its_rows() {
-    let kept = [
-        include_str!("../fixtures/logbook/version-1.sql"),
-        include_str!("../fixtures/logbook/version-2.sql"),
-        include_str!("../fixtures/logbook/version-3.sql"),
-        include_str!("../fixtures/logbook/version-4.sql"),
-    ];
-    let fresh = Folder::new("newest-form");
-    open(&fresh.logbook(), "a", 0).0.close(at(1)).blocking_recv().unwrap().unwrap();
-    let newest: i64 = ask(&fresh.logbook(), "PRAGMA user_version");
-    assert_eq!(newest, kept.len() as i64 + 1, "each form that was ever shipped is kept");
-    let schema = "SELECT group_concat(type || name || coalesce(sql, ''), ';') FROM
-                  (SELECT * FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name)";
-    for (kept, form) in kept.into_iter().zip(1..) {
-        let folder = Folder::new(&format!("form-{form}"));
-        let c = rusqlite::Connection::open(folder.logbook()).unwrap();
-        c.execute_batch(kept).unwrap();
-        assert_eq!(c.pragma_query_value(None, "user_version", |r| r.get::<_, i64>(0)), Ok(form));
-        drop(c);
-        // A review does not change it, and tells it.
-        let before = std::fs::read(folder.logbook()).unwrap();
-        let old = review::read(folder.logbook(), Span::default()).unwrap();
-        assert_eq!(std::fs::read(folder.logbook()).unwrap(), before);
-
-        let (logbook, recovered) = open(&folder.logbook(), "next", 0);
-        assert_eq!((recovered.next_alert, recovered.pending_deliveries), (2, 1), "form {form}");
-        assert_eq!(recovered.states["board"], "{\"alerts\":[]}");
-        assert_eq!(log(&logbook, 2, Priority::Alarm, 1), Ok(4));
-        logbook.close(at(2)).blocking_recv().unwrap().unwrap();
-        let rows =
-            [("own", 60), ("targets", 10), ("instruments", 10), ("feeds", 1), ("entries", 1), ("alerts", 4)];
-        for (table, rows) in rows {
-            assert_eq!(
-                ask::<i64>(&folder.logbook(), &format!("SELECT count(*) FROM {table}")),
-                rows,
-                "form {form}: {table}"
-            );
-        }
-        let kept =
-            "SELECT count(*) FROM alerts WHERE log_id <= 3 AND target_name = 'TORDIS' AND cpa_nm = 0.4";
-        assert_eq!(ask::<i64>(&folder.logbook(), kept), 3);
-        assert_eq!(ask::<i64>(&folder.logbook(), "PRAGMA user_version"), newest);
-        let shape = |text: String| text.split_whitespace().collect::<String>();
-        let (brought, made): (String, String) =
-            (ask(&folder.logbook(), schema), ask(&fresh.logbook(), schema));
-        assert_eq!(shape(brought), shape(made), "form {form} becomes what is made anew");
-        let new = review::read(folder.logbook(), Span { since: old.from.utc, until: old.to.utc }).unwrap();
-        assert_eq!(new.alerts[0].told[..3], old.alerts[0].told[..], "form {form}");
-        assert_eq!((new.own.len(), &new.approaches), (old.own.len(), &old.approaches), "form {form}");
-    }
-}
 
 #[test]
 fn a_copy_is_whole_while_the_log_goes_on() {

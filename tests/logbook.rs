@@ -1,7 +1,7 @@
 //! The logbook on a real disk: power cuts, full disks, damaged files, and what is due after a restart.
 
 use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Pace, Trouble};
-use record::{Entry, EntryKind, FeedRow, Stamp};
+use record::{Entry, FeedRow, Stamp};
 use rules::Priority;
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
@@ -131,9 +131,10 @@ fn states_outlive_a_restart() {
     assert_eq!(recovered.states.get("board").map(String::as_str), Some("2"));
     assert_eq!(recovered.states.len(), 2);
     assert!(recovered.same_boot && recovered.last_sign_same_boot);
-    logbook.drop_state(at(31), "casualty 1");
+    logbook.save_state(at(31), "board", "3");
     logbook.close(at(32)).blocking_recv().unwrap().unwrap();
-    assert_eq!(open(&folder.logbook(), "b", 0).1.states.len(), 1);
+    let states = open(&folder.logbook(), "b", 0).1.states;
+    assert_eq!((states.len(), states["board"].as_str()), (2, "3"));
 }
 
 /// Runs in a process of its own, which is killed while it writes: `power_cut` starts it.
@@ -265,7 +266,7 @@ fn a_damaged_file_is_set_aside_and_what_can_be_read_is_carried_over() {
         std::fs::write(folder.logbook(), &bytes).unwrap();
         let (logbook, recovered) = open(&folder.logbook(), "b", 0);
         let aside = recovered.set_aside.clone().unwrap_or_else(|| panic!("{damage}"));
-        assert_eq!(std::fs::read(&aside).unwrap(), bytes, "{damage}: kept as it was");
+        assert_eq!(std::fs::read(&aside.to).unwrap(), bytes, "{damage}: kept as it was");
         assert_eq!(logbook.health().borrow().set_aside, Some(aside));
         assert_eq!(log(&logbook, 1, Priority::Alarm, 1), Ok(1), "{damage}");
         logbook.close(at(2)).blocking_recv().unwrap().unwrap();
@@ -336,6 +337,28 @@ fn a_newer_or_foreign_file_is_left_as_it_is() {
 }
 
 #[test]
+fn a_file_of_a_form_before_the_first_release_is_set_aside() {
+    let folder = Folder::new("old");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
+    log(&logbook, 7, Priority::Alarm, 1).unwrap();
+    logbook.close(at(2)).blocking_recv().unwrap().unwrap();
+    rusqlite::Connection::open(folder.logbook()).unwrap().pragma_update(None, "user_version", 5).unwrap();
+    let before = std::fs::read(folder.logbook()).unwrap();
+    let refused = middlewatch::review::read(folder.logbook(), middlewatch::review::Span::default());
+    assert!(refused.unwrap_err().to_string().contains("has form 5, from before the first release"));
+
+    let (logbook, recovered) = open(&folder.logbook(), "b", 3);
+    let aside = recovered.set_aside.unwrap();
+    assert_eq!(
+        (aside.to.clone(), std::fs::read(&aside.to).unwrap()),
+        (folder.0.join("logbook.db.old-1"), before)
+    );
+    assert!(matches!(aside.why, LogbookError::TooOld { found: 5, .. }), "{:?}", aside.why);
+    assert_eq!((recovered.next_alert, recovered.states.len(), recovered.pending_deliveries), (1, 0, 0));
+    assert_eq!(log(&logbook, 1, Priority::Alarm, 4), Ok(1), "the new one is written");
+}
+
+#[test]
 fn a_replay_waits_for_room_and_drops_nothing() {
     let folder = Folder::new("replay");
     let fast = LogbookSettings { boot: None, pace: Pace::Replay, ..settings("", 0) };
@@ -364,10 +387,7 @@ fn steady_time_orders_the_log_whatever_utc_does() {
         feed: None,
     };
     for (s, utc) in [(1, -1), (2, 5000), (3, 10), (4, 4), (5, -1)] {
-        logbook.entry(
-            odd(s, utc),
-            Entry { kind: EntryKind::Note, who: None, text: s.to_string(), figures: None },
-        );
+        logbook.entry(odd(s, utc), Entry::Note { who: None, text: s.to_string() });
     }
     logbook.flush().blocking_recv().unwrap().unwrap();
     let c = rusqlite::Connection::open(folder.logbook()).unwrap();

@@ -4,7 +4,8 @@ use crate::aboard::{Daemon, Folder, text, until, verb};
 use crate::records::{at, settings};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::review::{self, Leg};
-use record::{Entry, EntryKind, OwnRow};
+use record::{Entry, OwnRow};
+use rules::Declared;
 use terms::Position;
 
 /// A vessel that sails and lies as it is told, a row each ten seconds.
@@ -33,13 +34,12 @@ impl Log {
         }
     }
 
-    fn enter(&self, kind: EntryKind, text: &str) {
-        let entry = Entry { kind, who: None, text: text.to_owned(), figures: None };
+    fn enter(&self, entry: Entry) {
         self.logbook.entry(at(self.s), entry);
     }
 
     fn declare(&self, what: &str) {
-        self.enter(EntryKind::Declared, what);
+        self.enter(Entry::Declared { what: Declared::named(what).unwrap() });
     }
 
     fn end(self, folder: &Folder) -> Vec<Leg> {
@@ -155,11 +155,11 @@ fn a_passage_is_begun_and_ended_by_command() {
     let folder = Folder::new("command");
     let mut log = Log::begin(&folder);
     log.go(5.0, 5.0);
-    log.enter(EntryKind::Passage, "begins: to Horta");
+    log.enter(Entry::PassageBegan { name: Some("to Horta".to_owned()) });
     log.go(3.0, 6.0);
-    log.enter(EntryKind::Passage, "ends");
+    log.enter(Entry::PassageEnded);
     log.go(1.0, 0.0);
-    log.enter(EntryKind::Passage, "begins");
+    log.enter(Entry::PassageBegan { name: None });
     log.go(1.0, 4.0);
     let legs = log.end(&folder);
     assert_told(&legs, &[(0.0, 5.0, 25.0), (5.0, 8.0, 18.0), (9.0, 10.0, 4.0)]);

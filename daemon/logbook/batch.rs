@@ -1,6 +1,5 @@
 //! Writing: one transaction filled with states, events, entries and rows.
 
-use super::crc::crc32;
 use super::error::LogbookError;
 use super::opening::PRIORITIES;
 use super::outbox::{Body, Waiting};
@@ -29,17 +28,13 @@ pub(super) fn put_state(
     boot: i64,
     at: &Stamp,
     key: &str,
-    json: Option<&str>,
+    json: &str,
 ) -> rusqlite::Result<()> {
-    match json {
-        Some(json) => c
-            .prepare_cached(
-                "INSERT OR REPLACE INTO state_rows (key, json, boot, steady_ms, utc_ms, utc_source)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            )?
-            .execute(params![key, json, boot, at.steady.0, at.utc_ms(), at.source()])?,
-        None => c.prepare_cached("DELETE FROM state_rows WHERE key = ?1")?.execute([key])?,
-    };
+    c.prepare_cached(
+        "INSERT OR REPLACE INTO state_rows (key, json, boot, steady_ms, utc_ms, utc_source)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+    )?
+    .execute(params![key, json, boot, at.steady.0, at.utc_ms(), at.source()])?;
     Ok(())
 }
 
@@ -104,7 +99,7 @@ impl Batch<'_> {
     }
 
     /// Puts a state, or takes it away.
-    pub fn state(&self, at: &Stamp, key: &str, json: Option<&str>) -> Result<(), LogbookError> {
+    pub fn state(&self, at: &Stamp, key: &str, json: &str) -> Result<(), LogbookError> {
         put_state(&self.t, self.boot, at, key, json).map_err(|e| self.error(&e))
     }
 
@@ -159,7 +154,7 @@ impl Batch<'_> {
                 target.and_then(|t| t.tcpa_s),
                 casualty,
                 json,
-                crc32(json.as_bytes()),
+                crc32fast::hash(json.as_bytes()),
                 self.feed(at)?,
             ])?;
         Ok(id)
@@ -211,23 +206,26 @@ impl Batch<'_> {
     /// Writes an entry.
     pub fn entry(&self, at: &Stamp, entry: &Entry) -> Result<(), LogbookError> {
         let sql =
-            "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, text, figures, feed)
-                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
-        let (utc_ms, source, kind) = (at.utc_ms(), at.source(), entry.kind.name());
+            "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, casualty, text, facts, feed)
+                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)";
+        let (utc_ms, source, kind) = (at.utc_ms(), at.source(), entry.kind());
         self.t
             .prepare_cached(sql)
             .and_then(|mut s| {
                 let feed = self.feed(at)?;
-                let figures = entry.figures.as_ref().map(ToString::to_string);
+                // Texts, numbers and closed lists always have a form in JSON.
+                let facts = serde_json::to_string(entry).unwrap_or_default();
+                let casualty = entry.casualty().map(|id| id.0);
                 s.execute(params![
                     self.boot,
                     at.steady.0,
                     utc_ms,
                     source,
                     kind,
-                    entry.who,
-                    entry.text,
-                    figures,
+                    entry.who(),
+                    casualty,
+                    entry.text(),
+                    facts,
                     feed
                 ])
             })

@@ -1,18 +1,9 @@
-//! What goes into the logbook: rows, events' deliveries and entries of the crew.
+//! What goes into the logbook: rows, and the deliveries of events.
 
 use record::{EventRecord, FeedRow, OwnRow, Stamp, TargetRow};
 use rules::Priority;
 use std::sync::Arc;
 use terms::Quantity;
-
-/// Something an event still has to reach.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Delivery {
-    /// The signal's name, as configured.
-    pub signal: String,
-    /// What to send; `None` for the event's record itself.
-    pub body: Option<String>,
-}
 
 /// Names a delivery within this run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -26,7 +17,7 @@ pub struct Due {
     /// What its receiver knows it by: the same for every attempt, in this run and in later ones, and no other
     /// delivery's to that receiver.
     pub key: String,
-    /// What to send: the record in JSON, with `log_id` as far as it is known now, or the body that was given.
+    /// What to send: the record in JSON, with `log_id` as far as it is known now.
     pub body: String,
     /// The alert's priority.
     pub priority: Priority,

@@ -18,6 +18,17 @@ pub enum LogbookError {
         /// The newest form known here.
         known: i64,
     },
+    /// An unreleased program made it. Opening for writing sets it aside.
+    #[error("logbook {path} has form {found}, from before the first release; this program reads forms from {oldest} on",
+        path = path.display())]
+    TooOld {
+        /// Which file.
+        path: PathBuf,
+        /// Its form.
+        found: i64,
+        /// The oldest form known here.
+        oldest: i64,
+    },
     /// It is a database of something else; it is left as it is.
     #[error("{path} is a database, but no logbook: choose another file", path = path.display())]
     NotALogbook {
@@ -101,8 +112,17 @@ pub struct LogbookHealth {
     pub waiting: usize,
     /// Records, rows and deliveries dropped since the run began, for want of memory.
     pub dropped: u64,
-    /// Where a damaged file was put, the last time that happened in this run.
-    pub set_aside: Option<PathBuf>,
+    /// The file that was set aside last in this run.
+    pub set_aside: Option<SetAside>,
+}
+
+/// A file that could not be used and was put under another name.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SetAside {
+    /// Its new name.
+    pub to: PathBuf,
+    /// What was wrong with it.
+    pub why: LogbookError,
 }
 
 impl LogbookHealth {

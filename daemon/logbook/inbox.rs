@@ -43,7 +43,7 @@ pub(super) enum Request {
     /// Write everything and end.
     Close(Option<Stamp>, Option<oneshot::Sender<Result<(), LogbookError>>>),
     /// The check has found the file damaged.
-    Damaged,
+    Damaged(LogbookError),
 }
 
 /// What has come in since the writing thread last looked.
@@ -51,7 +51,7 @@ pub(super) enum Request {
 pub(super) struct Inbox {
     pub rows: VecDeque<(Stamp, Row)>,
     pub records: VecDeque<Record>,
-    pub states: BTreeMap<String, (Stamp, Option<String>)>,
+    pub states: BTreeMap<String, (Stamp, String)>,
     pub requests: Vec<Request>,
     pub dropped: u64,
     closed: bool,
@@ -173,10 +173,10 @@ impl Shared {
     }
 
     /// Keeps the newest state under its key. It goes to the disk with the next event, or when the minute ends.
-    pub fn push_state(&self, at: Stamp, key: &str, json: Option<&str>) {
+    pub fn push_state(&self, at: Stamp, key: &str, json: &str) {
         let mut inbox = lock(&self.inbox);
         if inbox.states.len() < STATES_BOUND || inbox.states.contains_key(key) {
-            inbox.states.insert(key.to_owned(), (at, json.map(str::to_owned)));
+            inbox.states.insert(key.to_owned(), (at, json.to_owned()));
         } else {
             inbox.dropped += 1;
         }

@@ -4,7 +4,7 @@
 //! nobody waits for the disk unless he wants to. An event and what must be delivered of it are one transaction,
 //! synced before its number is told. Rows of own vessel, targets and instruments are thinned and written every
 //! two minutes, or with the next event: a power cut costs two minutes of track at most, and no alert. While the disk fails, everything waits in bounded memory and is tried again.
-//! A damaged file is set aside under another name and a new one begun.
+//! A damaged file, or one of a form from before the first release, is set aside under another name and a new one begun.
 //!
 //! The file can be read with any SQLite shell, also while the daemon runs: the views `alerts`, `own`, `targets`,
 //! `instruments`, `feeds`, `entries` and `runs` have plain names and units. The tables behind them may change
@@ -12,7 +12,6 @@
 
 mod batch;
 mod copy;
-mod crc;
 mod delivery;
 mod error;
 mod inbox;
@@ -25,14 +24,13 @@ mod schema;
 mod thinning;
 mod writer;
 
-pub use delivery::{Delivery, DeliveryId, Due};
-pub use error::{LogbookError, LogbookHealth, Trouble};
+pub use delivery::{DeliveryId, Due};
+pub use error::{LogbookError, LogbookHealth, SetAside, Trouble};
 
-pub(crate) use crc::crc32;
 pub(crate) use keep::DEFAULT_LIMIT_BYTES as LIMIT_BYTES;
 pub(crate) use reading::{marks, open_to_read};
 pub(crate) use rows::WITHIN;
-pub(crate) use schema::{disk_error, form as check_form};
+pub(crate) use schema::{FORMS, disk_error};
 
 use ::watch::Output;
 use delivery::{EventItem, Row};
@@ -92,8 +90,8 @@ pub struct Recovered {
     pub last_sign_same_boot: bool,
     /// Whether the run before was ended in order; `true` in a new logbook.
     pub stopped_in_order: bool,
-    /// Where a damaged file was put.
-    pub set_aside: Option<PathBuf>,
+    /// The file that was set aside: damaged, or of a form from before the first release.
+    pub set_aside: Option<SetAside>,
 }
 
 /// A handle to the logbook; clones share the same one. When the last is dropped, what waits is written and the file closed.
@@ -226,7 +224,7 @@ impl Logbook {
         let _ = self.handle.shared.push_record(Record::Entry(at, entry));
     }
 
-    /// Logs an event together with what must be delivered of it, in one transaction. The answer comes when that is
+    /// Logs an event together with its deliveries to the signals named, in one transaction. The answer comes when that is
     /// synced, with the event's number; or an error when it is not, in which case the record waits and is tried
     /// again (unless the error is `Dropped` or `Closed`). A state saved before goes to the disk with it.
     ///
@@ -235,14 +233,14 @@ impl Logbook {
         &self,
         at: Stamp,
         record: &EventRecord,
-        deliveries: Vec<Delivery>,
+        signals: Vec<String>,
     ) -> oneshot::Receiver<Result<i64, LogbookError>> {
         let (reply, answer) = oneshot::channel();
         let record = Arc::new(record.clone());
         let key = self.handle.next_key.fetch_add(1, Ordering::Relaxed);
         let shared = &self.handle.shared;
-        let news = !deliveries.is_empty();
-        let gone = shared.outbox().add_event(key, at, &record, deliveries);
+        let news = !signals.is_empty();
+        let gone = shared.outbox().add_event(key, at, &record, signals);
         shared.push_delivered(gone);
         if let Err(Record::Event(e)) =
             shared.push_record(Record::Event(EventItem { key, at, record, reply: Some(reply) }))
@@ -300,12 +298,7 @@ impl Logbook {
     /// Keeps a state for the next start, the newest under its key. It is written with the next event, or when the
     /// minute ends; `flush` writes it at once. At most 1,024 keys.
     pub fn save_state(&self, at: Stamp, key: &str, json: &str) {
-        self.handle.shared.push_state(at, key, Some(json));
-    }
-
-    /// Forgets a state.
-    pub fn drop_state(&self, at: Stamp, key: &str) {
-        self.handle.shared.push_state(at, key, None);
+        self.handle.shared.push_state(at, key, json);
     }
 
     /// Writes all that waits, the minute that is running too; the answer comes when that is synced.

@@ -1,11 +1,11 @@
 //! Opening the file: taking hold of it, setting a damaged one aside, reading what an earlier run has left.
 
 use super::batch::{Batch, count, put_state};
-use super::error::{LogbookError, Trouble};
+use super::error::{LogbookError, SetAside, Trouble};
 use super::keep;
 use super::outbox::{Body, Waiting, key_on_disk};
 use super::reading::open_to_read;
-use super::schema::{self, disk_error};
+use super::schema::{FORMS, disk_error};
 use super::{LogbookSettings, Pace, Recovered};
 use record::Stamp;
 use rules::Priority;
@@ -91,15 +91,16 @@ fn hold(path: &Path) -> Result<Hold, LogbookError> {
     Err(LogbookError::InUse { path: path.to_owned() })
 }
 
-/// Renames a damaged file and what belongs to it, by the first free number. Nothing is deleted.
-fn set_aside(path: &Path) -> Result<PathBuf, LogbookError> {
+/// Renames a file that cannot be used and what belongs to it, by the first free number. Nothing is deleted.
+fn set_aside(path: &Path, why: LogbookError) -> Result<SetAside, LogbookError> {
     let failed = |e: std::io::Error| LogbookError::Disk {
         path: path.to_owned(),
         why: Trouble::Damaged,
         detail: format!("cannot be set aside: {e}"),
     };
-    let free = (1..10_000).map(|n| beside(path, &format!(".damaged-{n}"))).find(|p| !p.exists());
-    let to = free.ok_or_else(|| failed(std::io::Error::other("10,000 damaged files are there already")))?;
+    let word = if matches!(why, LogbookError::TooOld { .. }) { "old" } else { "damaged" };
+    let free = (1..10_000).map(|n| beside(path, &format!(".{word}-{n}"))).find(|p| !p.exists());
+    let to = free.ok_or_else(|| failed(std::io::Error::other("10,000 such files are there already")))?;
     std::fs::rename(path, &to).map_err(failed)?;
     for part in ["-wal", "-shm"] {
         match std::fs::rename(beside(path, part), beside(&to, part)) {
@@ -107,11 +108,11 @@ fn set_aside(path: &Path) -> Result<PathBuf, LogbookError> {
             _ => {}
         }
     }
-    Ok(to)
+    Ok(SetAside { to, why })
 }
 
 /// Opens or makes the logbook. A damaged one is set aside, what can be saved of its states and numbers is carried
-/// over, and a new one begun.
+/// over, and a new one begun. One of a form from before the first release is set aside too, and nothing of it is read.
 ///
 /// # Errors
 /// A newer form, another program's database, another process that has it, or trouble with the disk.
@@ -125,10 +126,10 @@ pub(super) fn open(
             let path = path.to_owned();
             Ok((Store { connection, path, boot, run, number, _hold: hold }, recovered, waiting))
         }
-        Err(LogbookError::Disk { why: Trouble::Damaged, .. }) => {
+        Err(why @ (LogbookError::Disk { why: Trouble::Damaged, .. } | LogbookError::TooOld { .. })) => {
             let (salvaged, last_event, mut waiting) = look(path, settings);
             waiting.iter_mut().for_each(|w| w.row = None);
-            let aside = set_aside(path)?;
+            let aside = set_aside(path, why)?;
             let Opened { connection, boot, run, number, recovered: fresh, .. } = open_held(path, settings)?;
             let recovered = Recovered { set_aside: Some(aside), boot: fresh.boot, ..salvaged };
             let store = Store { connection, path: path.to_owned(), boot, run, number, _hold: hold };
@@ -155,7 +156,7 @@ fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookE
     let mut connection = Connection::open(path).map_err(fail)?;
     connection.busy_timeout(BUSY_WAIT).map_err(fail)?;
     // Before anything is written: a newer or foreign file stays as it is.
-    schema::form(&connection, path)?;
+    FORMS.of(&connection, path)?;
     connection.pragma_update(None, "journal_mode", "WAL").map_err(fail)?;
     let synchronous = if settings.pace == Pace::Live { "FULL" } else { "NORMAL" };
     connection.pragma_update(None, "synchronous", synchronous).map_err(fail)?;
@@ -168,7 +169,7 @@ fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookE
         let pages = i64::try_from(bytes).unwrap_or(i64::MAX) / page.max(1);
         connection.pragma_update_and_check(None, "max_page_count", pages.max(1), |_| Ok(())).map_err(fail)?;
     }
-    schema::migrate(&mut connection, path)?;
+    FORMS.bring_up(&mut connection, path)?;
     let number = own_number(&connection).map_err(fail)?;
     let read = |connection: &Connection| -> rusqlite::Result<(Recovered, Vec<Waiting>)> {
         let (boot, same_boot) = find_boot(connection, settings)?;
@@ -355,7 +356,7 @@ impl Store {
     fn carry_over(&self, recovered: &Recovered, at: &Stamp) -> Result<(), LogbookError> {
         let write = || -> rusqlite::Result<()> {
             for (key, json) in &recovered.states {
-                put_state(&self.connection, self.boot, at, key, Some(json))?;
+                put_state(&self.connection, self.boot, at, key, json)?;
             }
             count(&self.connection, "alert", i64::from(recovered.next_alert.saturating_sub(1)))?;
             count(&self.connection, "casualty", i64::from(recovered.next_casualty.saturating_sub(1)))
@@ -396,11 +397,16 @@ impl Store {
     }
 
     /// Sets the file aside as damaged and begins a new one.
-    pub fn replace(self, settings: &LogbookSettings, at: &Stamp) -> Result<(Self, PathBuf), LogbookError> {
+    pub fn replace(
+        self,
+        settings: &LogbookSettings,
+        at: &Stamp,
+        why: LogbookError,
+    ) -> Result<(Self, SetAside), LogbookError> {
         let Self { connection, path, _hold, .. } = self;
         // The file is damaged: whether it closes well no longer matters.
         drop(connection);
-        let aside = set_aside(&path)?;
+        let aside = set_aside(&path, why)?;
         let settings = LogbookSettings { opened: *at, ..settings.clone() };
         let Opened { connection, boot, run, number, .. } = open_held(&path, &settings)?;
         Ok((Self { connection, path, boot, run, number, _hold }, aside))

@@ -1,8 +1,7 @@
 //! Deliveries that have not reached their signal: held in memory while the daemon runs, on disk for the next start.
 
-use super::delivery::{Delivery, DeliveryId, Due};
-use record::EventRecord;
-use record::Stamp;
+use super::delivery::{DeliveryId, Due};
+use record::{EventRecord, Stamp};
 use rules::{EventKind, Priority};
 use std::collections::{BTreeMap, BTreeSet};
 use std::hash::{BuildHasher, RandomState};
@@ -24,7 +23,7 @@ const NOTICE_KEEPS: Duration = Duration::from_secs(3600);
 pub(super) enum Body {
     /// The event's record, written out when it is due.
     Record(Arc<EventRecord>),
-    /// A record read back from the logbook, or a body that was given.
+    /// A record read back from the logbook.
     Text(String),
 }
 
@@ -102,23 +101,23 @@ impl Outbox {
         key: u64,
         at: Stamp,
         record: &Arc<EventRecord>,
-        deliveries: Vec<Delivery>,
+        signals: Vec<String>,
     ) -> Vec<i64> {
         let mut rows = Vec::new();
         let (alert, repeats) = (record.alert.id.0, record.event == EventKind::Repeated);
-        for d in deliveries {
+        for signal in signals {
             if repeats {
-                rows.extend(self.drop_repeats(&d.signal, alert));
+                rows.extend(self.drop_repeats(&signal, alert));
             }
             rows.extend(self.add(Waiting {
-                signal: d.signal,
+                signal,
                 priority: record.alert.priority,
                 alert,
                 seq: record.seq,
                 repeats,
                 key: None,
                 out: false,
-                body: d.body.map_or_else(|| Body::Record(Arc::clone(record)), Body::Text),
+                body: Body::Record(Arc::clone(record)),
                 at,
                 same_boot: true,
                 next_try: at.steady + DISK_WAIT,

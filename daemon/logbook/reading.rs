@@ -1,7 +1,7 @@
 //! Opening the file for reading only.
 
 use super::error::LogbookError;
-use super::schema::{self, disk_error};
+use super::schema::{FORMS, disk_error};
 use rusqlite::{Connection, OpenFlags};
 use std::path::Path;
 use std::time::Duration;
@@ -17,7 +17,7 @@ pub(crate) fn marks(path: &Path) -> (bool, Option<std::time::SystemTime>) {
 /// works on a read-only disk; who does so looks afterwards whether the marks are still the same.
 ///
 /// # Errors
-/// When it is of a newer form, no logbook, or cannot be read.
+/// When it is of a newer or unreleased form, no logbook, or cannot be read.
 pub(crate) fn open_to_read(path: &Path) -> Result<Connection, LogbookError> {
     let fail = |e: rusqlite::Error| disk_error(path, &e);
     let (in_use, _) = marks(path);
@@ -25,7 +25,7 @@ pub(crate) fn open_to_read(path: &Path) -> Result<Connection, LogbookError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
     let opened = Connection::open_with_flags(name, flags).map_err(fail)?;
     opened.busy_timeout(Duration::from_secs(2)).map_err(fail)?;
-    schema::form(&opened, path)?;
+    FORMS.of(&opened, path)?;
     Ok(opened)
 }
 

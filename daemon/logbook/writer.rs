@@ -40,7 +40,7 @@ pub(super) struct Writer {
     records: VecDeque<Record>,
     rows: VecDeque<Thinned>,
     /// The newest of each state, written or not: a new file gets all of them.
-    states: BTreeMap<String, (Stamp, Option<String>)>,
+    states: BTreeMap<String, (Stamp, String)>,
     unwritten: BTreeSet<String>,
     last: Stamp,
     quiet_passes: u32,
@@ -99,7 +99,7 @@ impl Writer {
     /// States and health that an opening brought.
     pub fn begin_with(&mut self, states: &BTreeMap<String, String>, health: LogbookHealth) {
         for (key, json) in states {
-            self.states.entry(key.clone()).or_insert_with(|| (self.last, Some(json.clone())));
+            self.states.entry(key.clone()).or_insert_with(|| (self.last, json.clone()));
         }
         self.health = health;
         self.tell_health();
@@ -184,9 +184,9 @@ impl Writer {
                     self.close_minute();
                     answer(reply, self.write(false));
                 }
-                Request::Damaged => {
-                    let why = self.replace_file().and_then(|()| self.write(false)).err();
-                    self.health.failing = why;
+                Request::Damaged(why) => {
+                    let result = self.replace_file(why).and_then(|()| self.write(false));
+                    self.health.failing = result.err();
                 }
                 Request::Close(at, reply) => {
                     self.last = at.unwrap_or(self.last);
@@ -222,9 +222,9 @@ impl Writer {
         if before == 0 || before / CHECK_MINUTES != now / CHECK_MINUTES {
             let (shared, path) = (Arc::clone(&self.shared), self.path.clone());
             let look = move || {
-                if let Err(LogbookError::Disk { why: Trouble::Damaged, .. }) = copy::check(&path) {
+                if let Err(why @ LogbookError::Disk { why: Trouble::Damaged, .. }) = copy::check(&path) {
                     // Refused when the logbook has been closed: the next opening sees the damage.
-                    let _ = shared.ask(Request::Damaged);
+                    let _ = shared.ask(Request::Damaged(why));
                 }
             };
             // Without a thread there is no check today.
@@ -249,8 +249,8 @@ impl Writer {
         self.quiet_passes = 0;
         self.minutes_over = 0;
         let mut result = self.open_if_shut().and_then(|()| self.try_write(true, stopping));
-        if let Err(LogbookError::Disk { why: Trouble::Damaged, .. }) = result {
-            result = self.replace_file().and_then(|()| self.try_write(true, stopping));
+        if let Err(why @ LogbookError::Disk { why: Trouble::Damaged, .. }) = result {
+            result = self.replace_file(why).and_then(|()| self.try_write(true, stopping));
         }
         let is_full = |r: &Result<(), _>| matches!(r, Err(LogbookError::Disk { why: Trouble::Full, .. }));
         if is_full(&result) && self.make_room(true) > 0 {
@@ -284,7 +284,7 @@ impl Writer {
         let batch = store.begin(self.shared.feeds())?;
         for key in &self.unwritten {
             if let Some((at, json)) = self.states.get(key) {
-                batch.state(at, key, json.as_deref())?;
+                batch.state(at, key, json)?;
             }
         }
         for record in &self.records {
@@ -301,7 +301,6 @@ impl Writer {
         batch.sign(&self.last, stopping)?;
         batch.commit()?;
         self.unwritten.clear();
-        self.states.retain(|_, (_, json)| json.is_some());
         if with_rows {
             self.rows.clear();
         }
@@ -365,13 +364,13 @@ impl Writer {
     }
 
     /// Sets a file aside that turned out to be damaged, and writes into a new one what is known of the old one.
-    fn replace_file(&mut self) -> Result<(), LogbookError> {
+    fn replace_file(&mut self, why: LogbookError) -> Result<(), LogbookError> {
         let Some(store) = self.store.take() else { return Err(LogbookError::Closed) };
         for name in ["event", "alert", "casualty"] {
             let known = self.numbers.entry(name).or_insert(0);
             *known = (*known).max(store.last(name));
         }
-        let (store, aside) = store.replace(&self.settings, &self.last)?;
+        let (store, aside) = store.replace(&self.settings, &self.last, why)?;
         for (name, last) in &self.numbers {
             store.count(name, *last)?;
         }

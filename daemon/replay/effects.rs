@@ -41,7 +41,7 @@ pub(super) fn row(out: &mut impl Write, output: &Output) -> io::Result<()> {
         Output::Instrument(at, quantity, value) => {
             line(out, &("instrument", stamp(at), quantity.name(), value))
         }
-        Output::Entry(at, e) => line(out, &("entry", stamp(at), e.kind.name(), &e.who, &e.text, &e.figures)),
+        Output::Entry(at, e) => line(out, &("entry", stamp(at), e.kind(), e.who(), e.text(), e)),
     }
 }
 

@@ -3,11 +3,10 @@
 use super::night::{Alert, Casualty, Remark};
 use super::read::CasualtyRecord;
 use super::when::When;
+use lookout::casualty::StandDown;
+use record::{Entry, reason_words};
 use std::collections::BTreeMap;
 use terms::{Mmsi, Position};
-
-/// A reason that was entered within this of a casualty's end belongs to it.
-const REASON_S: f64 = 120.0;
 
 /// Puts the events of each casualty together, in order of its first event.
 pub(super) fn tell(
@@ -39,14 +38,9 @@ pub(super) fn tell(
                 }
             }
             if told.event == "cleared" {
-                let near = |r: &&Remark| {
-                    r.kind == "stand-down" && r.at.seconds_from(&told.at).is_some_and(|s| s.abs() <= REASON_S)
-                };
-                let reason = remarks
-                    .iter()
-                    .find(near)
-                    .map_or_else(|| "no reason written".to_owned(), |r| r.text.clone());
-                c.stood_down = Some((told.at, reason));
+                let reason = remarks.iter().find_map(|r| reason_for(r, record.id));
+                let words = reason.map_or_else(|| "no reason written".to_owned(), reason_words);
+                c.stood_down = Some((told.at, words));
             }
         }
     }
@@ -55,6 +49,14 @@ pub(super) fn tell(
         c.nearest = nearest(&c.track);
     }
     casualties
+}
+
+/// Why a casualty was stood down, where an entry says that.
+fn reason_for(remark: &Remark, id: u32) -> Option<StandDown> {
+    match remark.entry {
+        Some(Entry::StandDown { casualty, reason, .. }) if casualty.0 == id => Some(reason),
+        _ => None,
+    }
 }
 
 /// The nearest that the vessel came back, after she had been farthest off: at first she is always near.

@@ -117,7 +117,9 @@ impl Night {
         let within = |at: &When| at.utc.is_some_and(|t| (since..ms).contains(&t.0));
         let mut remarks: Vec<(When, String)> = Vec::new();
         for r in self.remarks.iter().filter(|r| within(&r.at)) {
-            let who = r.who.as_ref().map_or(String::new(), |w| format!(" ({w})"));
+            // A handover names the watchkeeper in its words.
+            let who = r.who.as_ref().filter(|_| r.took_the_watch().is_none());
+            let who = who.map_or(String::new(), |w| format!(" ({w})"));
             let kind = if r.kind == "note" { String::new() } else { format!("{}: ", r.kind) };
             remarks.push((r.at, format!("{} {kind}{}{who}", r.at.hm(), r.text)));
         }

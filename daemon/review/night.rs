@@ -2,6 +2,7 @@
 
 use super::practice::Drilled;
 use super::when::When;
+use record::Entry;
 use rules::Priority;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -204,13 +205,17 @@ pub struct Remark {
     pub who: Option<String>,
     /// In words.
     pub text: String,
+    /// The entry itself; `None` where the logbook is damaged and only its words are left.
+    pub entry: Option<Entry>,
 }
 
 impl Remark {
     /// Who took the watch by it.
     pub fn took_the_watch(&self) -> Option<&str> {
-        let named = || self.text.strip_suffix(" takes the watch");
-        (self.kind == "handover").then(|| self.who.as_deref().or_else(named)).flatten()
+        match &self.entry {
+            Some(Entry::Handover { who, .. }) => Some(who),
+            _ => None,
+        }
     }
 }
 

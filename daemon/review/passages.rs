@@ -4,6 +4,8 @@ use super::error::ReviewError;
 use super::print::plural;
 use super::read::{Reader, position_udeg};
 use super::when::{When, hours};
+use record::Entry;
+use rules::{Declared, Doing};
 use serde_json::json;
 use std::path::Path;
 use terms::{Plane, Position};
@@ -80,18 +82,18 @@ fn track(reader: &Reader) -> rusqlite::Result<Vec<(When, Position)>> {
 }
 
 fn words(reader: &Reader) -> rusqlite::Result<Vec<(When, Word)>> {
-    let sql = "SELECT boot, steady_ms, utc_ms, utc_source, kind, text FROM entry_rows
+    let sql = "SELECT boot, steady_ms, utc_ms, utc_source, facts FROM entry_rows
                WHERE kind IN ('declared', 'passage') ORDER BY id";
     let mut statement = reader.connection.prepare(sql)?;
     let mut rows = statement.query([])?;
     let mut words = Vec::new();
     while let Some(r) = rows.next()? {
         let at = reader.clocks.when(r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?);
-        let (kind, text): (String, String) = (r.get(4)?, r.get(5)?);
-        let word = match (kind.as_str(), text.as_str()) {
-            ("declared", "moored" | "at anchor") | ("passage", "ends") => Word::Stop,
-            ("declared", "under sail" | "under power" | "hove to") => Word::Go,
-            ("passage", text) => Word::Begin(text.strip_prefix("begins: ").map(str::to_owned)),
+        let word = match serde_json::from_str(r.get_ref(4)?.as_str()?) {
+            Ok(Entry::Declared { what: Declared::Doing(Doing::Moored | Doing::AtAnchor) }) => Word::Stop,
+            Ok(Entry::Declared { what: Declared::Doing(_) }) => Word::Go,
+            Ok(Entry::PassageBegan { name }) => Word::Begin(name),
+            Ok(Entry::PassageEnded) => Word::Stop,
             _ => continue,
         };
         words.push((at, word));

@@ -4,8 +4,8 @@ use super::night::Night;
 use super::print::plural;
 use super::read::Reader;
 use super::when::When;
+use record::Entry;
 use record::words::exact;
-use serde_json::Value;
 use std::fmt::Write;
 use terms::METRES_PER_NM;
 
@@ -48,40 +48,37 @@ pub struct Drilled {
 impl Reader {
     /// All drills up to a moment, also of earlier nights.
     pub(super) fn read_drills(&mut self, until: &When) -> rusqlite::Result<Vec<Drilled>> {
-        if self.form < 4 {
-            return Ok(Vec::new());
-        }
-        let sql = "SELECT boot, steady_ms, utc_ms, utc_source, who, figures FROM entry_rows
-                   WHERE kind = 'drill' AND figures IS NOT NULL ORDER BY id DESC LIMIT ?1";
+        let sql = "SELECT boot, steady_ms, utc_ms, utc_source, facts FROM entry_rows
+                   WHERE kind = 'drill' ORDER BY id DESC";
         let mut statement = self.connection.prepare(sql)?;
-        let mut rows = statement.query([DRILLS as i64])?;
+        let mut rows = statement.query([])?;
         let mut drills = Vec::new();
-        while let Some(r) = rows.next()? {
+        while let Some(r) = rows.next()?.filter(|_| drills.len() < DRILLS) {
             let at = self.clocks.when(r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?);
-            let figures: String = r.get(5)?;
-            let Ok(f) = serde_json::from_str::<Value>(&figures) else {
-                self.unreadable += 1;
-                continue;
+            let facts = r.get_ref(4)?.as_str().ok().and_then(|facts| serde_json::from_str(facts).ok());
+            let (drill, who, ended, m) = match facts {
+                _ if at > *until => continue,
+                Some(Entry::DrillEnded { drill, who, ended, measures }) => (drill, who, ended, measures),
+                Some(_) => continue,
+                None => {
+                    self.unreadable += 1;
+                    continue;
+                }
             };
-            if at > *until {
-                continue;
-            }
-            let text = |key: &str| f[key].as_str().unwrap_or("").to_owned();
-            let number = |key: &str| f[key].as_f64().filter(|n| n.is_finite() && *n >= 0.0);
             drills.push(Drilled {
                 at,
-                fetches: matches!(f["drill"].as_str(), Some("overboard" | "fender")),
-                title: text("title"),
-                who: r.get(4)?,
-                ended: text("ended"),
-                acknowledged_s: number("acknowledged_s"),
-                spotter_told_s: number("spotter_told_s"),
-                speed_off_s: number("speed_off_s"),
-                turned_s: number("turned_s"),
-                alongside_s: number("alongside_s"),
-                greatest_nm: number("greatest_nm"),
-                closest_nm: number("closest_nm"),
-                sog_kn: number("sog_kn"),
+                fetches: drill.fetches(),
+                title: drill.title().to_owned(),
+                who,
+                ended: ended.words().to_owned(),
+                acknowledged_s: m.acknowledged_s,
+                spotter_told_s: m.spotter_told_s,
+                speed_off_s: m.speed_off_s,
+                turned_s: m.turned_s,
+                alongside_s: m.alongside_s,
+                greatest_nm: m.greatest_nm,
+                closest_nm: m.closest_nm,
+                sog_kn: m.sog_kn,
             });
         }
         drills.reverse();

@@ -4,7 +4,7 @@ use super::error::ReviewError;
 use super::night::{Alert, Blind, Feed, Minute, Night, OwnPoint, Remark, Run, Span, Told};
 use super::when::{Clocks, When};
 use super::{approach, casualty, passage};
-use crate::logbook::{WITHIN, check_form, crc32, disk_error, marks, open_to_read};
+use crate::logbook::{FORMS, WITHIN, disk_error, marks, open_to_read};
 use rules::Priority;
 use rusqlite::{Connection, Row};
 use serde::Deserialize;
@@ -31,8 +31,6 @@ pub(super) struct Reader {
     pub clocks: Clocks,
     pub ranges: Vec<Range>,
     pub unreadable: usize,
-    /// Form of the file.
-    pub form: i64,
 }
 
 /// The parts of an event's record that no column holds.
@@ -102,11 +100,10 @@ pub fn read(path: impl AsRef<Path>, span: Span) -> Result<Night, ReviewError> {
 fn begin(path: &Path) -> Result<Reader, ReviewError> {
     let connection = open(path)?;
     connection.execute_batch("BEGIN").map_err(|e| ReviewError::Logbook(disk_error(path, &e)))?;
-    let form = check_form(&connection, path)?;
-    if form == 0 {
+    if FORMS.of(&connection, path)?.is_none() {
         return Err(ReviewError::Nothing { path: path.to_owned(), has: what_there_is(&[]) });
     }
-    Ok(Reader { connection, clocks: Clocks::default(), ranges: Vec::new(), unreadable: 0, form })
+    Ok(Reader { connection, clocks: Clocks::default(), ranges: Vec::new(), unreadable: 0 })
 }
 
 fn read_once(path: &Path, span: Span) -> Result<Night, ReviewError> {
@@ -141,7 +138,7 @@ pub fn was_replayed(path: impl AsRef<Path>) -> Result<bool, ReviewError> {
     let sql = "SELECT NOT EXISTS (SELECT 1 FROM boot_rows WHERE boot IS NOT NULL)";
     let connection = open(path)?;
     // An empty file has no tables yet.
-    if check_form(&connection, path)? == 0 {
+    if FORMS.of(&connection, path)?.is_none() {
         return Ok(true);
     }
     let answer = connection.query_row(sql, [], |r| r.get(0));
@@ -302,20 +299,14 @@ impl Reader {
         let mut newest: BTreeMap<u32, usize> = BTreeMap::new();
         let mut records = BTreeMap::new();
         let mut bad_records = 0;
-        let crc = if self.form >= 2 { "crc" } else { "NULL" };
-        let columns = &format!(
-            "id, event, seq, alert, order_name, priority, state, text, exercise, own_latitude_deg, own_longitude_deg,
-             mmsi, target_name, range_nm, casualty, record, {crc}"
-        );
-        let table = "event_rows";
-        self.each(table, columns, |at, r| {
+        let columns = "id, event, seq, alert, order_name, priority, state, text, exercise, own_latitude_deg,
+             own_longitude_deg, mmsi, target_name, range_nm, casualty, record, crc";
+        self.each("event_rows", columns, |at, r| {
             let id: u32 = r.get(7)?;
             let (seq, event): (i64, String) = (r.get(6)?, r.get(5)?);
             let record = r.get_ref(19)?.as_str().unwrap_or("");
-            let crc: Option<u32> = r.get(20)?;
-            let parts = serde_json::from_str(record)
-                .ok()
-                .filter(|_| crc.is_none_or(|c| c == crc32(record.as_bytes())));
+            let whole = r.get(20).is_ok_and(|crc: u32| crc == crc32fast::hash(record.as_bytes()));
+            let parts = serde_json::from_str(record).ok().filter(|_| whole);
             // The columns still tell what the record cannot.
             bad_records += usize::from(parts.is_none());
             let parts: RecordParts = parts.unwrap_or_default();
@@ -411,11 +402,15 @@ impl Reader {
 
     fn read_remarks(&mut self) -> rusqlite::Result<Vec<Remark>> {
         let mut remarks = Vec::new();
-        let (table, columns) = ("entry_rows", "kind, who, text");
-        self.each(table, columns, |at, r| {
-            remarks.push(Remark { at, kind: r.get(4)?, who: r.get(5)?, text: r.get(6)? });
+        let mut bad_facts = 0;
+        self.each("entry_rows", "kind, who, text, facts", |at, r| {
+            let entry = r.get_ref(7)?.as_str().ok().and_then(|facts| serde_json::from_str(facts).ok());
+            // The words still tell what the facts cannot.
+            bad_facts += usize::from(entry.is_none());
+            remarks.push(Remark { at, kind: r.get(4)?, who: r.get(5)?, text: r.get(6)?, entry });
             Ok(())
         })?;
+        self.unreadable += bad_facts;
         Ok(remarks)
     }
 

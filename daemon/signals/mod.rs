@@ -15,7 +15,7 @@ mod webhook;
 pub use nmea::WaysBack;
 
 use crate::clock::Clock;
-use crate::logbook::{Delivery, Logbook};
+use crate::logbook::Logbook;
 use boat::{Audience, Boat, Feed, Means, Signal, Told};
 use command::Program;
 use http::Trouble;
@@ -221,7 +221,7 @@ impl Signals {
                 }
                 Way::Outbox(_) if !carried => {}
                 Way::Outbox(urgent) => {
-                    deliveries.push(Delivery { signal: end.name.clone(), body: None });
+                    deliveries.push(end.name.clone());
                     if is_urgent(record.alert.priority, carry.aloud) {
                         urgent.notify_one();
                     }

@@ -1,8 +1,7 @@
 //! Records for the logbook's tests to write, and a small disk to write them on.
 
-use middlewatch::logbook::{Delivery, Logbook, LogbookError, LogbookSettings, Pace, Recovered};
-use record::{AlertPart, EventRecord, OwnPart};
-use record::{OwnRow, Stamp, TargetRow};
+use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Pace, Recovered};
+use record::{AlertPart, EventRecord, OwnPart, OwnRow, Stamp, TargetRow};
 use rules::{AlertId, AlertState, EventKind, Priority};
 use std::path::Path;
 use std::time::Duration;
@@ -74,8 +73,8 @@ pub fn record(alert: u32, seq: u32, priority: Priority, s: i64) -> EventRecord {
     }
 }
 
-pub fn to(signal: &str) -> Vec<Delivery> {
-    vec![Delivery { signal: signal.to_owned(), body: None }]
+pub fn to(signal: &str) -> Vec<String> {
+    vec![signal.to_owned()]
 }
 
 pub fn log(logbook: &Logbook, alert: u32, priority: Priority, s: i64) -> Result<i64, LogbookError> {

@@ -8,6 +8,7 @@ use crate::review::long::write_days;
 use crate::review::page::a_bare_night;
 use crate::review::practice::{DAY, drill};
 use middlewatch::review::{self, Night, Span};
+use record::Drill;
 use terms::Utc;
 
 /// Two weeks at sea, with a drill every few days that goes better each time.
@@ -15,9 +16,9 @@ fn weeks_with_drills(folder: &Folder) -> Night {
     write_days(folder, 14);
     let (logbook, _) = open(&folder.logbook(), "a", 14 * DAY);
     for (day, turned_s) in [(1, 310.0), (6, 250.0), (11, 190.0)] {
-        drill(&logbook, day * DAY, Some(turned_s), "person overboard, beacon");
+        drill(&logbook, day * DAY, Some(turned_s), Drill::Overboard);
     }
-    drill(&logbook, 12 * DAY, None, "fix lost");
+    drill(&logbook, 12 * DAY, None, Drill::Fix);
     logbook.close(at(14 * DAY)).blocking_recv().unwrap().unwrap();
     review::read(folder.logbook(), Span { since: Some(Utc(EVENING)), until: None }).unwrap()
 }

@@ -1,5 +1,6 @@
 //! The morning after: a night with a known truth is written into a logbook, and the review must tell it.
 mod exports;
+mod facts;
 mod long;
 mod looks;
 mod night;
@@ -11,7 +12,7 @@ use crate::records::{EVENING, at, open, record, settings};
 use crate::review::night::{SHIP, begin_without_utc, event, own_at, told, write_the_night};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::review::{self, ReviewError, Span};
-use record::{Entry, EntryKind, OwnRow, Stamp};
+use record::{Entry, OwnRow, Stamp};
 use rules::{AlertState, EventKind, Priority};
 use terms::{Quantity, Utc};
 
@@ -72,8 +73,7 @@ fn each_watch_has_its_figures_and_each_sense_its_blind_time() {
         logbook.instrument(at(s), Quantity::SpeedThroughWater, 4.5);
         logbook.instrument(at(s), Quantity::Pressure, 1020.0 - s as f64 / 3600.0);
         let takes = |who: &str| {
-            let text = format!("{who} takes the watch");
-            logbook.entry(at(s), Entry { kind: EntryKind::Handover, who: None, text, figures: None });
+            logbook.entry(at(s), Entry::Handover { who: who.to_owned(), from: None });
         };
         match s {
             3600 => takes("Ada"),

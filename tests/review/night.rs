@@ -1,9 +1,9 @@
 //! A night with a known truth, as the daemon would have written it.
 
 use crate::records::{at, record, settings};
+use lookout::casualty::StandDown;
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
-use record::{CasualtyPart, EventRecord, TargetPart};
-use record::{Entry, EntryKind, FeedRow, OwnRow, Stamp, TargetRow};
+use record::{CasualtyPart, Entry, EventRecord, FeedRow, OwnRow, Stamp, TargetPart, TargetRow};
 use rules::{AlertState, EventKind, Priority};
 use terms::{CasualtyId, Mmsi, Position, Quantity};
 
@@ -239,15 +239,8 @@ pub fn hours(logbook: &Logbook, from: i64, to: i64) {
                 ),
             ),
             12_600 => {
-                logbook.entry(
-                    at(s),
-                    Entry {
-                        kind: EntryKind::StandDown,
-                        who: Some("Jorn".to_owned()),
-                        text: "recovered".to_owned(),
-                        figures: None,
-                    },
-                );
+                let (casualty, reason, who) = (CasualtyId(1), StandDown::Recovered, Some("Jorn".to_owned()));
+                logbook.entry(at(s), Entry::StandDown { casualty, reason, who });
                 event(
                     logbook,
                     s,

@@ -6,7 +6,7 @@ use crate::review::night::{
     SHIP, begin_without_utc, event, own_at, with_casualty, without_utc, write_the_night,
 };
 use middlewatch::review::{self, Span};
-use record::{Entry, EntryKind, OwnRow};
+use record::{Entry, OwnRow};
 use rules::Priority;
 
 /// A name from the air that tries to dress up the page.
@@ -20,10 +20,7 @@ pub fn a_sly_night(folder: &Folder) -> review::Night {
         (t.name, t.position) = (Some(SLY.into()), Some(own_at(s).at(90.0, 0.5)));
         logbook.target(at(s), t);
     }
-    logbook.entry(
-        at(60),
-        Entry { kind: EntryKind::Note, who: Some(SLY.to_owned()), text: SLY.to_owned(), figures: None },
-    );
+    logbook.entry(at(60), Entry::Note { who: Some(SLY.to_owned()), text: SLY.to_owned() });
     let mut r = record(1, 1, Priority::Alarm, 100);
     (r.alert.text, r.alert.order) = (SLY.to_owned(), SLY.to_owned());
     (r.own.latitude_deg, r.own.longitude_deg) = (Some(50.0), Some(-6.5));

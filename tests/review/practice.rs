@@ -4,23 +4,25 @@ use crate::aboard::Folder;
 use crate::records::{EVENING, at, open};
 use middlewatch::logbook::Logbook;
 use middlewatch::review::{self, Span};
-use record::{Entry, EntryKind, OwnRow};
-use serde_json::json;
+use record::{Drill, DrillEnd, Entry, Measures, OwnRow};
 use terms::{Position, Utc};
 
 pub const DAY: i64 = 86_400;
 
 /// A drill that went as these figures have it, with somebody whose name is hard to write.
-pub fn drill(logbook: &Logbook, s: i64, turned_s: Option<f64>, title: &str) {
-    let drill = if title.starts_with("person") { "overboard" } else { "fix" };
-    let figures = json!({
-        "drill": drill, "title": title, "ended": "alongside", "acknowledged_s": 12.0, "spotter_told_s": 20.0,
-        "speed_off_s": 40.0, "turned_s": turned_s, "alongside_s": 600.0, "greatest_nm": 0.31, "closest_nm": 0.01,
-        "sog_kn": 6.0,
-    });
-    let text = "EXERCISE over".to_owned();
-    let who = Some("Ada <x>".to_owned());
-    logbook.entry(at(s), Entry { kind: EntryKind::Drill, who, text, figures: Some(figures) });
+pub fn drill(logbook: &Logbook, s: i64, turned_s: Option<f64>, drill: Drill) {
+    let measures = Measures {
+        acknowledged_s: Some(12.0),
+        spotter_told_s: Some(20.0),
+        speed_off_s: Some(40.0),
+        turned_s,
+        alongside_s: Some(600.0),
+        greatest_nm: Some(0.31),
+        closest_nm: Some(0.01),
+        sog_kn: Some(6.0),
+    };
+    let (who, ended) = (Some("Ada <x>".to_owned()), DrillEnd::Alongside);
+    logbook.entry(at(s), Entry::DrillEnded { drill, who, ended, measures });
 }
 
 fn own(logbook: &Logbook, s: i64, kn: f64) {
@@ -33,13 +35,13 @@ fn own(logbook: &Logbook, s: i64, kn: f64) {
 fn drills_of_all_nights_are_told_and_what_they_say_for_tonight() {
     let folder = Folder::new("practice");
     let (logbook, _) = open(&folder.logbook(), "a", 0);
-    drill(&logbook, 100, Some(310.0), "person overboard, beacon");
-    drill(&logbook, 2 * DAY, Some(250.0), "person overboard, fender");
+    drill(&logbook, 100, Some(310.0), Drill::Overboard);
+    drill(&logbook, 2 * DAY, Some(250.0), Drill::Fender);
     for s in (3 * DAY..3 * DAY + 7200).step_by(10) {
         own(&logbook, s, 9.0);
     }
-    drill(&logbook, 3 * DAY + 3600, Some(190.0), "person overboard, beacon");
-    drill(&logbook, 3 * DAY + 5000, None, "fix lost");
+    drill(&logbook, 3 * DAY + 3600, Some(190.0), Drill::Overboard);
+    drill(&logbook, 3 * DAY + 5000, None, Drill::Fix);
     logbook.close(at(3 * DAY + 7200)).blocking_recv().unwrap().unwrap();
 
     let since = Some(Utc(EVENING + 3 * DAY * 1000));

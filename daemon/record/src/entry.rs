@@ -1,54 +1,190 @@
 //! Entries of the logbook: what people and the daemon write into it beside the alerts.
 
-/// Something that is written into the log and is no alert.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Entry {
-    /// What sort of entry.
-    pub kind: EntryKind,
-    /// Whose, where a name was given.
-    pub who: Option<String>,
-    /// In words.
-    pub text: String,
-    /// In figures, where the words do not say all.
-    pub figures: Option<serde_json::Value>,
-}
+use crate::departure::{CheckItem, Verdict};
+use crate::drill::{Drill, DrillEnd, Measures};
+use crate::words::capital;
+use lookout::casualty::StandDown;
+use rules::Declared;
+use serde::{Deserialize, Serialize};
+use terms::CasualtyId;
 
-/// Sorts of entries.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum EntryKind {
+/// Something that is written into the log and is no alert. The logbook keeps it as JSON in the column `facts`, which is
+/// what the review reads; the other columns are made from it, for people.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "entry", rename_all = "kebab-case")]
+pub enum Entry {
     /// A remark of the crew.
-    Note,
-    /// The watch was handed over to `who`.
-    Handover,
-    /// What the vessel is doing, or the waters, was declared.
-    Declared,
-    /// Orders were read, or refused.
-    Orders,
-    /// A casualty was stood down by `who`; the text is the reason.
-    StandDown,
-    /// The daemon's own doings: begun, stopped, a step of UTC.
-    Lookout,
-    /// The departure check.
-    DepartureCheck,
-    /// A passage was begun or ended by command.
-    Passage,
-    /// An exercise.
-    Drill,
+    Note {
+        /// Whose, where a name was given.
+        who: Option<String>,
+        /// The remark.
+        text: String,
+    },
+    /// The watch was handed over.
+    Handover {
+        /// Who takes it.
+        who: String,
+        /// Who had it; `None` where nobody was named.
+        from: Option<String>,
+    },
+    /// What the vessel is doing, the waters or the visibility was declared.
+    Declared {
+        /// What.
+        what: Declared,
+    },
+    /// Orders were read and put in force.
+    OrdersRead {
+        /// The file, or what else they come from.
+        from: String,
+    },
+    /// A casualty was stood down.
+    StandDown {
+        /// Which.
+        casualty: CasualtyId,
+        /// Why.
+        reason: StandDown,
+        /// Who was on watch.
+        who: Option<String>,
+    },
+    /// The daemon began its watch.
+    Began {
+        /// The run before was cut off.
+        cut_off: bool,
+    },
+    /// The daemon was told to stop.
+    Stopped,
+    /// The file of the logbook was put under another name and a new one begun.
+    SetAside {
+        /// Its new name.
+        to: String,
+        /// What was wrong with it.
+        why: String,
+    },
+    /// The departure check was closed.
+    DepartureCheck {
+        /// Who checked, where a name was given.
+        by: Option<String>,
+        /// How each item stood, what is missing first.
+        items: Vec<CheckItem>,
+    },
+    /// A passage was begun by command.
+    PassageBegan {
+        /// What it is called.
+        name: Option<String>,
+    },
+    /// A passage was ended by command.
+    PassageEnded,
+    /// An exercise began.
+    DrillBegan {
+        /// Which.
+        drill: Drill,
+        /// Who was on watch.
+        who: Option<String>,
+    },
+    /// An exercise ended.
+    DrillEnded {
+        /// Which.
+        drill: Drill,
+        /// Who was on watch.
+        who: Option<String>,
+        /// Why.
+        ended: DrillEnd,
+        /// How it went.
+        measures: Measures,
+    },
 }
 
-impl EntryKind {
-    /// As the column holds it.
-    pub const fn name(self) -> &'static str {
+impl Entry {
+    /// What sort of entry, as the column holds it.
+    pub const fn kind(&self) -> &'static str {
         match self {
-            Self::Note => "note",
-            Self::Handover => "handover",
-            Self::Declared => "declared",
-            Self::Orders => "orders",
-            Self::StandDown => "stand-down",
-            Self::Lookout => "lookout",
-            Self::DepartureCheck => "departure check",
-            Self::Passage => "passage",
-            Self::Drill => "drill",
+            Self::Note { .. } => "note",
+            Self::Handover { .. } => "handover",
+            Self::Declared { .. } => "declared",
+            Self::OrdersRead { .. } => "orders",
+            Self::StandDown { .. } => "stand-down",
+            Self::Began { .. } | Self::Stopped | Self::SetAside { .. } => "lookout",
+            Self::DepartureCheck { .. } => "departure check",
+            Self::PassageBegan { .. } | Self::PassageEnded => "passage",
+            Self::DrillBegan { .. } | Self::DrillEnded { .. } => "drill",
         }
     }
+
+    /// Whose it is, where a name is known.
+    pub fn who(&self) -> Option<&str> {
+        match self {
+            Self::Handover { who, .. } => Some(who),
+            Self::Note { who, .. }
+            | Self::StandDown { who, .. }
+            | Self::DrillBegan { who, .. }
+            | Self::DrillEnded { who, .. } => who.as_deref(),
+            Self::DepartureCheck { by, .. } => by.as_deref(),
+            _ => None,
+        }
+    }
+
+    /// The casualty it is about.
+    pub const fn casualty(&self) -> Option<CasualtyId> {
+        match self {
+            Self::StandDown { casualty, .. } => Some(*casualty),
+            _ => None,
+        }
+    }
+
+    /// In words, on one line unless the crew wrote more.
+    pub fn text(&self) -> String {
+        match self {
+            Self::Note { text, .. } => text.clone(),
+            Self::Handover { who, .. } => format!("{who} takes the watch"),
+            Self::Declared { what } => what.to_string(),
+            Self::OrdersRead { from } => format!("Orders read: {from}"),
+            Self::StandDown { reason, .. } => reason_words(*reason),
+            Self::Began { cut_off: false } => "The watch begins".to_owned(),
+            Self::Began { cut_off: true } => "The watch begins again after an interruption".to_owned(),
+            Self::Stopped => "The watch was told to stop".to_owned(),
+            Self::SetAside { to, why } => {
+                format!("{}. The file was set aside as {to} and a new one begun", capital(why))
+            }
+            Self::DepartureCheck { items, .. } => departure_words(items),
+            Self::PassageBegan { name: Some(name) } => format!("begins: {name}"),
+            Self::PassageBegan { name: None } => "begins".to_owned(),
+            Self::PassageEnded => "ends".to_owned(),
+            Self::DrillBegan { drill, .. } => format!("EXERCISE begins: {}", drill.title()),
+            Self::DrillEnded { drill, ended, measures, .. } => drill_words(*drill, *ended, measures),
+        }
+    }
+}
+
+/// Why a casualty was stood down, as people read it.
+pub fn reason_words(reason: StandDown) -> String {
+    reason.as_str().replace('-', " ")
+}
+
+/// How an exercise went.
+pub fn drill_words(drill: Drill, ended: DrillEnd, measures: &Measures) -> String {
+    format!("EXERCISE over, {}: {}: {measures}", ended.words(), drill.title())
+}
+
+/// How many items of a departure check stand how.
+pub fn tally(items: &[CheckItem]) -> String {
+    let n = |v: Verdict| items.iter().filter(|i| i.verdict == v).count();
+    format!(
+        "{} failed, {} not tried, {} passed",
+        n(Verdict::Failed),
+        n(Verdict::NotTried),
+        n(Verdict::Passed)
+    )
+}
+
+fn departure_words(items: &[CheckItem]) -> String {
+    let named = |v: Verdict, word: &str| {
+        let names: Vec<&str> = items.iter().filter(|i| i.verdict == v).map(|i| i.what.as_str()).collect();
+        if names.is_empty() { String::new() } else { format!(". {word}: {}", names.join(", ")) }
+    };
+    format!(
+        "Departure check: {}{}{}",
+        tally(items),
+        named(Verdict::Failed, "Failed"),
+        named(Verdict::NotTried, "Not tried")
+    )
 }

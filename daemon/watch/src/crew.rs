@@ -2,9 +2,9 @@
 
 use super::Watch;
 use lookout::casualty::{StandDown, who};
-use record::EntryKind;
 use record::words;
 use record::{Act, ActError};
+use record::{Entry, reason_words};
 use rules::{AlertId, Declared};
 use std::time::Duration;
 use terms::{CasualtyId, Moment};
@@ -69,7 +69,7 @@ impl Watch {
                 let (board, view) = self.board_and_view(at);
                 board.declare(at, declared, &view);
                 self.declare_to_lookout();
-                self.enter(at, EntryKind::Declared, declared.to_string());
+                self.enter(at, Entry::Declared { what: declared });
                 Ok(format!("declared {declared}"))
             }
             Act::Handover { who } => {
@@ -79,9 +79,10 @@ impl Watch {
                         "who takes the watch has a name of one to 60 letters".to_owned(),
                     ));
                 }
+                let from = self.on_watch();
                 let (board, view) = self.board_and_view(at);
                 board.take_watch(at, who, &view);
-                self.enter(at, EntryKind::Handover, format!("{who} takes the watch"));
+                self.enter(at, Entry::Handover { who: who.to_owned(), from });
                 Ok(format!("{who} has the watch"))
             }
             Act::ResetWatchAlarm { from } => {
@@ -103,12 +104,7 @@ impl Watch {
                         "a passage is begun with a name of at most 100 letters, and ended without one".into(),
                     ));
                 }
-                let text = match (ends, name) {
-                    (true, _) => "ends".to_owned(),
-                    (false, Some(name)) => format!("begins: {name}"),
-                    (false, None) => "begins".to_owned(),
-                };
-                self.enter(at, EntryKind::Passage, text);
+                self.enter(at, if ends { Entry::PassageEnded } else { Entry::PassageBegan { name } });
                 Ok(format!("a passage {} here", if ends { "ends" } else { "begins" }))
             }
             Act::Drill { what } => self.drill(at, what.trim()),
@@ -117,7 +113,7 @@ impl Watch {
                 if text.is_empty() || text.chars().count() > 1000 {
                     return Err(ActError::Wrong("a remark has one to 1000 letters".into()));
                 }
-                self.enter(at, EntryKind::Note, text);
+                self.enter(at, Entry::Note { who: None, text });
                 Ok("written into the logbook".to_owned())
             }
         }
@@ -139,8 +135,8 @@ impl Watch {
         let id = self.which_casualty(at, which)?;
         let case = self.lookout.casualty(at, id);
         self.lookout.stand_down(at, id, reason).map_err(|e| ActError::Nothing(e.to_string()))?;
-        let why = reason.as_str().replace('-', " ");
-        self.enter(at, EntryKind::StandDown, why.clone());
+        let why = reason_words(reason);
+        self.enter(at, Entry::StandDown { casualty: id, reason, who: self.on_watch() });
         let who = case.map_or_else(|| format!("casualty {}", id.0), |c| who(&c));
         let last = format!("{}: stood down, {why}", words::capital(&who));
         self.board.stand_down(at, id, &last.into()).map_err(|e| ActError::Nothing(e.to_string()))?;

@@ -3,12 +3,10 @@
 use super::{Ear, Watch};
 use boat::{Boat, Means, Vessel};
 use record::words::{count, one_line, span};
-use record::{ActError, Asked, CheckItem, Date, DepartureAct, DepartureSheet, Part, Verdict};
-use record::{Entry, EntryKind};
+use record::{ActError, Asked, CheckItem, Date, DepartureAct, DepartureSheet, Entry, Part, Verdict, tally};
 use rules::BuiltIn;
 use sentence::Report;
 use sentence::ais::AisReport;
-use serde_json::json;
 use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 use terms::{Mmsi, Moment, UtcSource, turn_deg};
@@ -170,16 +168,6 @@ fn tidy(text: &str, most: usize) -> String {
 }
 
 /// Numbers of what stands how, in words.
-fn tally(lines: &[CheckItem]) -> String {
-    let n = |o: Verdict| lines.iter().filter(|l| l.verdict == o).count();
-    format!(
-        "{} failed, {} not tried, {} passed",
-        n(Verdict::Failed),
-        n(Verdict::NotTried),
-        n(Verdict::Passed)
-    )
-}
-
 impl Watch {
     /// What is asked of the departure check. `outside`: lines about what the watch itself knows nothing of.
     ///
@@ -215,7 +203,8 @@ impl Watch {
             DepartureAct::Close { by } => {
                 let sheet = self.sheet(at, outside);
                 let by = tidy(&by, 60);
-                self.close_departure(at, &sheet, &by);
+                let named = Some(by.clone()).filter(|b| !b.is_empty());
+                self.enter(at, Entry::DepartureCheck { by: named, items: sheet.clone() });
                 return Ok(self.departure_told(at, sheet, Some(by)));
             }
         }
@@ -255,26 +244,6 @@ impl Watch {
             asked: asked.map(|a| Asked { verdict: verdict(&a.what), ..a.clone() }).collect(),
             items,
         }
-    }
-
-    fn close_departure(&mut self, at: Moment, sheet: &[CheckItem], by: &str) {
-        let named = |o: Verdict, word: &str| {
-            let names: Vec<&str> = sheet.iter().filter(|l| l.verdict == o).map(|l| l.what.as_str()).collect();
-            if names.is_empty() { String::new() } else { format!(". {word}: {}", names.join(", ")) }
-        };
-        let text = format!(
-            "Departure check: {}{}{}",
-            tally(sheet),
-            named(Verdict::Failed, "Failed"),
-            named(Verdict::NotTried, "Not tried")
-        );
-        let entry = Entry {
-            kind: EntryKind::DepartureCheck,
-            who: Some(by.to_owned()).filter(|b| !b.is_empty()),
-            text,
-            figures: Some(json!({"items": sheet})),
-        };
-        self.outputs.push(super::Output::Entry(self.stamp(at), entry));
     }
 
     /// All lines as they stand, what is missing first.
@@ -427,11 +396,10 @@ impl Watch {
         let view = self.view(at);
         let all = self.board.possible(&view);
         lines.push(match bad {
-            Some(a) => CheckItem::judged(
-                "orders loaded",
-                Verdict::Failed,
-                tidy(&self.board.words(a, &view).written, 300),
-            ),
+            Some(a) => {
+                let why = self.board.words(a, &view).written;
+                CheckItem::judged("orders loaded", Verdict::Failed, tidy(&why, 300))
+            }
             None => {
                 let words = format!("{} from {}", count(all.len(), "order", "orders"), self.orders_from);
                 CheckItem::judged("orders loaded", Verdict::Passed, words)
@@ -745,9 +713,9 @@ mod tests {
             _ => None,
         });
         let entry = entry.unwrap();
-        assert_eq!((entry.kind, entry.who.as_deref()), (EntryKind::DepartureCheck, Some("Ada")));
+        assert_eq!((entry.kind(), entry.who()), ("departure check", Some("Ada")));
         let begins = "Departure check: 1 failed, 2 not tried, 13 passed. Failed: sounder horn. Not tried: button rail, beacon of Bo";
-        assert_eq!(entry.text, begins);
+        assert_eq!(entry.text(), begins);
         w.departure(END, DepartureAct::Begin, Vec::new()).unwrap();
         assert_eq!(lines(&mut w)["sounder horn"].0, Verdict::NotTried);
     }

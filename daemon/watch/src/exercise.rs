@@ -1,20 +1,18 @@
 //! Exercises on the running watch: something invented happens, marked EXERCISE wherever it is told, and it is measured
 //! how the crew meets it. What is invented never touches the lookout's own picture: it has casualties of its own.
 
-use super::{Output, Watch};
+use super::Watch;
 use lookout::Lookout;
 use lookout::casualty::{Casualties, CasualtyState, OwnContext, spoken};
-use record::words::{capital, exact, span};
-use record::{ActError, ExerciseNow};
-use record::{Entry, EntryKind};
+use record::words::span;
+use record::{ActError, Drill, DrillEnd, Entry, ExerciseNow, Measures};
 use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority};
 use scenario::{Scenario, What};
 use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
-use serde_json::{Value, json};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::{CasualtyId, METRES_PER_NM, Mmsi, Moment, Position, Subject, turn_deg};
+use terms::{CasualtyId, Mmsi, Moment, Position, Subject, turn_deg};
 
 /// What stands before everything that an exercise tells.
 const MARK: &str = "EXERCISE";
@@ -36,59 +34,6 @@ const TOWARD_DEG: f64 = 45.0;
 const ABAFT_DEG: f64 = 90.0;
 /// Nearer than this a bearing tells nothing.
 const NEAR_NM: f64 = 0.01;
-
-/// What is exercised.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Drill {
-    /// A beacon goes over the side.
-    Overboard,
-    /// A fender is thrown and a button pressed.
-    Fender,
-    /// A feed falls silent.
-    FeedLost,
-    /// The fix is gone.
-    FixLost,
-    /// A ship comes close.
-    CloseTarget,
-    /// The watchkeeper sleeps.
-    Asleep,
-}
-
-impl Drill {
-    const ALL: [(Self, &'static str); 6] = [
-        (Self::Overboard, "overboard"),
-        (Self::Fender, "fender"),
-        (Self::FeedLost, "feed"),
-        (Self::FixLost, "fix"),
-        (Self::CloseTarget, "ship"),
-        (Self::Asleep, "watch-alarm"),
-    ];
-
-    fn named(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|(_, w)| *w == word).map(|(d, _)| d)
-    }
-
-    fn word(self) -> &'static str {
-        Self::ALL.into_iter().find(|(d, _)| *d == self).map_or("", |(_, w)| w)
-    }
-
-    /// What it is called in the logbook.
-    fn title(self) -> &'static str {
-        match self {
-            Self::Overboard => "person overboard, beacon",
-            Self::Fender => "person overboard, fender",
-            Self::FeedLost => "feed silent",
-            Self::FixLost => "fix lost",
-            Self::CloseTarget => "close approach",
-            Self::Asleep => "watch alarm",
-        }
-    }
-
-    /// Somebody is to be fetched.
-    fn fetches(self) -> bool {
-        matches!(self, Self::Overboard | Self::Fender)
-    }
-}
 
 /// What is measured of an exercise.
 #[derive(Debug, Clone, Default)]
@@ -163,36 +108,24 @@ impl Measured {
         Some(what?.seconds_from(self.alarm?))
     }
 
-    fn figures(&self) -> Vec<(&'static str, Option<f64>)> {
-        vec![
-            ("acknowledged_s", self.since(self.acknowledged)),
-            ("spotter_told_s", self.since(self.spotter)),
-            ("speed_off_s", self.since(self.speed_off)),
-            ("turned_s", self.since(self.turned)),
-            ("alongside_s", self.since(self.alongside)),
-            ("greatest_nm", self.greatest_nm),
-            ("closest_nm", self.closest_nm),
-            ("sog_kn", self.sog_kn),
-        ]
+    /// What was measured, each rounded to what can be told apart.
+    fn measures(&self) -> Measures {
+        let seconds = |what| self.since(what).map(|s| rounded(s, 1e3));
+        Measures {
+            acknowledged_s: seconds(self.acknowledged),
+            spotter_told_s: seconds(self.spotter),
+            speed_off_s: seconds(self.speed_off),
+            turned_s: seconds(self.turned),
+            alongside_s: seconds(self.alongside),
+            greatest_nm: self.greatest_nm.map(|nm| rounded(nm, 1e4)),
+            closest_nm: self.closest_nm.map(|nm| rounded(nm, 1e4)),
+            sog_kn: self.sog_kn.map(|kn| rounded(kn, 1e3)),
+        }
     }
+}
 
-    fn words(&self) -> String {
-        let time = |what: &str, at: Option<Moment>| {
-            let s = self.since(at)?;
-            Some(format!("{what} after {}", exact(s)))
-        };
-        let parts = [
-            time("acknowledged", self.acknowledged),
-            time("spotter told", self.spotter),
-            time("speed off", self.speed_off),
-            time("turned", self.turned),
-            self.greatest_nm.map(|r| format!("greatest distance {:.0} m", r * METRES_PER_NM)),
-            self.closest_nm.map(|r| format!("closest {:.0} m", r * METRES_PER_NM)),
-            time("alongside", self.alongside),
-        ];
-        let parts: Vec<String> = parts.into_iter().flatten().collect();
-        if parts.is_empty() { "nothing was done".to_owned() } else { parts.join(", ") }
-    }
+fn rounded(value: f64, parts: f64) -> f64 {
+    (value * parts).round() / parts
 }
 
 /// The sentences that a beacon would send that goes over the side here and now, by the scenario's generator. It lies in
@@ -253,14 +186,14 @@ impl Watch {
             }
             ("alongside", Some(e)) if e.casualty.is_some() => {
                 e.measured.alongside = Some(at);
-                Ok(self.end_exercise(at, "alongside").unwrap_or_default())
+                Ok(self.end_exercise(at, DrillEnd::Alongside).unwrap_or_default())
             }
             ("spotter" | "alongside", Some(_)) => wrong("nobody is overboard in this exercise".to_owned()),
-            ("end", Some(_)) => Ok(self.end_exercise(at, "ended").unwrap_or_default()),
+            ("end", Some(_)) => Ok(self.end_exercise(at, DrillEnd::Ended).unwrap_or_default()),
             (word, None) => match Drill::named(word) {
                 Some(drill) => self.begin_exercise(at, drill),
                 None => {
-                    let known: Vec<&str> = Drill::ALL.iter().map(|(_, w)| *w).collect();
+                    let known: Vec<&str> = Drill::ALL.iter().map(|d| d.word()).collect();
                     wrong(format!(
                         "`{}` is no exercise: it is one of {}; or spotter, alongside, end",
                         record::words::one_line(word),
@@ -320,7 +253,8 @@ impl Watch {
                 other.title().to_owned()
             }
         };
-        self.enter_drill(at, format!("{MARK} begins: {}", drill.title()), None);
+        let who = self.on_watch();
+        self.enter(at, Entry::DrillBegan { drill, who });
         Ok(format!("{MARK}: {text}"))
     }
 
@@ -328,16 +262,16 @@ impl Watch {
     fn invented(&self, drill: Drill) -> (&'static str, Priority, String) {
         let built_in = |b: BuiltIn, text: String| (b.name(), b.priority(), text);
         match drill {
-            Drill::FeedLost => {
+            Drill::Feed => {
                 let feed = self.ears.first().map_or("a feed", |e| e.name.as_str());
                 built_in(BuiltIn::FeedSilent, format!("{feed}: no sentence for 60 s"))
             }
-            Drill::FixLost => built_in(
+            Drill::Fix => built_in(
                 BuiltIn::FixLost,
                 "Position lost: no fix by satellite any more. Say where we are, and go on by hand".to_owned(),
             ),
             // The stage at which it makes itself heard.
-            Drill::Asleep => (
+            Drill::WatchAlarm => (
                 BuiltIn::WatchAlarm.name(),
                 Priority::Warning,
                 "The watch has not reset the watch alarm".to_owned(),
@@ -411,7 +345,7 @@ impl Watch {
         let fender_missed =
             e.drill == Drill::Fender && e.casualty.is_none() && at.since(e.began) > FENDER_WITHIN;
         if fender_missed || at.since(e.began) > LONGEST {
-            self.end_exercise(at, "nobody ended it");
+            self.end_exercise(at, DrillEnd::Forgotten);
             return;
         }
         while let Some((due, line)) = self.exercise.as_mut().and_then(|e| {
@@ -464,33 +398,30 @@ impl Watch {
     }
 
     /// Ends the exercise, if one is on; says so.
-    pub(super) fn end_exercise(&mut self, at: Moment, why: &str) -> Option<String> {
+    pub(super) fn end_exercise(&mut self, at: Moment, ended: DrillEnd) -> Option<String> {
+        let who = self.on_watch();
         let e = self.exercise.as_ref()?;
-        let words = format!("{MARK} over, {why}: {}: {}", e.drill.title(), e.measured.words());
+        let entry = Entry::DrillEnded { drill: e.drill, who, ended, measures: e.measured.measures() };
+        let words = entry.text();
         self.board.end_exercise(at, &words.as_str().into());
         // Told while the invented casualty is still there to be told of.
         self.tell_events(at);
-        let e = self.exercise.take()?;
-        let mut figures = json!({"drill": e.drill.word(), "title": e.drill.title(), "ended": why});
-        for (key, value) in e.measured.figures() {
-            figures[key] = value.map(|v| (v * 1000.0).round() / 1000.0).into();
-        }
-        self.enter_drill(at, words.clone(), Some(figures));
+        self.exercise = None;
+        self.enter(at, entry);
         Some(words)
     }
 
     /// A real casualty has come: the exercise ends at once and says so aloud, in a voice of its own.
     pub(super) fn give_way(&mut self, at: Moment) {
-        if self.end_exercise(at, "THIS IS REAL").is_some() {
+        if self.end_exercise(at, DrillEnd::Real).is_some() {
             let text = format!("{MARK} over. This is real");
             self.board.exercise(at, "exercise", Subject::Lookout, Priority::Notice, text.into());
         }
     }
 
-    fn enter_drill(&mut self, at: Moment, text: String, figures: Option<Value>) {
-        let who = self.board.on_watch().map(|(who, _)| who.to_owned());
-        let entry = Entry { kind: EntryKind::Drill, who, text: capital(&text), figures };
-        self.outputs.push(Output::Entry(self.stamp(at), entry));
+    /// Who is on watch, where a roster or a hand names one.
+    pub(super) fn on_watch(&self) -> Option<String> {
+        self.board.on_watch().map(|(who, _)| who.to_owned())
     }
 
     /// The exercise as `status` shows it.
@@ -501,7 +432,7 @@ impl Watch {
             title: e.drill.title().to_owned(),
             began_s: at.since(e.began).as_secs_f64(),
             words: e.casualty.and_then(|id| self.exercise_state(at, id)).map(|s| spoken(&s)),
-            measured: e.measured.words(),
+            measured: e.measured.measures().to_string(),
         })
     }
 }
@@ -509,11 +440,11 @@ impl Watch {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{FeedSetting, Numbers};
+    use crate::{FeedSetting, Numbers, Output};
     use record::Act;
     use sentence::encode;
     use sentence::{Fix, SentTime};
-    use terms::{FeedId, Utc};
+    use terms::{FeedId, METRES_PER_NM, Utc};
 
     const START: (f64, f64) = (48.0, -6.0);
 
@@ -599,8 +530,12 @@ mod tests {
             self.act(Act::Acknowledge { alert: None, order: None }).unwrap();
         }
 
-        fn figures(&self) -> &Value {
-            self.entries.iter().rev().find_map(|e| e.figures.as_ref()).unwrap()
+        fn figures(&self) -> serde_json::Value {
+            let measures = self.entries.iter().rev().find_map(|e| match e {
+                Entry::DrillEnded { measures, .. } => Some(measures),
+                _ => None,
+            });
+            serde_json::to_value(measures.unwrap()).unwrap()
         }
 
         fn beacon(&mut self, mmsi: u32) {
@@ -631,7 +566,7 @@ mod tests {
         assert!(sea.drill("alongside").unwrap().starts_with("EXERCISE over, alongside"));
         let alarm = sea.told.iter().find(|t| t.1).map(|t| t.0).unwrap();
         assert!((0..=3).contains(&(alarm - began)), "the first burst comes in a second: {:?}", sea.told);
-        let f = sea.figures().clone();
+        let f = sea.figures();
         let near = |key: &str, truth: f64, off: f64| {
             let is = f[key].as_f64().unwrap_or_else(|| panic!("no {key} in {f}"));
             assert!((is - truth).abs() <= off, "{key} is {is}, in truth {truth}: {f}");
@@ -675,8 +610,11 @@ mod tests {
         sea.drill("end").unwrap();
         assert!(sea.told.iter().all(|t| t.1 == t.3.contains("EXERCISE")), "{:?}", sea.told);
         assert!(sea.watch.open_casualties(sea.at()).is_empty());
-        let entries: Vec<_> = sea.entries.iter().filter(|e| e.kind == EntryKind::Drill).collect();
-        assert!(entries.len() == 4 && entries.iter().all(|e| e.text.starts_with("EXERCISE")), "{entries:?}");
+        let entries: Vec<_> = sea.entries.iter().filter(|e| e.kind() == "drill").collect();
+        assert!(
+            entries.len() == 4 && entries.iter().all(|e| e.text().starts_with("EXERCISE")),
+            "{entries:?}"
+        );
         // Its number is not used again.
         let id = sea.act(Act::Overboard { late_s: 0.0, who: None }).unwrap();
         assert_eq!(id, "casualty 2 marked");

@@ -21,7 +21,7 @@ use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Propulsion, Source, Trouble, Visibility};
 use record::EventRecord;
 use record::words;
-use record::{Entry, EntryKind, OwnRow, Stamp, TargetRow};
+use record::{Entry, OwnRow, Stamp, TargetRow};
 use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot, Words};
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
 use std::collections::BTreeMap;
@@ -211,13 +211,14 @@ impl Watch {
 
     /// What the board may ask at a moment.
     fn view(&self, at: Moment) -> View<'_> {
-        View { at, lookout: &self.lookout, faults: &self.faults, exercise: self.exercise.as_ref() }
+        let (ears, exercise) = (self.ears.as_slice(), self.exercise.as_ref());
+        View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise }
     }
 
     /// The board, to be changed, and what it may ask meanwhile.
     fn board_and_view(&mut self, at: Moment) -> (&mut Board, View<'_>) {
-        let exercise = self.exercise.as_ref();
-        (&mut self.board, View { at, lookout: &self.lookout, faults: &self.faults, exercise })
+        let (ears, exercise) = (self.ears.as_slice(), self.exercise.as_ref());
+        (&mut self.board, View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise })
     }
 
     /// What must outlast a restart, as JSON: the alerts and the casualties, each with its clocks.
@@ -407,12 +408,7 @@ impl Watch {
         for (ear, n) in self.ears.iter_mut().zip(0..) {
             if !ear.silent && ear.silent_at().is_some_and(|s| s <= at) {
                 ear.silent = true;
-                let since = match ear.heard {
-                    Some(h) => format!("for {}", words::span(at.since(h))),
-                    None => "since the watch began".to_owned(),
-                };
-                let words = format!("{}: no sentence {since}{}", ear.name, ear.why_silent());
-                self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(FeedId(n)), words.into());
+                self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(FeedId(n)), Words::default());
                 ear.tell_health(at, FeedId(n), &mut self.lookout);
             }
         }
@@ -519,7 +515,7 @@ impl Watch {
         (self.findings, self.quantities) = (found, quantities);
         self.tell_events(at);
         if self.exercise_is_met() {
-            self.end_exercise(at, "acknowledged");
+            self.end_exercise(at, record::DrillEnd::Acknowledged);
             self.tell_events(at);
         }
     }
@@ -615,8 +611,8 @@ impl Watch {
     }
 
     /// Writes a line into the logbook.
-    pub fn enter(&mut self, at: Moment, kind: EntryKind, text: String) {
-        self.outputs.push(Output::Entry(self.stamp(at), Entry { kind, who: None, text, figures: None }));
+    pub fn enter(&mut self, at: Moment, entry: Entry) {
+        self.outputs.push(Output::Entry(self.stamp(at), entry));
     }
 
     /// What has come out since this was last asked, in order.
@@ -677,6 +673,15 @@ pub fn talker(s: &Sentence<'_>) -> Option<[u8; 2]> {
 }
 
 impl Ear {
+    /// What is said of its silence at a moment; `None` while it is not silent.
+    fn says(&self, at: Moment) -> Option<String> {
+        let since = match self.heard {
+            Some(h) => format!("for {}", words::span(at.since(h))),
+            None => "since the watch began".to_owned(),
+        };
+        self.silent.then(|| format!("{}: no sentence {since}{}", self.name, self.why_silent()))
+    }
+
     /// What can be said of why nothing is heard.
     fn why_silent(&self) -> &'static str {
         let [now, before] = self.counted;

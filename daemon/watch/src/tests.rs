@@ -89,7 +89,7 @@ fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Mo
 
 #[test]
 fn a_night_that_is_looked_at_each_second_is_to_the_letter_one_where_nobody_looked() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/night-passage.toml");
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/night-passage.toml");
     let scenario = Scenario::read("night-passage", &std::fs::read_to_string(path).unwrap()).unwrap();
     let until = Moment(3_600_000);
     let quiet = night(&scenario, until, |_, _| {});
@@ -230,4 +230,21 @@ fn a_fault_from_outside_keeps_its_reason_while_it_lasts_and_over_a_restart() {
 /// As the control socket sends it.
 fn json(answer: &impl serde::Serialize) -> Value {
     serde_json::to_value(answer).unwrap()
+}
+
+#[test]
+fn a_feed_that_stays_silent_says_for_how_long_by_now() {
+    let mut w = watch_of(FEED, Moment(0), None);
+    w.hear(Moment(0), FeedId(0), depth(9.0).as_bytes());
+    w.advance(Moment(361_000));
+    let told = told(&mut w);
+    let silent: Vec<&String> = told.iter().filter(|t| t.contains("no sentence")).collect();
+    assert_eq!(silent, ["Raised bus: no sentence for 60 s", "Repeated bus: no sentence for 6 min"]);
+    assert!(
+        texts(&json(&w.status(Moment(500_000), &Outside::default())))
+            .contains(&"bus: no sentence for 8 min".to_owned())
+    );
+    // What ended is told with the words it had last.
+    w.hear(Moment(510_000), FeedId(0), depth(9.0).as_bytes());
+    assert_eq!(self::told(&mut w), ["Rectified bus: no sentence for 6 min"]);
 }

@@ -1,7 +1,7 @@
 //! What the board may ask of the watch at one moment: the lookout's picture, and the words of what no order raised.
 
 use super::exercise::Exercise;
-use super::{Faults, built_in};
+use super::{Ear, Faults, built_in};
 use lookout::Lookout;
 use lookout::casualty::spoken;
 use rules::{BuiltIn, Origin, Picture, Words};
@@ -11,6 +11,7 @@ use terms::{Dimension, Moment, Position, Quantity, Reading, Subject, Utc, Whose}
 pub(super) struct View<'w> {
     pub at: Moment,
     pub lookout: &'w Lookout,
+    pub ears: &'w [Ear],
     pub faults: &'w Faults,
     pub exercise: Option<&'w Exercise>,
 }
@@ -55,6 +56,11 @@ impl Picture for View<'_> {
 
 impl View<'_> {
     fn says_built_in(&self, what: BuiltIn, about: Subject) -> Option<Words> {
-        self.faults.get(&(what, about)).map(|why| why.as_str().into())
+        match (what, about) {
+            (BuiltIn::FeedSilent, Subject::Feed(feed)) => {
+                self.ears.get(usize::from(feed.0))?.says(self.at).map(Words::from)
+            }
+            _ => self.faults.get(&(what, about)).map(|why| why.as_str().into()),
+        }
     }
 }
