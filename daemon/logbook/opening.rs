@@ -289,10 +289,6 @@ pub(super) fn look(path: &Path, settings: &LogbookSettings) -> (Recovered, i64, 
     (recovered, i64::from(last_event), waiting)
 }
 
-/// Priorities as a column holds them.
-pub(super) const PRIORITIES: [Priority; 5] =
-    [Priority::Notice, Priority::Caution, Priority::Warning, Priority::Alarm, Priority::EmergencyAlarm];
-
 fn read_deliveries(
     connection: &Connection,
     this_boot: Option<i64>,
@@ -304,7 +300,7 @@ fn read_deliveries(
          FROM delivery_rows d LEFT JOIN event_rows e ON e.id = d.event ORDER BY d.id",
     )?;
     let rows = statement.query_map([], |r| {
-        let priority = usize::try_from(r.get::<_, i64>(2)?).ok().and_then(|n| PRIORITIES.get(n));
+        let priority = usize::try_from(r.get::<_, i64>(2)?).ok().and_then(|n| Priority::ALL.get(n));
         let (row, event): (i64, Option<i64>) = (r.get(0)?, r.get(4)?);
         let (key, seq) = (r.get::<_, Option<String>>(9)?, r.get::<_, Option<u32>>(10)?.unwrap_or(0));
         let mut body = r.get::<_, Option<String>>(3)?.unwrap_or_default();

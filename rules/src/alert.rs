@@ -28,6 +28,12 @@ pub enum Priority {
     EmergencyAlarm,
 }
 
+impl Priority {
+    /// All of them, the least urgent first.
+    pub const ALL: [Self; 5] =
+        [Self::Notice, Self::Caution, Self::Warning, Self::Alarm, Self::EmergencyAlarm];
+}
+
 impl fmt::Display for Priority {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
@@ -93,6 +99,13 @@ pub enum EventKind {
     Cleared,
     /// A notice; no alert.
     Noted,
+}
+
+impl EventKind {
+    /// Whether it calls for attention. The others answer a call, or end it.
+    pub const fn calls(self) -> bool {
+        matches!(self, Self::Raised | Self::Repeated | Self::Escalated | Self::Noted)
+    }
 }
 
 /// An alert: its order, its subject and its occurrence.
