@@ -50,7 +50,7 @@ impl Aboard {
         Self { runtime, signals, logbook, news }
     }
 
-    fn tell(&self, alert: u32, seq: u32, priority: Priority) {
+    fn tell(&mut self, alert: u32, seq: u32, priority: Priority) {
         let at = now();
         let mut r = record(alert, seq, priority, 0);
         r.steady_s = at.steady.as_s();
@@ -116,7 +116,7 @@ fn a_receiver_that_stalls_resets_errs_redirects_and_drips_gets_every_event_once(
     ]
     .into_iter();
     let receiver = Rough::start(move |_| does.next().unwrap_or(Does::Good));
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
     for alert in 1..=4 {
         for seq in 1..=3 {
             aboard.tell(alert, seq, if seq == 3 { Priority::Alarm } else { Priority::Warning });
@@ -161,7 +161,7 @@ fn a_thousand_alerts_through_a_flapping_receiver_and_restarts_are_all_there_unde
     let boat = Path::new("boat.toml");
     let mut told = 0;
     for run in 0..3 {
-        let aboard = Aboard::start(boat, &signal, &folder.logbook());
+        let mut aboard = Aboard::start(boat, &signal, &folder.logbook());
         for _ in 0..[400, 400, 200][run] {
             told += 1;
             aboard.tell(told, 1, if told % 3 == 0 { Priority::Alarm } else { Priority::Warning });
@@ -189,7 +189,7 @@ fn what_went_out_before_it_was_on_disk_keeps_its_key_and_its_words_after_a_resta
     let missing = folder.0.join("not-yet");
     let file = missing.join("logbook.db");
     let receiver = Rough::start(|_| Does::Status(500, "x: y".into()));
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &file);
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &file);
     aboard.tell(1, 1, Priority::EmergencyAlarm);
     let posts = receiver.wait("the first attempt", PATIENCE, |p| !p.is_empty());
     assert_eq!(posts[0].json()["log_id"], Value::Null, "it did not wait for the disk");
@@ -200,7 +200,7 @@ fn what_went_out_before_it_was_on_disk_keeps_its_key_and_its_words_after_a_resta
     aboard.stop();
 
     let receiver2 = Rough::start(|_| Does::Good);
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver2.address, ""), &file);
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver2.address, ""), &file);
     aboard.tell(2, 1, Priority::Alarm);
     let later = receiver2.wait("both", PATIENCE, |p| taken(p).len() == 2);
     assert_eq!((later[0].event(), later[0].key()), ((1, 1), posts[0].key()));
@@ -214,7 +214,7 @@ fn one_that_is_refused_does_not_keep_the_others() {
     let folder = Folder::new("poison");
     let receiver =
         Rough::start(|p| if p.event().0 == 1 { Does::Status(422, "x: y".into()) } else { Does::Good });
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
     aboard.tell(1, 1, Priority::EmergencyAlarm);
     aboard.tell(1, 2, Priority::EmergencyAlarm);
     for alert in 2..=6 {
@@ -257,7 +257,7 @@ fn headers_a_body_of_ones_own_and_a_signature_that_a_receiver_can_check() {
     let more = "headers = { Authorization = \"Bearer quay\", \"Content-Type\" = \"application/vnd.x+json\" }\n\
                 body = '{\"title\": \"${alert.order}\", \"seq\": ${seq}, \"at\": \"${at}\", \"who\": ${casualty.crew}}'\n\
                 signature = { key_id = \"wendelin\", secret_file = \"shore.key\" }\n";
-    let aboard =
+    let mut aboard =
         Aboard::start(&folder.0.join("boat.toml"), &webhook(receiver.address, more), &folder.logbook());
     aboard.tell(7, 1, Priority::Alarm);
     let post = receiver.wait("the post", PATIENCE, |p| !p.is_empty()).remove(0);
@@ -312,7 +312,7 @@ fn an_hour_s_repeats_are_told_once_and_alarms_push_out_notices_never_the_other_w
     put(1, 61, Priority::Alarm);
     logbook.flush().blocking_recv().unwrap().unwrap();
     let take = || {
-        let due = logbook.due("shore", &now(), 1).pop()?;
+        let due = logbook.due("shore", &now(), None, 1).pop()?;
         logbook.delivered(due.id);
         let v: Value = serde_json::from_str(&due.body).unwrap();
         Some((v["alert"]["id"].as_u64().unwrap(), v["seq"].as_u64().unwrap()))
@@ -325,11 +325,11 @@ fn an_hour_s_repeats_are_told_once_and_alarms_push_out_notices_never_the_other_w
     (0..3500).for_each(|n| put(20_000 + n, 1, Priority::Notice));
     (0..100).for_each(|n| put(30_000 + n, 1, Priority::Alarm));
     assert_eq!(logbook.deliveries_waiting(), 4000);
-    let due = logbook.due("shore", &now(), 4000);
+    let due = logbook.due("shore", &now(), None, 4000);
     let alarms = due.iter().filter(|d| d.priority == Priority::Alarm).count();
     assert!(alarms <= 1100 && logbook.deliveries_waiting() == 4000);
     logbook.flush().blocking_recv().unwrap().unwrap();
-    let due = logbook.due("shore", &now(), 4000);
+    let due = logbook.due("shore", &now(), None, 4000);
     assert_eq!(due.iter().filter(|d| d.priority == Priority::Alarm).count(), 1100);
     // A signal that is no longer in the boat's file is waited for by nobody.
     logbook.keep_signals(&["elsewhere"]);

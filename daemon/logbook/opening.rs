@@ -296,7 +296,8 @@ fn read_deliveries(
 ) -> rusqlite::Result<Vec<Waiting>> {
     let mut statement = connection.prepare(
         "SELECT d.id, d.signal, d.priority, coalesce(d.body, e.record), d.event, d.boot, d.steady_ms, d.utc_ms,
-         d.utc_source, d.key, e.seq, e.alert, e.event = 'repeated'
+         d.utc_source, d.key, e.seq, e.alert, e.event = 'repeated',
+         e.event IN ('raised', 'repeated', 'escalated', 'noted')
          FROM delivery_rows d LEFT JOIN event_rows e ON e.id = d.event ORDER BY d.id",
     )?;
     let rows = statement.query_map([], |r| {
@@ -318,6 +319,7 @@ fn read_deliveries(
             alert: r.get::<_, Option<u32>>(11)?.unwrap_or(0),
             seq,
             repeats: r.get::<_, Option<bool>>(12)?.unwrap_or(false),
+            calls: r.get::<_, Option<bool>>(13)?.unwrap_or(false),
             key: Some(key.unwrap_or_else(on_disk)),
             out: false,
             body: Body::Text(body),
