@@ -9,7 +9,7 @@ use hmac::{Hmac, KeyInit, Mac};
 use middlewatch::clock::{Clock, boot_id};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::signals::{News, Signals, WaysBack};
-use record::Stamp;
+use record::{EventRecord, Stamp};
 use rules::{Carry, Priority};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -21,22 +21,22 @@ use tokio::runtime::Runtime;
 use tokio::sync::mpsc;
 
 /// Long enough for a loaded machine; a test that passes does not wait for it.
-const PATIENCE: Duration = Duration::from_secs(120);
+pub const PATIENCE: Duration = Duration::from_secs(120);
 
 fn now() -> Stamp {
     Stamp { steady: Clock.now(), utc: Some((Clock.utc(), UtcSource::System)), feed: None }
 }
 
 /// The signals of a boat and their logbook, as the daemon runs them.
-struct Aboard {
+pub struct Aboard {
     runtime: Runtime,
-    signals: Signals,
+    pub signals: Signals,
     logbook: Logbook,
     news: mpsc::Receiver<News>,
 }
 
 impl Aboard {
-    fn start(boat: &Path, signal: &str, logbook: &Path) -> Self {
+    pub fn start(boat: &Path, signal: &str, logbook: &Path) -> Self {
         let runtime =
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         let text = format!("version = 1\n{signal}");
@@ -50,21 +50,24 @@ impl Aboard {
         Self { runtime, signals, logbook, news }
     }
 
-    fn tell(&mut self, alert: u32, seq: u32, priority: Priority) {
+    pub fn tell(&mut self, alert: u32, seq: u32, priority: Priority) {
+        self.tell_record(record(alert, seq, priority, 0), seq == 1);
+    }
+
+    pub fn tell_record(&mut self, mut record: EventRecord, aloud: bool) {
         let at = now();
-        let mut r = record(alert, seq, priority, 0);
-        r.steady_s = at.steady.as_s();
-        self.signals.tell(at, r, &Carry { aloud: seq == 1, ..Carry::default() });
+        record.steady_s = at.steady.as_s();
+        self.signals.tell(at, record, &Carry { aloud, ..Carry::default() });
     }
 
     /// Ends as a daemon that is told to stop.
-    fn stop(self) {
+    pub fn stop(self) {
         self.logbook.close(now()).blocking_recv().unwrap().unwrap();
         self.runtime.shutdown_timeout(Duration::from_millis(200));
     }
 }
 
-fn webhook(address: impl std::fmt::Display, more: &str) -> String {
+pub fn webhook(address: impl std::fmt::Display, more: &str) -> String {
     format!(
         "[[signal]]\nname = \"shore\"\nwebhook = \"http://{address}/alerts?boat=1\"\ntimeout = \"0.5 s\"\n{more}"
     )
@@ -72,7 +75,7 @@ fn webhook(address: impl std::fmt::Display, more: &str) -> String {
 
 /// Each event has one key and one body in all its posts, each key belongs to one event, and the events of an alert are
 /// first taken in their order.
-fn check_keys(posts: &[Post]) {
+pub fn check_keys(posts: &[Post]) {
     let mut by_key: BTreeMap<String, (u64, u64, String)> = BTreeMap::new();
     let mut by_event: BTreeMap<(u64, u64), String> = BTreeMap::new();
     let mut last: BTreeMap<u64, u64> = BTreeMap::new();
@@ -90,7 +93,7 @@ fn check_keys(posts: &[Post]) {
     }
 }
 
-fn taken(posts: &[Post]) -> BTreeSet<(u64, u64)> {
+pub fn taken(posts: &[Post]) -> BTreeSet<(u64, u64)> {
     posts.iter().filter(|p| p.taken()).map(Post::event).collect()
 }
 
