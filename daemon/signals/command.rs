@@ -29,6 +29,7 @@ pub(super) async fn run(program: Program, mut ear: Ear, mut reporter: Reporter) 
             keep(&mut waiting, &heard);
             continue;
         };
+        let Some(record) = ear.put_off(record) else { continue };
         let mut speaking = std::pin::pin!(program.once(&record));
         loop {
             tokio::select! {

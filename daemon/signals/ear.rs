@@ -179,6 +179,16 @@ impl Ear {
         self.resting.delays(Priority::Notice)
     }
 
+    /// Gives back what may sound now. What has to wait, since hours of rest have begun, is heard again when they end.
+    pub fn put_off(&mut self, record: Arc<EventRecord>) -> Option<Arc<EventRecord>> {
+        if self.kept.0.get(&record.alert.id).is_some_and(|kept| kept.record.seq > record.seq) {
+            return None;
+        }
+        let rests = self.resting.delays(record.alert.priority);
+        let again = Heard { record: record.clone(), hears: Hears::Aloud, first: false, level: 0 };
+        self.kept.hear(again, rests).is_some().then_some(record)
+    }
+
     /// The next event that is to be heard now; `None` when no more will come. Safe to drop half-way: none is lost.
     pub async fn next(&mut self) -> Option<Heard> {
         loop {
@@ -327,6 +337,22 @@ pub(super) mod tests {
         assert_eq!(night.hears_of(), []);
         night.is(6);
         assert_eq!(night.hears_of(), [(1, E::Noted, true)]);
+    }
+
+    #[test]
+    fn what_had_to_wait_for_something_else_rests_too() {
+        let mut night = Night::new();
+        let warning = event(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true).record;
+        let alarm = event(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true).record;
+        let test = Arc::new(example::record());
+        night.is(21);
+        assert!(night.ear.put_off(warning.clone()).is_some());
+        night.is(22);
+        assert!(night.ear.put_off(warning).is_none());
+        assert!(night.ear.put_off(alarm).is_some() && night.ear.put_off(test).is_some());
+        assert_eq!(night.hears_of(), []);
+        night.is(30);
+        assert_eq!(night.hears_of(), [(1, E::Raised, true)]);
     }
 
     #[test]
