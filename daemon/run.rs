@@ -556,7 +556,7 @@ impl Daemon {
                 self.signals.places(self.watch.stamp(at), places);
             }
         }
-        self.signals.beat();
+        self.signals.beat(self.watch.calendar(at));
         if at.since(self.feeds_told) >= Duration::from_secs(60) {
             self.feeds_told = at;
             self.tell_feeds(at);

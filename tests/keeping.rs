@@ -75,7 +75,7 @@ fn near_its_limit_the_oldest_targets_make_room() {
         n += 1;
         log(&logbook, n, Priority::Warning, s).unwrap();
         assert!(logbook.health().borrow().is_good(), "{:?}", logbook.health().borrow());
-        logbook.due("shore", &at(s), 10).iter().for_each(|d| logbook.delivered(d.id));
+        logbook.due("shore", &at(s), None, 10).iter().for_each(|d| logbook.delivered(d.id));
     }
     logbook.close(at(864_000)).blocking_recv().unwrap().unwrap();
     assert!(std::fs::metadata(folder.logbook()).unwrap().len() <= 1_500_000);

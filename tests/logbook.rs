@@ -29,10 +29,10 @@ fn an_event_is_on_disk_before_its_number_is_told() {
         "2026-11-01T00:00:10.000Z"
     );
     // What is due carries the number too.
-    let due = logbook.due("shore", &at(11), 10);
+    let due = logbook.due("shore", &at(11), None, 10);
     assert_eq!(due.len(), 2);
     assert!(due[1].body.contains("\"log_id\":2"), "{}", due[1].body);
-    assert!(logbook.due("elsewhere", &at(11), 10).is_empty());
+    assert!(logbook.due("elsewhere", &at(11), None, 10).is_empty());
 }
 
 #[test]
@@ -85,12 +85,12 @@ fn what_was_not_delivered_is_due_after_a_restart_the_most_urgent_first() {
     log(&logbook, 2, Priority::Warning, 11).unwrap();
     log(&logbook, 3, Priority::EmergencyAlarm, 12).unwrap();
     log(&logbook, 4, Priority::Alarm, 13).unwrap();
-    let due = logbook.due("shore", &at(14), 10);
+    let due = logbook.due("shore", &at(14), None, 10);
     let arrived = due.iter().find(|d| d.priority == Priority::Alarm).unwrap();
     logbook.delivered(arrived.id);
     logbook.failed(due[0].id, Moment(60_000));
-    assert!(logbook.due("shore", &at(14), 10).iter().all(|d| d.priority < Priority::Alarm));
-    assert_eq!(logbook.due("shore", &at(61), 10)[0].tries, 1);
+    assert!(logbook.due("shore", &at(14), None, 10).iter().all(|d| d.priority < Priority::Alarm));
+    assert_eq!(logbook.due("shore", &at(61), None, 10)[0].tries, 1);
     logbook.close(at(20)).blocking_recv().unwrap().unwrap();
 
     // Two hours later in another boot: the notice is news to nobody, the others are.
@@ -101,7 +101,7 @@ fn what_was_not_delivered_is_due_after_a_restart_the_most_urgent_first() {
     assert_eq!((recovered.pending_deliveries, recovered.next_alert, recovered.same_boot), (3, 5, false));
     assert!(recovered.stopped_in_order);
     assert_eq!(recovered.last_sign, Some(at(20)));
-    let due = logbook.due("shore", &later, 10);
+    let due = logbook.due("shore", &later, None, 10);
     assert_eq!(
         due.iter().map(|d| d.priority).collect::<Vec<_>>(),
         [Priority::EmergencyAlarm, Priority::Warning]
@@ -206,7 +206,7 @@ fn a_full_disk_loses_nothing_that_fits_in_memory() {
     let fitted = i64::from(alert) - 1;
     // It is due all the same, without a number: the watch goes on.
     let now = at(i64::from(alert) + 1);
-    let due = logbook.due("shore", &now, 10_000);
+    let due = logbook.due("shore", &now, None, 10_000);
     assert!(due.iter().any(|d| d.body.contains("\"log_id\":null")));
     logbook.save_state(now, "board", "kept");
 
@@ -233,9 +233,9 @@ fn what_waited_is_written_when_the_file_can_be_opened() {
     logbook.save_state(at(1), "board", "kept");
     let waits = log(&logbook, 1, Priority::Alarm, 1);
     assert!(matches!(waits, Err(LogbookError::Disk { .. })), "{waits:?}");
-    let due = logbook.due("shore", &at(1), 10);
+    let due = logbook.due("shore", &at(1), None, 10);
     assert!(due.is_empty(), "waits 250 ms for the disk");
-    let due = logbook.due("shore", &at(2), 10);
+    let due = logbook.due("shore", &at(2), None, 10);
     assert!(due[0].body.contains("\"log_id\":null"));
     logbook.delivered(due[0].id);
     log(&logbook, 2, Priority::Alarm, 3).unwrap_err();
@@ -246,7 +246,7 @@ fn what_waited_is_written_when_the_file_can_be_opened() {
     assert_eq!(ask::<i64>(&path, "SELECT count(*) FROM event_rows"), 2);
     assert_eq!(ask::<i64>(&path, "SELECT count(*) FROM delivery_rows"), 1, "one has been delivered");
     assert_eq!(ask::<String>(&path, "SELECT json FROM state_rows"), "kept");
-    assert!(logbook.due("shore", &at(4), 10)[0].body.contains("\"log_id\":2"));
+    assert!(logbook.due("shore", &at(4), None, 10)[0].body.contains("\"log_id\":2"));
     assert_eq!(log(&logbook, 3, Priority::Alarm, 4), Ok(3));
 }
 
@@ -284,7 +284,7 @@ fn a_file_damaged_while_it_is_open_is_replaced_and_the_record_written() {
         long.alert.text = "x".repeat(8000);
         logbook.event(at(i64::from(n)), &long, to("shore")).blocking_recv().unwrap().unwrap();
     }
-    let due = logbook.due("shore", &at(600), 1000);
+    let due = logbook.due("shore", &at(600), None, 1000);
     // Spoil the file and the write-ahead log beside it.
     for part in ["logbook.db", "logbook.db-wal"] {
         let path = folder.0.join(part);

@@ -39,6 +39,7 @@ mod powercut;
 mod queries;
 mod recording;
 mod replay;
+mod rest;
 mod review;
 mod service;
 mod sounders;

@@ -9,7 +9,7 @@ use hmac::{Hmac, KeyInit, Mac};
 use middlewatch::clock::{Clock, boot_id};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use middlewatch::signals::{News, Signals, WaysBack};
-use record::Stamp;
+use record::{EventRecord, Stamp};
 use rules::{Carry, Priority};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -21,22 +21,22 @@ use tokio::runtime::Runtime;
 use tokio::sync::mpsc;
 
 /// Long enough for a loaded machine; a test that passes does not wait for it.
-const PATIENCE: Duration = Duration::from_secs(120);
+pub const PATIENCE: Duration = Duration::from_secs(120);
 
 fn now() -> Stamp {
     Stamp { steady: Clock.now(), utc: Some((Clock.utc(), UtcSource::System)), feed: None }
 }
 
 /// The signals of a boat and their logbook, as the daemon runs them.
-struct Aboard {
+pub struct Aboard {
     runtime: Runtime,
-    signals: Signals,
+    pub signals: Signals,
     logbook: Logbook,
     news: mpsc::Receiver<News>,
 }
 
 impl Aboard {
-    fn start(boat: &Path, signal: &str, logbook: &Path) -> Self {
+    pub fn start(boat: &Path, signal: &str, logbook: &Path) -> Self {
         let runtime =
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         let text = format!("version = 1\n{signal}");
@@ -50,21 +50,24 @@ impl Aboard {
         Self { runtime, signals, logbook, news }
     }
 
-    fn tell(&self, alert: u32, seq: u32, priority: Priority) {
+    pub fn tell(&mut self, alert: u32, seq: u32, priority: Priority) {
+        self.tell_record(record(alert, seq, priority, 0), seq == 1);
+    }
+
+    pub fn tell_record(&mut self, mut record: EventRecord, aloud: bool) {
         let at = now();
-        let mut r = record(alert, seq, priority, 0);
-        r.steady_s = at.steady.as_s();
-        self.signals.tell(at, r, &Carry { aloud: seq == 1, ..Carry::default() });
+        record.steady_s = at.steady.as_s();
+        self.signals.tell(at, record, &Carry { aloud, ..Carry::default() });
     }
 
     /// Ends as a daemon that is told to stop.
-    fn stop(self) {
+    pub fn stop(self) {
         self.logbook.close(now()).blocking_recv().unwrap().unwrap();
         self.runtime.shutdown_timeout(Duration::from_millis(200));
     }
 }
 
-fn webhook(address: impl std::fmt::Display, more: &str) -> String {
+pub fn webhook(address: impl std::fmt::Display, more: &str) -> String {
     format!(
         "[[signal]]\nname = \"shore\"\nwebhook = \"http://{address}/alerts?boat=1\"\ntimeout = \"0.5 s\"\n{more}"
     )
@@ -72,7 +75,7 @@ fn webhook(address: impl std::fmt::Display, more: &str) -> String {
 
 /// Each event has one key and one body in all its posts, each key belongs to one event, and the events of an alert are
 /// first taken in their order.
-fn check_keys(posts: &[Post]) {
+pub fn check_keys(posts: &[Post]) {
     let mut by_key: BTreeMap<String, (u64, u64, String)> = BTreeMap::new();
     let mut by_event: BTreeMap<(u64, u64), String> = BTreeMap::new();
     let mut last: BTreeMap<u64, u64> = BTreeMap::new();
@@ -90,7 +93,7 @@ fn check_keys(posts: &[Post]) {
     }
 }
 
-fn taken(posts: &[Post]) -> BTreeSet<(u64, u64)> {
+pub fn taken(posts: &[Post]) -> BTreeSet<(u64, u64)> {
     posts.iter().filter(|p| p.taken()).map(Post::event).collect()
 }
 
@@ -116,7 +119,7 @@ fn a_receiver_that_stalls_resets_errs_redirects_and_drips_gets_every_event_once(
     ]
     .into_iter();
     let receiver = Rough::start(move |_| does.next().unwrap_or(Does::Good));
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
     for alert in 1..=4 {
         for seq in 1..=3 {
             aboard.tell(alert, seq, if seq == 3 { Priority::Alarm } else { Priority::Warning });
@@ -161,7 +164,7 @@ fn a_thousand_alerts_through_a_flapping_receiver_and_restarts_are_all_there_unde
     let boat = Path::new("boat.toml");
     let mut told = 0;
     for run in 0..3 {
-        let aboard = Aboard::start(boat, &signal, &folder.logbook());
+        let mut aboard = Aboard::start(boat, &signal, &folder.logbook());
         for _ in 0..[400, 400, 200][run] {
             told += 1;
             aboard.tell(told, 1, if told % 3 == 0 { Priority::Alarm } else { Priority::Warning });
@@ -189,7 +192,7 @@ fn what_went_out_before_it_was_on_disk_keeps_its_key_and_its_words_after_a_resta
     let missing = folder.0.join("not-yet");
     let file = missing.join("logbook.db");
     let receiver = Rough::start(|_| Does::Status(500, "x: y".into()));
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &file);
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &file);
     aboard.tell(1, 1, Priority::EmergencyAlarm);
     let posts = receiver.wait("the first attempt", PATIENCE, |p| !p.is_empty());
     assert_eq!(posts[0].json()["log_id"], Value::Null, "it did not wait for the disk");
@@ -200,7 +203,7 @@ fn what_went_out_before_it_was_on_disk_keeps_its_key_and_its_words_after_a_resta
     aboard.stop();
 
     let receiver2 = Rough::start(|_| Does::Good);
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver2.address, ""), &file);
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver2.address, ""), &file);
     aboard.tell(2, 1, Priority::Alarm);
     let later = receiver2.wait("both", PATIENCE, |p| taken(p).len() == 2);
     assert_eq!((later[0].event(), later[0].key()), ((1, 1), posts[0].key()));
@@ -214,7 +217,7 @@ fn one_that_is_refused_does_not_keep_the_others() {
     let folder = Folder::new("poison");
     let receiver =
         Rough::start(|p| if p.event().0 == 1 { Does::Status(422, "x: y".into()) } else { Does::Good });
-    let aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &webhook(receiver.address, ""), &folder.logbook());
     aboard.tell(1, 1, Priority::EmergencyAlarm);
     aboard.tell(1, 2, Priority::EmergencyAlarm);
     for alert in 2..=6 {
@@ -257,7 +260,7 @@ fn headers_a_body_of_ones_own_and_a_signature_that_a_receiver_can_check() {
     let more = "headers = { Authorization = \"Bearer quay\", \"Content-Type\" = \"application/vnd.x+json\" }\n\
                 body = '{\"title\": \"${alert.order}\", \"seq\": ${seq}, \"at\": \"${at}\", \"who\": ${casualty.crew}}'\n\
                 signature = { key_id = \"wendelin\", secret_file = \"shore.key\" }\n";
-    let aboard =
+    let mut aboard =
         Aboard::start(&folder.0.join("boat.toml"), &webhook(receiver.address, more), &folder.logbook());
     aboard.tell(7, 1, Priority::Alarm);
     let post = receiver.wait("the post", PATIENCE, |p| !p.is_empty()).remove(0);
@@ -312,7 +315,7 @@ fn an_hour_s_repeats_are_told_once_and_alarms_push_out_notices_never_the_other_w
     put(1, 61, Priority::Alarm);
     logbook.flush().blocking_recv().unwrap().unwrap();
     let take = || {
-        let due = logbook.due("shore", &now(), 1).pop()?;
+        let due = logbook.due("shore", &now(), None, 1).pop()?;
         logbook.delivered(due.id);
         let v: Value = serde_json::from_str(&due.body).unwrap();
         Some((v["alert"]["id"].as_u64().unwrap(), v["seq"].as_u64().unwrap()))
@@ -325,11 +328,11 @@ fn an_hour_s_repeats_are_told_once_and_alarms_push_out_notices_never_the_other_w
     (0..3500).for_each(|n| put(20_000 + n, 1, Priority::Notice));
     (0..100).for_each(|n| put(30_000 + n, 1, Priority::Alarm));
     assert_eq!(logbook.deliveries_waiting(), 4000);
-    let due = logbook.due("shore", &now(), 4000);
+    let due = logbook.due("shore", &now(), None, 4000);
     let alarms = due.iter().filter(|d| d.priority == Priority::Alarm).count();
     assert!(alarms <= 1100 && logbook.deliveries_waiting() == 4000);
     logbook.flush().blocking_recv().unwrap().unwrap();
-    let due = logbook.due("shore", &now(), 4000);
+    let due = logbook.due("shore", &now(), None, 4000);
     assert_eq!(due.iter().filter(|d| d.priority == Priority::Alarm).count(), 1100);
     // A signal that is no longer in the boat's file is waited for by nobody.
     logbook.keep_signals(&["elsewhere"]);

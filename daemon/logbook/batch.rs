@@ -1,13 +1,13 @@
 //! Writing: one transaction filled with states, events, entries and rows.
 
 use super::error::LogbookError;
-use super::opening::PRIORITIES;
 use super::outbox::{Body, Waiting};
 use super::rows;
 use super::schema::disk_error;
 use super::thinning::Thinned;
 use record::EventRecord;
 use record::{Entry, Stamp};
+use rules::Priority;
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -162,7 +162,7 @@ impl Batch<'_> {
 
     /// Writes a delivery and gives the number of its row.
     pub fn delivery(&self, event: Option<i64>, waiting: &Waiting) -> Result<i64, LogbookError> {
-        let priority = PRIORITIES.iter().position(|p| *p == waiting.priority).unwrap_or(0) as i64;
+        let priority = Priority::ALL.iter().position(|p| *p == waiting.priority).unwrap_or(0) as i64;
         let body = match (&waiting.body, event) {
             (Body::Record(_), Some(_)) => None,
             (Body::Record(record), None) => {

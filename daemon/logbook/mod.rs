@@ -33,6 +33,7 @@ pub(crate) use rows::WITHIN;
 pub(crate) use schema::{FORMS, disk_error};
 
 use ::watch::Output;
+use boat::Rest;
 use delivery::{EventItem, Row};
 use inbox::{Record, Request, Shared};
 use record::{Entry, EventRecord, FeedRow, OwnRow, Stamp, TargetRow};
@@ -254,17 +255,20 @@ impl Logbook {
     }
 
     /// Deliveries to a signal whose time has come, the most urgent first, at most `limit`, and of each alert only the
-    /// oldest. A delivery stays due until `delivered` or `failed` is told of it. Notices older than an hour and cautions older than six are
-    /// dropped, anything more urgent never for its age.
-    pub fn due(&self, signal: &str, now: &Stamp, limit: usize) -> Vec<Due> {
-        let (due, stale) = self.handle.shared.outbox().due(signal, now, limit);
+    /// oldest. A delivery stays due until `delivered` or `failed` is told of it. Notices older than an hour and cautions
+    /// older than six are dropped, anything more urgent never for its age.
+    ///
+    /// In the signal's hours of rest, given by UTC, a call waits for their end or for an alarm of the same alert, and
+    /// does not age. Answers to a call that has gone out do not wait. Where the UTC of `now` is not known nothing rests.
+    pub fn due(&self, signal: &str, now: &Stamp, rest: Option<Rest>, limit: usize) -> Vec<Due> {
+        let (due, stale) = self.handle.shared.outbox().due(signal, now, rest, limit);
         self.handle.shared.push_delivered(stale);
         due
     }
 
-    /// When the next delivery to a signal is due; `None` when there is none.
-    pub fn next_due(&self, signal: &str) -> Option<Moment> {
-        self.handle.shared.outbox().next_due(signal)
+    /// When the next delivery to a signal is due; `None` when there is none, or none that does not rest.
+    pub fn next_due(&self, signal: &str, now: &Stamp, rest: Option<Rest>) -> Option<Moment> {
+        self.handle.shared.outbox().next_due(signal, now, rest)
     }
 
     /// A delivery has arrived. That is written with whatever is written next: after a power cut it may go out twice.

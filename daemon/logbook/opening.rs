@@ -290,10 +290,6 @@ pub(super) fn look(path: &Path, settings: &LogbookSettings) -> (Recovered, i64, 
     (recovered, i64::from(last_event), waiting)
 }
 
-/// Priorities as a column holds them.
-pub(super) const PRIORITIES: [Priority; 5] =
-    [Priority::Notice, Priority::Caution, Priority::Warning, Priority::Alarm, Priority::EmergencyAlarm];
-
 fn read_deliveries(
     connection: &Connection,
     this_boot: Option<i64>,
@@ -301,11 +297,12 @@ fn read_deliveries(
 ) -> rusqlite::Result<Vec<Waiting>> {
     let mut statement = connection.prepare(
         "SELECT d.id, d.signal, d.priority, coalesce(d.body, e.record), d.event, d.boot, d.steady_ms, d.utc_ms,
-         d.utc_source, d.key, e.seq, e.alert, e.event = 'repeated'
+         d.utc_source, d.key, e.seq, e.alert, e.event = 'repeated',
+         e.event IN ('raised', 'repeated', 'escalated', 'noted')
          FROM delivery_rows d LEFT JOIN event_rows e ON e.id = d.event ORDER BY d.id",
     )?;
     let rows = statement.query_map([], |r| {
-        let priority = usize::try_from(r.get::<_, i64>(2)?).ok().and_then(|n| PRIORITIES.get(n));
+        let priority = usize::try_from(r.get::<_, i64>(2)?).ok().and_then(|n| Priority::ALL.get(n));
         let (row, event): (i64, Option<i64>) = (r.get(0)?, r.get(4)?);
         let (key, seq) = (r.get::<_, Option<String>>(9)?, r.get::<_, Option<u32>>(10)?.unwrap_or(0));
         let mut body = r.get::<_, Option<String>>(3)?.unwrap_or_default();
@@ -323,6 +320,7 @@ fn read_deliveries(
             alert: r.get::<_, Option<u32>>(11)?.unwrap_or(0),
             seq,
             repeats: r.get::<_, Option<bool>>(12)?.unwrap_or(false),
+            calls: r.get::<_, Option<bool>>(13)?.unwrap_or(false),
             key: Some(key.unwrap_or_else(on_disk)),
             out: false,
             body: Body::Text(body),

@@ -1,13 +1,14 @@
 //! Deliveries that have not reached their signal: held in memory while the daemon runs, on disk for the next start.
 
 use super::delivery::{DeliveryId, Due};
+use boat::Rest;
 use record::{EventRecord, Stamp};
 use rules::{EventKind, Priority};
 use std::collections::{BTreeMap, BTreeSet};
 use std::hash::{BuildHasher, RandomState};
 use std::sync::Arc;
 use std::time::Duration;
-use terms::Moment;
+use terms::{Moment, Utc};
 
 /// Deliveries held at most, over all signals. Above it the oldest of the least priority is dropped and counted.
 pub(super) const OUTBOX_BOUND: usize = 4000;
@@ -37,6 +38,8 @@ pub(super) struct Waiting {
     pub seq: u32,
     /// The same alert told again, without other news.
     pub repeats: bool,
+    /// It calls for attention, and less than an alarm waits for the end of a signal's hours of rest.
+    pub calls: bool,
     /// What its receiver knows it by, from the first attempt or the disk on.
     pub key: Option<String>,
     /// Handed out and not reported back.
@@ -115,6 +118,7 @@ impl Outbox {
                 alert,
                 seq: record.seq,
                 repeats,
+                calls: record.event.calls(),
                 key: None,
                 out: false,
                 body: Body::Record(Arc::clone(record)),
@@ -146,11 +150,18 @@ impl Outbox {
 
     /// Those of a signal whose time has come, the most urgent first and then the oldest, at most `limit`; and the
     /// rows of those that have grown too old. The events of one alert keep their order: none is due before the one
-    /// before it is gone, and that one is as urgent as any behind it.
-    pub fn due(&mut self, signal: &str, now: &Stamp, limit: usize) -> (Vec<Due>, Vec<i64>) {
+    /// before it is gone, and that one is as urgent as any behind it. In hours of rest (by UTC) a call waits for their
+    /// end, or for an alarm of the same alert.
+    pub fn due(
+        &mut self,
+        signal: &str,
+        now: &Stamp,
+        rest: Option<Rest>,
+        limit: usize,
+    ) -> (Vec<Due>, Vec<i64>) {
         let mut stale = Vec::new();
         self.waiting.retain(|_, w| {
-            let keep = !w.is_stale(now);
+            let keep = w.signal != signal || !w.is_stale(now, rest);
             if !keep {
                 stale.extend(w.row);
                 self.dropped += 1;
@@ -158,7 +169,7 @@ impl Outbox {
             keep
         });
         let mut due: Vec<(Priority, DeliveryId)> = self
-            .heads(signal)
+            .heads(signal, now, rest)
             .into_iter()
             .filter(|(_, id)| self.waiting.get(id).is_some_and(|w| w.is_due(now.steady)))
             .collect();
@@ -169,8 +180,9 @@ impl Outbox {
         (due.collect(), stale)
     }
 
-    /// The oldest delivery of each alert to a signal, and the greatest priority of that alert's.
-    fn heads(&self, signal: &str) -> Vec<(Priority, DeliveryId)> {
+    /// The oldest delivery of each alert to a signal, and the greatest priority of that alert's; without those that
+    /// rest.
+    fn heads(&self, signal: &str, now: &Stamp, rest: Option<Rest>) -> Vec<(Priority, DeliveryId)> {
         let mut heads: BTreeMap<(u32, u64), (Priority, DeliveryId)> = BTreeMap::new();
         for (id, w) in self.waiting.iter().filter(|(_, w)| w.signal == signal) {
             // An alert whose number is lost stands for itself.
@@ -178,7 +190,12 @@ impl Outbox {
             let head = heads.entry(group).or_insert((w.priority, *id));
             head.0 = head.0.max(w.priority);
         }
-        heads.into_values().collect()
+        let now = now.utc.map(|(utc, _)| utc);
+        let rests = |(priority, id): &(Priority, DeliveryId)| {
+            rest.is_some_and(|rest| rest.delays(*priority, now))
+                && self.waiting.get(id).is_some_and(|w| w.calls)
+        };
+        heads.into_values().filter(|head| !rests(head)).collect()
     }
 
     /// Takes out what has been delivered, or will never be; its row on disk, where it has one.
@@ -195,9 +212,9 @@ impl Outbox {
         }
     }
 
-    /// When the next of a signal is due.
-    pub fn next_due(&self, signal: &str) -> Option<Moment> {
-        let heads = self.heads(signal).into_iter().filter_map(|(_, id)| self.waiting.get(&id));
+    /// When the next of a signal is due that does not rest.
+    pub fn next_due(&self, signal: &str, now: &Stamp, rest: Option<Rest>) -> Option<Moment> {
+        let heads = self.heads(signal, now, rest).into_iter().filter_map(|(_, id)| self.waiting.get(&id));
         heads.map(|w| if w.is_fresh_on_disk() { w.at.steady } else { w.next_try }).min()
     }
 
@@ -300,19 +317,25 @@ impl Waiting {
     }
 
     /// Only notices and cautions grow stale; an alarm goes out however late. Across boots the age is that of UTC,
-    /// and without UTC nothing is stale.
-    fn is_stale(&self, now: &Stamp) -> bool {
+    /// and without UTC nothing is stale. Nothing ages while its signal rests.
+    fn is_stale(&self, now: &Stamp, rest: Option<Rest>) -> bool {
         let keeps = match self.priority {
             Priority::Notice => NOTICE_KEEPS,
             Priority::Caution => 6 * NOTICE_KEEPS,
             _ => return false,
         };
-        if self.same_boot {
-            now.steady.since(self.at.steady) > keeps
+        let now_utc = now.utc.map(|(utc, _)| utc);
+        let age = if self.same_boot {
+            now.steady.since(self.at.steady)
         } else {
-            let age_ms = now.utc.zip(self.at.utc).map(|((now, _), (then, _))| now.0.saturating_sub(then.0));
-            age_ms.is_some_and(|ms| ms > keeps.as_millis() as i64)
-        }
+            let between = now_utc.zip(self.at.utc).map(|(now, (then, _))| now.0.saturating_sub(then.0));
+            Duration::from_millis(between.and_then(|ms| u64::try_from(ms).ok()).unwrap_or(0))
+        };
+        let rested = rest.zip(now_utc).map(|(rest, now)| {
+            let age_ms = i64::try_from(age.as_millis()).unwrap_or(i64::MAX);
+            rest.within(Utc(now.0.saturating_sub(age_ms)), now)
+        });
+        age.saturating_sub(rested.unwrap_or_default()) > keeps
     }
 
     /// Its key: that of the disk, or of this run where it goes out before.

@@ -438,9 +438,7 @@ impl Reader {
 }
 
 fn read_priority(word: &str) -> Priority {
-    let all =
-        [Priority::Notice, Priority::Caution, Priority::Warning, Priority::Alarm, Priority::EmergencyAlarm];
-    all.into_iter().find(|p| p.to_string() == word).unwrap_or(Priority::Notice)
+    Priority::ALL.into_iter().find(|p| p.to_string() == word).unwrap_or(Priority::Notice)
 }
 
 impl Alert {

@@ -1,19 +1,17 @@
 //! What sounds or shines by a line that is switched: buzzer, lamp, relay. The patterns differ by ear, so that a sleeper
 //! knows what he is called for before he is awake.
 
+use super::ear::{Ear, Heard};
 use super::standing::{Standing, once};
+use super::{Reporter, TRY_AGAIN};
 use crate::clock::Clock;
 use crate::gpio::{Gpio as _, Output, Sense};
-use boat::Told;
 use boat::{GpioLine, Switched};
 use rules::Priority;
 use std::io;
 use std::time::Duration;
 use terms::Moment;
-use tokio::sync::mpsc;
 
-/// A line that cannot be had is tried again after so long.
-const TRY_AGAIN: Duration = Duration::from_secs(5);
 /// Half of a lamp's flash.
 const FLASH: Duration = Duration::from_millis(500);
 /// A phase shorter than this is too short to ask the sense line about.
@@ -60,10 +58,10 @@ impl Player {
         Self { what, standing: Standing::default(), playing: None, once: None, flash_since: Moment(0) }
     }
 
-    fn hear(&mut self, at: Moment, told: &Told) {
-        let dark = self.standing.is_empty();
-        self.standing.hear(told);
-        self.once = self.once.max(once(told));
+    fn hear(&mut self, at: Moment, heard: &Heard) {
+        let dark = self.standing.is_empty(Priority::Notice);
+        self.standing.hear(heard);
+        self.once = self.once.max(once(heard));
         if dark {
             self.flash_since = at;
         }
@@ -74,9 +72,10 @@ impl Player {
 
     /// The pattern that is to be heard: the most urgent that goes on, else one that is played once.
     fn choose(&mut self, at: Moment) {
-        let goes_on = self.standing.sounds().filter(|p| *p >= Priority::Alarm);
+        let sounds = self.standing.sounds(Priority::Notice);
+        let goes_on = sounds.filter(|p| *p >= Priority::Alarm);
         // A shorter call is not played into a longer one, and is over once its alert is answered.
-        if goes_on.is_some() || self.once == Some(Priority::Warning) && self.standing.sounds().is_none() {
+        if goes_on.is_some() || self.once == Some(Priority::Warning) && sounds.is_none() {
             self.once = None;
         }
         let wanted = goes_on.or(self.once);
@@ -86,16 +85,18 @@ impl Player {
         }
     }
 
-    /// The level now, and when it changes by itself.
-    fn level(&mut self, at: Moment) -> (bool, Option<Moment>) {
+    /// The level now, and when it changes by itself. While it rests, a lamp and a relay stand for nothing less than an
+    /// alarm; a buzzer is not given what rests.
+    fn level(&mut self, at: Moment, rests: bool) -> (bool, Option<Moment>) {
+        let least = if rests { Priority::Alarm } else { Priority::Notice };
         match self.what {
-            Switched::Relay => (self.standing.sounds().is_some(), None),
-            Switched::Lamp if self.standing.unacknowledged() => {
+            Switched::Relay => (self.standing.sounds(least).is_some(), None),
+            Switched::Lamp if self.standing.unacknowledged(least) => {
                 let flash = FLASH.as_millis() as i64;
                 let half = (at.0 - self.flash_since.0).div_euclid(flash);
                 (half % 2 == 0, Some(Moment(self.flash_since.0 + (half + 1) * flash)))
             }
-            Switched::Lamp => (!self.standing.is_empty(), None),
+            Switched::Lamp => (!self.standing.is_empty(least), None),
             Switched::Buzzer => self.buzz(at),
         }
     }
@@ -105,7 +106,8 @@ impl Player {
         let steps = pattern(priority);
         let whole: u64 = steps.iter().sum();
         let passed = at.since(since).as_millis() as u64;
-        let goes_on = self.standing.sounds().is_some_and(|p| p == priority && p >= Priority::Alarm);
+        let sounds = self.standing.sounds(Priority::Notice);
+        let goes_on = sounds.is_some_and(|p| p == priority && p >= Priority::Alarm);
         if passed >= whole && !goes_on {
             self.once = None;
             self.playing = None;
@@ -176,36 +178,29 @@ impl Wired {
     }
 }
 
-/// Switches a line by the events until there are no more. How it fares is told when that changes.
+/// Switches a line by the events until there are no more.
 pub(super) async fn run(
     what: Switched,
     line: GpioLine,
     sense: Option<GpioLine>,
-    mut events: mpsc::Receiver<Told>,
-    mut outcome: impl FnMut(Result<(), String>),
+    mut ear: Ear,
+    mut reporter: Reporter,
 ) {
     let mut player = Player::new(what);
     let mut wired = Wired { line, sense, taken: None, level: false, since: Clock.now() };
-    let mut good = true;
     loop {
         let now = Clock.now();
-        let (level, next) = player.level(now);
+        let (level, next) = player.level(now, ear.rests());
         match wired.set(now, level) {
-            Err(why) if good => {
-                good = false;
-                outcome(Err(why));
-            }
-            Ok(true) if !good => {
-                good = true;
-                outcome(Ok(()));
-            }
-            _ => {}
+            // It may work or not: nothing has proved it yet.
+            Ok(false) => {}
+            outcome => reporter.report(outcome.map(drop)),
         }
         let next = if wired.taken.is_none() { Some(now + TRY_AGAIN) } else { next };
         tokio::select! {
             biased;
-            told = events.recv() => match told {
-                Some(told) => player.hear(Clock.now(), &told),
+            heard = ear.next() => match heard {
+                Some(heard) => player.hear(Clock.now(), &heard),
                 None => break,
             },
             () = Clock.until(next) => {}
@@ -230,7 +225,8 @@ pub(super) async fn trial(line: &GpioLine, sense: Option<&GpioLine>) -> Result<(
 
 #[cfg(test)]
 mod tests {
-    use super::super::standing::tests::told;
+    use super::super::ear::tests::Night;
+    use super::super::standing::tests::event;
     use super::*;
     use rules::{AlertState as S, EventKind as E, Priority as P};
     use std::collections::BTreeSet;
@@ -239,7 +235,7 @@ mod tests {
     fn play(player: &mut Player, from: Moment, most: usize) -> Vec<(bool, i64)> {
         let (mut at, mut heard) = (from, Vec::new());
         while heard.len() < most {
-            let (level, next) = player.level(at);
+            let (level, next) = player.level(at, false);
             let Some(next) = next else {
                 heard.push((level, -1));
                 break;
@@ -264,20 +260,21 @@ mod tests {
     fn an_alarm_goes_on_until_it_is_silenced_and_a_warning_is_told_once() {
         let mut player = Player::new(Switched::Buzzer);
         let t = Moment(1000);
-        player.hear(t, &told(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
+        player.hear(t, &event(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
         let heard = play(&mut player, t, 10);
         assert_eq!(heard, [(true, 250), (false, 250), (true, 250), (false, 750), (false, -1)]);
-        player.hear(Moment(5000), &told(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
+        player.hear(Moment(5000), &event(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
         let heard = play(&mut player, Moment(5000), 13);
         assert_eq!(heard[4..7], [(true, 250), (false, 5750), (true, 250)], "again and again");
-        player.hear(Moment(6000), &told(3, P::EmergencyAlarm, S::ActiveUnacknowledged, E::Raised, true));
+        player.hear(Moment(6000), &event(3, P::EmergencyAlarm, S::ActiveUnacknowledged, E::Raised, true));
         assert_eq!(play(&mut player, Moment(6000), 1), [(true, 200)], "more urgent cuts in");
-        player.hear(Moment(7000), &told(3, P::EmergencyAlarm, S::ActiveAcknowledged, E::Acknowledged, false));
+        player
+            .hear(Moment(7000), &event(3, P::EmergencyAlarm, S::ActiveAcknowledged, E::Acknowledged, false));
         assert_eq!(play(&mut player, Moment(7000), 1), [(true, 250)], "the alarm is still there");
-        player.hear(Moment(7100), &told(2, P::Alarm, S::ActiveSilenced, E::Silenced, false));
+        player.hear(Moment(7100), &event(2, P::Alarm, S::ActiveSilenced, E::Silenced, false));
         assert_eq!(play(&mut player, Moment(7100), 1), [(false, -1)], "at once, in the midst of a tone");
         // An acknowledged emergency is told again now and then: once, not for ever.
-        player.hear(Moment(9000), &told(3, P::EmergencyAlarm, S::ActiveAcknowledged, E::Repeated, true));
+        player.hear(Moment(9000), &event(3, P::EmergencyAlarm, S::ActiveAcknowledged, E::Repeated, true));
         let heard = play(&mut player, Moment(9000), 40);
         assert_eq!((heard.len(), heard[heard.len() - 1]), (17, (false, -1)));
     }
@@ -286,17 +283,55 @@ mod tests {
     fn a_lamp_flashes_then_stays_lit_then_goes_out_and_a_relay_follows_the_sound() {
         let mut lamp = Player::new(Switched::Lamp);
         let mut relay = Player::new(Switched::Relay);
-        for (event, state, aloud, lit, closed) in [
+        for (kind, state, aloud, lit, closed) in [
             (E::Raised, S::ActiveUnacknowledged, true, vec![(true, 500), (false, 500), (true, 500)], true),
             (E::Silenced, S::ActiveSilenced, false, vec![(true, 500), (false, 500), (true, 500)], false),
             (E::Acknowledged, S::ActiveAcknowledged, false, vec![(true, -1)], false),
             (E::Cleared, S::Normal, false, vec![(false, -1)], false),
         ] {
-            let t = told(1, P::Alarm, state, event, aloud);
+            let t = event(1, P::Alarm, state, kind, aloud);
             lamp.hear(Moment(0), &t);
             relay.hear(Moment(0), &t);
-            assert_eq!(play(&mut lamp, Moment(0), 3), lit, "{event:?}");
-            assert_eq!(relay.level(Moment(0)), (closed, None), "{event:?}");
+            assert_eq!(play(&mut lamp, Moment(0), 3), lit, "{kind:?}");
+            assert_eq!(relay.level(Moment(0), false), (closed, None), "{kind:?}");
+        }
+    }
+
+    #[test]
+    fn at_night_all_three_rest_from_a_warning_and_in_the_morning_they_are_as_it_stands() {
+        let level = |player: &mut Player, night: &mut Night, at| {
+            night.hears().iter().for_each(|h| player.hear(at, h));
+            player.level(at, night.ear.rests()).0
+        };
+        let warn = |state, kind, aloud| event(1, P::Warning, state, kind, aloud);
+        for what in [Switched::Buzzer, Switched::Lamp, Switched::Relay] {
+            let (mut player, mut night) = (Player::new(what), Night::new());
+            night.is(21);
+            night.tell(warn(S::ActiveUnacknowledged, E::Raised, true));
+            assert!(level(&mut player, &mut night, Moment(0)), "{what:?} in the evening");
+            // A buzzer's call is over by then.
+            night.is(22);
+            assert!(!level(&mut player, &mut night, Moment(60_000)), "{what:?} when rest begins");
+            night.tell(warn(S::ActiveUnacknowledged, E::Repeated, true));
+            assert!(!level(&mut player, &mut night, Moment(70_000)), "{what:?} when it is repeated");
+            night.is(30);
+            assert!(level(&mut player, &mut night, Moment(120_000)), "{what:?} when rest ends");
+        }
+        for (what, in_the_morning) in
+            [(Switched::Buzzer, false), (Switched::Lamp, true), (Switched::Relay, false)]
+        {
+            let (mut player, mut night) = (Player::new(what), Night::new());
+            night.tell(warn(S::ActiveUnacknowledged, E::Raised, true));
+            night.tell(warn(S::ActiveAcknowledged, E::Acknowledged, false));
+            assert!(!level(&mut player, &mut night, Moment(0)), "{what:?} at its acknowledgement");
+            night.is(6);
+            assert_eq!(
+                level(&mut player, &mut night, Moment(1000)),
+                in_the_morning,
+                "{what:?} when rest ends"
+            );
+            night.tell(warn(S::Normal, E::Cleared, false));
+            assert!(!level(&mut player, &mut night, Moment(2000)), "{what:?} when it is over");
         }
     }
 }

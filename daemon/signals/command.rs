@@ -1,7 +1,8 @@
 //! A program as a signal: speech, a sound file, a light. It gets the words on standard input and the record by
 //! environment, is never run through a shell, and is ended with all it has started when its time is up.
 
-use boat::{Told, urgency};
+use super::Reporter;
+use super::ear::{Ear, Heard, urgency};
 use nix::sys::signal::{Signal, killpg};
 use nix::unistd::Pid;
 use record::EventRecord;
@@ -13,47 +14,30 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::io::AsyncWriteExt;
 use tokio::process::{Child, Command};
-use tokio::sync::{Semaphore, mpsc};
+use tokio::sync::Semaphore;
 
 /// Alerts that may wait while the program speaks of another; beyond that the least urgent is left out.
 const WAITING: usize = 64;
 
-/// Whether an event ends the sound of its alert: answered, over, or gone to somebody else.
-pub(super) fn ends(told: &Told) -> bool {
-    let answered = matches!(
-        told.record.event,
-        EventKind::Silenced
-            | EventKind::Acknowledged
-            | EventKind::Transferred
-            | EventKind::Rectified
-            | EventKind::Cleared
-    );
-    answered || !told.carried
-}
-
 /// Runs the program for one event after another, the most urgent first. One at a time, so that two voices never
 /// speak at once; something more urgent cuts the running one short, and an acknowledgement ends it.
-pub(super) async fn run(
-    program: Program,
-    mut events: mpsc::Receiver<Told>,
-    mut outcome: impl FnMut(Result<(), String>),
-) {
+pub(super) async fn run(program: Program, mut ear: Ear, mut reporter: Reporter) {
     let mut waiting: VecDeque<Arc<EventRecord>> = VecDeque::new();
     loop {
         let Some(record) = take_most_urgent(&mut waiting) else {
-            let Some(told) = events.recv().await else { return };
-            keep(&mut waiting, &told);
+            let Some(heard) = ear.next().await else { return };
+            keep(&mut waiting, &heard);
             continue;
         };
+        let Some(record) = ear.put_off(record) else { continue };
         let mut speaking = std::pin::pin!(program.once(&record));
         loop {
             tokio::select! {
                 biased;
-                next = events.recv() => {
+                next = ear.next() => {
                     let Some(next) = next else { return };
-                    let over = ends(&next) && next.record.alert.id == record.alert.id;
-                    let urgent = next.aloud && next.carried
-                        && urgency(&next.record) > urgency(&record);
+                    let over = next.ends() && next.id() == record.alert.id;
+                    let urgent = next.is_aloud() && urgency(&next.record) > urgency(&record);
                     keep(&mut waiting, &next);
                     if over {
                         break;
@@ -64,7 +48,7 @@ pub(super) async fn run(
                     }
                 }
                 done = &mut speaking => {
-                    outcome(done);
+                    reporter.report(done);
                     break;
                 }
             }
@@ -73,12 +57,12 @@ pub(super) async fn run(
 }
 
 /// Keeps an event that sounds, in place of an older one of its alert; takes away one whose alert was answered.
-fn keep(waiting: &mut VecDeque<Arc<EventRecord>>, told: &Told) {
-    let record = &told.record;
-    if record.event != EventKind::Noted && (told.aloud || ends(told)) {
+fn keep(waiting: &mut VecDeque<Arc<EventRecord>>, heard: &Heard) {
+    let record = &heard.record;
+    if record.event != EventKind::Noted && (heard.is_aloud() || heard.ends()) {
         waiting.retain(|w| w.alert.id != record.alert.id || w.seq > record.seq);
     }
-    if told.aloud && !ends(told) {
+    if heard.is_aloud() && !heard.ends() {
         put(waiting, record.clone());
     }
 }

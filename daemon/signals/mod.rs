@@ -3,11 +3,14 @@
 
 mod buzzer;
 mod command;
+mod ear;
 mod heartbeat;
 mod http;
 mod nmea;
 mod signature;
 mod standing;
+#[cfg(test)]
+mod tests;
 #[cfg(feature = "https")]
 mod tls;
 mod webhook;
@@ -16,14 +19,15 @@ pub use nmea::WaysBack;
 
 use crate::clock::Clock;
 use crate::logbook::Logbook;
-use boat::{Audience, Boat, Feed, Means, Signal, Told};
+use boat::{Audience, Boat, Feed, Hears, Means, Signal};
 use command::Program;
+use ear::{Acquaintance, Ear, Heard, Resting};
 use http::Trouble;
 use nmea::Said;
-use record::Stamp;
-use record::{CasualtyPart, EventRecord, example};
+use record::{CasualtyPart, EventRecord, Stamp, example};
 use rules::Carry;
 use std::sync::Arc;
+use std::time::Duration;
 use terms::{SignalId, Utc};
 use tokio::runtime::Handle;
 use tokio::sync::{Notify, mpsc, watch};
@@ -31,6 +35,8 @@ use webhook::{Sender, is_urgent};
 
 /// Events that may wait for a signal's task.
 const WAITING: usize = 1024;
+/// A line or wire that cannot be had is tried again after so long.
+const TRY_AGAIN: Duration = Duration::from_secs(5);
 
 /// How a signal has fared, or a button or the heartbeat, which are numbered on behind the signals.
 #[derive(Debug)]
@@ -39,6 +45,28 @@ pub struct News {
     pub signal: SignalId,
     /// Whether it told what it was given, or why not.
     pub outcome: Result<(), String>,
+}
+
+/// Reports how one signal fares whenever that changes.
+struct Reporter {
+    signal: SignalId,
+    news: mpsc::Sender<News>,
+    good: bool,
+}
+
+impl Reporter {
+    fn new(signal: SignalId, news: mpsc::Sender<News>) -> Self {
+        Self { signal, news, good: true }
+    }
+
+    /// Reports an outcome that differs from the one before. Where there is no room for it, since the watch has plenty of
+    /// the same, the next one is reported.
+    fn report(&mut self, outcome: Result<(), String>) {
+        let good = outcome.is_ok();
+        if good != self.good && self.news.try_send(News { signal: self.signal, outcome }).is_ok() {
+            self.good = good;
+        }
+    }
 }
 
 /// What each number of [`News`] is called in a report.
@@ -61,8 +89,8 @@ pub struct Signals {
     places: watch::Sender<Places>,
     /// What bridges were told lately.
     said: Said,
-    /// Ship's time less UTC, for the hours of rest.
-    ship_time_s: i64,
+    /// UTC for the hours of rest, by the watch's last pass.
+    time: watch::Sender<Option<Utc>>,
     /// Where their tasks run.
     home: Handle,
 }
@@ -71,20 +99,20 @@ pub struct Signals {
 struct End {
     name: String,
     audience: Audience,
+    acquaintance: Acquaintance,
     way: Way,
 }
 
 /// How events get to a signal's task.
 enum Way {
     /// Directly, to what sounds.
-    Sounder(mpsc::Sender<Told>),
-    /// Through the logbook's outbox, to a webhook; it is told when that is urgent.
+    Sounder(mpsc::Sender<Heard>),
+    /// Through the logbook's outbox, to a webhook; it is notified when that is urgent.
     Outbox(Arc<Notify>),
 }
 
 impl Signals {
-    /// Starts a task for each signal, in the runtime that is entered. Their news goes to `news`; when that is full it is left out, since then the watch
-    /// has plenty of the same.
+    /// Starts a task for each signal, in the runtime that is entered. How they fare goes to `news`.
     pub fn start(
         boat: &Boat,
         ways_back: &WaysBack,
@@ -105,16 +133,21 @@ impl Signals {
             passes: Vec::new(),
             places: watch::channel(Places::default()).0,
             said: Said::default(),
-            ship_time_s: boat.watch.ship_time_s,
+            // The computer's clock until the watch's first pass: it knows better than that nothing is known.
+            time: watch::channel(Some(clock.utc())).0,
             home: Handle::current(),
         };
         for (s, n) in boat.signals.iter().zip(0u16..) {
-            let way = all.start_one(s, ways_back, SignalId(n), clock, news.clone());
-            all.ends.push(End { name: s.name.clone(), audience: s.audience.clone(), way });
+            let hours = s.audience.rest.map(|rest| rest.by_utc(boat.watch.ship_time_s));
+            let resting = Resting::new(hours, all.time.subscribe());
+            let way = all.start_one(s, ways_back, resting, clock, Reporter::new(SignalId(n), news.clone()));
+            let (name, audience) = (s.name.clone(), s.audience.clone());
+            all.ends.push(End { name, audience, acquaintance: Acquaintance::default(), way });
         }
         if let Some(line) = &boat.heartbeat {
             let n = u16::try_from(boat.signals.len() + boat.buttons.len()).unwrap_or(u16::MAX);
-            tokio::spawn(heartbeat::run(SignalId(n), line.clone(), all.listen(), news.clone()));
+            let reporter = Reporter::new(SignalId(n), news.clone());
+            tokio::spawn(heartbeat::run(line.clone(), all.listen(), reporter));
         }
         all
     }
@@ -135,46 +168,54 @@ impl Signals {
         &mut self,
         s: &Signal,
         ways_back: &WaysBack,
-        id: SignalId,
+        resting: Resting,
         clock: Clock,
-        news: mpsc::Sender<News>,
+        reporter: Reporter,
     ) -> Way {
         if let Means::Webhook(webhook) = &s.means {
             let urgent = Arc::new(Notify::new());
             let sender = Sender {
-                id,
                 name: s.name.clone(),
                 webhook: webhook.clone(),
                 timeout: s.timeout,
                 clock,
                 logbook: self.logbook.clone(),
-                news,
+                resting,
+                reporter,
                 urgent: urgent.clone(),
             };
             tokio::spawn(sender.run());
             return Way::Outbox(urgent);
         }
         let (to, events) = mpsc::channel(WAITING);
-        let tell = move |outcome| drop(news.try_send(News { signal: id, outcome }));
+        let ear = Ear::new(events, resting);
         match s.means.clone() {
             Means::Webhook(_) => {}
             Means::Command(argv) => {
-                drop(tokio::spawn(command::run(Program::new(argv, s.timeout), events, tell)));
+                drop(tokio::spawn(command::run(Program::new(argv, s.timeout), ear, reporter)));
             }
             Means::Switched { what, line, sense } => {
-                drop(tokio::spawn(buzzer::run(what, line, sense, events, tell)));
+                drop(tokio::spawn(buzzer::run(what, line, sense, ear, reporter)));
             }
             Means::Nmea(bridge) => {
                 let places = self.places.subscribe();
                 let ways = (self.said.clone(), ways_back.clone());
-                drop(tokio::spawn(nmea::run(bridge, ways, events, self.listen(), places, tell)));
+                drop(tokio::spawn(nmea::run(bridge, ways, ear, self.listen(), places, reporter)));
             }
         }
         Way::Sounder(to)
     }
 
-    /// The watch has finished a pass: it lives.
-    pub fn beat(&self) {
+    /// The watch has finished a pass: it lives. `utc` is the time as the watch knows it, by which signals rest; while it
+    /// is not known none does.
+    pub fn beat(&self, utc: Option<Utc>) {
+        // Nobody rests by the tenth of a second.
+        let second = |utc: Option<Utc>| utc.map(|Utc(ms)| ms.div_euclid(1000));
+        self.time.send_if_modified(|time| {
+            let moved_on = second(*time) != second(utc);
+            *time = utc;
+            moved_on
+        });
         self.passes.iter().for_each(|p| p.notify_one());
     }
 
@@ -194,9 +235,8 @@ impl Signals {
         let record = Arc::new(example::record());
         let mut told = Vec::new();
         for end in self.ends.iter().filter(|e| only.is_none_or(|name| e.name == name)) {
-            let test = Told { record: record.clone(), aloud: true, carried: true, level: 0 };
             if let Way::Sounder(to) = &end.way
-                && to.try_send(test).is_ok()
+                && to.try_send(Heard::test(record.clone())).is_ok()
             {
                 told.push(end.name.as_str());
             }
@@ -205,21 +245,19 @@ impl Signals {
     }
 
     /// Tells an event: to the sounders at once; into the logbook and the webhooks' outbox in one transaction.
-    pub fn tell(&self, at: Stamp, record: EventRecord, carry: &Carry) {
+    pub fn tell(&mut self, at: Stamp, record: EventRecord, carry: &Carry) {
         let record = Arc::new(record);
-        let ship_time = at.utc.map(|(utc, _)| utc.plus_ms(self.ship_time_s * 1000));
         let mut deliveries = Vec::new();
-        for end in &self.ends {
-            let carried = end.audience.carries(&end.name, &record, carry, ship_time);
+        for end in &mut self.ends {
+            let hears = end.audience.hears(&end.name, &record.alert, carry);
+            let heard = end.acquaintance.meet(&record, hears, carry);
             match &end.way {
                 Way::Sounder(to) => {
-                    let told =
-                        Told { record: record.clone(), aloud: carry.aloud, carried, level: carry.level };
-                    if to.try_send(told).is_err() {
+                    if to.try_send(heard).is_err() {
                         tracing::warn!(signal = %end.name, "too many events wait for this signal; one is left out");
                     }
                 }
-                Way::Outbox(_) if !carried => {}
+                Way::Outbox(_) if heard.hears == Hears::Elsewhere => {}
                 Way::Outbox(urgent) => {
                     deliveries.push(end.name.clone());
                     if is_urgent(record.alert.priority, carry.aloud) {

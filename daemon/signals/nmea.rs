@@ -1,12 +1,12 @@
 //! Alerts as sentences, for a plotter or a bridge: ALF and ALR when something happens, ALC for what stands, HBT while the
 //! watch is stood, TLL and WPL for where a casualty is.
 
-use super::Places;
+use super::ear::{Ear, Heard};
 use super::standing::Standing;
+use super::{Places, Reporter, TRY_AGAIN};
 use crate::clock::Clock;
 use crate::feeds::{self, WayBack};
-use boat::Feed;
-use boat::{Bridge, Formatter, Outlet, Told};
+use boat::{Bridge, Feed, Formatter, Hears, Outlet};
 use record::{CasualtyPart, EventRecord, alarm_number, identifier};
 use rules::{AlertState, Priority};
 use sentence::encode::{self, Counters, Listed};
@@ -18,7 +18,7 @@ use std::time::Duration;
 use terms::{CasualtyId, Position, Utc};
 use tokio::io::{AsyncWrite, AsyncWriteExt};
 use tokio::net::UdpSocket;
-use tokio::sync::{Notify, mpsc, watch};
+use tokio::sync::{Notify, watch};
 
 /// Integrated instrumentation (IEC 61162-1, talker identifiers).
 const TALKER: &str = "II";
@@ -28,8 +28,6 @@ const LIST_EVERY: Duration = Duration::from_secs(30);
 const BEAT_EVERY: Duration = Duration::from_secs(60);
 /// A wire that takes nothing for so long is opened anew.
 const STUCK: Duration = Duration::from_secs(5);
-/// A wire that failed is tried again after so long.
-const TRY_AGAIN: Duration = Duration::from_secs(5);
 
 /// Feeds whose wires sentences can go back on, by name.
 pub type WaysBack = BTreeMap<String, WayBack>;
@@ -85,7 +83,7 @@ fn revision(record: &EventRecord) -> u8 {
 
 /// What is said, and how it is counted.
 #[derive(Debug)]
-struct Desk {
+struct Speaker {
     sentences: Vec<Formatter>,
     standing: Standing,
     alf: u8,
@@ -93,7 +91,7 @@ struct Desk {
     hbt: u8,
 }
 
-impl Desk {
+impl Speaker {
     fn new(sentences: Vec<Formatter>) -> Self {
         Self { sentences, standing: Standing::default(), alf: 0, alc: 0, hbt: 0 }
     }
@@ -102,10 +100,14 @@ impl Desk {
         self.sentences.contains(&formatter)
     }
 
-    fn told(&mut self, told: &Told) -> Vec<String> {
+    /// The sentences of an event.
+    fn hear(&mut self, heard: &Heard) -> Vec<String> {
         let before = self.standing.iter().count();
-        self.standing.hear(told);
-        let mut lines = if told.carried { self.alert(&told.record, told.level) } else { Vec::new() };
+        self.standing.hear(heard);
+        let mut lines = match heard.hears {
+            Hears::Elsewhere => Vec::new(),
+            Hears::Quietly | Hears::Aloud => self.alert(&heard.record, heard.level),
+        };
         if self.standing.iter().count() != before {
             lines.extend(self.list());
         }
@@ -278,40 +280,39 @@ impl Wire {
     }
 }
 
-/// Tells a bridge until there are no more events. How it fares is told when that changes.
+/// Speaks to a bridge until there are no more events.
 pub(super) async fn run(
     bridge: Bridge,
     (said, ways_back): (Said, WaysBack),
-    mut events: mpsc::Receiver<Told>,
+    mut ear: Ear,
     passes: Arc<Notify>,
     mut places: watch::Receiver<Places>,
-    mut outcome: impl FnMut(Result<(), String>),
+    mut reporter: Reporter,
 ) {
-    let mut desk = Desk::new(bridge.sentences);
+    let mut speaker = Speaker::new(bridge.sentences);
     let mut wire: Option<Wire> = None;
-    let mut good = true;
     let (mut open_at, mut list_at, mut beat_at) = (Clock.now(), Clock.now() + LIST_EVERY, Clock.now());
     loop {
         let mut lines = Vec::new();
         if wire.is_none() && Clock.now() >= open_at {
             let opened = Wire::open(&bridge.outlet, &ways_back).await;
-            lines = desk.all();
-            lines.extend(desk.places(&places.borrow_and_update()));
-            tell(&mut good, &mut outcome, opened.as_ref().map(drop));
+            lines = speaker.all();
+            lines.extend(speaker.places(&places.borrow_and_update()));
+            reporter.report(opened.as_ref().map(drop).map_err(ToString::to_string));
             open_at = Clock.now() + TRY_AGAIN;
             wire = opened.ok();
         } else {
             tokio::select! {
                 biased;
-                told = events.recv() => match told {
-                    Some(told) => lines = desk.told(&told),
+                heard = ear.next() => match heard {
+                    Some(heard) => lines = speaker.hear(&heard),
                     None => return,
                 },
-                Ok(()) = places.changed() => lines = desk.places(&places.borrow_and_update()),
+                Ok(()) = places.changed() => lines = speaker.places(&places.borrow_and_update()),
                 () = passes.notified() => {
                     if Clock.now() >= beat_at {
                         beat_at = Clock.now() + BEAT_EVERY;
-                        lines.extend(desk.beat());
+                        lines.extend(speaker.beat());
                     }
                 }
                 () = Clock.until(Some(if wire.is_some() { list_at } else { open_at.min(list_at) })) => {}
@@ -319,14 +320,14 @@ pub(super) async fn run(
         }
         if Clock.now() >= list_at {
             list_at = Clock.now() + LIST_EVERY;
-            lines.extend(desk.list());
+            lines.extend(speaker.list());
         }
         if let Some(open) = &mut wire
             && !lines.is_empty()
         {
             said.note(&lines);
             let sent = open.send(&lines).await;
-            tell(&mut good, &mut outcome, sent.as_ref().map(drop));
+            reporter.report(sent.as_ref().map(drop).map_err(ToString::to_string));
             if sent.is_err() {
                 // To close a serial line that takes nothing may block for half a minute.
                 drop(tokio::task::spawn_blocking(move || drop(wire)));
@@ -334,13 +335,6 @@ pub(super) async fn run(
                 open_at = Clock.now() + TRY_AGAIN;
             }
         }
-    }
-}
-
-fn tell(good: &mut bool, outcome: &mut impl FnMut(Result<(), String>), fared: Result<(), &io::Error>) {
-    if fared.is_ok() != *good {
-        *good = fared.is_ok();
-        outcome(fared.map_err(ToString::to_string));
     }
 }
 
@@ -359,23 +353,23 @@ pub(super) async fn trial(bridge: &Bridge, of_boat: &[Feed]) -> Result<(), Strin
 
 #[cfg(test)]
 mod tests {
-    use super::super::standing::tests::told;
+    use super::super::standing::tests::event;
     use super::*;
     use record::example;
     use rules::BuiltIn;
     use rules::EventKind;
 
     fn lines(sentences: &[Formatter]) -> Vec<String> {
-        let mut desk = Desk::new(sentences.to_vec());
+        let mut speaker = Speaker::new(sentences.to_vec());
         let mut t =
-            told(17, Priority::EmergencyAlarm, AlertState::ActiveUnacknowledged, EventKind::Raised, true);
+            event(17, Priority::EmergencyAlarm, AlertState::ActiveUnacknowledged, EventKind::Raised, true);
         let record = Arc::make_mut(&mut t.record);
         record.alert.order = BuiltIn::PersonOverboard.name().to_owned();
         record.alert.text =
             "Person overboard: Ada. 250 metres, bearing 045, 30 s ago, and drifting, north".to_owned();
         record.at = Utc::parse("2026-11-01T02:14:07Z");
         record.casualty = Some(example::casualty());
-        desk.told(&t)
+        speaker.hear(&t)
     }
 
     /// pynmeagps 1.1.8 reads these sentences into the fields meant here; checksums are its own.

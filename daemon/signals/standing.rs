@@ -1,22 +1,17 @@
 //! The alerts a signal has to do with: what sounds, what nobody has acknowledged yet, what goes on.
 
-use super::command::ends;
-use boat::{Told, urgency};
+use super::ear::{Heard, put, urgency};
 use record::EventRecord;
-use record::example;
 use rules::{AlertId, AlertState, EventKind, Priority};
 use std::collections::BTreeMap;
 use std::sync::Arc;
-
-/// Alerts kept at most; the oldest of the least priority goes.
-const BOUND: usize = 1024;
 
 /// One alert.
 #[derive(Debug, Clone)]
 pub(super) struct Held {
     /// Its last event.
     pub record: Arc<EventRecord>,
-    /// It was told aloud and nobody has answered.
+    /// It was called aloud and nobody has answered.
     pub sounding: bool,
 }
 
@@ -28,31 +23,30 @@ pub(super) struct Standing {
 
 impl Standing {
     /// Takes an event in.
-    pub fn hear(&mut self, told: &Told) {
-        let (id, record) = (told.record.alert.id, &told.record);
-        let state = record.alert.state;
-        if !told.carried || matches!(state, None | Some(AlertState::Normal)) {
+    pub fn hear(&mut self, heard: &Heard) {
+        let id = heard.id();
+        if heard.is_over() {
             self.held.remove(&id);
             return;
         }
         let before = self.held.get(&id).is_some_and(|h| h.sounding);
-        let sounding =
-            state == Some(AlertState::ActiveUnacknowledged) && !ends(told) && (told.aloud || before);
-        self.held.insert(id, Held { record: record.clone(), sounding });
-        if self.held.len() > BOUND {
-            let least = self.held.iter().min_by_key(|(id, h)| (urgency(&h.record), **id)).map(|(id, _)| *id);
-            least.map(|id| self.held.remove(&id));
-        }
+        let unacknowledged = heard.record.alert.state == Some(AlertState::ActiveUnacknowledged);
+        let sounding = unacknowledged && !heard.ends() && (heard.is_aloud() || before);
+        put(&mut self.held, id, Held { record: heard.record.clone(), sounding }, |h| &h.record);
     }
 
-    /// The most urgent that sounds; anything real before any exercise.
-    pub fn sounds(&self) -> Option<Priority> {
-        self.held.values().filter(|h| h.sounding).map(|h| urgency(&h.record)).max().map(|(_, p, _)| p)
+    fn from(&self, least: Priority) -> impl Iterator<Item = &Held> {
+        self.held.values().filter(move |h| h.record.alert.priority >= least)
     }
 
-    /// Whether there is one that nobody has acknowledged.
-    pub fn unacknowledged(&self) -> bool {
-        self.held.values().any(|h| {
+    /// The priority of the most urgent that sounds, of this priority and above; anything real before any exercise.
+    pub fn sounds(&self, least: Priority) -> Option<Priority> {
+        self.from(least).filter(|h| h.sounding).map(|h| urgency(&h.record)).max().map(|(_, p, _)| p)
+    }
+
+    /// Whether there is one, of this priority and above, that nobody has acknowledged.
+    pub fn unacknowledged(&self, least: Priority) -> bool {
+        self.from(least).any(|h| {
             !matches!(
                 h.record.alert.state,
                 Some(AlertState::ActiveAcknowledged | AlertState::ResponsibilityTransferred)
@@ -60,85 +54,90 @@ impl Standing {
         })
     }
 
+    /// Whether there are none of this priority and above.
+    pub fn is_empty(&self, least: Priority) -> bool {
+        self.from(least).next().is_none()
+    }
+
     /// All, in the order of their numbers.
     pub fn iter(&self) -> impl Iterator<Item = &Held> {
         self.held.values()
     }
-
-    /// Whether there are none.
-    pub fn is_empty(&self) -> bool {
-        self.held.is_empty()
-    }
 }
 
-/// The priority an event sounds with once: told aloud, but not one of those that go on until somebody answers. A test
+/// The priority an event sounds with once: aloud, but not one of those that go on until somebody answers. A test
 /// sounds as an alarm does.
-pub(super) fn once(told: &Told) -> Option<Priority> {
-    let record = &told.record;
-    if record.alert.order == example::ORDER {
+pub(super) fn once(heard: &Heard) -> Option<Priority> {
+    let record = &heard.record;
+    if heard.is_test() {
         return Some(Priority::Alarm);
     }
     let goes_on =
         record.alert.state == Some(AlertState::ActiveUnacknowledged) && record.event != EventKind::Noted;
-    (told.aloud && told.carried && !(goes_on && record.alert.priority >= Priority::Alarm))
+    (heard.is_aloud() && !(goes_on && record.alert.priority >= Priority::Alarm))
         .then_some(record.alert.priority)
 }
 
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
+    use boat::Hears;
+    use record::example;
 
     /// An event of an alert.
-    pub fn told(id: u32, priority: Priority, state: AlertState, event: EventKind, aloud: bool) -> Told {
+    pub fn event(id: u32, priority: Priority, state: AlertState, kind: EventKind, aloud: bool) -> Heard {
         let mut record = example::record();
         (record.alert.id, record.alert.order) = (AlertId(id), "depth".to_owned());
-        (record.alert.priority, record.alert.state, record.event) = (priority, Some(state), event);
+        (record.alert.priority, record.alert.state, record.event) = (priority, Some(state), kind);
         record.alert.exercise = false;
-        Told { record: Arc::new(record), aloud, carried: true, level: 0 }
+        let hears = if aloud { Hears::Aloud } else { Hears::Quietly };
+        Heard { record: Arc::new(record), hears, first: kind == EventKind::Raised, level: 0 }
     }
 
     #[test]
     fn it_sounds_until_somebody_answers() {
         use {AlertState as S, EventKind as E, Priority as P};
         let mut standing = Standing::default();
-        standing.hear(&told(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
-        standing.hear(&told(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
-        assert_eq!(standing.sounds(), Some(P::Alarm));
-        standing.hear(&told(2, P::Alarm, S::ActiveSilenced, E::Silenced, false));
-        assert_eq!(standing.sounds(), Some(P::Warning));
-        standing.hear(&told(2, P::Alarm, S::ActiveUnacknowledged, E::Repeated, true));
-        assert_eq!(standing.sounds(), Some(P::Alarm), "the sound returns");
-        standing.hear(&told(2, P::Alarm, S::ActiveAcknowledged, E::Acknowledged, false));
-        standing.hear(&told(1, P::Warning, S::RectifiedUnacknowledged, E::Rectified, false));
-        assert_eq!(standing.sounds(), None);
-        assert!(standing.unacknowledged(), "the warning");
-        standing.hear(&told(1, P::Warning, S::Normal, E::Cleared, false));
-        assert!(!standing.unacknowledged() && !standing.is_empty());
-        let elsewhere =
-            Told { carried: false, ..told(2, P::Alarm, S::ActiveAcknowledged, E::Escalated, true) };
+        standing.hear(&event(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
+        standing.hear(&event(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
+        assert_eq!(standing.sounds(Priority::Notice), Some(P::Alarm));
+        standing.hear(&event(2, P::Alarm, S::ActiveSilenced, E::Silenced, false));
+        assert_eq!(standing.sounds(Priority::Notice), Some(P::Warning));
+        standing.hear(&event(2, P::Alarm, S::ActiveUnacknowledged, E::Repeated, true));
+        assert_eq!(standing.sounds(Priority::Notice), Some(P::Alarm), "the sound returns");
+        standing.hear(&event(2, P::Alarm, S::ActiveAcknowledged, E::Acknowledged, false));
+        standing.hear(&event(1, P::Warning, S::RectifiedUnacknowledged, E::Rectified, false));
+        assert_eq!(standing.sounds(Priority::Notice), None);
+        assert!(standing.unacknowledged(Priority::Notice), "the warning");
+        standing.hear(&event(1, P::Warning, S::Normal, E::Cleared, false));
+        assert!(!standing.unacknowledged(Priority::Notice) && !standing.is_empty(Priority::Notice));
+        let elsewhere = Heard {
+            hears: Hears::Elsewhere,
+            ..event(2, P::Alarm, S::ActiveAcknowledged, E::Escalated, true)
+        };
         standing.hear(&elsewhere);
-        assert!(standing.is_empty());
+        assert!(standing.is_empty(Priority::Notice));
     }
 
     #[test]
     fn a_real_alarm_sounds_before_an_emergency_that_is_an_exercise() {
         use {AlertState as S, EventKind as E, Priority as P};
         let mut standing = Standing::default();
-        let mut drill = told(1, P::EmergencyAlarm, S::ActiveUnacknowledged, E::Raised, true);
+        let mut drill = event(1, P::EmergencyAlarm, S::ActiveUnacknowledged, E::Raised, true);
         Arc::make_mut(&mut drill.record).alert.exercise = true;
         standing.hear(&drill);
-        assert_eq!(standing.sounds(), Some(P::EmergencyAlarm));
-        standing.hear(&told(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
-        assert_eq!(standing.sounds(), Some(P::Alarm));
+        assert_eq!(standing.sounds(Priority::Notice), Some(P::EmergencyAlarm));
+        standing.hear(&event(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
+        assert_eq!(standing.sounds(Priority::Notice), Some(P::Alarm));
     }
 
     #[test]
     fn an_alarm_held_back_does_not_sound() {
         let mut standing = Standing::default();
-        standing.hear(&told(1, Priority::Alarm, AlertState::ActiveUnacknowledged, EventKind::Raised, false));
-        assert_eq!(standing.sounds(), None);
+        standing.hear(&event(1, Priority::Alarm, AlertState::ActiveUnacknowledged, EventKind::Raised, false));
+        assert_eq!(standing.sounds(Priority::Notice), None);
         for id in 2..3000 {
-            standing.hear(&told(
+            standing.hear(&event(
                 id,
                 Priority::Alarm,
                 AlertState::ActiveUnacknowledged,
@@ -146,6 +145,6 @@ pub(super) mod tests {
                 true,
             ));
         }
-        assert_eq!(standing.iter().count(), BOUND);
+        assert_eq!(standing.iter().count(), 1024);
     }
 }

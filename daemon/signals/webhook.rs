@@ -1,10 +1,11 @@
 //! A webhook: posts what the logbook's outbox holds for it, in its order, for as long as it takes.
 
-use super::News;
+use super::Reporter;
+use super::ear::Resting;
 use super::http::{self, Trouble};
 use super::signature::{Key, content_digest, sign};
 use crate::clock::Clock;
-use crate::logbook::{Due, Logbook};
+use crate::logbook::Logbook;
 use boat::{KeyFile, Webhook};
 use hyper::header::{CONTENT_TYPE, HeaderName, HeaderValue};
 use record::Stamp;
@@ -12,8 +13,8 @@ use rules::Priority;
 use std::hash::{BuildHasher, RandomState};
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{Moment, SignalId, Utc, UtcSource};
-use tokio::sync::{Notify, mpsc};
+use terms::{Moment, Utc, UtcSource};
+use tokio::sync::Notify;
 
 /// First wait after a post that failed; it doubles up to [`LONGEST_WAIT`].
 const FIRST_WAIT: Duration = Duration::from_secs(1);
@@ -98,30 +99,33 @@ fn headers(
 
 /// The task of one webhook.
 pub(super) struct Sender {
-    pub id: SignalId,
     pub name: String,
     pub webhook: Webhook,
     /// One attempt may take so long.
     pub timeout: Duration,
     pub clock: Clock,
     pub logbook: Logbook,
-    pub news: mpsc::Sender<News>,
-    /// Told when something urgent has come: it does not wait for the end of a long back-off.
+    pub resting: Resting,
+    pub reporter: Reporter,
+    /// Notified when something urgent has come: it does not wait for the end of a long back-off.
     pub urgent: Arc<Notify>,
 }
 
 impl Sender {
     /// Runs until the task is dropped or the logbook is gone.
-    pub async fn run(self) {
+    pub async fn run(mut self) {
         let (mut away, mut refused) = (0, 0);
         let mut failing_since = None;
         let mut changes = self.logbook.outbox_changes();
         loop {
             changes.mark_unchanged();
-            let Some(due) = self.next() else {
+            let now = self.now();
+            let Some(due) = self.logbook.due(&self.name, &now, self.resting.hours, 1).pop() else {
+                let next = self.logbook.next_due(&self.name, &now, self.resting.hours);
                 tokio::select! {
                     changed = changes.changed() => if changed.is_err() { return },
-                    () = self.clock.until(self.logbook.next_due(&self.name)) => {}
+                    () = self.clock.until(next) => {}
+                    () = self.resting.moved_on() => {}
                 }
                 continue;
             };
@@ -136,7 +140,7 @@ impl Sender {
                     let wait = back_off(away, LONGEST_WAIT).max(later.unwrap_or_default().min(LONGEST_WAIT));
                     away += 1;
                     self.logbook.failed(due.id, self.clock.now());
-                    self.tell(&mut failing_since, outcome);
+                    self.report(&mut failing_since, outcome);
                     self.wait(wait).await;
                     continue;
                 }
@@ -145,19 +149,19 @@ impl Sender {
                     self.logbook.failed(due.id, self.clock.now() + back_off(due.tries, LONGEST_WAIT));
                     let pause = back_off(refused, LONGEST_PAUSE);
                     refused += 1;
-                    self.tell(&mut failing_since, outcome);
+                    self.report(&mut failing_since, outcome);
                     self.wait(pause).await;
                     continue;
                 }
             }
-            self.tell(&mut failing_since, outcome);
+            self.report(&mut failing_since, outcome);
         }
     }
 
-    fn next(&self) -> Option<Due> {
-        let now =
-            Stamp { steady: self.clock.now(), utc: Some((self.clock.utc(), UtcSource::System)), feed: None };
-        self.logbook.due(&self.name, &now, 1).pop()
+    /// Now, with UTC as the watch knows it.
+    fn now(&mut self) -> Stamp {
+        let utc = self.resting.utc().map(|utc| (utc, UtcSource::System));
+        Stamp { steady: self.clock.now(), utc, feed: None }
     }
 
     /// Waits; something urgent cuts that short, but not below the first wait.
@@ -178,14 +182,14 @@ impl Sender {
     }
 
     /// One lost packet is no news; a receiver that stays away is.
-    fn tell(&self, failing_since: &mut Option<Moment>, outcome: Result<(), Trouble>) {
+    fn report(&mut self, failing_since: &mut Option<Moment>, outcome: Result<(), Trouble>) {
         let now = self.clock.now();
         let since = *failing_since.get_or_insert(now);
         if outcome.is_ok() {
             *failing_since = None;
         }
         if outcome.is_ok() || now.since(since) >= PATIENCE {
-            let _ = self.news.try_send(News { signal: self.id, outcome: outcome.map_err(Trouble::words) });
+            self.reporter.report(outcome.map_err(Trouble::words));
         }
     }
 }

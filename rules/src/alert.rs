@@ -102,6 +102,13 @@ pub enum EventKind {
     Noted,
 }
 
+impl EventKind {
+    /// Whether it calls for attention. The others answer a call, or end it.
+    pub const fn calls(self) -> bool {
+        matches!(self, Self::Raised | Self::Repeated | Self::Escalated | Self::Noted)
+    }
+}
+
 /// An alert: its order, its subject and its occurrence. It has no words: whoever looks asks
 /// [`Board::words`](crate::Board::words) for those of now.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -443,8 +443,7 @@ impl Alerts {
     fn emit(&mut self, at: Moment, id: AlertId, kind: EventKind, more: u32) {
         let Some(s) = self.standing.get_mut(&id) else { return };
         s.alert.seq = s.alert.seq.saturating_add(1);
-        let wants =
-            matches!(kind, EventKind::Raised | EventKind::Repeated | EventKind::Escalated | EventKind::Noted);
+        let wants = kind.calls();
         while self.told.front().is_some_and(|(t, _)| at.since(*t) >= Duration::from_secs(60)) {
             self.told.pop_front();
         }

@@ -1,7 +1,8 @@
-//! Which events a signal carries, and when it rests.
+//! Which events concern a signal, how it hears them, and its hours of rest.
 
-use record::EventRecord;
+use record::AlertPart;
 use rules::{Addressee, Carry, Priority};
+use std::time::Duration;
 use terms::Utc;
 
 /// Which events a signal carries.
@@ -13,7 +14,7 @@ pub struct Audience {
     pub orders: Vec<String>,
     /// Whom it reaches.
     pub reaches: Reaches,
-    /// When it rests from anything less than an alarm.
+    /// When it rests from anything less than an alarm, by ship's time.
     pub rest: Option<Rest>,
 }
 
@@ -32,7 +33,7 @@ pub enum Reaches {
 }
 
 impl Reaches {
-    fn hears(&self, to: &Addressee) -> bool {
+    fn includes(&self, to: &Addressee) -> bool {
         match (self, to) {
             (_, Addressee::AllHands) | (Self::Watch, _) | (Self::Skipper, Addressee::Skipper(_)) => true,
             (Self::Person(name), Addressee::Watch(Some(who)) | Addressee::Skipper(Some(who))) => name == who,
@@ -41,30 +42,16 @@ impl Reaches {
     }
 }
 
-/// Hours of rest by ship's time; they may pass midnight.
+/// How a signal hears an event. Hours of rest have no part in it: they are asked for when something is about to sound or
+/// to be posted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Rest {
-    from_min: u16,
-    to_min: u16,
-}
-
-/// An event on its way to a signal that sounds.
-#[derive(Debug, Clone)]
-pub struct Told {
-    /// What happened.
-    pub record: std::sync::Arc<EventRecord>,
-    /// It sounds anew.
-    pub aloud: bool,
-    /// It is this signal's to carry; where not, it no longer has to do with the alert.
-    pub carried: bool,
-    /// How far it goes: 0 the watch, 1 the skipper, 2 all hands.
-    pub level: u8,
-}
-
-/// What goes first: anything real before any exercise, then by priority, and of the same the crew before strangers.
-pub fn urgency(record: &EventRecord) -> (bool, Priority, bool) {
-    let of_crew = record.casualty.as_ref().is_some_and(|c| c.crew.is_some());
-    (!record.alert.exercise, record.alert.priority, of_crew)
+pub enum Hears {
+    /// The event is not for this signal: what it held of the alert ends.
+    Elsewhere,
+    /// The signal takes note and makes no new sound: an answer, an ending, or a call beyond the limit of signals a minute.
+    Quietly,
+    /// The signal sounds anew.
+    Aloud,
 }
 
 impl Audience {
@@ -73,48 +60,78 @@ impl Audience {
         Self { priorities, orders: Vec::new(), reaches: Reaches::Watch, rest: None }
     }
 
-    /// Whether a signal of that name carries an event. Where the alert's order names its signals, those carry it; once
-    /// it has gone on to the skipper or all hands, theirs do too.
-    pub fn carries(&self, name: &str, record: &EventRecord, carry: &Carry, ship_time: Option<Utc>) -> bool {
-        let alert = &record.alert;
-        let named = carry.signals.as_ref().map(|names| names.iter().any(|n| n == name));
+    /// How a signal of that name hears an event of an alert. Where the alert's order names its signals, those carry it;
+    /// once it has gone on to the skipper or all hands, theirs do too.
+    pub fn hears(&self, name: &str, alert: &AlertPart, carry: &Carry) -> Hears {
         let of_these = self.orders.is_empty() || self.orders.contains(&alert.order);
         let own = self.priorities.contains(&alert.priority) && of_these;
-        let reached = own && self.reaches.hears(&carry.to);
-        let carried = match named {
-            Some(true) => true,
-            Some(false) => reached && self.reaches != Reaches::Watch && carry.level > 0,
+        let reached = own && self.reaches.includes(&carry.to);
+        let carried = match &carry.signals {
+            Some(names) if names.iter().any(|n| n == name) => true,
+            Some(_) => reached && self.reaches != Reaches::Watch && carry.level > 0,
             None => reached,
         };
-        let rests = carry.aloud
-            && alert.priority < Priority::Alarm
-            && self.rest.zip(ship_time).is_some_and(|(rest, now)| rest.holds(now));
-        carried && !rests
+        match carried {
+            false => Hears::Elsewhere,
+            true if carry.aloud => Hears::Aloud,
+            true => Hears::Quietly,
+        }
     }
+}
+
+/// Seconds of a day.
+const DAY_S: i64 = 86_400;
+
+/// Hours of rest; they may pass midnight.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Rest {
+    /// Seconds of the day, below [`DAY_S`].
+    from_s: i64,
+    to_s: i64,
 }
 
 impl Rest {
     /// From and to, in minutes of the day.
     pub fn new(from_min: u16, to_min: u16) -> Self {
-        Self { from_min: from_min % 1440, to_min: to_min % 1440 }
+        let seconds = |min: u16| i64::from(min) * 60 % DAY_S;
+        Self { from_s: seconds(from_min), to_s: seconds(to_min) }
     }
 
-    fn holds(self, ship_time: Utc) -> bool {
-        let now = ship_time.ms_of_day() / 60_000;
-        let (from, to) = (i64::from(self.from_min), i64::from(self.to_min));
-        if from <= to { (from..to).contains(&now) } else { now >= from || now < to }
+    /// The same hours by UTC, where ship's time is so many seconds ahead of it.
+    pub fn by_utc(self, ship_time_s: i64) -> Self {
+        let shifted = |s: i64| (s - ship_time_s).rem_euclid(DAY_S);
+        Self { from_s: shifted(self.from_s), to_s: shifted(self.to_s) }
+    }
+
+    /// Whether an event of that priority has to wait: alarms never rest, and while the time is not known nothing does.
+    pub fn delays(self, priority: Priority, now: Option<Utc>) -> bool {
+        priority < Priority::Alarm
+            && now.is_some_and(|now| self.rested_ms(now.plus_ms(1)) > self.rested_ms(now))
+    }
+
+    /// How much of the time between two moments was rest; nothing where the second is not the later one.
+    pub fn within(self, from: Utc, to: Utc) -> Duration {
+        let ms = self.rested_ms(to).saturating_sub(self.rested_ms(from));
+        Duration::from_millis(u64::try_from(ms).unwrap_or(0))
+    }
+
+    /// Milliseconds of rest from 1970 to a moment.
+    fn rested_ms(self, to: Utc) -> i64 {
+        let (day, from, until) = (DAY_S * 1000, self.from_s * 1000, self.to_s * 1000);
+        let (days, of_day) = (to.0.div_euclid(day), to.0.rem_euclid(day));
+        let between = |from: i64, until: i64| days * (until - from) + (of_day.min(until) - from).max(0);
+        if from <= until { between(from, until) } else { to.0 - between(until, from) }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use record::example;
+    use rules::AlertId;
 
-    fn record(priority: Priority, order: &str) -> EventRecord {
-        let mut r = example::record();
-        (r.alert.priority, r.alert.order) = (priority, order.to_owned());
-        r
+    fn alert(priority: Priority, order: &str) -> AlertPart {
+        let text = "Words".to_owned();
+        AlertPart { id: AlertId(1), order: order.to_owned(), priority, state: None, text, exercise: false }
     }
 
     fn aloud(level: u8, signals: Option<&[&str]>) -> Carry {
@@ -136,7 +153,7 @@ mod tests {
             orders: vec!["depth".to_owned()],
             ..Audience::of(vec![Priority::Warning, Priority::Alarm])
         };
-        let hears = |p, o, c: &Carry| a.carries("horn", &record(p, o), c, None);
+        let hears = |p, o, c: &Carry| a.hears("horn", &alert(p, o), c) == Hears::Aloud;
         assert!(hears(Priority::Alarm, "depth", &aloud(0, None)));
         assert!(!hears(Priority::Alarm, "wind", &aloud(0, None)));
         assert!(!hears(Priority::EmergencyAlarm, "depth", &aloud(0, None)));
@@ -145,23 +162,64 @@ mod tests {
     }
 
     #[test]
-    fn rest_ends_where_an_alarm_begins_and_never_hides_an_answer() {
+    fn an_answer_is_heard_quietly_at_any_hour_and_only_where_the_alert_is() {
         let a = Audience {
             rest: Some(Rest::new(22 * 60, 6 * 60)),
             ..Audience::of(vec![Priority::Warning, Priority::Alarm])
         };
-        let hears = |p, c: &Carry, utc| a.carries("horn", &record(p, "x"), c, utc);
-        assert!(!hears(Priority::Warning, &aloud(0, None), Some(NIGHT)));
-        assert!(hears(Priority::Warning, &aloud(0, None), Some(NOON)));
-        assert!(hears(Priority::Warning, &aloud(0, None), None), "without UTC nothing rests");
-        assert!(hears(Priority::Alarm, &aloud(0, None), Some(NIGHT)));
-        assert!(hears(Priority::Warning, &Carry::default(), Some(NIGHT)), "an acknowledgement");
+        let hears = |p, c: &Carry| a.hears("horn", &alert(p, "x"), c);
+        assert_eq!(hears(Priority::Warning, &aloud(0, None)), Hears::Aloud, "rest is asked when it sounds");
+        assert_eq!(hears(Priority::Warning, &Carry::default()), Hears::Quietly, "an acknowledgement");
+        assert_eq!(hears(Priority::Caution, &Carry::default()), Hears::Elsewhere);
+    }
+
+    #[test]
+    fn rest_ends_where_an_alarm_begins() {
+        let rest = Rest::new(22 * 60, 6 * 60);
+        assert!(rest.delays(Priority::Warning, Some(NIGHT)));
+        assert!(!rest.delays(Priority::Warning, Some(NOON)));
+        assert!(!rest.delays(Priority::Warning, None), "without UTC nothing rests");
+        assert!(
+            !rest.delays(Priority::Alarm, Some(NIGHT)) && !rest.delays(Priority::EmergencyAlarm, Some(NIGHT))
+        );
+        let at = |h: i64, min: i64, s: i64| Some(Utc(((h * 60 + min) * 60 + s) * 1000));
+        let edges =
+            [(at(21, 59, 59), false), (at(22, 0, 0), true), (at(5, 59, 59), true), (at(6, 0, 0), false)];
+        for (now, rests) in edges {
+            assert_eq!(rest.delays(Priority::Notice, now), rests, "{now:?}");
+        }
+        // Two hours ahead, ten at night aboard is eight by UTC.
+        let by_utc = rest.by_utc(7200);
+        assert!(
+            by_utc.delays(Priority::Warning, at(20, 0, 0)) && !by_utc.delays(Priority::Warning, at(4, 0, 0))
+        );
+    }
+
+    #[test]
+    fn rest_between_two_moments() {
+        const H: i64 = 3_600_000;
+        for (from, to, hours) in [
+            (0, 24, 8),
+            (-240, 240, 160),
+            (21, 31, 8),
+            (23, 25, 2),
+            (6, 22, 0),
+            (12, 36, 8),
+            (5, 23, 2),
+            (30, 20, 0),
+        ] {
+            let rested = Rest::new(22 * 60, 6 * 60).within(Utc(from * H), Utc(to * H));
+            assert_eq!(rested.as_secs(), hours * 3600, "{from} to {to}");
+            let day = Rest::new(6 * 60, 22 * 60).within(Utc(from * H), Utc(to * H));
+            assert_eq!(day.as_secs(), ((to - from).max(0) as u64 - hours) * 3600, "{from} to {to}");
+        }
     }
 
     #[test]
     fn each_is_called_when_it_goes_that_far() {
         let reaching = |reaches| Audience { reaches, ..Audience::of(vec![Priority::Alarm]) };
-        let hears = |a: &Audience, c: &Carry| a.carries("cabin", &record(Priority::Alarm, "x"), c, None);
+        let hears =
+            |a: &Audience, c: &Carry| a.hears("cabin", &alert(Priority::Alarm, "x"), c) == Hears::Aloud;
         let skipper = reaching(Reaches::Skipper);
         assert!(!hears(&skipper, &aloud(0, None)));
         assert!(hears(&skipper, &aloud(1, None)) && hears(&skipper, &aloud(2, None)));

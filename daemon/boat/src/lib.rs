@@ -15,7 +15,7 @@ mod template;
 mod watch;
 
 pub use address::{Address, AddressError, address};
-pub use audience::{Audience, Reaches, Rest, Told, urgency};
+pub use audience::{Audience, Hears, Reaches, Rest};
 pub use button::{Button, Does};
 pub use control::Listen;
 pub use gear::{Due, Gear, Passage};

@@ -85,10 +85,6 @@ struct RawSignature {
     secret_file: PathBuf,
 }
 
-/// All priorities, the least urgent first.
-const PRIORITIES: [Priority; 5] =
-    [Priority::Notice, Priority::Caution, Priority::Warning, Priority::Alarm, Priority::EmergencyAlarm];
-
 impl Reader {
     pub(super) fn signal(&mut self, mut s: RawSignal, _: Range<usize>) -> Option<Signal> {
         let name = self.name("signal", &s.name);
@@ -213,7 +209,7 @@ impl Reader {
     fn audience(&mut self, s: &RawSignal) -> Audience {
         let least = if s.webhook.is_some() { Priority::Notice } else { Priority::Warning };
         let from = s.from.as_ref().and_then(|p| self.priority(p)).unwrap_or(least);
-        let mut priorities: Vec<Priority> = PRIORITIES.into_iter().filter(|p| *p >= from).collect();
+        let mut priorities: Vec<Priority> = Priority::ALL.into_iter().filter(|p| *p >= from).collect();
         if let Some(list) = &s.priorities {
             if s.from.is_some() {
                 self.problem(list.span(), "a signal has `from` or `priorities`, not both");
@@ -307,7 +303,7 @@ impl Reader {
     }
 
     fn priority(&mut self, text: &Spanned<String>) -> Option<Priority> {
-        let found = PRIORITIES.into_iter().find(|p| p.to_string() == *text.get_ref());
+        let found = Priority::ALL.into_iter().find(|p| p.to_string() == *text.get_ref());
         if found.is_none() {
             self.problem(text.span(), "a priority is notice, caution, warning, alarm or emergency alarm");
         }

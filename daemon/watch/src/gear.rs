@@ -86,7 +86,7 @@ impl Watch {
     }
 
     /// UTC for the calendar: a clock that cannot be right tells no date.
-    pub(super) fn calendar(&self, at: Moment) -> Option<Utc> {
+    pub fn calendar(&self, at: Moment) -> Option<Utc> {
         let (utc, _) = self.lookout.utc(at)?;
         self.not_before.is_none_or(|least| utc >= least).then_some(utc)
     }

@@ -1,0 +1,370 @@
+//! What a signal's task hears, and when: in hours of rest a call that is less than an alarm waits for their end.
+
+use boat::{Hears, Rest};
+use record::{EventRecord, example};
+use rules::{AlertId, AlertState, Carry, Priority};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+use terms::Utc;
+use tokio::sync::mpsc::error::TryRecvError;
+use tokio::sync::{mpsc, watch};
+
+/// Alerts that one signal keeps in mind at most; beyond that the oldest of the least urgent goes.
+const BOUND: usize = 1024;
+
+/// An event on its way to a signal.
+#[derive(Debug, Clone)]
+pub(super) struct Heard {
+    /// What happened.
+    pub record: Arc<EventRecord>,
+    /// How this signal hears it.
+    pub hears: Hears,
+    /// This signal has not heard of the alert before.
+    pub first: bool,
+    /// How far it goes: 0 the watch, 1 the skipper, 2 all hands.
+    pub level: u8,
+}
+
+impl Heard {
+    /// A test of the signal, which sounds at any hour.
+    pub fn test(record: Arc<EventRecord>) -> Self {
+        Self { record, hears: Hears::Aloud, first: true, level: 0 }
+    }
+
+    /// Which alert it is about.
+    pub fn id(&self) -> AlertId {
+        self.record.alert.id
+    }
+
+    /// Whether it is a test of the signal.
+    pub fn is_test(&self) -> bool {
+        self.record.alert.order == example::ORDER
+    }
+
+    /// Whether the signal sounds anew.
+    pub fn is_aloud(&self) -> bool {
+        self.hears == Hears::Aloud
+    }
+
+    /// Whether it ends the sound of its alert: answered, over, or gone to somebody else.
+    pub fn ends(&self) -> bool {
+        self.hears == Hears::Elsewhere || !self.record.event.calls()
+    }
+
+    /// Whether nothing is left of the alert for this signal. A notice stands for nothing.
+    pub fn is_over(&self) -> bool {
+        self.hears == Hears::Elsewhere || matches!(self.record.alert.state, None | Some(AlertState::Normal))
+    }
+}
+
+/// What goes first: anything real before any exercise, then by priority, and of the same the crew before strangers.
+pub(super) fn urgency(record: &EventRecord) -> (bool, Priority, bool) {
+    let of_crew = record.casualty.as_ref().is_some_and(|c| c.crew.is_some());
+    (!record.alert.exercise, record.alert.priority, of_crew)
+}
+
+/// Puts something about an alert in and keeps the bound.
+pub(super) fn put<T>(held: &mut BTreeMap<AlertId, T>, id: AlertId, value: T, record: fn(&T) -> &EventRecord) {
+    held.insert(id, value);
+    if held.len() > BOUND {
+        let least = held.iter().min_by_key(|(id, h)| (urgency(record(h)), **id)).map(|(id, _)| *id);
+        least.map(|id| held.remove(&id));
+    }
+}
+
+/// Knows of which alerts a signal has heard, so that the answer to a call that was for others stays with those.
+#[derive(Debug, Default)]
+pub(super) struct Acquaintance {
+    /// Alerts that were for others from their beginning until now. An alert from before a restart counts as heard.
+    strange: BTreeSet<AlertId>,
+}
+
+impl Acquaintance {
+    /// Makes of an event what the signal hears.
+    pub fn meet(&mut self, record: &Arc<EventRecord>, hears: Hears, carry: &Carry) -> Heard {
+        let id = record.alert.id;
+        let strange = self.strange.remove(&id);
+        let mut heard =
+            Heard { record: record.clone(), hears, first: strange || record.seq == 1, level: carry.level };
+        if strange && hears == Hears::Quietly && heard.ends() {
+            heard.hears = Hears::Elsewhere;
+        }
+        let goes_on = !matches!(record.alert.state, None | Some(AlertState::Normal));
+        if heard.first && heard.hears == Hears::Elsewhere && goes_on {
+            self.strange.insert(id);
+            if self.strange.len() > BOUND {
+                self.strange.pop_first();
+            }
+        }
+        heard
+    }
+}
+
+/// A signal's hours of rest, and the time by which they are kept.
+#[derive(Debug, Clone)]
+pub(super) struct Resting {
+    /// By UTC.
+    pub hours: Option<Rest>,
+    /// What the watch last said; `None` while the time is not known.
+    time: watch::Receiver<Option<Utc>>,
+}
+
+impl Resting {
+    pub fn new(hours: Option<Rest>, time: watch::Receiver<Option<Utc>>) -> Self {
+        Self { hours, time }
+    }
+
+    /// UTC, where it is known.
+    pub fn utc(&mut self) -> Option<Utc> {
+        *self.time.borrow_and_update()
+    }
+
+    /// Whether an event of that priority has to wait now.
+    pub fn delays(&mut self, priority: Priority) -> bool {
+        let now = self.utc();
+        self.hours.is_some_and(|hours| hours.delays(priority, now))
+    }
+
+    /// Waits until the time has moved on: for ever where there are no hours of rest.
+    pub async fn moved_on(&mut self) {
+        if self.hours.is_none() || self.time.changed().await.is_err() {
+            std::future::pending::<()>().await;
+        }
+    }
+}
+
+/// Calls that wait for the end of the hours of rest, of each alert the newest.
+#[derive(Debug, Default)]
+struct Kept(BTreeMap<AlertId, Heard>);
+
+impl Kept {
+    /// Keeps an event, or lets it through. `rests`: it is of a priority that rests now.
+    fn hear(&mut self, mut heard: Heard, rests: bool) -> Option<Heard> {
+        if heard.is_test() {
+            return Some(heard);
+        }
+        let before = self.0.remove(&heard.id());
+        heard.first |= before.as_ref().is_some_and(|b| b.first);
+        let calls = heard.hears != Hears::Elsewhere && heard.record.event.calls();
+        // One beyond the limit of signals a minute does not hush the call whose place it takes.
+        if calls && before.as_ref().is_some_and(Heard::is_aloud) {
+            heard.hears = Hears::Aloud;
+        }
+        let unknown = before.is_some() && heard.first;
+        if rests && (calls || unknown && !heard.is_over()) {
+            // An alert that stands answered when rest ends is shown then, and makes no sound.
+            put(&mut self.0, heard.id(), heard, |h| &h.record);
+            return None;
+        }
+        // What was never announced needs no ending.
+        (calls || !(unknown && heard.is_over())).then_some(heard)
+    }
+}
+
+/// The far end of the queue to a signal's task.
+#[derive(Debug)]
+pub(super) struct Ear {
+    events: mpsc::Receiver<Heard>,
+    resting: Resting,
+    kept: Kept,
+}
+
+impl Ear {
+    pub fn new(events: mpsc::Receiver<Heard>, resting: Resting) -> Self {
+        Self { events, resting, kept: Kept::default() }
+    }
+
+    /// Whether less than an alarm has to wait now.
+    pub fn rests(&mut self) -> bool {
+        self.resting.delays(Priority::Notice)
+    }
+
+    /// Gives back what may sound now. What has to wait, since hours of rest have begun, is heard again when they end.
+    pub fn put_off(&mut self, record: Arc<EventRecord>) -> Option<Arc<EventRecord>> {
+        if self.kept.0.get(&record.alert.id).is_some_and(|kept| kept.record.seq > record.seq) {
+            return None;
+        }
+        let rests = self.resting.delays(record.alert.priority);
+        let again = Heard { record: record.clone(), hears: Hears::Aloud, first: false, level: 0 };
+        self.kept.hear(again, rests).is_some().then_some(record)
+    }
+
+    /// The next event that is to be heard now; `None` when no more will come. Safe to drop half-way: none is lost.
+    pub async fn next(&mut self) -> Option<Heard> {
+        loop {
+            // What has come is taken in before rest ends for what was kept: it may be the answer to that.
+            let event = match self.events.try_recv() {
+                Ok(event) => event,
+                Err(TryRecvError::Disconnected) => return None,
+                Err(TryRecvError::Empty) => {
+                    if !self.rests()
+                        && let Some((_, heard)) = self.kept.0.pop_first()
+                    {
+                        return Some(heard);
+                    }
+                    tokio::select! {
+                        biased;
+                        event = self.events.recv() => event?,
+                        () = self.resting.moved_on(), if !self.kept.0.is_empty() => continue,
+                    }
+                }
+            };
+            let rests = self.resting.delays(event.record.alert.priority);
+            if let Some(heard) = self.kept.hear(event, rests) {
+                return Some(heard);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::super::standing::tests::event;
+    use super::*;
+    use rules::{AlertState as S, EventKind as E, Priority as P};
+    use std::pin::pin;
+    use std::task::{Context, Poll, Waker};
+
+    /// An ear with hours of rest from ten to six, and its near end.
+    pub struct Night {
+        pub ear: Ear,
+        to: mpsc::Sender<Heard>,
+        time: watch::Sender<Option<Utc>>,
+    }
+
+    impl Night {
+        pub fn new() -> Self {
+            let (to, events) = mpsc::channel(64);
+            let (time, now) = watch::channel(None);
+            let night =
+                Self { ear: Ear::new(events, Resting::new(Some(Rest::new(1320, 360)), now)), to, time };
+            night.is(1);
+            night
+        }
+
+        /// It is this hour.
+        pub fn is(&self, hour: i64) {
+            self.time.send_replace(Some(Utc(hour * 3_600_000)));
+        }
+
+        pub fn tell(&self, heard: Heard) {
+            self.to.try_send(heard).unwrap();
+        }
+
+        /// What is heard now.
+        pub fn hears(&mut self) -> Vec<Heard> {
+            let mut all = Vec::new();
+            while let Poll::Ready(Some(heard)) =
+                pin!(self.ear.next()).poll(&mut Context::from_waker(Waker::noop()))
+            {
+                all.push(heard);
+            }
+            all
+        }
+
+        /// Number, kind and loudness of what is heard now.
+        fn hears_of(&mut self) -> Vec<(u32, E, bool)> {
+            self.hears().iter().map(|h| (h.id().0, h.record.event, h.is_aloud())).collect()
+        }
+    }
+
+    #[test]
+    fn calls_wait_for_the_end_of_rest_and_alarms_do_not() {
+        let mut night = Night::new();
+        night.tell(event(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
+        night.tell(event(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
+        assert_eq!(night.hears_of(), [(2, E::Raised, true)]);
+        // Beyond the limit of signals a minute: the call before it still sounds.
+        night.tell(event(1, P::Warning, S::ActiveUnacknowledged, E::Repeated, false));
+        assert_eq!(night.hears_of(), []);
+        night.is(6);
+        assert_eq!(night.hears_of(), [(1, E::Repeated, true)]);
+        night.is(22);
+        night.tell(event(1, P::Warning, S::ActiveUnacknowledged, E::Repeated, true));
+        night.tell(event(1, P::Alarm, S::ActiveUnacknowledged, E::Escalated, true));
+        assert_eq!(night.hears_of(), [(1, E::Escalated, true)]);
+        night.is(30);
+        assert_eq!(night.hears_of(), [], "the warning is in the alarm");
+    }
+
+    #[test]
+    fn of_what_was_never_announced_no_answer_is_heard_and_what_stands_is_shown_quietly() {
+        let mut night = Night::new();
+        night.tell(event(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
+        night.tell(event(1, P::Warning, S::Normal, E::Cleared, false));
+        night.tell(event(2, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
+        night.tell(event(2, P::Warning, S::ActiveAcknowledged, E::Acknowledged, false));
+        assert_eq!(night.hears_of(), []);
+        night.is(6);
+        assert_eq!(night.hears_of(), [(2, E::Acknowledged, false)]);
+    }
+
+    #[test]
+    fn of_what_was_announced_before_rest_every_answer_is_heard() {
+        let mut night = Night::new();
+        night.is(21);
+        night.tell(event(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
+        assert_eq!(night.hears_of(), [(1, E::Raised, true)]);
+        night.is(22);
+        night.tell(event(1, P::Warning, S::ActiveUnacknowledged, E::Repeated, true));
+        assert_eq!(night.hears_of(), []);
+        night.tell(event(1, P::Warning, S::ActiveAcknowledged, E::Acknowledged, false));
+        night.tell(event(1, P::Warning, S::Normal, E::Cleared, false));
+        assert_eq!(night.hears_of(), [(1, E::Acknowledged, false), (1, E::Cleared, false)]);
+        night.is(30);
+        assert_eq!(night.hears_of(), []);
+    }
+
+    #[test]
+    fn an_answer_that_comes_as_rest_ends_is_heard_before_the_call() {
+        let mut night = Night::new();
+        night.tell(event(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
+        assert_eq!(night.hears_of(), []);
+        night.is(6);
+        night.tell(event(1, P::Warning, S::ActiveAcknowledged, E::Acknowledged, false));
+        assert_eq!(night.hears_of(), [(1, E::Acknowledged, false)]);
+    }
+
+    #[test]
+    fn a_notice_waits_too_and_what_goes_to_others_does_not_come_back() {
+        let mut night = Night::new();
+        let mut notice = event(1, P::Notice, S::Normal, E::Noted, true);
+        Arc::make_mut(&mut notice.record).alert.state = None;
+        night.tell(notice);
+        night.tell(event(2, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
+        let elsewhere = event(2, P::Warning, S::ActiveUnacknowledged, E::Escalated, true);
+        night.tell(Heard { hears: Hears::Elsewhere, ..elsewhere });
+        assert_eq!(night.hears_of(), []);
+        night.is(6);
+        assert_eq!(night.hears_of(), [(1, E::Noted, true)]);
+    }
+
+    #[test]
+    fn what_had_to_wait_for_something_else_rests_too() {
+        let mut night = Night::new();
+        let warning = event(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true).record;
+        let alarm = event(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true).record;
+        let test = Arc::new(example::record());
+        night.is(21);
+        assert!(night.ear.put_off(warning.clone()).is_some());
+        night.is(22);
+        assert!(night.ear.put_off(warning).is_none());
+        assert!(night.ear.put_off(alarm).is_some() && night.ear.put_off(test).is_some());
+        assert_eq!(night.hears_of(), []);
+        night.is(30);
+        assert_eq!(night.hears_of(), [(1, E::Raised, true)]);
+    }
+
+    #[test]
+    fn what_waits_is_bounded_and_the_least_urgent_goes() {
+        let mut night = Night::new();
+        for id in 0..2000 {
+            let priority = if id < 10 { P::Warning } else { P::Caution };
+            night.tell(event(id, priority, S::ActiveUnacknowledged, E::Raised, true));
+            assert_eq!(night.hears_of(), []);
+        }
+        night.is(6);
+        let heard = night.hears_of();
+        assert_eq!((heard.len(), heard[9].0, heard[10].0), (BOUND, 9, 2000 - 1014));
+    }
+}
