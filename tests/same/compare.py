@@ -53,8 +53,10 @@ class Side:
         return self.plain(f"{text}exit {out.returncode}\n")
 
     def plain(self, text):
-        """Without what may differ: folders, the program's version."""
-        return re.sub(r"middlewatch \d+\.\d+\.\d+", "middlewatch VERSION", text.replace(str(self.work), "WORK"))
+        """Without what may differ: folders, the program's version, the room that the disk has."""
+        text = text.replace(str(self.work), "WORK")
+        text = re.sub(r"middlewatch \d+\.\d+\.\d+", "middlewatch VERSION", text)
+        return re.sub(r"\d+ (MB free|bytes copied)", r"N \1", text)
 
 
 class Job:
@@ -196,20 +198,16 @@ def stand(side, name, night):
 def live(side, quick):
     """A daemon that is looked at all the time."""
     folder, told = stand(side, "live", aboard.Night(True, 240 if quick else 720))
-    answers = "\n".join(told["answers"]) + "\n"
-    # The disk has as much room as it has.
-    answers = re.sub(r"\d+([.,]\d+)? [kMGT]?B\b", "N bytes", answers.replace(str(folder), "WORK"))
-    answers = re.sub(r"^(\d+ bytes copied|middlewatch_(memory|disk|open)\S*) .*$", r"\1", answers, flags=re.M)
-    return {"live/answers": side.plain(answers), "live/state": dump(folder / "logbook.db", state=True)}
+    answers = side.plain("\n".join(told["answers"]) + "\n")
+    return {"live/answers": answers, "live/state": dump(folder / "logbook.db", state=True)}
 
 
 def recorded_night(side, quick):
     """A daemon that nobody looks at before the end: its logbook, its posts, its recording replayed."""
     folder, told = stand(side, "recorded", aboard.Night(False, 400 if quick else 720))
-    answers = re.sub(r"\d+ bytes copied", "N bytes copied", "\n".join(told["answers"]) + "\n")
     base = folder / "logbook.db"
     texts = {
-        "recorded/answers": side.plain(re.sub(r"\d+([.,]\d+)? [kMGT]?B\b", "N bytes", answers)),
+        "recorded/answers": side.plain("\n".join(told["answers"]) + "\n"),
         "recorded/posts": "\n".join(told["posts"]) + "\n",
         "recorded/logbook": side.plain(dump(base)),
     }
@@ -359,7 +357,8 @@ def digests(texts):
 
 
 class Cache:
-    """What the program of before gave for each job, as sums: it is asked again only where the other gives another."""
+    """What the program of before gave for each job, as sums: it is asked again only where the other gives another, so
+    that a stale sum costs time and hides nothing."""
 
     def __init__(self, sides, use):
         self.lock, self.path, self.known = threading.Lock(), None, {}
@@ -367,7 +366,7 @@ class Cache:
             return
         sum_ = hashlib.sha256(sides[0].program.read_bytes())
         files = sorted(p for p in sides[0].inputs.rglob("*") if p.is_file())
-        for file in [*sorted(HERE.glob("*.py")), *files]:
+        for file in files:
             sum_.update(str(file.name).encode() + file.read_bytes())
         self.path = Path(tempfile.gettempdir()) / f"middlewatch-same-{sum_.hexdigest()[:16]}.json"
         if self.path.exists():
