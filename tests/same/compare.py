@@ -111,7 +111,7 @@ def jobs(quick, tree):
         files = sorted(f"{folder}/{p.name}" for p in (tree / folder).glob("*.toml"))
         for n in range(0, len(files), 40):
             some = files[n:n + 40]
-            found.append(Job(f"messages/{folder}", lambda side, v=verb, fs=some: messages(side, v, fs), 2))
+            found.append(Job(f"messages/{folder[9:]} {n}", lambda side, v=verb, fs=some: messages(side, v, fs), 2))
     found.append(Job("messages/boats", lambda side: messages(side, ["check", "--config"], sorted(
         str(p.relative_to(side.inputs)) for p in side.inputs.glob("made/*boat*.toml")) + ["systemd/boat.toml"])))
     found.append(Job("messages/good", lambda side: messages(side, ["check", "--orders"], inputs.ORDERS.values())))
