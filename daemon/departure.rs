@@ -1,8 +1,8 @@
 //! The departure check's lines that the watch knows nothing of, and its sheet on paper.
 
 use crate::logbook::LIMIT_BYTES;
-use crate::review::esc;
-use record::words::{capital, count, one_line};
+use maud::{DOCTYPE, PreEscaped, html};
+use record::words::{capital, count, legible, one_line};
 use record::{CheckItem, Verdict};
 use serde_json::Value;
 use std::path::Path;
@@ -63,8 +63,14 @@ pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> CheckItem {
     }
 }
 
-/// Where a line stands on the sheet.
-const PARTS: [(&str, &str); 3] = [("failed", "Failed"), ("not-tried", "Not tried"), ("passed", "Passed")];
+/// The parts of the sheet, what is missing first: the outcome, its head and its mark.
+const PARTS: [(&str, &str, &str); 3] =
+    [("failed", "Failed", "✗"), ("not-tried", "Not tried", "–"), ("passed", "Passed", "✓")];
+
+const STYLE: &str = "\
+body{font:11pt/1.4 serif;margin:2em;max-width:60em}table{border-collapse:collapse;width:100%}\
+td{border-bottom:1px solid #999;padding:.2em .6em .2em 0;vertical-align:top}td:first-child{width:2em}\
+h2{font-size:1.1em}.sign{margin-top:3em}";
 
 fn text(v: &Value) -> String {
     one_line(v.as_str().unwrap_or(""))
@@ -88,13 +94,12 @@ fn lines<'a>(told: &'a Value, outcome: &'a str) -> impl Iterator<Item = &'a Valu
     told["lines"].as_array().into_iter().flatten().filter(move |l| l["outcome"] == outcome)
 }
 
-/// The sheet as plain text, what is missing first.
+/// The sheet as plain text.
 pub(crate) fn sheet(told: &Value) -> String {
     let mut out = format!("{}\n{}\n", title(told), capital(&text(&told["tally"])));
-    for (outcome, head) in PARTS {
-        let mut any = false;
-        for l in lines(told, outcome) {
-            if !std::mem::replace(&mut any, true) {
+    for (outcome, head, _) in PARTS {
+        for (n, l) in lines(told, outcome).enumerate() {
+            if n == 0 {
                 out += &format!("\n{}\n", head.to_uppercase());
             }
             let (what, words, by) = (text(&l["what"]), text(&l["words"]), text(&l["by"]));
@@ -106,39 +111,37 @@ pub(crate) fn sheet(told: &Value) -> String {
 
 /// The sheet as a page that can be printed and needs nothing else.
 pub(crate) fn page(told: &Value) -> String {
-    let title = esc(&title(told));
-    let mut out = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
-         <meta name=\"viewport\" content=\"width=device-width\"><title>{title}</title><style>\
-         body{{font:11pt/1.4 serif;margin:2em;max-width:60em}}table{{border-collapse:collapse;width:100%}}\
-         td{{border-bottom:1px solid #999;padding:.2em .6em .2em 0;vertical-align:top}}td:first-child{{width:2em}}\
-         h2{{font-size:1.1em}}.sign{{margin-top:3em}}</style></head><body><h1>{title}</h1><p>{}</p>\n",
-        esc(&capital(&text(&told["tally"])))
-    );
-    for (outcome, head) in PARTS {
-        let mark = match outcome {
-            "failed" => "✗",
-            "passed" => "✓",
-            _ => "–",
-        };
-        let rows: String = lines(told, outcome)
-            .map(|l| {
-                let cell = |v: &Value| esc(&text(v));
-                format!(
-                    "<tr><td>{mark}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
-                    cell(&l["what"]),
-                    cell(&l["words"]),
-                    cell(&l["by"])
-                )
-            })
-            .collect();
-        if !rows.is_empty() {
-            out += &format!("<h2>{head}</h2><table>{rows}</table>\n");
+    let title = title(told);
+    legible(html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                h1 { (title) }
+                p { (capital(&text(&told["tally"]))) }
+                @for (outcome, head, mark) in PARTS {
+                    @if lines(told, outcome).next().is_some() {
+                        h2 { (head) }
+                        table {
+                            @for l in lines(told, outcome) {
+                                tr {
+                                    td { (mark) }
+                                    @for key in ["what", "words", "by"] { td { (text(&l[key])) } }
+                                }
+                            }
+                        }
+                    }
+                }
+                p { "An aid only: it does not replace the skipper's own look at the boat." }
+                p.sign { "Skipper: ______________________" }
+            }
         }
-    }
-    out += "<p>An aid only: it does not replace the skipper's own look at the boat.</p>\
-            <p class=\"sign\">Skipper: ______________________</p></body></html>\n";
-    out
+    })
 }
 
 #[cfg(test)]

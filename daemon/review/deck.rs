@@ -1,6 +1,7 @@
 //! The deck log: one line an hour, as it would be written by hand.
 
 use super::night::{Minute, Night};
+use super::weather::{WINDS, mean_direction};
 use super::when::When;
 use rules::Priority;
 use terms::{Circular, Plane, Position, Quantity};
@@ -81,11 +82,7 @@ impl Night {
             let means: Vec<f64> = within(q).iter().filter_map(|m| m.mean).collect();
             (!means.is_empty()).then(|| means.iter().sum::<f64>() / means.len() as f64)
         };
-        let direction = |q: Quantity| {
-            let mut c = Circular::default();
-            within(q).iter().filter_map(|m| m.mean).for_each(|deg| c.add(deg, 1.0));
-            c.mean_deg()
-        };
+        let direction = |q: Quantity| mean_direction(within(q));
         let pressure =
             within(Quantity::Pressure).last().filter(|m| m.at.utc.is_some_and(|t| ms - t.0 <= NEAR_MS));
         Hour {
@@ -95,9 +92,7 @@ impl Night {
             log_nm: here.map(|(.., miles)| *miles),
             wind_from_deg: direction(Quantity::TrueWindDirection)
                 .or_else(|| direction(Quantity::GroundWindDirection)),
-            wind_kn: [Quantity::TrueWindSpeed, Quantity::GroundWindSpeed, Quantity::ApparentWindSpeed]
-                .into_iter()
-                .find_map(mean),
+            wind_kn: WINDS.into_iter().find_map(mean),
             pressure_hpa: pressure.map(|m| m.last),
             remarks: self.remarks_of(since, ms),
         }

@@ -21,7 +21,6 @@ mod when;
 pub use deck::Hour;
 pub use error::ReviewError;
 pub use html::ShipTime;
-pub(crate) use html::esc;
 pub use night::{
     Alert, Approach, Blind, Casualty, Feed, Minute, Night, OwnPoint, Passage, Remark, Run, Span, Told,
 };

@@ -3,8 +3,8 @@
 use super::night::{Minute, OwnPoint, Passage};
 use terms::Plane;
 
-/// A longer gap between positions is not counted, neither its distance nor its time.
-const GAP_S: f64 = 600.0;
+/// A longer gap between positions breaks the track; neither its distance nor its time counts.
+pub(super) const GAP_S: f64 = 600.0;
 /// Less than this is the receiver's own unrest (18 m): a boat at anchor makes no miles.
 const STEP_NM: f64 = 0.01;
 

@@ -277,6 +277,14 @@ fn wrap(text: &str, width: usize) -> String {
     out
 }
 
+/// What stands for a value that is not known.
+pub(super) const DASH: &str = "–";
+
+/// A number, or a dash where it is not known.
+pub(super) fn number(v: Option<f64>, decimals: usize) -> String {
+    v.map_or_else(|| DASH.to_owned(), |v| format!("{v:.decimals$}"))
+}
+
 /// A direction in three digits; 359.9° is north.
 pub(super) fn bearing(deg: f64) -> String {
     format!("{:03}°", (deg.round() as i64).rem_euclid(360))
