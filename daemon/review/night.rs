@@ -3,6 +3,7 @@
 use super::practice::Drilled;
 use super::when::When;
 use rules::Priority;
+use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use terms::{Mmsi, Position, Quantity, Utc};
@@ -27,8 +28,8 @@ pub struct Run {
     pub stopped: bool,
 }
 
-/// A time when nobody was on lookout here.
-#[derive(Debug, Clone, PartialEq)]
+/// A time when no lookout was kept here.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Blind {
     /// Last sign of life before it.
     pub from: When,
@@ -194,16 +195,16 @@ pub struct Approach {
 }
 
 /// Something written into the log that is no alert.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Remark {
     /// When.
     pub at: When,
     /// note, handover, declared, orders, stand-down or lookout.
     pub kind: String,
-    /// Whose.
-    pub who: Option<String>,
     /// In words.
     pub text: String,
+    /// Whose.
+    pub who: Option<String>,
 }
 
 impl Remark {
@@ -215,18 +216,19 @@ impl Remark {
 }
 
 /// What a feed brought.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Feed {
-    /// Its name.
-    pub name: String,
-    /// Sentences that were good.
-    pub sentences: i64,
-    /// Lines refused.
-    pub refused: i64,
-    /// Sentences dropped under flood.
-    pub dropped: i64,
     /// Bytes.
     pub bytes: i64,
+    /// Sentences dropped under flood.
+    pub dropped: i64,
+    /// Its name.
+    #[serde(rename = "feed")]
+    pub name: String,
+    /// Lines refused.
+    pub refused: i64,
+    /// Good sentences.
+    pub sentences: i64,
 }
 
 /// What own vessel did.

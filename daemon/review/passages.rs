@@ -4,7 +4,7 @@ use super::error::ReviewError;
 use super::print::plural;
 use super::read::{Reader, position_udeg};
 use super::when::{When, hours};
-use serde_json::json;
+use serde::Serialize;
 use std::path::Path;
 use terms::{Plane, Position};
 
@@ -206,15 +206,33 @@ pub(super) fn print(legs: &[Leg]) -> String {
     text
 }
 
+/// A passage as `review --passages --json` prints it; keys are in alphabetical order.
+#[derive(Debug, Serialize)]
+struct LegRecord<'a> {
+    /// To a hundredth.
+    distance_nm: f64,
+    from: When,
+    from_place: Position,
+    goes_on: bool,
+    name: Option<&'a str>,
+    passage: usize,
+    to: When,
+    to_place: Position,
+}
+
 /// The list as JSON, one object a line.
 pub(super) fn json(legs: &[Leg]) -> String {
-    let place = |p: &Position| json!({"latitude_deg": p.latitude_deg(), "longitude_deg": p.longitude_deg()});
-    let line = |l: &Leg| {
-        json!({
-            "passage": l.number, "name": l.name, "from": l.from.0.utc, "to": l.to.0.utc,
-            "from_place": place(&l.from.1), "to_place": place(&l.to.1),
-            "distance_nm": (l.distance_nm * 100.0).round() / 100.0, "goes_on": l.goes_on,
+    let record = |l: &Leg| {
+        super::json::line(&LegRecord {
+            distance_nm: (l.distance_nm * 100.0).round() / 100.0,
+            from: l.from.0,
+            from_place: l.from.1,
+            goes_on: l.goes_on,
+            name: l.name.as_deref(),
+            passage: l.number,
+            to: l.to.0,
+            to_place: l.to.1,
         })
     };
-    legs.iter().map(|l| format!("{}\n", line(l))).collect()
+    legs.iter().map(record).collect()
 }

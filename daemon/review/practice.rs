@@ -5,6 +5,7 @@ use super::print::plural;
 use super::read::Reader;
 use super::when::When;
 use record::words::exact;
+use serde::Serialize;
 use serde_json::Value;
 use std::fmt::Write;
 use terms::METRES_PER_NM;
@@ -14,35 +15,36 @@ const DRILLS: usize = 200;
 /// Below this mean speed she lay still, and tonight's drift is worked out with the drill's own speed.
 const STILL_KN: f64 = 1.0;
 
-/// A drill, as the logbook has it. Seconds since the alarm; `None` for what was not done.
-#[derive(Debug, Clone, PartialEq)]
+/// A drill, as the logbook has it. Times are seconds since the alarm; `None` for what was not done.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Drilled {
-    /// When it ended.
-    pub at: When,
-    /// Somebody was to be fetched.
-    pub fetches: bool,
-    /// What was exercised.
-    pub title: String,
-    /// Who was on watch.
-    pub who: Option<String>,
-    /// Why it ended.
-    pub ended: String,
     /// The alarm was acknowledged.
     pub acknowledged_s: Option<f64>,
-    /// The spotter was told.
-    pub spotter_told_s: Option<f64>,
-    /// The speed was off.
-    pub speed_off_s: Option<f64>,
-    /// She had turned.
-    pub turned_s: Option<f64>,
     /// Alongside.
     pub alongside_s: Option<f64>,
-    /// The furthest she was off.
-    pub greatest_nm: Option<f64>,
+    /// When the drill ended.
+    pub at: When,
     /// The nearest she came after she had turned.
     pub closest_nm: Option<f64>,
+    /// Why it ended.
+    pub ended: String,
+    /// Somebody was to be recovered.
+    #[serde(skip)]
+    pub fetches: bool,
+    /// The farthest she was off.
+    pub greatest_nm: Option<f64>,
     /// Her speed at the alarm.
     pub sog_kn: Option<f64>,
+    /// The speed was off.
+    pub speed_off_s: Option<f64>,
+    /// The spotter was told.
+    pub spotter_told_s: Option<f64>,
+    /// What was exercised.
+    pub title: String,
+    /// She had turned.
+    pub turned_s: Option<f64>,
+    /// Who was on watch.
+    pub who: Option<String>,
 }
 
 impl Reader {

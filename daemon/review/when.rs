@@ -1,5 +1,6 @@
 //! When things happened, as the review tells it: UTC by the best that the boot ever knew.
 
+use serde::{Serialize, Serializer};
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -73,6 +74,13 @@ impl Ord for When {
 impl PartialOrd for When {
     fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
         Some(self.cmp(other))
+    }
+}
+
+/// As UTC; null where that is not known.
+impl Serialize for When {
+    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        self.utc.serialize(s)
     }
 }
 
