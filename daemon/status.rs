@@ -155,7 +155,7 @@ fn number(v: &Value, unit: &str) -> String {
 }
 
 fn three(deg: f64) -> String {
-    format!("{:03}°", (deg.round() as i64).rem_euclid(360))
+    format!("{}°", terms::three_digits(deg))
 }
 
 fn degrees(v: &Value) -> String {

@@ -20,7 +20,7 @@ fn place(p: &Position) -> (String, String) {
     (format!("{:.6}", p.latitude_deg()), longitude)
 }
 
-/// A line over longitudes and latitudes; cut in two where it crosses the antimeridian (RFC 7946 section 3.1.9).
+/// A line through longitudes and latitudes, cut where it crosses the antimeridian (RFC 7946 section 3.1.9).
 fn line(places: impl Iterator<Item = [f64; 2]>) -> Value {
     let mut pieces: Vec<Vec<[f64; 2]>> = vec![Vec::new()];
     for place in places {
@@ -106,7 +106,7 @@ impl Night {
         format!("{}\n", json!({"type": "FeatureCollection", "features": features}))
     }
 
-    /// CSV: a line for each row of own vessel, with the instruments of that minute. What is not known is empty.
+    /// CSV: a line for each row of own vessel, with the instruments of that minute; unknown values are empty.
     pub fn csv(&self) -> String {
         let quantities: Vec<Quantity> = self.instruments.keys().copied().collect();
         let mut out = String::from("utc,latitude_deg,longitude_deg,cog_deg,sog_kn,heading_deg");
@@ -191,7 +191,7 @@ impl Night {
         pieces
     }
 
-    /// What has a place: casualties, alerts, closest approaches; with name, text and sort.
+    /// Everything that has a place: casualties, alerts, closest approaches; with name, text and sort.
     fn marks(&self) -> Vec<(When, Position, String, String, &'static str)> {
         let mut marks = Vec::new();
         for c in &self.casualties {

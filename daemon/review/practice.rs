@@ -1,18 +1,17 @@
-//! The crew's drills: how they went over time, and what they say for tonight.
+//! The crew's drills: how they went over time, and what that means for tonight.
 
 use super::night::Night;
-use super::print::plural;
 use super::read::Reader;
 use super::when::When;
-use record::words::exact;
+use record::words::{exact, plural};
 use serde::Serialize;
 use serde_json::Value;
 use std::fmt::Write;
 use terms::METRES_PER_NM;
 
-/// Drills that are told of at most, the newest.
+/// Most drills that are shown, the newest.
 const DRILLS: usize = 200;
-/// Below this mean speed she lay still, and tonight's drift is worked out with the drill's own speed.
+/// Below this mean speed she lay still, and tonight's distance is worked out with the drill's own speed.
 const STILL_KN: f64 = 1.0;
 
 /// A drill, as the logbook has it. Times are seconds since the alarm; `None` for what was not done.
@@ -92,19 +91,18 @@ impl Reader {
 }
 
 impl Night {
-    /// What the drills say, in a few lines; none where there were none.
+    /// The drills in a few lines; none where there were none.
     pub(super) fn practice_lines(&self) -> Vec<String> {
         let Some(last) = self.drills.last() else { return Vec::new() };
-        let day = last.at.utc.map_or_else(|| last.at.hm(), |u| u.to_string()[..10].to_owned());
         let drills = plural(self.drills.len(), "drill");
-        let mut line = format!("{drills}, the last on {day}: {}", last.title);
+        let mut line = format!("{drills}, the last on {}: {}", last.at.day(), last.title);
         for (what, s) in [
             ("acknowledged", last.acknowledged_s),
             ("turned", last.turned_s),
             ("alongside", last.alongside_s),
         ] {
             if let Some(s) = s {
-                // Writing to a string does not fail.
+                // Writing to a string cannot fail.
                 let _ = write!(line, ", {what} after {}", exact(s));
             }
         }
@@ -113,7 +111,7 @@ impl Night {
         lines
     }
 
-    /// What the last drill in which she turned says for tonight.
+    /// What the last drill in which she turned means for tonight.
     fn tonight(&self) -> Option<String> {
         let last = self.drills.iter().rev().find(|d| d.turned_s.is_some())?;
         let turned_s = last.turned_s?;
@@ -123,7 +121,7 @@ impl Night {
     }
 }
 
-/// How far off somebody is when the boat has turned.
+/// How far off somebody is by the time the boat has turned.
 fn drift_off(turned_s: f64, kn: f64) -> String {
     let off_nm = kn * turned_s / 3600.0;
     let off = if off_nm < 0.1 {

@@ -21,7 +21,7 @@ pub(super) const DEPTHS: [Quantity; 3] =
 /// Wind speed, best first: the first that was measured counts.
 pub(super) const WINDS: [Quantity; 3] =
     [Quantity::TrueWindSpeed, Quantity::GroundWindSpeed, Quantity::ApparentWindSpeed];
-/// The span over which a barometer's tendency is told (WMO practice: three hours).
+/// The span of a barometer's tendency (WMO practice: three hours).
 const TENDENCY_S: f64 = 10_800.0;
 
 /// Least, mean and greatest; `None` where there was no reading, and for directions.
@@ -95,15 +95,4 @@ pub(super) fn pressure(night: &Night) -> Option<(Extremes, f64, f64)> {
         }
     }
     Some((extremes, fall, rise))
-}
-
-/// How fast pressure changes, in the words of the Met Office's marine glossary (hPa in three hours).
-pub(super) fn tendency(change_hpa: f64, verb: &str) -> String {
-    match change_hpa.abs() {
-        c if c < 0.1 => "steady".to_owned(),
-        c if c <= 1.5 => format!("{verb} slowly"),
-        c if c <= 3.5 => verb.to_owned(),
-        c if c <= 6.0 => format!("{verb} quickly"),
-        _ => format!("{verb} very rapidly"),
-    }
 }

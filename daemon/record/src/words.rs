@@ -77,3 +77,8 @@ pub fn capital(text: &str) -> String {
 pub fn count(n: usize, one: &str, more: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { more })
 }
+
+/// So many of a thing whose plural is regular.
+pub fn plural(n: usize, word: &str) -> String {
+    count(n, word, &format!("{word}s"))
+}

@@ -90,8 +90,8 @@ pub(super) fn passage(night: &Night, axis: &Axis, ship: ShipTime) -> Option<Mark
         p.name(),
         short(p.width / p.per_nm()),
         short(p.height / p.per_nm()),
-        night.from.told(night.is_dated()),
-        night.to.told(night.is_dated()),
+        night.from.label(night.is_dated()),
+        night.to.label(night.is_dated()),
         drawn.len(),
         night.alerts.len(),
         night.casualties.len()
@@ -153,7 +153,7 @@ pub(super) fn of_casualty(night: &Night, c: &Casualty) -> Option<Markup> {
             let xy = p.xy(q);
             svg.circle("tick", xy, 3.5);
             labels.keep(xy, 5.0);
-            labels.put(&p, "label", xy, &format!("{} {what}", at.told_s(labels.dated)));
+            labels.put(&p, "label", xy, &format!("{} {what}", at.label_s(labels.dated)));
         }
     }
     scale_bar(&mut svg, &p);
@@ -307,18 +307,18 @@ fn ticks(svg: &mut Svg, p: &Projection, night: &Night, axis: &Axis) -> Vec<(Xy, 
 fn ends(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night, ship: ShipTime) {
     if let Some((at, position)) = night.passage.from {
         let xy = p.xy(position);
-        labels.put(p, "label", xy, &format!("{} begins", at.told(labels.dated)));
+        labels.put(p, "label", xy, &format!("{} begins", at.label(labels.dated)));
     }
     if let Some((at, position)) = night.passage.to {
         let xy = p.xy(position);
         let told = format!(
             "Own vessel at {} UTC, {} ship's time, {position}",
-            at.told_s(labels.dated),
+            at.label_s(labels.dated),
             ship.of(&at).hm()
         );
         symbols::own_ship(svg, xy, &told);
         labels.keep(xy, 8.0);
-        labels.put(p, "label", xy, &format!("{} own vessel", at.told(labels.dated)));
+        labels.put(p, "label", xy, &format!("{} own vessel", at.label(labels.dated)));
     }
 }
 
@@ -352,14 +352,14 @@ fn approach(svg: &mut Svg, p: &Projection, labels: &mut Labels, a: &Approach, xy
     let name = who(a.name.as_deref(), a.mmsi);
     let told = format!(
         "{name} at {} UTC: {:.2} nm off{}{}",
-        a.at.told_s(labels.dated),
+        a.at.label_s(labels.dated),
         a.range_nm,
         a.bearing_deg.map_or(String::new(), |b| format!(" in {}", bearing(b))),
         if more > 0 { format!("; {more} more here") } else { String::new() }
     );
     symbols::target(svg, xy, a.cog_deg.map(|c| p.turned(position, c)), a.alert.is_some(), &told);
     labels.keep(xy, 7.0);
-    let text = format!("{name} {} {:.1} nm", a.at.told(labels.dated), a.range_nm);
+    let text = format!("{name} {} {:.1} nm", a.at.label(labels.dated), a.range_nm);
     labels.put(p, "label", xy, &if more > 0 { format!("{text} +{more}") } else { text });
 }
 
@@ -391,7 +391,7 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
                 a.priority,
                 a.id,
                 a.order,
-                told.at.told_s(labels.dated),
+                told.at.label_s(labels.dated),
                 told.text
             )
         };
@@ -409,7 +409,7 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
 fn casualty(svg: &mut Svg, p: &Projection, labels: &mut Labels, c: &Casualty) {
     let Some((at, position, how)) = &c.first_position else { return };
     let xy = p.xy(*position);
-    let told = format!("{} overboard, first position at {} UTC, {how}", c.who, at.told_s(labels.dated));
+    let told = format!("{} overboard, first position at {} UTC, {how}", c.who, at.label_s(labels.dated));
     // A beacon is drawn as one; where only a button was pushed, the mark of the event stands.
     if c.source == "button" {
         symbols::event_mark(svg, xy, "pe", &told);
@@ -417,7 +417,7 @@ fn casualty(svg: &mut Svg, p: &Projection, labels: &mut Labels, c: &Casualty) {
         symbols::beacon(svg, xy, &told);
     }
     labels.keep(xy, 9.0);
-    labels.put(p, "label strong", xy, &format!("MOB {} {}", at.told(labels.dated), c.who));
+    labels.put(p, "label strong", xy, &format!("MOB {} {}", at.label(labels.dated), c.who));
 }
 
 /// A bar in the lower right corner. On a Mercator chart it is true at the latitude of the middle.

@@ -102,7 +102,7 @@ impl Night {
                         }
                         footer {
                             p {
-                                "Times are UTC; ship's time (" (ship.name()) ") stands small beside or in brackets. "
+                                "Times are UTC, with ship's time (" (ship.name()) ") small beside them or in brackets. "
                                 "Ranges in nautical miles, directions true."
                             }
                         }
@@ -135,7 +135,7 @@ impl Night {
                     }
                 }
                 @if let Some(chart) = chart::of_casualty(self, c) { (chart) }
-                @else { p { "No position of it was ever known." } }
+                @else { p { "Its position was never known." } }
             }
         }
     }
@@ -153,7 +153,7 @@ fn chart_key() -> Markup {
         ul.key.symbols {
             (symbol("own", "own vessel at the end", |s| symbols::own_ship(s, MIDDLE, "")))
             (symbol("ship", "ship at its closest", |s| symbols::target(s, MIDDLE, Some(30.0), false, "")))
-            (symbol("called", "called by an alert", |s| symbols::target(s, MIDDLE, Some(30.0), true, "")))
+            (symbol("called", "ship that raised an alert", |s| symbols::target(s, MIDDLE, Some(30.0), true, "")))
             (symbol("beacon", "beacon of a casualty", |s| symbols::beacon(s, MIDDLE, "")))
             (symbol("event", "event: alert by its letter and number", |s| symbols::event_mark(s, MIDDLE, "pa", "")))
             li { "thick line: own track; dashed: no position between" }

@@ -90,7 +90,7 @@ fn pieces(columns: &[Option<Column>], axis: &Axis) -> Vec<Vec<(f64, Column)>> {
     pieces
 }
 
-/// Columns that two minutes and a half take: what is further apart is a gap.
+/// Columns that two and a half minutes take; a longer distance is a gap.
 fn reach(axis: &Axis) -> usize {
     (axis.part_of(150_000) * COLUMNS as f64).ceil().max(1.0) as usize
 }
@@ -180,7 +180,7 @@ fn extremes(svg: &mut Svg, axis: &Axis, scale: &Scale, minutes: &[Minute]) {
         svg.circle("tick", (x, y), 3.0);
         let (dx, anchor) = if x > RIGHT - 90.0 { (-6.0, "end") } else { (6.0, "start") };
         let dy = if y < TOP + 14.0 { 12.0 } else { -5.0 };
-        let text = format!("{} at {}", short(v), m.at.told(axis.needs_date()));
+        let text = format!("{} at {}", short(v), m.at.label(axis.needs_date()));
         svg.text("hour strong halo", (x + dx, y + dy), anchor, &text);
     }
 }

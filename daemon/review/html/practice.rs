@@ -3,9 +3,9 @@
 use super::axis::ShipTime;
 use super::svg::{Svg, Xy};
 use super::tables::table;
+use crate::review::Night;
 use crate::review::practice::Drilled;
 use crate::review::print::DASH;
-use crate::review::{Night, When};
 use maud::{Markup, html};
 use record::words::exact;
 use terms::METRES_PER_NM;
@@ -38,11 +38,6 @@ pub(super) fn draw(night: &Night, ship: ShipTime) -> Markup {
     }
 }
 
-fn day(at: &When, ship: ShipTime) -> String {
-    let shown = ship.of(at);
-    shown.utc.map_or_else(|| shown.hm(), |u| u.to_string()[..10].to_owned())
-}
-
 /// Where each drill lies from left to right: by its day, or evenly where a day is not known.
 fn places(drills: &[&Drilled]) -> Vec<f64> {
     let times: Option<Vec<f64>> = drills.iter().map(|d| d.at.utc.map(|u| u.0 as f64)).collect();
@@ -64,7 +59,7 @@ fn curve(drills: &[&Drilled], ship: ShipTime) -> Option<Markup> {
     let step = STEPS_S.into_iter().find(|s| most / s <= 6.0).unwrap_or(most);
     let top = (most / step).ceil() * step;
     let y = |s: f64| BOTTOM - (s / top) * (BOTTOM - TOP);
-    let told = "Seconds from the alarm to acknowledged, turned and alongside, drill by drill.";
+    let text = "Seconds from the alarm to acknowledged, turned and alongside, drill by drill.";
     let mut svg = Svg::default();
     svg.rect("sea", (LEFT, TOP), RIGHT - LEFT, BOTTOM - TOP);
     let marks = (top / step).round() as u32;
@@ -78,7 +73,7 @@ fn curve(drills: &[&Drilled], ship: ShipTime) -> Option<Markup> {
     for (d, x) in drills.iter().zip(&xs) {
         // Leaves out days that would overlap.
         if x - last_label >= 70.0 {
-            svg.text("hour", (*x, BOTTOM + 18.0), "middle", &day(&d.at, ship));
+            svg.text("hour", (*x, BOTTOM + 18.0), "middle", &ship.of(&d.at).day());
             last_label = *x;
         }
     }
@@ -93,7 +88,7 @@ fn curve(drills: &[&Drilled], ship: ShipTime) -> Option<Markup> {
             svg.text("name", (x + 8.0, y + 4.0), "start", &format!("{name} {after}"));
         }
     }
-    Some(svg.finish("drills", (1000.0, 260.0), "Drills of person overboard over time", told))
+    Some(svg.finish("drills", (1000.0, 260.0), "Drills of person overboard over time", text))
 }
 
 /// Minutes and seconds since the alarm, as a stop watch shows them.
@@ -105,7 +100,7 @@ fn list(drills: &[Drilled], ship: ShipTime) -> Markup {
     let rows = html! {
         @for d in drills.iter().rev() {
             tr {
-                th scope="row" { (day(&d.at, ship)) }
+                th scope="row" { (ship.of(&d.at).day()) }
                 td { (d.title) br; small { (d.who.as_deref().unwrap_or_default()) } }
                 @for s in [d.acknowledged_s, d.spotter_told_s, d.speed_off_s, d.turned_s, d.alongside_s] {
                     td { (clock(s)) }
@@ -126,5 +121,5 @@ fn list(drills: &[Drilled], ship: ShipTime) -> Markup {
         "farthest",
         "ended",
     ];
-    table("Drills, the newest first; times since the alarm in minutes and seconds", &heads, rows)
+    table("Drills, newest first; minutes and seconds since the alarm", &heads, rows)
 }

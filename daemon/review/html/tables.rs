@@ -10,9 +10,9 @@ use crate::review::{Approach, Night, weather};
 use maud::{Markup, html};
 use terms::Quantity;
 
-/// Blind spans listed of each sense; the rest is counted.
+/// Most blind spans listed for each sense; the others are counted.
 const SPANS: usize = 8;
-/// Approaches listed; the rest is counted.
+/// Most approaches listed; the others are counted.
 const APPROACHES: usize = 100;
 
 /// How the page shows its times.
@@ -100,11 +100,11 @@ pub(super) fn approaches(night: &Night, times: Times) -> Markup {
             }
         }
     };
-    let heads = ["ship", "closest", "CPA nm", "CPA foretold", "how she met us", "called"];
+    let heads = ["ship", "closest", "CPA nm", "CPA foretold", "how she met us", "alert"];
     html! {
         (table("Closest approaches, nearest first", &heads, rows))
         @if night.approaches.len() > APPROACHES {
-            p { (night.approaches.len() - APPROACHES) " more ships passed further off." }
+            p { (night.approaches.len() - APPROACHES) " more ships passed farther off." }
         }
     }
 }
@@ -160,7 +160,7 @@ pub(super) fn blindness(night: &Night, times: Times) -> Markup {
             }
         }
     };
-    table("How long each sense was blind, from its alert on", &["sense", "together", "from and to"], rows)
+    table("How long each sense was blind, from its alert on", &["sense", "total", "from and to"], rows)
 }
 
 /// When the lookout itself did not run.
@@ -179,13 +179,13 @@ pub(super) fn gaps(night: &Night, times: Times) -> Markup {
             }
         }
     };
-    table("Times without a lookout here", &["from", "to", "for", "why"], rows)
+    table("Gaps in the lookout", &["from", "to", "for", "why"], rows)
 }
 
 /// Every alert and notice.
 pub(super) fn alerts(night: &Night, times: Times) -> Markup {
     if night.alerts.is_empty() {
-        return html! { p { "No alert and no notice." } };
+        return html! { p { "No alerts, no notices." } };
     }
     let rows = html! {
         @for a in &night.alerts {
@@ -208,7 +208,7 @@ pub(super) fn alerts(night: &Night, times: Times) -> Markup {
             }
         }
     };
-    table("Alerts and notices", &["", "order", "raised", "acknowledged", "over", "told"], rows)
+    table("Alerts and notices", &["", "order", "raised", "acknowledged", "over", "text"], rows)
 }
 
 /// Least, mean and greatest of each quantity.
@@ -231,7 +231,7 @@ pub(super) fn extremes(night: &Night, times: Times) -> Markup {
 /// What each feed brought.
 pub(super) fn feeds(night: &Night) -> Markup {
     if night.feeds.is_empty() {
-        return html! { p { "No feed was counted." } };
+        return html! { p { "No feed has figures." } };
     }
     let rows = html! {
         @for f in &night.feeds {

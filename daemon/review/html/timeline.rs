@@ -23,7 +23,7 @@ pub(super) fn axis(night: &Night) -> Axis {
     Axis::new(night, LEFT, RIGHT)
 }
 
-/// Draws it.
+/// Draws the time line.
 pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> Markup {
     let lanes: Vec<(Priority, Vec<(usize, &Alert)>)> =
         [Priority::EmergencyAlarm, Priority::Alarm, Priority::Warning, Priority::Caution]
@@ -35,8 +35,8 @@ pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> Markup {
     let height = 96.0 + lanes.iter().map(|(_, a)| deep(a) * LANE + 10.0).sum::<f64>();
     let text = format!(
         "From {} to {} UTC: {} alerts, {} gaps in the lookout. Each bar begins when its alert was raised, is full until it was acknowledged, hatched until its condition ended.",
-        night.from.told(night.is_dated()),
-        night.to.told(night.is_dated()),
+        night.from.label(night.is_dated()),
+        night.to.label(night.is_dated()),
         lanes.iter().map(|(_, a)| a.len()).sum::<usize>(),
         night.blind.len()
     );
@@ -59,7 +59,7 @@ pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> Markup {
     for b in &night.blind {
         let (x, to) = (axis.x(&b.from), axis.x(&b.to));
         let hint =
-            format!("{} to {}: {}", b.from.told_s(night.is_dated()), b.to.told_s(night.is_dated()), b.why);
+            format!("{} to {}: {}", b.from.label_s(night.is_dated()), b.to.label_s(night.is_dated()), b.why);
         svg.group("blind", &hint, |g| g.rect("o", (x, 44.0), (to - x).max(2.0), height - 72.0));
     }
     svg.finish("timeline", (1000.0, height), "Time line of the night", &text)
@@ -76,8 +76,8 @@ pub(super) fn key() -> Markup {
     html! {
         p.key {
             (svg.ornament("k", (96.0, 12.0)))
-            " full: sounding until acknowledged; hatched: acknowledged, its condition goes on; open: rectified, not yet over. "
-            "Crossed columns: no lookout here. Letters: E emergency alarm, A alarm, W warning, C caution."
+            " full: sounding until acknowledged; hatched: acknowledged while the condition lasts; open: rectified, not yet over. "
+            "Crossed columns: no lookout. Letters: E emergency alarm, A alarm, W warning, C caution."
         }
     }
 }
@@ -133,7 +133,7 @@ fn sky(utc: Utc, place: Position) -> &'static str {
     }
 }
 
-/// Who had the watch, as far as it was handed over; runs of the daemon where not.
+/// Runs of the daemon, and over them who had the watch as far as it was handed over.
 fn watches(svg: &mut Svg, night: &Night, axis: &Axis) {
     for run in &night.runs {
         let (x, to) = (axis.x(&run.from), axis.x(&run.to));
@@ -144,7 +144,7 @@ fn watches(svg: &mut Svg, night: &Night, axis: &Axis) {
         let x = axis.x(&r.at);
         let to = handed.get(n + 1).map_or(RIGHT, |next| axis.x(&next.at));
         let name = r.took_the_watch().unwrap_or("handed over");
-        svg.group("watch", &format!("{} {name}: {}", r.at.told(night.is_dated()), r.text), |g| {
+        svg.group("watch", &format!("{} {name}: {}", r.at.label(night.is_dated()), r.text), |g| {
             g.line("o", (x, 44.0), (x, 60.0));
             if to - x > name.chars().count() as f64 * 6.5 {
                 g.text("on", (x + 4.0, 56.0), "start", name);
@@ -153,7 +153,7 @@ fn watches(svg: &mut Svg, night: &Night, axis: &Axis) {
     }
 }
 
-/// Gives each alert a lane in which nothing lies yet.
+/// Gives each alert a free lane.
 fn pack<'a>(axis: &Axis, alerts: impl Iterator<Item = &'a Alert>) -> Vec<(usize, &'a Alert)> {
     let mut ends = [f64::NEG_INFINITY; LANES];
     let mut packed = Vec::new();
@@ -181,7 +181,7 @@ fn bar(svg: &mut Svg, axis: &Axis, alert: &Alert, y: f64, taken: &mut f64) {
     let acknowledged = alert.acknowledged.map_or(to, |t| axis.x(&t)).clamp(from, to.max(from));
     let rectified = alert.rectified.map_or(to, |t| axis.x(&t)).clamp(from, to.max(from));
     let part = |name: &str, at: Option<When>| {
-        at.map(|t| format!(", {name} {}", t.told_s(axis.needs_date()))).unwrap_or_default()
+        at.map(|t| format!(", {name} {}", t.label_s(axis.needs_date()))).unwrap_or_default()
     };
     let hint = format!(
         "{} {} {}{}{}{}{}{}: {}",
