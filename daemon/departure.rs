@@ -1,8 +1,8 @@
 //! The departure check's lines that the watch knows nothing of, and its sheet on paper.
 
 use crate::logbook::LIMIT_BYTES;
-use crate::review::esc;
-use record::words::{capital, count, one_line};
+use maud::{DOCTYPE, PreEscaped, html};
+use record::words::{capital, count, legible, one_line};
 use record::{CheckItem, DepartureSheet, Verdict};
 use std::path::Path;
 use terms::Utc;
@@ -62,9 +62,17 @@ pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> CheckItem {
     }
 }
 
-/// Where an item stands on the sheet.
-const PARTS: [(Verdict, &str); 3] =
-    [(Verdict::Failed, "Failed"), (Verdict::NotTried, "Not tried"), (Verdict::Passed, "Passed")];
+/// The parts of the sheet, what failed first: the verdict, its head and its mark.
+const PARTS: [(Verdict, &str, &str); 3] = [
+    (Verdict::Failed, "Failed", "✗"),
+    (Verdict::NotTried, "Not tried", "–"),
+    (Verdict::Passed, "Passed", "✓"),
+];
+
+const STYLE: &str = "\
+body{font:11pt/1.4 serif;margin:2em;max-width:60em}table{border-collapse:collapse;width:100%}\
+td{border-bottom:1px solid #999;padding:.2em .6em .2em 0;vertical-align:top}td:first-child{width:2em}\
+h2{font-size:1.1em}.sign{margin-top:3em}";
 
 /// Of which boat, when, by whom.
 fn title(told: &DepartureSheet) -> String {
@@ -87,7 +95,7 @@ fn items(told: &DepartureSheet, verdict: Verdict) -> impl Iterator<Item = &Check
 /// The sheet as plain text, what failed first.
 pub(crate) fn sheet(told: &DepartureSheet) -> String {
     let mut out = format!("{}\n{}\n", title(told), capital(&one_line(&told.tally)));
-    for (verdict, head) in PARTS {
+    for (verdict, head, _) in PARTS {
         let mut any = false;
         for item in items(told, verdict) {
             if !std::mem::replace(&mut any, true) {
@@ -102,39 +110,37 @@ pub(crate) fn sheet(told: &DepartureSheet) -> String {
 
 /// The sheet as a page that can be printed and needs nothing else.
 pub(crate) fn page(told: &DepartureSheet) -> String {
-    let title = esc(&title(told));
-    let mut out = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
-         <meta name=\"viewport\" content=\"width=device-width\"><title>{title}</title><style>\
-         body{{font:11pt/1.4 serif;margin:2em;max-width:60em}}table{{border-collapse:collapse;width:100%}}\
-         td{{border-bottom:1px solid #999;padding:.2em .6em .2em 0;vertical-align:top}}td:first-child{{width:2em}}\
-         h2{{font-size:1.1em}}.sign{{margin-top:3em}}</style></head><body><h1>{title}</h1><p>{}</p>\n",
-        esc(&capital(&one_line(&told.tally)))
-    );
-    for (verdict, head) in PARTS {
-        let mark = match verdict {
-            Verdict::Failed => "✗",
-            Verdict::Passed => "✓",
-            Verdict::NotTried => "–",
-        };
-        let rows: String = items(told, verdict)
-            .map(|l| {
-                let cell = |text: &str| esc(&one_line(text));
-                format!(
-                    "<tr><td>{mark}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
-                    cell(&l.what),
-                    cell(&l.words),
-                    cell(&l.by)
-                )
-            })
-            .collect();
-        if !rows.is_empty() {
-            out += &format!("<h2>{head}</h2><table>{rows}</table>\n");
+    let title = title(told);
+    legible(html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                h1 { (title) }
+                p { (capital(&one_line(&told.tally))) }
+                @for (verdict, head, mark) in PARTS {
+                    @if items(told, verdict).next().is_some() {
+                        h2 { (head) }
+                        table {
+                            @for l in items(told, verdict) {
+                                tr {
+                                    td { (mark) }
+                                    @for text in [&l.what, &l.words, &l.by] { td { (one_line(text)) } }
+                                }
+                            }
+                        }
+                    }
+                }
+                p { "An aid only: it does not replace the skipper's own look at the boat." }
+                p.sign { "Skipper: ______________________" }
+            }
         }
-    }
-    out += "<p>An aid only: it does not replace the skipper's own look at the boat.</p>\
-            <p class=\"sign\">Skipper: ______________________</p></body></html>\n";
-    out
+    })
 }
 
 #[cfg(test)]

@@ -145,7 +145,7 @@ fn number(n: Option<f64>, unit: &str) -> String {
 }
 
 fn three(deg: f64) -> String {
-    format!("{:03}°", (deg.round() as i64).rem_euclid(360))
+    format!("{}°", terms::three_digits(deg))
 }
 
 fn degrees(deg: Option<f64>) -> String {

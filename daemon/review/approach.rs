@@ -1,4 +1,4 @@
-//! The closest that each target came.
+//! The closest approach of each target.
 
 use super::night::{Alert, Approach, OwnPoint};
 use super::read::{Reader, position_udeg};
@@ -7,23 +7,23 @@ use crate::logbook::WITHIN;
 use std::collections::BTreeMap;
 use terms::{Mmsi, Position, turn_deg};
 
-/// A CPA counts as foretold when it was told at least so long before.
+/// A CPA counts as foretold when it was logged at least this long before.
 const FORETOLD_S: i64 = 180;
-/// A CPA so near to what happened was foretold well.
+/// A CPA this close to the true one was foretold well.
 const FORETOLD_WELL_NM: f64 = 0.5;
-/// Of CPAs foretold at most so large the first is kept, of each ship at most so many.
-const TOLD_OF_NM: f64 = 5.0;
+/// Only CPAs up to this are kept to find the first good one, and this many of each ship.
+const FORETOLD_NM: f64 = 5.0;
 const FORETOLD_KEPT: usize = 50;
-/// Courses that differ by less are the same, or opposite (common practice: two points, 22.5°).
+/// Courses within this of each other count as the same, or as opposite (common practice: two points, 22.5°).
 const SAME_COURSE_DEG: f64 = 22.5;
-/// Both slower than this lie at anchor or in harbour: that is no approach.
+/// When both are slower than this they lie at anchor or in harbour: that is no approach.
 const AT_REST_KN: f64 = 0.5;
-/// Targets that are drawn on the chart: near ones and those that an alert called, the nearest first.
+/// Most targets on the chart, nearest first: those within `DRAWN_NM` and those that raised an alert.
 const DRAWN: usize = 60;
 const DRAWN_NM: f64 = 5.0;
-/// So long before and after its closest.
+/// A target's track covers this long before and after its closest approach.
 const AROUND_MS: i64 = 900_000;
-/// What does not move, or is no vessel's hull. Casualties are told elsewhere.
+/// Stations that are no ships; casualties have a section of their own.
 const NO_APPROACH: [&str; 6] = ["base", "aton", "sar-aircraft", "mob", "sart", "epirb"];
 
 /// Reads all targets' rows and keeps the nearest of each; the nearest target comes first.
@@ -45,11 +45,11 @@ pub(super) fn read(
         {
             let cpa_nm = cpa as f64 / 1000.0;
             foretold.entry(number).and_modify(|least| *least = least.min(cpa_nm)).or_insert(cpa_nm);
-            if cpa_nm <= TOLD_OF_NM {
-                let told = foretelling.entry(number).or_default();
+            if cpa_nm <= FORETOLD_NM {
+                let kept = foretelling.entry(number).or_default();
                 // The first of each tenth of a mile will do.
-                if told.len() < FORETOLD_KEPT && told.iter().all(|(_, c)| (c - cpa_nm).abs() > 0.1) {
-                    told.push((at, cpa_nm));
+                if kept.len() < FORETOLD_KEPT && kept.iter().all(|(_, c)| (c - cpa_nm).abs() > 0.1) {
+                    kept.push((at, cpa_nm));
                 }
             }
         }
@@ -108,8 +108,7 @@ pub(super) fn read(
 
 /// How a ship met us.
 fn geometry(own: &[OwnPoint], a: &Approach) -> Option<String> {
-    let after = own.partition_point(|p| p.at < a.at);
-    let here = own.get(after).or(own.last())?;
+    let here = own_at(own, &a.at)?;
     let ours = f64::from(here.cog_deg.or(here.heading_deg)?);
     let (theirs, bearing) = (a.cog_deg?, a.bearing_deg?);
     if a.sog_kn.is_some_and(|s| s <= AT_REST_KN) {
@@ -124,7 +123,7 @@ fn geometry(own: &[OwnPoint], a: &Approach) -> Option<String> {
             None => "on our course",
         },
         t if t > 180.0 - SAME_COURSE_DEG => "from ahead",
-        // Who moves to starboard has come from port.
+        // A ship that crosses to starboard came from port.
         _ if turn > 0.0 => "crossing from port",
         _ => "crossing from starboard",
     };
@@ -137,7 +136,7 @@ fn geometry(own: &[OwnPoint], a: &Approach) -> Option<String> {
     Some(format!("{met}, passed {side}"))
 }
 
-/// Where a target was around its closest.
+/// A target's positions around its closest approach.
 fn track(reader: &Reader, a: &Approach) -> rusqlite::Result<Vec<(When, Position)>> {
     let sql = format!(
         "SELECT steady_ms, utc_ms, utc_source, latitude_udeg, longitude_udeg FROM target_rows
@@ -167,9 +166,12 @@ fn name(reader: &Reader, nearest: &mut BTreeMap<u32, Approach>) -> rusqlite::Res
     Ok(())
 }
 
-/// Whether own vessel lay still then.
+/// Own vessel at a moment: the first row from then on, else the last.
+fn own_at<'a>(own: &'a [OwnPoint], at: &When) -> Option<&'a OwnPoint> {
+    own.get(own.partition_point(|p| p.at < *at)).or(own.last())
+}
+
+/// Whether own vessel lay still at a moment.
 fn at_rest(own: &[OwnPoint], at: &When) -> bool {
-    let after = own.partition_point(|p| p.at < *at);
-    let sog = own.get(after).or(own.last()).and_then(|p| p.sog_kn);
-    sog.is_some_and(|s| f64::from(s) <= AT_REST_KN)
+    own_at(own, at).and_then(|p| p.sog_kn).is_some_and(|s| f64::from(s) <= AT_REST_KN)
 }

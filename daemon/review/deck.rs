@@ -1,16 +1,18 @@
-//! The deck log: one line an hour, as it would be written by hand.
+//! The deck log: one line an hour, as a watchkeeper writes it by hand.
 
 use super::night::{Minute, Night};
+use super::passage::{GAP_S, Odometer};
+use super::weather::{WINDS, mean_direction};
 use super::when::When;
 use rules::Priority;
-use terms::{Circular, Plane, Position, Quantity};
+use terms::{Circular, Position, Quantity};
 
-/// Hours in a log at most: two months.
+/// Most hours in a log: two months.
 const HOURS: i64 = 1500;
 const HOUR_MS: i64 = 3_600_000;
-/// A value of the hour may be so far away from it.
+/// A value counts for the hour when it is this near.
 const NEAR_MS: i64 = 300_000;
-/// Remarks of one hour that are written; the rest is counted.
+/// Most remarks written for one hour; the others are counted.
 const REMARKS: usize = 12;
 
 /// One line of the deck log.
@@ -22,15 +24,15 @@ pub struct Hour {
     pub position: Option<Position>,
     /// Mean course over ground of the time until then.
     pub course_deg: Option<f64>,
-    /// Miles over the ground since the log begins.
+    /// Miles over the ground since the log began.
     pub log_nm: Option<f64>,
-    /// Mean direction of that time, where the wind comes from.
+    /// Mean direction over that time of where the wind comes from, true.
     pub wind_from_deg: Option<f64>,
-    /// Its mean speed.
+    /// Mean wind speed over that time.
     pub wind_kn: Option<f64>,
     /// Pressure then.
     pub pressure_hpa: Option<f64>,
-    /// What happened and was written until then.
+    /// Alerts and entries until then.
     pub remarks: Vec<String>,
 }
 
@@ -43,31 +45,23 @@ impl Night {
         let track = self.track_with_log();
         let mut log: Vec<Hour> =
             (first..=last).map(|n| self.hour((n - 1) * HOUR_MS, n * HOUR_MS, &track)).collect();
-        // What is left of the last hour.
+        // The rest of the last hour.
         if to.0 > last * HOUR_MS {
             log.push(self.hour(last * HOUR_MS, to.0, &track));
         }
         log
     }
 
-    /// Own positions with UTC and the miles run until then.
+    /// Own positions with UTC in milliseconds, and the miles run until then.
     fn track_with_log(&self) -> Vec<(i64, When, Position, f64)> {
-        let (mut track, mut miles): (Vec<(i64, When, Position, f64)>, f64) = (Vec::new(), 0.0);
-        let mut counted: Option<Position> = None;
+        let (mut track, mut run): (Vec<(i64, When, Position, f64)>, _) = (Vec::new(), Odometer::default());
         for o in &self.own {
             let (Some(utc), Some(p)) = (o.at.utc, o.position) else { continue };
-            if let Some(from) = counted {
-                let (east, north) = Plane::at(from).east_north(p);
-                // The receiver's own unrest makes no miles.
-                if east.hypot(north) < 0.01 {
-                    track.push((utc.0, o.at, p, miles));
-                    continue;
-                }
-                let gap = track.last().is_some_and(|(t, ..)| utc.0 - t > 600_000);
-                miles += if gap { 0.0 } else { east.hypot(north) };
+            if track.last().is_some_and(|(t, ..)| (utc.0 - t) as f64 > GAP_S * 1000.0) {
+                run.jump(p);
             }
-            counted = Some(p);
-            track.push((utc.0, o.at, p, miles));
+            run.run(p);
+            track.push((utc.0, o.at, p, run.nm));
         }
         track
     }
@@ -81,11 +75,7 @@ impl Night {
             let means: Vec<f64> = within(q).iter().filter_map(|m| m.mean).collect();
             (!means.is_empty()).then(|| means.iter().sum::<f64>() / means.len() as f64)
         };
-        let direction = |q: Quantity| {
-            let mut c = Circular::default();
-            within(q).iter().filter_map(|m| m.mean).for_each(|deg| c.add(deg, 1.0));
-            c.mean_deg()
-        };
+        let direction = |q: Quantity| mean_direction(within(q));
         let pressure =
             within(Quantity::Pressure).last().filter(|m| m.at.utc.is_some_and(|t| ms - t.0 <= NEAR_MS));
         Hour {
@@ -95,9 +85,7 @@ impl Night {
             log_nm: here.map(|(.., miles)| *miles),
             wind_from_deg: direction(Quantity::TrueWindDirection)
                 .or_else(|| direction(Quantity::GroundWindDirection)),
-            wind_kn: [Quantity::TrueWindSpeed, Quantity::GroundWindSpeed, Quantity::ApparentWindSpeed]
-                .into_iter()
-                .find_map(mean),
+            wind_kn: WINDS.into_iter().find_map(mean),
             pressure_hpa: pressure.map(|m| m.last),
             remarks: self.remarks_of(since, ms),
         }

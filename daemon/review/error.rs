@@ -7,7 +7,7 @@ use thiserror::Error;
 /// Why a logbook cannot be reviewed.
 #[derive(Debug, Error)]
 pub enum ReviewError {
-    /// There is none.
+    /// There is no such file.
     #[error("there is no logbook {path}", path = path.display())]
     NoLogbook {
         /// Which file.
@@ -16,8 +16,8 @@ pub enum ReviewError {
     /// It is not one that this program can read.
     #[error(transparent)]
     Logbook(#[from] LogbookError),
-    /// It has nothing of that time.
-    #[error("the logbook {path} has nothing of that time: {has}", path = path.display())]
+    /// It has nothing from that time.
+    #[error("the logbook {path} has nothing from that time: {has}", path = path.display())]
     Nothing {
         /// Which file.
         path: PathBuf,

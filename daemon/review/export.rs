@@ -1,24 +1,26 @@
 //! The night for other programs: GPX 1.1, GeoJSON (RFC 7946), CSV (RFC 4180); and the deck log as text.
 
-use super::html::{ShipTime, esc};
+use super::html::ShipTime;
 use super::night::Night;
-use super::print::bearing;
+use super::passage::GAP_S;
+use super::print::{DASH, bearing, number};
 use super::when::When;
+use maud::{PreEscaped, html};
+use record::words::legible;
 use serde_json::{Value, json};
 use std::fmt::Write;
 use terms::{Position, Quantity};
 
-/// A longer gap begins a new piece of track.
-const GAP_S: f64 = 600.0;
+const GPX_HEAD: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n";
 
-/// A place as GPX has it: longitude from -180 to below 180 (its longitudeType), after rounding too.
-fn place(p: &Position) -> String {
-    let lon = format!("{:.6}", p.longitude_deg());
-    let lon = if lon == "180.000000" { "-180.000000".to_owned() } else { lon };
-    format!("lat=\"{:.6}\" lon=\"{lon}\"", p.latitude_deg())
+/// Latitude and longitude for GPX, whose longitudeType ends below 180 after rounding too.
+fn place(p: &Position) -> (String, String) {
+    let longitude = format!("{:.6}", p.longitude_deg());
+    let longitude = if longitude == "180.000000" { "-180.000000".to_owned() } else { longitude };
+    (format!("{:.6}", p.latitude_deg()), longitude)
 }
 
-/// A line over longitudes and latitudes; cut in two where it crosses the antimeridian (RFC 7946 section 3.1.9).
+/// A line through longitudes and latitudes, cut where it crosses the antimeridian (RFC 7946 section 3.1.9).
 fn line(places: impl Iterator<Item = [f64; 2]>) -> Value {
     let mut pieces: Vec<Vec<[f64; 2]>> = vec![Vec::new()];
     for place in places {
@@ -46,32 +48,36 @@ fn line(places: impl Iterator<Item = [f64; 2]>) -> Value {
 impl Night {
     /// GPX 1.1: own track in pieces without a gap, a waypoint for each casualty, alert and closest approach.
     pub fn gpx(&self) -> String {
-        let mut out = String::from(
-            "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"middlewatch\" xmlns=\"http://www.topografix.com/GPX/1/1\" \
-             xmlns:xsi=\"http://www.w3.org/2001/XMLSchema-instance\" xsi:schemaLocation=\"http://www.topografix.com/GPX/1/1 http://www.topografix.com/GPX/1/1/gpx.xsd\">\n",
-        );
-        let time = |at: &When| at.utc.map_or(String::new(), |t| format!("<time>{t}</time>"));
-        for (at, p, name, text, sort) in self.marks() {
-            // Writing to a string does not fail; so below.
-            let _ = writeln!(
-                out,
-                "<wpt {}>{}<name>{}</name><desc>{}</desc><type>{sort}</type></wpt>",
-                place(&p),
-                time(&at),
-                esc(&name),
-                esc(&text)
-            );
-        }
-        let _ = write!(out, "<trk><name>{}</name>", esc(&self.span_text()));
-        for piece in self.pieces() {
-            out.push_str("<trkseg>\n");
-            for (at, p) in piece {
-                let _ = writeln!(out, "<trkpt {}>{}</trkpt>", place(&p), time(&at));
+        let time = |at: &When| html! { @if let Some(t) = at.utc { time { (t) } } };
+        legible(html! {
+            (PreEscaped(GPX_HEAD))
+            gpx version="1.1" creator="middlewatch" xmlns="http://www.topografix.com/GPX/1/1"
+                xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance"
+                xsi:schemaLocation="http://www.topografix.com/GPX/1/1 http://www.topografix.com/GPX/1/1/gpx.xsd" {
+                "\n"
+                @for (at, p, label, text, sort) in self.marks() {
+                    @let (lat, lon) = place(&p);
+                    wpt lat=(lat) lon=(lon) {
+                        (time(&at)) name { (label) } desc { (text) } type { (sort) }
+                    }
+                    "\n"
+                }
+                trk {
+                    name { (self.span_text()) }
+                    @for piece in self.pieces() {
+                        trkseg {
+                            "\n"
+                            @for (at, p) in &piece {
+                                @let (lat, lon) = place(p);
+                                trkpt lat=(lat) lon=(lon) { (time(at)) } "\n"
+                            }
+                        }
+                    }
+                }
+                "\n"
             }
-            out.push_str("</trkseg>");
-        }
-        out.push_str("</trk>\n</gpx>\n");
-        out
+            "\n"
+        })
     }
 
     /// GeoJSON: own track as lines, everything else as points; longitude first.
@@ -100,7 +106,7 @@ impl Night {
         format!("{}\n", json!({"type": "FeatureCollection", "features": features}))
     }
 
-    /// CSV: a line for each row of own vessel, with the instruments of that minute. What is not known is empty.
+    /// CSV: a line for each row of own vessel, with the instruments of that minute; unknown values are empty.
     pub fn csv(&self) -> String {
         let quantities: Vec<Quantity> = self.instruments.keys().copied().collect();
         let mut out = String::from("utc,latitude_deg,longitude_deg,cog_deg,sog_kn,heading_deg");
@@ -109,7 +115,8 @@ impl Night {
             let _ = write!(out, ",\"{} mean {unit}\"", q.name());
         }
         out.push_str("\r\n");
-        let number = |v: Option<f64>, decimals: usize| v.map_or(String::new(), |v| format!("{v:.decimals$}"));
+        let number =
+            |v: Option<f64>, decimals: usize| v.map(|v| format!("{v:.decimals$}")).unwrap_or_default();
         let mut next = vec![0; quantities.len()];
         for o in &self.own {
             let _ = write!(
@@ -149,14 +156,12 @@ impl Night {
         };
         row(heads);
         for h in self.deck_log() {
-            let number =
-                |v: Option<f64>, decimals: usize| v.map_or("–".to_owned(), |v| format!("{v:.decimals$}"));
-            let direction = |v: Option<f64>| v.map_or("–".to_owned(), bearing);
+            let direction = |v: Option<f64>| v.map_or_else(|| DASH.to_owned(), bearing);
             let mut remarks = h.remarks.iter();
             row([
                 &h.at.day_hm(),
                 &ship.of(&h.at).hm(),
-                &h.position.map_or("–".to_owned(), |p| p.to_string()),
+                &h.position.map_or_else(|| DASH.to_owned(), |p| p.to_string()),
                 &direction(h.course_deg),
                 &number(h.log_nm, 1),
                 &format!("{} {}", direction(h.wind_from_deg), number(h.wind_kn, 0)),
@@ -186,7 +191,7 @@ impl Night {
         pieces
     }
 
-    /// What has a place: casualties, alerts, closest approaches; with name, text and sort.
+    /// Everything that has a place: casualties, alerts, closest approaches; with name, text and sort.
     fn marks(&self) -> Vec<(When, Position, String, String, &'static str)> {
         let mut marks = Vec::new();
         for c in &self.casualties {

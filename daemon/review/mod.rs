@@ -1,4 +1,4 @@
-//! The morning after: what the logbook has to say of a night, read through a connection that cannot write.
+//! The review of a night from the logbook, read through a connection that cannot write.
 
 mod approach;
 mod casualty;
@@ -21,7 +21,6 @@ mod when;
 pub use deck::Hour;
 pub use error::ReviewError;
 pub use html::ShipTime;
-pub(crate) use html::esc;
 pub use night::{
     Alert, Approach, Blind, Casualty, Feed, Minute, Night, OwnPoint, Passage, Remark, Run, Span, Told,
 };
@@ -32,6 +31,6 @@ pub use verb::{Review, verb};
 pub use watches::{Blindness, WatchKept};
 pub use when::When;
 
-/// What a review can never be; printed once in each.
+/// What a review is no substitute for; printed once in each.
 pub const CAUTION: &str = "This lookout is an aid. It replaces neither a person who keeps watch by sight and hearing, \
 nor the collision regulations, nor your own procedures for a person overboard.";

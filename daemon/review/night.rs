@@ -1,14 +1,15 @@
-//! The night as the review knows it.
+//! What the review knows of a night.
 
 use super::practice::Drilled;
 use super::when::When;
 use record::Entry;
 use rules::Priority;
+use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use terms::{Mmsi, Position, Quantity, Utc};
 
-/// What to review: `None` for 24 hours back, and for the end of the logbook.
+/// What to review. Without a beginning it covers 24 hours; without an end it reaches to the end of the logbook.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Span {
     /// From here.
@@ -24,16 +25,16 @@ pub struct Run {
     pub from: When,
     /// Its last sign of life, or the end of the span.
     pub to: When,
-    /// Whether it was ended in order.
+    /// Whether it was stopped on purpose.
     pub stopped: bool,
 }
 
-/// A time when nobody was on lookout here.
-#[derive(Debug, Clone, PartialEq)]
+/// A time when no lookout was kept here.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Blind {
-    /// Last sign of life before it.
+    /// The last sign of life before it.
     pub from: When,
-    /// First one after it.
+    /// The first one after it.
     pub to: When,
     /// Why, in words.
     pub why: &'static str,
@@ -78,7 +79,7 @@ pub struct Told {
     pub at: When,
     /// The word of the record: raised, repeated, …
     pub event: String,
-    /// What was told.
+    /// Its text.
     pub text: String,
     /// State after it.
     pub state: Option<String>,
@@ -90,7 +91,7 @@ pub struct Told {
     pub range_nm: Option<f64>,
 }
 
-/// An alert from its beginning to its end, as far as they lie within the span.
+/// An alert from beginning to end, as far as they lie within the span.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Alert {
     /// Its number.
@@ -107,13 +108,13 @@ pub struct Alert {
     pub name: Option<String>,
     /// The casualty it is about.
     pub casualty: Option<u32>,
-    /// When it was raised; `None` when before the span.
+    /// When it was raised; `None` if before the span.
     pub raised: Option<When>,
     /// When it was first acknowledged or taken over.
     pub acknowledged: Option<When>,
     /// When its condition ended.
     pub rectified: Option<When>,
-    /// When it was over; `None` when it goes on after the span.
+    /// When it was over; `None` if it outlasted the span.
     pub over: Option<When>,
     /// Its events, in order.
     pub told: Vec<Told>,
@@ -141,27 +142,27 @@ impl Alert {
 pub struct Casualty {
     /// Its number.
     pub id: u32,
-    /// The crew member, the beacon's identity, or what is known.
+    /// The crew member or the beacon, else "a person".
     pub who: String,
     /// ais, mob-sentence, dsc or button.
     pub source: String,
     /// Part of an exercise.
     pub exercise: bool,
-    /// When it was raised; `None` when before the span.
+    /// When it was raised; `None` if before the span.
     pub raised: Option<When>,
     /// Its first position, and whether that was reported or estimated.
     pub first_position: Option<(When, Position, String)>,
-    /// Where it was at each event that knew, and its range from own vessel.
+    /// Its positions, as far as its events knew them, with its range from own vessel.
     pub track: Vec<(When, Position, Option<f64>)>,
     /// The least range from own vessel after she had been farthest off.
     pub nearest: Option<(When, f64)>,
     /// When it was stood down, and why.
     pub stood_down: Option<(When, String)>,
-    /// The alerts that called it.
+    /// Its alerts.
     pub alerts: Vec<u32>,
 }
 
-/// The closest that a target came.
+/// The closest approach of a target.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Approach {
     /// Its identity.
@@ -182,29 +183,29 @@ pub struct Approach {
     pub cog_deg: Option<f64>,
     /// Its speed then.
     pub sog_kn: Option<f64>,
-    /// The least CPA that was foretold while it was to come, at least three minutes ahead.
+    /// The least CPA that was foretold at least three minutes ahead.
     pub foretold_cpa_nm: Option<f64>,
-    /// How she met us, in words: by both courses, and on which side of the beam she was at her closest.
+    /// How she met us, in words: by both courses, and by the side she passed on.
     pub geometry: Option<String>,
-    /// Since when a CPA was foretold that is no more than half a mile off what happened: the call could have come then.
+    /// Since when a CPA was foretold within half a mile of the true one: an alert could have come from then on.
     pub foretold_since: Option<When>,
-    /// The alert that called it.
+    /// The alert that it raised.
     pub alert: Option<u32>,
-    /// Where it was a quarter of an hour before and after, of those that are drawn.
+    /// Its positions a quarter of an hour before and after; only of targets on the chart.
     pub track: Vec<(When, Position)>,
 }
 
 /// Something written into the log that is no alert.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Remark {
     /// When.
     pub at: When,
     /// note, handover, declared, orders, stand-down or lookout.
     pub kind: String,
-    /// Whose.
-    pub who: Option<String>,
     /// In words.
     pub text: String,
+    /// Whose.
+    pub who: Option<String>,
     /// The entry itself; `None` where the logbook is damaged and only its words are left.
     pub entry: Option<Entry>,
 }
@@ -220,18 +221,19 @@ impl Remark {
 }
 
 /// What a feed brought.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Feed {
-    /// Its name.
-    pub name: String,
-    /// Sentences that were good.
-    pub sentences: i64,
-    /// Lines refused.
-    pub refused: i64,
-    /// Sentences dropped under flood.
-    pub dropped: i64,
     /// Bytes.
     pub bytes: i64,
+    /// Sentences dropped under flood.
+    pub dropped: i64,
+    /// Its name.
+    #[serde(rename = "feed")]
+    pub name: String,
+    /// Lines refused.
+    pub refused: i64,
+    /// Good sentences.
+    pub sentences: i64,
 }
 
 /// What own vessel did.
@@ -245,7 +247,7 @@ pub struct Passage {
     pub distance_nm: f64,
     /// Through the water, by the log; `None` without one.
     pub water_nm: Option<f64>,
-    /// How long the positions cover, without those gaps.
+    /// Time covered by positions, without those gaps.
     pub under_way_s: f64,
     /// Greatest speed over ground.
     pub greatest_sog: Option<(When, f64)>,
@@ -258,7 +260,7 @@ impl Passage {
     }
 }
 
-/// A longer span needs the day beside each time: a day, and the quarter of an hour that a watch is late.
+/// A longer span needs the day beside each time: a day, and a quarter of an hour for a watch that runs over.
 const DAY_S: f64 = 86_400.0 + 900.0;
 
 impl Night {
@@ -273,9 +275,9 @@ impl Night {
 pub struct Night {
     /// The file.
     pub logbook: PathBuf,
-    /// The first moment told of.
+    /// The first moment.
     pub from: When,
-    /// The last.
+    /// The last moment.
     pub to: When,
     /// Runs of the daemon.
     pub runs: Vec<Run>,

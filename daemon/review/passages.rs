@@ -1,26 +1,25 @@
-//! Passages told apart: by what was declared, by long stops, and by command.
+//! The logbook divided into passages: by declarations, by long stops, and by command.
 
 use super::error::ReviewError;
-use super::print::plural;
+use super::passage::{Odometer, miles};
 use super::read::{Reader, position_udeg};
 use super::when::{When, hours};
 use record::Entry;
+use record::words::{one_line, plural};
 use rules::{Declared, Doing};
-use serde_json::json;
+use serde::Serialize;
 use std::path::Path;
-use terms::{Plane, Position};
+use terms::Position;
 
-/// A vessel that stays so long within `STOP_NM` has stopped, whatever was declared.
+/// A vessel that stays this long within `STOP_NM` has stopped, whatever was declared.
 const STOP_S: f64 = 6.0 * 3600.0;
 const STOP_NM: f64 = 0.25;
-/// Who was declared moored or at anchor and is this far away has left: the declaration was forgotten.
+/// A vessel that was declared moored or at anchor and is this far away has left: nobody declared that.
 const LEFT_NM: f64 = 1.0;
-/// Nothing is known of a longer time: what comes after is another passage.
+/// A longer time without a position ends the passage.
 const UNKNOWN_S: f64 = 24.0 * 3600.0;
 /// Shifting berth is no passage.
 const LEAST_NM: f64 = 0.5;
-/// A step of less is the receiver's own unrest; so it is where the night's distance is summed.
-const STEP_NM: f64 = 0.01;
 
 /// One passage.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,7 +38,7 @@ pub struct Leg {
     pub goes_on: bool,
 }
 
-/// What somebody said about it.
+/// What the crew said about it.
 #[derive(Debug, Clone, PartialEq)]
 enum Word {
     /// Moored or at anchor, or the passage was ended by command.
@@ -73,7 +72,7 @@ fn track(reader: &Reader) -> rusqlite::Result<Vec<(When, Position)>> {
             continue;
         }
         let at = reader.clocks.when(r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?);
-        // Where UTC was never known nothing can be told apart.
+        // Without UTC nothing can be divided.
         if let (Some(position), Some(_)) = (position_udeg(r.get(4)?, r.get(5)?), at.utc) {
             track.push((at, position));
         }
@@ -99,11 +98,6 @@ fn words(reader: &Reader) -> rusqlite::Result<Vec<(When, Word)>> {
         words.push((at, word));
     }
     Ok(words)
-}
-
-fn miles(a: Position, b: Position) -> f64 {
-    let (east, north) = Plane::at(a).east_north(b);
-    east.hypot(north)
 }
 
 /// Marks the points of long stops.
@@ -132,7 +126,7 @@ fn tell(track: &[(When, Position)], words: &[(When, Word)]) -> Vec<Leg> {
     // Where she lay when a stop was declared.
     let mut lies: Option<Position> = None;
     let mut words = words.iter().peekable();
-    let mut counted = None;
+    let mut run = Odometer::default();
     let mut close = |open: &mut Option<Leg>| {
         if let Some(leg) = open.take().filter(|l| l.distance_nm >= LEAST_NM || l.name.is_some()) {
             legs.push(Leg { number: legs.len() + 1, ..leg });
@@ -163,17 +157,14 @@ fn tell(track: &[(When, Position)], words: &[(When, Word)]) -> Vec<Leg> {
             continue;
         }
         let leg = open.get_or_insert_with(|| {
-            counted = None;
             // It begins where she last lay.
             let from = if n > 0 && !unknown { track[n - 1] } else { (*at, *position) };
+            run = Odometer::default();
+            run.jump(from.1);
             Leg { number: 0, name: name.take(), from, to: from, distance_nm: 0.0, goes_on: false }
         });
-        let from = *counted.get_or_insert(leg.from.1);
-        let step = miles(from, *position);
-        if step >= STEP_NM {
-            leg.distance_nm += step;
-            counted = Some(*position);
-        }
+        run.run(*position);
+        leg.distance_nm = run.nm;
         leg.to = (*at, *position);
     }
     if let Some(leg) = &mut open {
@@ -186,37 +177,55 @@ fn tell(track: &[(When, Position)], words: &[(When, Word)]) -> Vec<Leg> {
 /// The list as text.
 pub(super) fn print(legs: &[Leg]) -> String {
     if legs.is_empty() {
-        return "no passage: she has not moved, or no time was known\n".to_owned();
+        return "no passage: she has not moved, or UTC was never known\n".to_owned();
     }
     let mut text = String::new();
     for l in legs {
-        let long = l.to.0.seconds_from(&l.from.0).map_or(String::new(), hours);
-        let (name, on) = (l.name.as_deref().unwrap_or(""), if l.goes_on { ", goes on" } else { "" });
+        let long = l.to.0.seconds_from(&l.from.0).map(hours).unwrap_or_default();
+        let (name, on) = (l.name.as_deref().unwrap_or_default(), if l.goes_on { ", goes on" } else { "" });
         text += &format!(
             "{:>3}  {} to {} UTC{on}, {long}, {:.1} nm  {}\n     {} to {}\n",
             l.number,
             l.from.0.day_hm(),
             l.to.0.day_hm(),
             l.distance_nm,
-            record::words::one_line(name),
+            one_line(name),
             l.from.1,
             l.to.1
         );
     }
-    text +=
-        &format!("{}; review --passage NUMBER tells of one, or of the last\n", plural(legs.len(), "passage"));
+    let count = plural(legs.len(), "passage");
+    text += &format!("{count}; review one with --passage NUMBER, the last with --passage last\n");
     text
+}
+
+/// A passage as `review --passages --json` prints it; keys are in alphabetical order.
+#[derive(Debug, Serialize)]
+struct LegRecord<'a> {
+    /// To a hundredth.
+    distance_nm: f64,
+    from: When,
+    from_place: Position,
+    goes_on: bool,
+    name: Option<&'a str>,
+    passage: usize,
+    to: When,
+    to_place: Position,
 }
 
 /// The list as JSON, one object a line.
 pub(super) fn json(legs: &[Leg]) -> String {
-    let place = |p: &Position| json!({"latitude_deg": p.latitude_deg(), "longitude_deg": p.longitude_deg()});
-    let line = |l: &Leg| {
-        json!({
-            "passage": l.number, "name": l.name, "from": l.from.0.utc, "to": l.to.0.utc,
-            "from_place": place(&l.from.1), "to_place": place(&l.to.1),
-            "distance_nm": (l.distance_nm * 100.0).round() / 100.0, "goes_on": l.goes_on,
+    let record = |l: &Leg| {
+        super::json::line(&LegRecord {
+            distance_nm: (l.distance_nm * 100.0).round() / 100.0,
+            from: l.from.0,
+            from_place: l.from.1,
+            goes_on: l.goes_on,
+            name: l.name.as_deref(),
+            passage: l.number,
+            to: l.to.0,
+            to_place: l.to.1,
         })
     };
-    legs.iter().map(|l| format!("{}\n", line(l))).collect()
+    legs.iter().map(record).collect()
 }

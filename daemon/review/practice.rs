@@ -1,48 +1,49 @@
-//! The crew's drills: how they went over time, and what they say for tonight.
+//! The crew's drills: how they went over time, and what that means for tonight.
 
 use super::night::Night;
-use super::print::plural;
 use super::read::Reader;
 use super::when::When;
 use record::Entry;
-use record::words::exact;
+use record::words::{exact, plural};
+use serde::Serialize;
 use std::fmt::Write;
 use terms::METRES_PER_NM;
 
-/// Drills that are told of at most, the newest.
+/// Most drills that are shown, the newest.
 const DRILLS: usize = 200;
-/// Below this mean speed she lay still, and tonight's drift is worked out with the drill's own speed.
+/// Below this mean speed she lay still, and tonight's distance is worked out with the drill's own speed.
 const STILL_KN: f64 = 1.0;
 
-/// A drill, as the logbook has it. Seconds since the alarm; `None` for what was not done.
-#[derive(Debug, Clone, PartialEq)]
+/// A drill, as the logbook has it. Times are seconds since the alarm; `None` for what was not done.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Drilled {
-    /// When it ended.
-    pub at: When,
-    /// Somebody was to be fetched.
-    pub fetches: bool,
-    /// What was exercised.
-    pub title: String,
-    /// Who was on watch.
-    pub who: Option<String>,
-    /// Why it ended.
-    pub ended: String,
     /// The alarm was acknowledged.
     pub acknowledged_s: Option<f64>,
-    /// The spotter was told.
-    pub spotter_told_s: Option<f64>,
-    /// The speed was off.
-    pub speed_off_s: Option<f64>,
-    /// She had turned.
-    pub turned_s: Option<f64>,
     /// Alongside.
     pub alongside_s: Option<f64>,
-    /// The furthest she was off.
-    pub greatest_nm: Option<f64>,
+    /// When the drill ended.
+    pub at: When,
     /// The nearest she came after she had turned.
     pub closest_nm: Option<f64>,
+    /// Why it ended.
+    pub ended: String,
+    /// Somebody was to be recovered.
+    #[serde(skip)]
+    pub fetches: bool,
+    /// The farthest she was off.
+    pub greatest_nm: Option<f64>,
     /// Her speed at the alarm.
     pub sog_kn: Option<f64>,
+    /// The speed was off.
+    pub speed_off_s: Option<f64>,
+    /// The spotter was told.
+    pub spotter_told_s: Option<f64>,
+    /// What was exercised.
+    pub title: String,
+    /// She had turned.
+    pub turned_s: Option<f64>,
+    /// Who was on watch.
+    pub who: Option<String>,
 }
 
 impl Reader {
@@ -87,19 +88,18 @@ impl Reader {
 }
 
 impl Night {
-    /// What the drills say, in a few lines; none where there were none.
+    /// The drills in a few lines; none where there were none.
     pub(super) fn practice_lines(&self) -> Vec<String> {
         let Some(last) = self.drills.last() else { return Vec::new() };
-        let day = last.at.utc.map_or_else(|| last.at.hm(), |u| u.to_string()[..10].to_owned());
         let drills = plural(self.drills.len(), "drill");
-        let mut line = format!("{drills}, the last on {day}: {}", last.title);
+        let mut line = format!("{drills}, the last on {}: {}", last.at.day(), last.title);
         for (what, s) in [
             ("acknowledged", last.acknowledged_s),
             ("turned", last.turned_s),
             ("alongside", last.alongside_s),
         ] {
             if let Some(s) = s {
-                // Writing to a string does not fail.
+                // Writing to a string cannot fail.
                 let _ = write!(line, ", {what} after {}", exact(s));
             }
         }
@@ -108,7 +108,7 @@ impl Night {
         lines
     }
 
-    /// What the last drill in which she turned says for tonight.
+    /// What the last drill in which she turned means for tonight.
     fn tonight(&self) -> Option<String> {
         let last = self.drills.iter().rev().find(|d| d.turned_s.is_some())?;
         let turned_s = last.turned_s?;
@@ -118,7 +118,7 @@ impl Night {
     }
 }
 
-/// How far off somebody is when the boat has turned.
+/// How far off somebody is by the time the boat has turned.
 fn drift_off(turned_s: f64, kn: f64) -> String {
     let off_nm = kn * turned_s / 3600.0;
     let off = if off_nm < 0.1 {

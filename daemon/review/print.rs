@@ -1,17 +1,18 @@
-//! The night in a few sentences: half a page of plain text, and the head of the page in HTML.
+//! The night on half a page: plain text, and the head of the page in HTML.
 
 use super::night::{Alert, Approach, Casualty, Night};
 use super::when::{When, hours, spoken};
 use super::{CAUTION, weather};
+use record::words::{one_line, plural};
 use rules::Priority;
 use std::fmt::Write;
-use terms::METRES_PER_NM;
+use terms::{METRES_PER_NM, tendency, three_digits};
 
 /// Lines of a kind that are printed; the rest is counted.
 const LINES: usize = 5;
-/// An approach beyond this is not worth a line, unless an alert called it.
+/// A more distant approach is not worth a line, unless it raised an alert.
 const APPROACH_NM: f64 = 2.0;
-/// Alerts by which the lookout itself was in trouble.
+/// Alerts about a failure of the lookout itself.
 pub(super) const FAILURES: [&str; 9] = [
     "fix lost",
     "position doubtful",
@@ -36,86 +37,79 @@ impl Night {
         self.alerts.iter().filter(|a| a.priority > Priority::Notice && !a.exercise && !a.is_failure())
     }
 
-    /// Alerts by which the lookout told that it, or what it depends on, failed.
+    /// Alerts about a failure of the lookout or of what it depends on.
     pub fn failures(&self) -> impl Iterator<Item = &Alert> {
         self.alerts.iter().filter(|a| a.is_failure() && !a.exercise)
     }
 
     /// What was in danger, whether the watch was kept, what the boat did, the weather, what failed: in this order.
     pub(super) fn sections(&self) -> [Section; 5] {
-        let section = |title, tell: fn(&Self, &mut Vec<String>)| {
-            let mut lines = Vec::new();
-            tell(self, &mut lines);
-            Section { title, lines }
-        };
         [
-            section("Danger", Self::tell_danger),
-            section("Watch", Self::tell_watch),
-            section("Boat", Self::tell_boat),
-            section("Weather", Self::tell_weather),
-            section("Failures", Self::tell_failures),
+            Section { title: "Danger", lines: self.danger_lines() },
+            Section { title: "Watch", lines: self.crew_lines() },
+            Section { title: "Boat", lines: self.boat_lines() },
+            Section { title: "Weather", lines: self.weather_lines() },
+            Section { title: "Failures", lines: self.failure_lines() },
         ]
     }
 
-    /// From when to when, in words.
+    /// The span in words: from, to, and how long.
     pub(super) fn span_text(&self) -> String {
-        let long = self.to.seconds_from(&self.from).map_or(String::new(), |s| format!(", {}", hours(s)));
-        format!("{} to {} UTC{long}", dated(&self.from), dated(&self.to))
+        let long = self.to.seconds_from(&self.from).map(|s| format!(", {}", hours(s))).unwrap_or_default();
+        format!("{} to {} UTC{long}", full_date(&self.from), full_date(&self.to))
     }
 
     /// Half a page of text: danger, watch, boat, weather, failures. Times are UTC.
     pub fn print(&self) -> String {
         let mut page = format!("From {}\n", self.span_text());
-        for section in self.sections() {
-            // Writing to a string does not fail; so below.
+        let practice = Section { title: "Practice", lines: self.practice_lines() };
+        for section in self.sections().into_iter().chain((!practice.lines.is_empty()).then_some(practice)) {
+            // Writing to a string cannot fail; so below.
             let _ = write!(page, "\n{}\n", section.title);
             for text in &section.lines {
-                let text = wrap(text, 96).replace('\n', "\n    ");
-                let _ = writeln!(page, "  {text}");
+                let _ = writeln!(page, "  {}", wrap(text, 96).replace('\n', "\n    "));
             }
-        }
-        for (n, text) in self.practice_lines().iter().enumerate() {
-            let head = if n == 0 { "\nPractice\n" } else { "" };
-            let _ = writeln!(page, "{head}  {}", wrap(text, 96).replace('\n', "\n    "));
         }
         let _ = writeln!(page, "\n{}", wrap(CAUTION, 100));
         page
     }
 
-    fn tell_danger(&self, page: &mut Vec<String>) {
+    fn danger_lines(&self) -> Vec<String> {
         let dated = self.is_dated();
-        let real: Vec<&Casualty> = self.casualties.iter().filter(|c| !c.exercise).collect();
-        if real.is_empty() {
-            page.push("nobody overboard, no beacon heard".to_owned());
+        let mut lines: Vec<String> =
+            self.casualties.iter().filter(|c| !c.exercise).map(|c| casualty_line(c, dated)).collect();
+        let nobody = lines.is_empty();
+        if nobody {
+            lines.push("nobody overboard, no beacon heard".to_owned());
         }
-        real.iter().for_each(|c| page.push(casualty_line(c, dated)));
         let called: Vec<&Alert> =
             self.dangers().filter(|a| a.casualty.is_none() && a.priority >= Priority::Warning).collect();
         for priority in [Priority::EmergencyAlarm, Priority::Alarm, Priority::Warning] {
-            let of: Vec<&&Alert> = called.iter().filter(|a| a.priority == priority).collect();
+            let of: Vec<&Alert> = called.iter().filter(|a| a.priority == priority).copied().collect();
             if !of.is_empty() {
-                page.push(format!("{}: {}", plural(of.len(), &priority.to_string()), list(&of, dated)));
+                lines.push(format!("{}: {}", plural(of.len(), &priority.to_string()), list(&of, dated)));
             }
         }
-        if called.is_empty() && real.is_empty() {
-            page.push("no alarm and no warning".to_owned());
+        if called.is_empty() && nobody {
+            lines.push("no alarms, no warnings".to_owned());
         }
         let close = |a: &&Approach| a.range_nm <= APPROACH_NM || a.alert.is_some();
         let closest: Vec<&Approach> = self.approaches.iter().filter(close).collect();
-        closest.iter().take(LINES).for_each(|a| page.push(approach_line(a, dated)));
+        lines.extend(closest.iter().take(LINES).map(|a| approach_line(a, dated)));
         match (closest.len(), self.approaches.first()) {
             (0, Some(a)) => {
-                page.push(format!("no ship within {APPROACH_NM:.0} nm; {}", approach_line(a, dated)))
+                lines.push(format!("no ship within {APPROACH_NM:.0} nm; {}", approach_line(a, dated)))
             }
-            // Of a watch that still stands a ship may be called for before the minute is over that writes her down.
-            (0, None) if called.iter().all(|a| a.mmsi.is_none()) => page.push("no ship heard".to_owned()),
-            (n, _) if n > LINES => page.push(format!("and {} more within {APPROACH_NM:.0} nm", n - LINES)),
+            // While the watch still stands, an alert may be raised about a ship within the minute before she is logged.
+            (0, None) if called.iter().all(|a| a.mmsi.is_none()) => lines.push("no ship heard".to_owned()),
+            (n, _) if n > LINES => lines.push(format!("and {} more within {APPROACH_NM:.0} nm", n - LINES)),
             _ => {}
         }
+        lines
     }
 
-    fn tell_watch(&self, page: &mut Vec<String>) {
-        let dated = self.is_dated();
+    fn crew_lines(&self) -> Vec<String> {
+        let (dated, mut lines) = (self.is_dated(), Vec::new());
         let asked: Vec<&Alert> = self
             .alerts
             .iter()
@@ -124,142 +118,130 @@ impl Night {
         let mut times: Vec<(f64, &Alert)> =
             asked.iter().filter_map(|a| Some((a.acknowledged_after_s()?, *a))).collect();
         times.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let never: Vec<&&Alert> = asked.iter().filter(|a| a.acknowledged.is_none()).collect();
-        if let (Some(median), Some((most, slowest))) = (times.get(times.len() / 2), times.last()) {
-            let (median, most) = (spoken(median.0), spoken(*most));
-            let when = slowest.raised.map_or(String::new(), |t| format!(" at {}", t.told(dated)));
-            let text = format!(
-                "{} acknowledged, half of them within {median}, the slowest after {most} ({}{when})",
+        let never: Vec<&Alert> = asked.iter().filter(|a| a.acknowledged.is_none()).copied().collect();
+        if let (Some((median, _)), Some((most, slowest))) = (times.get(times.len() / 2), times.last()) {
+            let when = slowest.raised.map(|t| format!(" at {}", t.label(dated))).unwrap_or_default();
+            lines.push(format!(
+                "{} acknowledged, half of them within {}, the slowest after {} ({}{when})",
                 plural(times.len(), "alert"),
+                spoken(*median),
+                spoken(*most),
                 slowest.order
-            );
-            page.push(text);
+            ));
         } else if asked.is_empty() {
-            page.push("nothing had to be acknowledged".to_owned());
+            lines.push("nothing needed acknowledgement".to_owned());
         }
         if !never.is_empty() {
-            page.push(format!(
+            lines.push(format!(
                 "{} never acknowledged: {}",
                 plural(never.len(), "alert"),
                 list(&never, dated)
             ));
         }
-        page.extend(self.watch_lines(LINES));
-        let blind = self.blindness();
+        lines.extend(self.watch_lines(LINES));
+        let blind: Vec<String> = self
+            .blindness()
+            .iter()
+            .map(|b| format!("{} {}", one_line(&b.sense), spoken(b.total_s)))
+            .collect();
         if !blind.is_empty() {
-            let told: Vec<String> = blind
-                .iter()
-                .map(|b| format!("{} {}", record::words::one_line(&b.sense), spoken(b.total_s)))
-                .collect();
-            page.push(format!("blind: {}", told.join(", ")));
+            lines.push(format!("blind: {}", blind.join(", ")));
         }
+        lines
     }
 
-    fn tell_boat(&self, page: &mut Vec<String>) {
-        let dated = self.is_dated();
+    fn boat_lines(&self) -> Vec<String> {
         let p = &self.passage;
-        let (Some((_, from)), Some((_, to))) = (p.from, p.to) else {
-            page.push("no position".to_owned());
-            return;
-        };
-        page.push(format!("{from} to {to}"));
-        let mean = p.mean_sog_kn().map_or(String::new(), |m| format!(", mean {m:.1} kn"));
-        let most = p
-            .greatest_sog
-            .map_or(String::new(), |(at, s)| format!(", at most {s:.1} kn at {}", at.told(dated)));
-        let water = p.water_nm.map_or(String::new(), |nm| format!(", {nm:.1} nm through the water"));
-        page.push(format!(
-            "{:.1} nm over the ground{water} in {}{mean}{most}",
-            p.distance_nm,
-            hours(p.under_way_s)
-        ));
-        if let (Some((_, from)), Some((_, to))) = (p.from, p.to) {
-            let (nm, deg) = from.range_and_bearing(to);
-            if nm >= 0.1 {
-                page.push(format!("made good {nm:.1} nm in {}", bearing(deg)));
-            }
+        let (Some((_, from)), Some((_, to))) = (p.from, p.to) else { return vec!["no position".to_owned()] };
+        let mean = p.mean_sog_kn().map(|m| format!(", mean {m:.1} kn")).unwrap_or_default();
+        let most = p.greatest_sog.map(|(at, s)| (at.label(self.is_dated()), s));
+        let most = most.map(|(at, s)| format!(", at most {s:.1} kn at {at}")).unwrap_or_default();
+        let water = p.water_nm.map(|nm| format!(", {nm:.1} nm through the water")).unwrap_or_default();
+        let mut lines = vec![
+            format!("{from} to {to}"),
+            format!("{:.1} nm over the ground{water} in {}{mean}{most}", p.distance_nm, hours(p.under_way_s)),
+        ];
+        let (nm, deg) = from.range_and_bearing(to);
+        if nm >= 0.1 {
+            lines.push(format!("made good {nm:.1} nm in {}", bearing(deg)));
         }
+        lines
     }
 
-    fn tell_weather(&self, page: &mut Vec<String>) {
-        let dated = self.is_dated();
-        let mut any = false;
+    fn weather_lines(&self) -> Vec<String> {
+        let (dated, mut lines) = (self.is_dated(), Vec::new());
         if let Some((w, from)) = weather::wind(self) {
-            let from = from.map_or(String::new(), |deg| format!(" from {}", bearing(deg)));
+            let from = from.map(|deg| format!(" from {}", bearing(deg))).unwrap_or_default();
             let (at, most) = w.greatest;
-            page.push(format!(
-                "{} {:.0} kn{from} in the mean, at most {most:.0} kn at {}",
+            lines.push(format!(
+                "{}: mean {:.0} kn{from}, at most {most:.0} kn at {}",
                 w.quantity,
                 w.mean,
-                at.told(dated)
+                at.label(dated)
             ));
-            any = true;
         }
         if let Some((p, fall, rise)) = weather::pressure(self) {
-            let (change, verb) = if fall >= rise { (fall, "falling") } else { (rise, "rising") };
-            let text = format!(
-                "pressure {:.0} to {:.0} hPa, least {:.0} at {}; at its fastest {} ({change:.1} hPa in 3 h)",
+            let change = if fall >= rise { -fall } else { rise };
+            lines.push(format!(
+                "pressure {:.0} to {:.0} hPa, lowest {:.0} at {}; fastest: {} ({:.1} hPa in 3 h)",
                 p.first,
                 p.last,
                 p.least.1,
-                p.least.0.told(dated),
-                weather::tendency(change, verb)
-            );
-            page.push(text);
-            any = true;
+                p.least.0.label(dated),
+                tendency(change),
+                change.abs()
+            ));
         }
         if let Some(d) = weather::depth(self) {
-            page.push(format!(
-                "{} least {:.1} m at {}, greatest {:.1} m",
-                d.quantity,
-                d.least.1,
-                d.least.0.told(dated),
-                d.greatest.1
-            ));
-            any = true;
+            let (at, least) = d.least;
+            let at = at.label(dated);
+            lines.push(format!("{} least {least:.1} m at {at}, greatest {:.1} m", d.quantity, d.greatest.1));
         }
-        if !any {
-            page.push("not measured".to_owned());
+        if lines.is_empty() {
+            lines.push("not measured".to_owned());
         }
+        lines
     }
 
-    fn tell_failures(&self, page: &mut Vec<String>) {
+    fn failure_lines(&self) -> Vec<String> {
         let dated = self.is_dated();
-        let failures: Vec<&Alert> = self.failures().collect();
-        failures.iter().take(LINES).for_each(|a| page.push(failure_line(a, dated)));
-        if failures.len() > LINES {
-            page.push(format!("and {} more", failures.len() - LINES));
+        let mut lines: Vec<String> =
+            self.failures().take(LINES).map(|a| failure_line(a, self.is_dated())).collect();
+        let failures = self.failures().count();
+        if failures > LINES {
+            lines.push(format!("and {} more", failures - LINES));
         }
         for b in self.blind.iter().take(LINES) {
-            let long = b.to.seconds_from(&b.from).map_or("an unknown time".to_owned(), spoken);
-            page.push(format!("{} no lookout for {long}: {}", b.from.told(dated), b.why));
+            let long = b.to.seconds_from(&b.from).map_or_else(|| "an unknown time".to_owned(), spoken);
+            lines.push(format!("{} no lookout for {long}: {}", b.from.label(dated), b.why));
         }
         if self.blind.len() > LINES {
-            page.push(format!("and {} more such gaps", self.blind.len() - LINES));
+            lines.push(format!("and {} more gaps", self.blind.len() - LINES));
         }
         if self.undelivered > 0 {
-            page.push(format!("{} not delivered yet", plural(self.undelivered as usize, "message")));
+            lines.push(format!("{} not delivered yet", plural(self.undelivered as usize, "message")));
         }
         if self.unreadable > 0 {
-            page.push(format!(
+            lines.push(format!(
                 "{} of the logbook could not be read: the file is damaged",
                 plural(self.unreadable, "row")
             ));
         }
-        if failures.is_empty() && self.blind.is_empty() && self.undelivered == 0 && self.unreadable == 0 {
-            page.push("none known".to_owned());
+        if lines.is_empty() {
+            lines.push("none known".to_owned());
         }
+        lines
     }
 }
 
 impl Alert {
-    /// Whether it tells of a failure of the lookout itself.
+    /// Whether it is about a failure of the lookout itself.
     pub fn is_failure(&self) -> bool {
         FAILURES.contains(&self.order.as_str())
     }
 }
 
-/// Breaks at blanks.
+/// Breaks lines at spaces.
 fn wrap(text: &str, width: usize) -> String {
     let (mut out, mut column) = (String::new(), 0);
     for word in text.split(' ') {
@@ -277,43 +259,51 @@ fn wrap(text: &str, width: usize) -> String {
     out
 }
 
-/// A direction in three digits; 359.9° is north.
-pub(super) fn bearing(deg: f64) -> String {
-    format!("{:03}°", (deg.round() as i64).rem_euclid(360))
+/// What stands for a value that is not known.
+pub(super) const DASH: &str = "–";
+
+/// A number, or a dash where it is not known.
+pub(super) fn number(v: Option<f64>, decimals: usize) -> String {
+    v.map_or_else(|| DASH.to_owned(), |v| format!("{v:.decimals$}"))
 }
 
-/// A range: in metres where miles would say nothing.
+/// A direction in three digits.
+pub(super) fn bearing(deg: f64) -> String {
+    format!("{}°", three_digits(deg))
+}
+
+/// A range: in miles, and in metres below a tenth of one.
 pub(super) fn range(nm: f64) -> String {
     if nm < 0.1 { format!("{:.0} m", nm * METRES_PER_NM) } else { format!("{nm:.2} nm") }
 }
 
-pub(super) fn plural(n: usize, word: &str) -> String {
-    if n == 1 { format!("1 {word}") } else { format!("{n} {word}s") }
-}
-
-fn dated(at: &When) -> String {
+/// Day, month, year and time.
+fn full_date(at: &When) -> String {
     at.utc.and_then(terms::Utc::civil).map_or_else(|| at.hm(), |t| t.format("%-d %b %Y %H:%M").to_string())
 }
 
 /// Alerts by order and time, the first few.
-fn list(alerts: &[&&Alert], dated: bool) -> String {
+fn list(alerts: &[&Alert], dated: bool) -> String {
     let name = |a: &Alert| match &a.name {
         Some(name) => format!("{} {name}", a.order),
         None => a.order.clone(),
     };
-    let told = alerts
-        .iter()
-        .take(LINES)
-        .map(|a| format!("{} {}", a.raised.map_or("earlier".to_owned(), |t| t.told(dated)), name(a)));
-    let mut text = told.collect::<Vec<_>>().join(", ");
+    let shown: Vec<String> =
+        alerts.iter().take(LINES).map(|a| format!("{} {}", raised(a, dated), name(a))).collect();
+    let mut text = shown.join(", ");
     if alerts.len() > LINES {
         let _ = write!(text, " and {} more", alerts.len() - LINES);
     }
     text
 }
 
+/// When an alert was raised, where that lies within the span.
+fn raised(a: &Alert, dated: bool) -> String {
+    a.raised.map_or_else(|| "earlier".to_owned(), |t| t.label(dated))
+}
+
 fn casualty_line(c: &Casualty, dated: bool) -> String {
-    let raised = c.raised.map_or("before the span".to_owned(), |t| t.told_s(dated));
+    let raised = c.raised.map_or_else(|| "before the span".to_owned(), |t| t.label_s(dated));
     let mut text = format!(
         "{raised} {}overboard: {} (by {})",
         if c.exercise { "exercise, " } else { "" },
@@ -321,44 +311,45 @@ fn casualty_line(c: &Casualty, dated: bool) -> String {
         c.source
     );
     if let Some((at, position, how)) = &c.first_position {
-        let _ = write!(text, "; first position {} {position} ({how})", at.told_s(dated));
+        let _ = write!(text, "; first position {} {position} ({how})", at.label_s(dated));
     }
     if let Some((at, nm)) = c.nearest {
-        let _ = write!(text, "; nearest again {} at {}", range(nm), at.told_s(dated));
+        let _ = write!(text, "; nearest again {} at {}", range(nm), at.label_s(dated));
     }
     match &c.stood_down {
         Some((at, why)) => {
-            let _ = write!(text, "; stood down {}: {why}", at.told_s(dated));
+            let _ = write!(text, "; stood down {}: {why}", at.label_s(dated));
         }
         None => text.push_str("; NOT STOOD DOWN"),
     }
     text
 }
 
+/// A ship's name, or her identity where she gave none.
 pub(super) fn who(name: Option<&str>, mmsi: terms::Mmsi) -> String {
     name.map_or_else(|| format!("MMSI {mmsi}"), str::to_owned)
 }
 
 fn approach_line(a: &Approach, dated: bool) -> String {
-    let bearing = a.bearing_deg.map_or(String::new(), |b| format!(" in {}", bearing(b)));
-    let foretold = a.foretold_cpa_nm.map_or(String::new(), |c| format!(", CPA foretold {c:.2} nm"));
-    let alert = a.alert.map_or(String::new(), |id| format!(", alert {id}"));
+    let bearing = a.bearing_deg.map(|b| format!(" in {}", bearing(b))).unwrap_or_default();
+    let foretold = a.foretold_cpa_nm.map(|c| format!(", CPA foretold {c:.2} nm")).unwrap_or_default();
+    let alert = a.alert.map(|id| format!(", alert {id}")).unwrap_or_default();
     format!(
         "{} {} passed at {:.2} nm{bearing}{foretold}{alert}",
-        a.at.told(dated),
+        a.at.label(dated),
         who(a.name.as_deref(), a.mmsi),
         a.range_nm
     )
 }
 
 fn failure_line(a: &Alert, dated: bool) -> String {
-    let from = a.raised.map_or("earlier".to_owned(), |t| t.told(dated));
+    let from = raised(a, dated);
     let long = match (a.raised, a.rectified) {
         (Some(from), Some(to)) => {
-            to.seconds_from(&from).map_or(String::new(), |s| format!(" for {}", spoken(s)))
+            to.seconds_from(&from).map(|s| format!(" for {}", spoken(s))).unwrap_or_default()
         }
-        (_, Some(to)) => format!(" until {}", to.told(dated)),
-        (_, None) => ", still so at the end".to_owned(),
+        (_, Some(to)) => format!(" until {}", to.label(dated)),
+        (_, None) => ", still active at the end".to_owned(),
     };
     format!("{from} {}{long}: {}", a.order, a.text())
 }

@@ -1,10 +1,10 @@
 //! The verb `review`.
 
-use super::print::plural;
 use super::{ShipTime, Span, passages, read};
 use crate::outcome::{Outcome, print, time};
 use boat::places::LOGBOOK;
 use clap::Args;
+use record::words::plural;
 use std::path::{Path, PathBuf};
 use terms::Utc;
 
@@ -23,7 +23,7 @@ pub struct Review {
     /// One passage by its number, or the last
     #[arg(long, value_name = "NUMBER|last", conflicts_with_all = ["since", "until"])]
     pub passage: Option<String>,
-    /// List the passages: told apart by what was declared, by long stops and by the verb `passage`
+    /// List the passages, divided by declarations, long stops and the verb `passage`
     #[arg(long)]
     pub passages: bool,
     /// One JSON object
@@ -44,16 +44,16 @@ pub struct Review {
     /// Print the deck log by the hour instead
     #[arg(long)]
     pub deck_log: bool,
-    /// Ship's time as hours from UTC, e.g. +2 or -3:30; by the longitude where it is not given
+    /// Ship's time in hours from UTC, e.g. +2 or -3:30; by the longitude if not given
     #[arg(long, value_name = "HOURS", allow_hyphen_values = true, value_parser = ship_time)]
     pub ship_time: Option<ShipTime>,
 }
 
 fn ship_time(text: &str) -> Result<ShipTime, &'static str> {
-    ShipTime::parse(text).ok_or("ship's time is written as +2 or -3:30")
+    ShipTime::parse(text).ok_or("write ship's time as +2 or -3:30")
 }
 
-/// Reads the logbook, writes the files that are asked for, and prints the night unless only files are wanted.
+/// Reads the logbook, writes the files asked for, and prints the night.
 pub fn verb(args: &Review) -> Outcome {
     match review(args) {
         Ok(text) => print(&text),
@@ -64,7 +64,7 @@ pub fn verb(args: &Review) -> Outcome {
     }
 }
 
-/// What is to be printed.
+/// What to print.
 fn review(args: &Review) -> Result<String, String> {
     if args.passages {
         let legs = passages(&args.logbook).map_err(|e| e.to_string())?;
@@ -97,13 +97,13 @@ fn of_passage(logbook: &Path, which: &str) -> Result<Span, String> {
     let found = leg.map(|l| Span { since: l.from.0.utc, until: l.to.0.utc });
     found.ok_or_else(|| {
         format!(
-            "--passage {which}: the logbook has {}; `review --passages` lists what there is",
+            "--passage {which}: the logbook has {}; `review --passages` lists them",
             plural(legs.len(), "passage")
         )
     })
 }
 
-/// Writes a file that was asked for.
+/// Writes a file, if one was asked for.
 fn write(path: Option<&Path>, make: impl FnOnce() -> String) -> Result<(), String> {
     let Some(path) = path else { return Ok(()) };
     std::fs::write(path, make()).map_err(|e| format!("{}: {e}", path.display()))

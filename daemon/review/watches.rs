@@ -147,13 +147,13 @@ impl Night {
                 (0, _) => "no alert".to_owned(),
                 (n, Some(s)) => format!(
                     "{}, the slowest acknowledged after {}",
-                    super::print::plural(n, "alert"),
+                    record::words::plural(n, "alert"),
                     spoken(s)
                 ),
-                (n, None) => super::print::plural(n, "alert"),
+                (n, None) => record::words::plural(n, "alert"),
             };
             let near = w.nearest_nm.map_or(String::new(), |nm| format!(", nearest ship {}", range(nm)));
-            let (from, to) = (w.from.told(dated), w.to.told(dated));
+            let (from, to) = (w.from.label(dated), w.to.label(dated));
             format!("{from} to {to} {who}: {:.1} nm, {called}{near}", w.distance_nm)
         };
         let mut lines: Vec<String> = watches.iter().take(most).map(line).collect();

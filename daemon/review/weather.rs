@@ -15,16 +15,13 @@ pub(super) struct Extremes {
     pub last: f64,
 }
 
-/// Depth, by the first that was measured.
-const DEPTHS: [Quantity; 3] =
+/// Depth, best first: the first that was measured counts.
+pub(super) const DEPTHS: [Quantity; 3] =
     [Quantity::DepthBelowKeel, Quantity::DepthBelowSurface, Quantity::DepthBelowTransducer];
-/// Wind, by the first that was measured, each with its direction.
-const WINDS: [(Quantity, Option<Quantity>); 3] = [
-    (Quantity::TrueWindSpeed, Some(Quantity::TrueWindDirection)),
-    (Quantity::GroundWindSpeed, Some(Quantity::GroundWindDirection)),
-    (Quantity::ApparentWindSpeed, None),
-];
-/// The span over which a barometer's tendency is told (WMO practice: three hours).
+/// Wind speed, best first: the first that was measured counts.
+pub(super) const WINDS: [Quantity; 3] =
+    [Quantity::TrueWindSpeed, Quantity::GroundWindSpeed, Quantity::ApparentWindSpeed];
+/// The span of a barometer's tendency (WMO practice: three hours).
 const TENDENCY_S: f64 = 10_800.0;
 
 /// Least, mean and greatest; `None` where there was no reading, and for directions.
@@ -65,13 +62,21 @@ pub(super) fn depth(night: &Night) -> Option<Extremes> {
 
 /// The wind that was measured, and the mean direction it came from.
 pub(super) fn wind(night: &Night) -> Option<(Extremes, Option<f64>)> {
-    WINDS.iter().find_map(|(speed, direction)| {
-        let speed = extremes(*speed, night.instruments.get(speed)?)?;
-        let minutes = direction.and_then(|d| night.instruments.get(&d));
-        let mut mean = Circular::default();
-        minutes.into_iter().flatten().filter_map(|m| m.mean).for_each(|deg| mean.add(deg, 1.0));
-        Some((speed, mean.mean_deg()))
-    })
+    let speed = first_of(night, WINDS)?;
+    let direction = match speed.quantity {
+        Quantity::TrueWindSpeed => Some(Quantity::TrueWindDirection),
+        Quantity::GroundWindSpeed => Some(Quantity::GroundWindDirection),
+        _ => None,
+    };
+    let minutes = direction.and_then(|d| night.instruments.get(&d));
+    Some((speed, minutes.and_then(|m| mean_direction(m))))
+}
+
+/// The mean of directions; `None` where they cancel out or there are none.
+pub(super) fn mean_direction(minutes: &[Minute]) -> Option<f64> {
+    let mut mean = Circular::default();
+    minutes.iter().filter_map(|m| m.mean).for_each(|deg| mean.add(deg, 1.0));
+    mean.mean_deg()
 }
 
 /// The pressure, and its steepest fall and rise over three hours, in hPa.
@@ -90,15 +95,4 @@ pub(super) fn pressure(night: &Night) -> Option<(Extremes, f64, f64)> {
         }
     }
     Some((extremes, fall, rise))
-}
-
-/// How fast pressure changes, in the words of the Met Office's marine glossary (hPa in three hours).
-pub(super) fn tendency(change_hpa: f64, verb: &str) -> String {
-    match change_hpa.abs() {
-        c if c < 0.1 => "steady".to_owned(),
-        c if c <= 1.5 => format!("{verb} slowly"),
-        c if c <= 3.5 => verb.to_owned(),
-        c if c <= 6.0 => format!("{verb} quickly"),
-        _ => format!("{verb} very rapidly"),
-    }
 }

@@ -1,11 +1,12 @@
-//! When things happened, as the review tells it: UTC by the best that the boot ever knew.
+//! When things happened: UTC as well as the boot ever knew it.
 
+use serde::{Serialize, Serializer};
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::fmt;
 use terms::{Moment, Utc};
 
-/// A moment in the logbook. Boot and steady time order it; UTC is told, and `None` where no boot ever knew it.
+/// A moment in the logbook, ordered by boot and steady time. UTC is for people, and `None` where no boot ever knew it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct When {
     /// Number of the boot in the logbook.
@@ -26,7 +27,7 @@ impl When {
         }
     }
 
-    /// Hours and minutes, or how long after its boot it was.
+    /// Hours and minutes, or the time since its boot.
     pub fn hm(&self) -> String {
         match self.utc.and_then(Utc::civil) {
             Some(t) => t.format("%H:%M").to_string(),
@@ -42,17 +43,22 @@ impl When {
         }
     }
 
-    /// Hours and minutes, with the day before them where a span is longer than a day.
-    pub fn told(&self, dated: bool) -> String {
+    /// Hours and minutes, after the day where a span is longer than one.
+    pub fn label(&self, dated: bool) -> String {
         if dated { self.day_hm() } else { self.hm() }
     }
 
     /// The same with seconds.
-    pub fn told_s(&self, dated: bool) -> String {
+    pub fn label_s(&self, dated: bool) -> String {
         match self.utc.and_then(Utc::civil).filter(|_| dated) {
             Some(t) => t.format("%-d %b %H:%M:%S").to_string(),
             None => self.hms(),
         }
+    }
+
+    /// The date as YYYY-MM-DD, or the time since its boot.
+    pub fn day(&self) -> String {
+        self.utc.map_or_else(|| self.hm(), |u| u.to_string()[..10].to_owned())
     }
 
     /// Day and month, hours and minutes.
@@ -73,6 +79,13 @@ impl Ord for When {
 impl PartialOrd for When {
     fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
         Some(self.cmp(other))
+    }
+}
+
+/// As UTC; null where that is not known.
+impl Serialize for When {
+    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        self.utc.serialize(s)
     }
 }
 
@@ -97,7 +110,7 @@ pub(super) fn hours(s: f64) -> String {
     if whole < 48 { to_the_minute(s) } else { format!("{} d {} h", whole / 24, whole % 24) }
 }
 
-/// A duration as people say it: seconds under two minutes, minutes under two hours.
+/// A duration as people say it: seconds below two minutes, minutes below two hours.
 pub(super) fn spoken(s: f64) -> String {
     match s.max(0.0) {
         s if s < 119.5 => format!("{s:.0} s"),
@@ -109,12 +122,12 @@ pub(super) fn spoken(s: f64) -> String {
 /// What each boot knows of UTC.
 #[derive(Debug, Default)]
 pub(super) struct Clocks {
-    /// Milliseconds to add to steady time, and whether satellites told them.
+    /// Milliseconds to add to steady time, and whether they come from satellites.
     boots: BTreeMap<i64, (i64, bool)>,
 }
 
 impl Clocks {
-    /// Takes note of a moment at which a boot knew UTC. Satellites outweigh the system, later outweighs earlier.
+    /// Notes a moment at which a boot knew UTC. Satellites outweigh the system's clock, later times earlier ones.
     pub fn note(&mut self, boot: i64, steady_ms: i64, utc_ms: Option<i64>, source: Option<i64>) {
         let Some(utc_ms) = utc_ms else { return };
         let by_satellite = source == Some(1);
@@ -124,15 +137,14 @@ impl Clocks {
         }
     }
 
-    /// A row's moment. What a satellite told at the time stands; else what the boot came to know; else what the
-    /// system's clock said.
+    /// A row's moment: UTC by satellite at the time, else by what the boot learnt later, else by the system's clock.
     pub fn when(&self, boot: i64, steady_ms: i64, utc_ms: Option<i64>, source: Option<i64>) -> When {
-        let told = utc_ms.filter(|_| source == Some(1));
+        let by_satellite = utc_ms.filter(|_| source == Some(1));
         let derived = self.boots.get(&boot).map(|(offset, _)| steady_ms.saturating_add(*offset));
-        When { boot, steady: Moment(steady_ms), utc: told.or(derived).or(utc_ms).map(Utc) }
+        When { boot, steady: Moment(steady_ms), utc: by_satellite.or(derived).or(utc_ms).map(Utc) }
     }
 
-    /// The steady time of a boot at a UTC.
+    /// The steady time of a boot at a given UTC.
     pub fn steady_ms(&self, boot: i64, utc: Utc) -> Option<i64> {
         self.boots.get(&boot).map(|(offset, _)| utc.0.saturating_sub(*offset))
     }

@@ -55,6 +55,18 @@ pub fn one_line(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
+/// A page or file without control characters, blanks and line breaks aside, and without those that turn the direction
+/// of writing: a name from the air must not dress it up.
+pub fn legible(text: impl Into<String>) -> String {
+    let mut text = text.into();
+    text.retain(|c| match c {
+        '\t' | '\n' => true,
+        '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}' => false,
+        c => !c.is_control(),
+    });
+    text
+}
+
 /// With a capital first letter.
 pub fn capital(text: &str) -> String {
     let mut chars = text.chars();
@@ -64,4 +76,9 @@ pub fn capital(text: &str) -> String {
 /// So many of a thing.
 pub fn count(n: usize, one: &str, more: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { more })
+}
+
+/// So many of a thing whose plural is regular.
+pub fn plural(n: usize, word: &str) -> String {
+    count(n, word, &format!("{word}s"))
 }

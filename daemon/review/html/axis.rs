@@ -1,4 +1,4 @@
-//! Time along the page: where a moment lies, where the marks are, and what the ship's clock shows.
+//! Time along the page: the place of a moment, the marks, and the ship's time.
 
 use crate::review::Night;
 use crate::review::when::When;
@@ -17,7 +17,7 @@ pub struct ShipTime {
 }
 
 impl ShipTime {
-    /// The zone that is kept at sea at a longitude: an hour each fifteen degrees (nautical time zones, common practice).
+    /// The zone kept at sea at a longitude: an hour for each fifteen degrees (nautical time zones, common practice).
     pub fn at_longitude(longitude_deg: f64) -> Self {
         Self { minutes: (longitude_deg / 15.0).round() as i32 * 60 }
     }
@@ -55,7 +55,7 @@ pub(super) struct Axis {
     to_ms: i64,
     left: f64,
     right: f64,
-    /// What boots that never knew UTC get added to their steady time, so that they follow the run before.
+    /// Milliseconds to add to the steady time of each boot that never knew UTC, so that it follows the run before.
     offsets: BTreeMap<i64, i64>,
     dated: bool,
 }
@@ -82,7 +82,7 @@ impl Axis {
         self.x_of(self.ms(at))
     }
 
-    /// What part of the axis so many milliseconds take.
+    /// The part of the axis that a span of milliseconds takes.
     pub fn part_of(&self, ms: i64) -> f64 {
         ms as f64 / (self.to_ms - self.from_ms) as f64
     }

@@ -2,42 +2,38 @@
 
 use super::axis::{Axis, ShipTime};
 use super::projection::Projection;
-use super::svg::{Svg, short};
+use super::svg::{STEPS, Svg, Xy, short};
 use super::symbols;
 use crate::review::night::{Approach, Casualty, OwnPoint};
+use crate::review::passage::GAP_S;
 use crate::review::print::{bearing, who};
 use crate::review::when::When;
 use crate::review::{Alert, Night, Told};
+use maud::Markup;
 use rules::Priority;
 use terms::Position;
 
-/// Own positions further apart in time are not joined by a whole line.
-const GAP_S: f64 = 600.0;
-/// Positions nearer than this on the paper are one.
+/// Positions nearer than this on the paper count as one.
 const NEAR: f64 = 0.4;
-/// Places marked on the chart where alerts were raised, the most urgent first.
+/// Most places marked where alerts were raised; the most urgent come first.
 const MARKS: usize = 300;
-/// Marks nearer than this on the paper fall on one another.
+/// Marks nearer than this on the paper would overlap.
 const ONE_MARK: f64 = 12.0;
-/// Of the alerts of one mark so many are told; the rest is counted.
+/// Most alerts described at one mark; the others are counted.
 const GATHERED: usize = 5;
-/// A casualty's small chart begins so long before it and ends so long after it.
+/// A casualty's own chart covers this long before and after it.
 const AROUND_S: f64 = 120.0;
 /// Steps of the graticule in minutes of arc.
 const STEPS_MIN: [f64; 16] =
     [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1200.0, 1800.0];
-/// Lengths of the scale bar in miles.
-const BARS_NM: [f64; 15] =
-    [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0];
-
 /// Where labels stand already: one that would cover another is moved, or left out.
 #[derive(Default)]
 struct Labels {
     /// Times need their day.
     dated: bool,
     taken: Vec<[f64; 4]>,
-    /// Class, place, anchor and text: they are written last, over everything else.
-    texts: Vec<(String, f64, f64, &'static str, String)>,
+    /// Class, place, anchor and text: drawn last, over everything else.
+    texts: Vec<(&'static str, Xy, &'static str, String)>,
 }
 
 impl Labels {
@@ -51,16 +47,16 @@ impl Labels {
 
     /// Writes the labels.
     fn write(self, svg: &mut Svg) {
-        self.texts.iter().for_each(|(class, x, y, anchor, text)| svg.text(class, *x, *y, anchor, text));
+        self.texts.iter().for_each(|(class, xy, anchor, text)| svg.text(class, *xy, anchor, text));
     }
 
     /// Keeps a symbol's place free of labels.
-    fn keep(&mut self, (x, y): (f64, f64), r: f64) {
+    fn keep(&mut self, (x, y): Xy, r: f64) {
         self.taken.push([x - r, y - r, x + r, y + r]);
     }
 
-    fn put(&mut self, p: &Projection, class: &str, (x, y): (f64, f64), text: &str) {
-        // A capital or two are wider than most.
+    fn put(&mut self, p: &Projection, class: &'static str, (x, y): Xy, text: &str) {
+        // Allows for a capital or two, which are wider than most letters.
         let wide = text.chars().count() as f64 * 6.6 + 8.0;
         for (dx, dy, anchor) in
             [(12.0, 4.0, "start"), (-12.0, 4.0, "end"), (0.0, -13.0, "middle"), (0.0, 21.0, "middle")]
@@ -74,7 +70,7 @@ impl Labels {
             let inside =
                 bounds[0] > 2.0 && bounds[2] < p.width - 2.0 && bounds[1] > 2.0 && bounds[3] < p.height - 2.0;
             if inside && self.take(bounds) {
-                self.texts.push((class.to_owned(), x + dx, y + dy, anchor, text.to_owned()));
+                self.texts.push((class, (x + dx, y + dy), anchor, text.to_owned()));
                 return;
             }
         }
@@ -82,11 +78,11 @@ impl Labels {
 }
 
 /// The chart of the passage; `None` without a position.
-pub(super) fn passage(night: &Night, axis: &Axis, ship: ShipTime) -> Option<String> {
+pub(super) fn passage(night: &Night, axis: &Axis, ship: ShipTime) -> Option<Markup> {
     let drawn: Vec<&Approach> = night.approaches.iter().filter(|a| !a.track.is_empty()).collect();
     let mut points: Vec<Position> = night.own.iter().filter_map(|o| o.position).collect();
     points.extend(night.casualties.iter().flat_map(|c| c.track.iter().map(|(_, q, _)| *q)));
-    // Ships far off would make the passage small.
+    // Distant ships would shrink the passage.
     points.extend(drawn.iter().filter(|a| a.range_nm <= 3.0).filter_map(|a| a.position));
     let p = Projection::fit(&points, 1000.0, (460.0, 900.0), 2.0)?;
     let description = format!(
@@ -94,14 +90,14 @@ pub(super) fn passage(night: &Night, axis: &Axis, ship: ShipTime) -> Option<Stri
         p.name(),
         short(p.width / p.per_nm()),
         short(p.height / p.per_nm()),
-        night.from.told(night.is_dated()),
-        night.to.told(night.is_dated()),
+        night.from.label(night.is_dated()),
+        night.to.label(night.is_dated()),
         drawn.len(),
         night.alerts.len(),
         night.casualties.len()
     );
-    let mut svg = Svg::new("chart", p.width, p.height, "Chart of the passage", &description);
-    svg.rect("sea", 0.0, 0.0, p.width, p.height);
+    let mut svg = Svg::default();
+    svg.rect("sea", (0.0, 0.0), p.width, p.height);
     let mut labels = Labels { dated: night.is_dated(), ..Labels::default() };
     graticule(&mut svg, &p, &mut labels);
     own_track(&mut svg, &p, &night.own);
@@ -113,11 +109,11 @@ pub(super) fn passage(night: &Night, axis: &Axis, ship: ShipTime) -> Option<Stri
     hours.iter().for_each(|(xy, text)| labels.put(&p, "hour", *xy, text));
     scale_bar(&mut svg, &p);
     labels.write(&mut svg);
-    Some(svg.finish())
+    Some(svg.finish("chart", (p.width, p.height), "Chart of the passage", &description))
 }
 
-/// The chart of one casualty; `None` when nobody knew where.
-pub(super) fn of_casualty(night: &Night, c: &Casualty) -> Option<String> {
+/// The chart of one casualty; `None` where no position was known.
+pub(super) fn of_casualty(night: &Night, c: &Casualty) -> Option<Markup> {
     let first = c.raised.or(c.track.first().map(|(at, ..)| *at))?;
     let last =
         c.stood_down.as_ref().map(|(at, _)| *at).or(c.track.last().map(|(at, ..)| *at)).unwrap_or(first);
@@ -136,14 +132,14 @@ pub(super) fn of_casualty(night: &Night, c: &Casualty) -> Option<String> {
         fixes.len(),
         short(p.width / p.per_nm())
     );
-    let mut svg = Svg::new(&format!("casualty{}", c.id), p.width, p.height, &title, &text);
-    svg.rect("sea", 0.0, 0.0, p.width, p.height);
+    let mut svg = Svg::default();
+    svg.rect("sea", (0.0, 0.0), p.width, p.height);
     let mut labels = Labels { dated: night.is_dated(), ..Labels::default() };
     graticule(&mut svg, &p, &mut labels);
     own_track(&mut svg, &p, &own);
     let drift: Vec<_> = fixes.iter().map(|q| Some(p.xy(*q))).collect();
     svg.track("drift", &drift);
-    drift.iter().flatten().for_each(|(x, y)| svg.circle("dot", *x, *y, 1.6));
+    drift.iter().flatten().for_each(|xy| svg.circle("dot", *xy, 1.6));
     let own_at = |at: &When| {
         let n = own.partition_point(|o| o.at < *at).min(own.len().saturating_sub(1));
         own.get(n).and_then(|o| o.position)
@@ -155,14 +151,14 @@ pub(super) fn of_casualty(night: &Night, c: &Casualty) -> Option<String> {
     for (at, what) in named {
         if let Some(q) = own_at(&at) {
             let xy = p.xy(q);
-            svg.circle("tick", xy.0, xy.1, 3.5);
+            svg.circle("tick", xy, 3.5);
             labels.keep(xy, 5.0);
-            labels.put(&p, "label", xy, &format!("{} {what}", at.told_s(labels.dated)));
+            labels.put(&p, "label", xy, &format!("{} {what}", at.label_s(labels.dated)));
         }
     }
     scale_bar(&mut svg, &p);
     labels.write(&mut svg);
-    Some(svg.finish())
+    Some(svg.finish(&format!("casualty{}", c.id), (p.width, p.height), &title, &text))
 }
 
 /// Parallels and meridians with their numbers at the left and lower edge.
@@ -200,12 +196,12 @@ fn graticule(svg: &mut Svg, p: &Projection, labels: &mut Labels) {
 }
 
 /// Whether two marks fall on one another.
-fn near(a: (f64, f64), b: (f64, f64)) -> bool {
+fn near(a: Xy, b: Xy) -> bool {
     (a.0 - b.0).hypot(a.1 - b.1) < ONE_MARK
 }
 
 /// Well beyond the paper nothing is drawn.
-fn near_paper(p: &Projection, (x, y): (f64, f64)) -> bool {
+fn near_paper(p: &Projection, (x, y): Xy) -> bool {
     (-p.width..=2.0 * p.width).contains(&x) && (-p.height..=2.0 * p.height).contains(&y)
 }
 
@@ -213,7 +209,7 @@ fn graticule_line(
     svg: &mut Svg,
     p: &Projection,
     labels: &mut Labels,
-    line: &[Option<(f64, f64)>],
+    line: &[Option<Xy>],
     text: &str,
     parallel: bool,
 ) {
@@ -224,18 +220,18 @@ fn graticule_line(
             known().next().into_iter().chain(known().next_back()).map(|xy| Some(*xy)).collect();
         svg.track("graticule", &ends);
         let Some(Some((x, y))) = ends.first() else { return };
-        let (x, y) = if parallel { (4.0, y - 3.0) } else { (x + 3.0, p.height - 5.0) };
-        edge_label(svg, p, labels, x, y, text);
+        let xy = if parallel { (4.0, y - 3.0) } else { (x + 3.0, p.height - 5.0) };
+        edge_label(svg, p, labels, xy, text);
     } else {
         svg.track("graticule", line);
         let inside = line.iter().flatten().find(|xy| p.holds(**xy));
         if let Some((x, y)) = inside {
-            edge_label(svg, p, labels, *x + 3.0, *y - 3.0, text);
+            edge_label(svg, p, labels, (x + 3.0, y - 3.0), text);
         }
     }
 }
 
-fn edge_label(svg: &mut Svg, p: &Projection, labels: &mut Labels, x: f64, y: f64, text: &str) {
+fn edge_label(svg: &mut Svg, p: &Projection, labels: &mut Labels, (x, y): Xy, text: &str) {
     let wide = text.chars().count() as f64 * 6.0;
     if x >= 0.0
         && x + wide <= p.width
@@ -243,7 +239,7 @@ fn edge_label(svg: &mut Svg, p: &Projection, labels: &mut Labels, x: f64, y: f64
         && y <= p.height
         && labels.take([x, y - 10.0, x + wide, y + 2.0])
     {
-        svg.text("degree", x, y, "start", text);
+        svg.text("degree", (x, y), "start", text);
     }
 }
 
@@ -262,7 +258,7 @@ fn degrees(deg: f64, step_deg: f64, plus: char, minus: char) -> String {
 /// Own ship's past track is a thick line (SN.1/Circ.243); gaps are dashed.
 fn own_track(svg: &mut Svg, p: &Projection, own: &[OwnPoint]) {
     let (mut line, mut gaps) = (Vec::new(), Vec::new());
-    let mut before: Option<(When, (f64, f64))> = None;
+    let mut before: Option<(When, Xy)> = None;
     let mut drawn = (f64::NAN, f64::NAN);
     for o in own {
         let Some(position) = o.position else { continue };
@@ -290,7 +286,7 @@ fn own_track(svg: &mut Svg, p: &Projection, own: &[OwnPoint]) {
 }
 
 /// Marks own track at whole hours, and gives each mark's place and time.
-fn ticks(svg: &mut Svg, p: &Projection, night: &Night, axis: &Axis) -> Vec<((f64, f64), String)> {
+fn ticks(svg: &mut Svg, p: &Projection, night: &Night, axis: &Axis) -> Vec<(Xy, String)> {
     let mut known = night.own.iter().filter_map(|o| Some((axis.ms(&o.at), o.position?))).peekable();
     let mut ticks = Vec::new();
     for (_, mark) in axis.marks(12, ShipTime { minutes: 0 }) {
@@ -302,7 +298,7 @@ fn ticks(svg: &mut Svg, p: &Projection, night: &Night, axis: &Axis) -> Vec<((f64
             continue;
         }
         let xy = p.xy(*position);
-        svg.circle("tick", xy.0, xy.1, 3.0);
+        svg.circle("tick", xy, 3.0);
         ticks.push((xy, if axis.needs_date() { mark.day_hm() } else { mark.hm() }));
     }
     ticks
@@ -311,24 +307,24 @@ fn ticks(svg: &mut Svg, p: &Projection, night: &Night, axis: &Axis) -> Vec<((f64
 fn ends(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night, ship: ShipTime) {
     if let Some((at, position)) = night.passage.from {
         let xy = p.xy(position);
-        labels.put(p, "label", xy, &format!("{} begins", at.told(labels.dated)));
+        labels.put(p, "label", xy, &format!("{} begins", at.label(labels.dated)));
     }
     if let Some((at, position)) = night.passage.to {
         let xy = p.xy(position);
         let told = format!(
             "Own vessel at {} UTC, {} ship's time, {position}",
-            at.told_s(labels.dated),
+            at.label_s(labels.dated),
             ship.of(&at).hm()
         );
-        symbols::own_ship(svg, xy.0, xy.1, &told);
+        symbols::own_ship(svg, xy, &told);
         labels.keep(xy, 8.0);
-        labels.put(p, "label", xy, &format!("{} own vessel", at.told(labels.dated)));
+        labels.put(p, "label", xy, &format!("{} own vessel", at.label(labels.dated)));
     }
 }
 
 /// Ships at their closest. Where several fall on one another the nearest is drawn, and the rest counted beside it.
 fn approaches(svg: &mut Svg, p: &Projection, labels: &mut Labels, drawn: &[&Approach]) {
-    let mut places: Vec<((f64, f64), &Approach, usize)> = Vec::new();
+    let mut places: Vec<(Xy, &Approach, usize)> = Vec::new();
     let mut sorted = drawn.to_vec();
     // Those that were called come first; else they lie nearest first already.
     sorted.sort_by_key(|a| a.alert.is_none());
@@ -343,7 +339,7 @@ fn approaches(svg: &mut Svg, p: &Projection, labels: &mut Labels, drawn: &[&Appr
 }
 
 /// A ship where it was closest, with its positions a quarter of an hour before and after.
-fn approach(svg: &mut Svg, p: &Projection, labels: &mut Labels, a: &Approach, xy: (f64, f64), more: usize) {
+fn approach(svg: &mut Svg, p: &Projection, labels: &mut Labels, a: &Approach, xy: Xy, more: usize) {
     let Some(position) = a.position else { return };
     let path: Vec<_> = a
         .track
@@ -352,18 +348,18 @@ fn approach(svg: &mut Svg, p: &Projection, labels: &mut Labels, a: &Approach, xy
         .filter(|xy| xy.is_some_and(|xy| near_paper(p, xy)))
         .collect();
     svg.track("past", &path);
-    path.iter().flatten().for_each(|(x, y)| svg.circle("dot", *x, *y, 1.4));
+    path.iter().flatten().for_each(|xy| svg.circle("dot", *xy, 1.4));
     let name = who(a.name.as_deref(), a.mmsi);
     let told = format!(
         "{name} at {} UTC: {:.2} nm off{}{}",
-        a.at.told_s(labels.dated),
+        a.at.label_s(labels.dated),
         a.range_nm,
         a.bearing_deg.map_or(String::new(), |b| format!(" in {}", bearing(b))),
         if more > 0 { format!("; {more} more here") } else { String::new() }
     );
-    symbols::target(svg, xy.0, xy.1, a.cog_deg.map(|c| p.turned(position, c)), a.alert.is_some(), &told);
+    symbols::target(svg, xy, a.cog_deg.map(|c| p.turned(position, c)), a.alert.is_some(), &told);
     labels.keep(xy, 7.0);
-    let text = format!("{name} {} {:.1} nm", a.at.told(labels.dated), a.range_nm);
+    let text = format!("{name} {} {:.1} nm", a.at.label(labels.dated), a.range_nm);
     labels.put(p, "label", xy, &if more > 0 { format!("{text} +{more}") } else { text });
 }
 
@@ -376,7 +372,7 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
         .collect();
     marked.sort_by_key(|(a, ..)| std::cmp::Reverse(a.priority));
     // Each place with the alerts that fall on it, the most urgent first.
-    type Place<'a> = ((f64, f64), Vec<(&'a Alert, &'a Told)>);
+    type Place<'a> = (Xy, Vec<(&'a Alert, &'a Told)>);
     let mut places: Vec<Place<'_>> = Vec::new();
     for (a, told, own) in marked {
         let xy = p.xy(own);
@@ -395,7 +391,7 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
                 a.priority,
                 a.id,
                 a.order,
-                told.at.told_s(labels.dated),
+                told.at.label_s(labels.dated),
                 told.text
             )
         };
@@ -403,7 +399,7 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
         if there.len() > GATHERED {
             told += &format!("; and {} more here", there.len() - GATHERED);
         }
-        symbols::event_mark(svg, xy.0, xy.1, symbols::class(first.priority), &told);
+        symbols::event_mark(svg, xy, symbols::class(first.priority), &told);
         labels.keep(xy, 6.0);
         let more = if there.len() > 1 { format!(" +{}", there.len() - 1) } else { String::new() };
         labels.put(p, "label", xy, &format!("{}{}{more}", symbols::letter(first.priority), first.id));
@@ -413,29 +409,29 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
 fn casualty(svg: &mut Svg, p: &Projection, labels: &mut Labels, c: &Casualty) {
     let Some((at, position, how)) = &c.first_position else { return };
     let xy = p.xy(*position);
-    let told = format!("{} overboard, first position at {} UTC, {how}", c.who, at.told_s(labels.dated));
+    let told = format!("{} overboard, first position at {} UTC, {how}", c.who, at.label_s(labels.dated));
     // A beacon is drawn as one; where only a button was pushed, the mark of the event stands.
     if c.source == "button" {
-        symbols::event_mark(svg, xy.0, xy.1, "pe", &told);
+        symbols::event_mark(svg, xy, "pe", &told);
     } else {
-        symbols::beacon(svg, xy.0, xy.1, &told);
+        symbols::beacon(svg, xy, &told);
     }
     labels.keep(xy, 9.0);
-    labels.put(p, "label strong", xy, &format!("MOB {} {}", at.told(labels.dated), c.who));
+    labels.put(p, "label strong", xy, &format!("MOB {} {}", at.label(labels.dated), c.who));
 }
 
 /// A bar in the lower right corner. On a Mercator chart it is true at the latitude of the middle.
 fn scale_bar(svg: &mut Svg, p: &Projection) {
     let per_nm = p.per_nm();
-    let nm = BARS_NM.iter().copied().rfind(|nm| nm * per_nm <= p.width / 4.0).unwrap_or(BARS_NM[0]);
+    let nm = STEPS.into_iter().rfind(|nm| nm * per_nm <= p.width / 4.0).unwrap_or(STEPS[0]);
     let (long, x, y) = (nm * per_nm, p.width - 14.0 - nm * per_nm, p.height - 30.0);
-    svg.rect("paper", x - 10.0, y - 22.0, long + 20.0, 38.0);
-    svg.rect("bar", x, y, long / 2.0, 5.0);
-    svg.rect("bar open", x + long / 2.0, y, long / 2.0, 5.0);
+    svg.rect("paper", (x - 10.0, y - 22.0), long + 20.0, 38.0);
+    svg.rect("bar", (x, y), long / 2.0, 5.0);
+    svg.rect("bar open", (x + long / 2.0, y), long / 2.0, 5.0);
     let latitude = if p.is_mercator() {
         format!(" at {}", degrees(p.middle().latitude_deg(), 0.1, 'N', 'S'))
     } else {
         String::new()
     };
-    svg.text("degree", p.width - 14.0, y - 7.0, "end", &format!("{nm} nm{latitude}"));
+    svg.text("degree", (p.width - 14.0, y - 7.0), "end", &format!("{nm} nm{latitude}"));
 }

@@ -2,25 +2,26 @@
 //! the least to the greatest: thinning keeps every extreme.
 
 use super::axis::{Axis, ShipTime};
-use super::svg::{Svg, short};
+use super::svg::{STEPS, Svg, Xy, short};
+use super::tables::unit;
+use crate::review::weather::{DEPTHS, WINDS};
 use crate::review::{Minute, Night};
+use maud::{Markup, html};
 use terms::{Circular, Dimension, Quantity, turn_deg};
 
 const LEFT: f64 = 118.0;
 const RIGHT: f64 = 990.0;
 const TOP: f64 = 22.0;
 const TALL: f64 = 108.0;
+const SIZE: Xy = (1000.0, TOP + TALL + 22.0);
 /// Columns that a plot is thinned to: one each two units of the paper.
 const COLUMNS: usize = 436;
-/// Steps between marks of a value.
-const STEPS: [f64; 16] =
-    [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0];
 
 /// What is plotted, each by the first quantity that was measured.
 const PLOTS: [(&str, &[Quantity]); 4] = [
     ("Speed over ground", &[Quantity::Sog]),
-    ("Depth", &[Quantity::DepthBelowKeel, Quantity::DepthBelowSurface, Quantity::DepthBelowTransducer]),
-    ("Wind speed", &[Quantity::TrueWindSpeed, Quantity::GroundWindSpeed, Quantity::ApparentWindSpeed]),
+    ("Depth", &DEPTHS),
+    ("Wind speed", &WINDS),
     ("Pressure", &[Quantity::Pressure]),
 ];
 
@@ -33,19 +34,18 @@ struct Column {
 }
 
 /// All plots that have something to show.
-pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> String {
-    let mut out = String::new();
-    for (n, (title, quantities)) in PLOTS.iter().enumerate() {
-        let measured = quantities.iter().find_map(|q| Some((*q, night.instruments.get(q)?)));
-        if let Some((quantity, minutes)) = measured {
-            out.push_str(&value_plot(&format!("plot{n}"), title, quantity, minutes, axis, ship));
+pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> Markup {
+    let of = |q: &Quantity| night.instruments.get(q);
+    html! {
+        @for (n, (title, quantities)) in PLOTS.iter().enumerate() {
+            @if let Some((quantity, minutes)) = quantities.iter().find_map(|q| Some((*q, of(q)?))) {
+                @if let Some(plot) = value_plot(&format!("plot{n}"), title, quantity, minutes, axis, ship) { (plot) }
+            }
+        }
+        @if let (Some(heading), Some(cog)) = (of(&Quantity::Heading), of(&Quantity::Cog)) {
+            (directions(heading, cog, axis, ship))
         }
     }
-    let of = |q| night.instruments.get(&q);
-    if let (Some(heading), Some(cog)) = (of(Quantity::Heading), of(Quantity::Cog)) {
-        out.push_str(&directions(heading, cog, axis, ship));
-    }
-    out
 }
 
 fn column_of(axis: &Axis, m: &Minute) -> usize {
@@ -90,7 +90,7 @@ fn pieces(columns: &[Option<Column>], axis: &Axis) -> Vec<Vec<(f64, Column)>> {
     pieces
 }
 
-/// Columns that two minutes and a half take: what is further apart is a gap.
+/// Columns that two and a half minutes take; a longer distance is a gap.
 fn reach(axis: &Axis) -> usize {
     (axis.part_of(150_000) * COLUMNS as f64).ceil().max(1.0) as usize
 }
@@ -124,13 +124,13 @@ impl Scale {
 }
 
 fn frame(svg: &mut Svg, axis: &Axis, ship: ShipTime, title: &str) {
-    svg.rect("sea", LEFT, TOP, RIGHT - LEFT, TALL);
-    svg.text("name", LEFT, TOP - 8.0, "start", title);
+    svg.rect("sea", (LEFT, TOP), RIGHT - LEFT, TALL);
+    svg.text("name", (LEFT, TOP - 8.0), "start", title);
     for (x, at) in axis.marks(8, ShipTime { minutes: 0 }) {
         svg.line("graticule", (x, TOP), (x, TOP + TALL));
         let text =
             if axis.needs_date() { at.day_hm() } else { format!("{} ({})", at.hm(), ship.of(&at).hm()) };
-        svg.clock(x, TOP + TALL + 15.0, &text);
+        svg.clock((x, TOP + TALL + 15.0), &text);
     }
 }
 
@@ -141,22 +141,22 @@ fn value_plot(
     minutes: &[Minute],
     axis: &Axis,
     ship: ShipTime,
-) -> String {
-    let unit = quantity.dimension().units().first().map_or("", |u| u.symbol);
+) -> Option<Markup> {
+    let unit = unit(quantity);
     let columns = columns(minutes, axis);
     let known = || columns.iter().flatten();
     let least = known().map(|c| c.least).fold(f64::INFINITY, f64::min);
     let greatest = known().map(|c| c.greatest).fold(f64::NEG_INFINITY, f64::max);
     if least > greatest {
-        return String::new();
+        return None;
     }
     let scale = Scale::new(least, greatest, quantity.dimension() == Dimension::Length);
     let text = format!("{quantity} from {} to {} {unit}.", short(least), short(greatest));
-    let mut svg = Svg::new(id, 1000.0, TOP + TALL + 22.0, title, &text);
+    let mut svg = Svg::default();
     frame(&mut svg, axis, ship, &format!("{title}: {quantity}, {unit}"));
     for mark in scale.marks() {
         svg.line("graticule", (LEFT, scale.y(mark)), (RIGHT, scale.y(mark)));
-        svg.text("hour", LEFT - 8.0, scale.y(mark) + 4.0, "end", &short(mark));
+        svg.text("hour", (LEFT - 8.0, scale.y(mark) + 4.0), "end", &short(mark));
     }
     let mut mean = Vec::new();
     for piece in pieces(&columns, axis) {
@@ -168,7 +168,7 @@ fn value_plot(
     }
     svg.track("mean", &mean);
     extremes(&mut svg, axis, &scale, minutes);
-    svg.finish()
+    Some(svg.finish(id, SIZE, title, &text))
 }
 
 /// The night's least and greatest, each with its time.
@@ -177,30 +177,24 @@ fn extremes(svg: &mut Svg, axis: &Axis, scale: &Scale, minutes: &[Minute]) {
     let greatest = minutes.iter().max_by(|a, b| a.greatest.total_cmp(&b.greatest)).map(|m| (m, m.greatest));
     for (m, v) in [least, greatest].into_iter().flatten() {
         let (x, y) = (axis.x(&m.at), scale.y(v));
-        svg.circle("tick", x, y, 3.0);
+        svg.circle("tick", (x, y), 3.0);
         let (dx, anchor) = if x > RIGHT - 90.0 { (-6.0, "end") } else { (6.0, "start") };
         let dy = if y < TOP + 14.0 { 12.0 } else { -5.0 };
-        svg.text(
-            "hour strong halo",
-            x + dx,
-            y + dy,
-            anchor,
-            &format!("{} at {}", short(v), m.at.told(axis.needs_date())),
-        );
+        let text = format!("{} at {}", short(v), m.at.label(axis.needs_date()));
+        svg.text("hour strong halo", (x + dx, y + dy), anchor, &text);
     }
 }
 
 /// Heading as a line, course over ground as dots: what lies between them is leeway and stream.
-fn directions(heading: &[Minute], cog: &[Minute], axis: &Axis, ship: ShipTime) -> String {
+fn directions(heading: &[Minute], cog: &[Minute], axis: &Axis, ship: ShipTime) -> Markup {
     let text = "Mean heading and course over ground by the column, in degrees true; the distance between them is leeway and stream.";
-    let mut svg =
-        Svg::new("plot-directions", 1000.0, TOP + TALL + 22.0, "Heading against course over ground", text);
+    let mut svg = Svg::default();
     frame(&mut svg, axis, ship, "Heading (line) against course over ground (dots), degrees true");
     let y = |deg: f64| TOP + TALL * (1.0 - deg / 360.0);
     for mark in [0, 90, 180, 270, 360] {
         let at = y(f64::from(mark));
         svg.line("graticule", (LEFT, at), (RIGHT, at));
-        svg.text("hour", LEFT - 8.0, at + 4.0, "end", &format!("{mark:03}°"));
+        svg.text("hour", (LEFT - 8.0, at + 4.0), "end", &format!("{mark:03}°"));
     }
     let mut line = Vec::new();
     let mut before: Option<(usize, f64)> = None;
@@ -217,10 +211,10 @@ fn directions(heading: &[Minute], cog: &[Minute], axis: &Axis, ship: ShipTime) -
     svg.track("mean", &line);
     for (n, mean) in mean_directions(cog, axis).into_iter().enumerate() {
         if let Some(deg) = mean {
-            svg.circle("dot", x_of(n), y(deg), 1.3);
+            svg.circle("dot", (x_of(n), y(deg)), 1.3);
         }
     }
-    svg.finish()
+    svg.finish("plot-directions", SIZE, "Heading against course over ground", text)
 }
 
 fn mean_directions(minutes: &[Minute], axis: &Axis) -> Vec<Option<f64>> {

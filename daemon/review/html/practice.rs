@@ -1,10 +1,12 @@
 //! The crew's drills as a curve over time, and as a table.
 
 use super::axis::ShipTime;
-use super::svg::{Svg, esc};
+use super::svg::{Svg, Xy};
 use super::tables::table;
+use crate::review::Night;
 use crate::review::practice::Drilled;
-use crate::review::{Night, When};
+use crate::review::print::DASH;
+use maud::{Markup, html};
 use record::words::exact;
 use terms::METRES_PER_NM;
 
@@ -25,24 +27,19 @@ const CURVES: [(&str, &str, Time); 3] = [
     ("drift", "alongside", |d| d.alongside_s),
 ];
 
-/// The curve and the table; nothing where there was no drill.
-pub(super) fn draw(night: &Night, ship: ShipTime) -> String {
-    if night.drills.is_empty() {
-        return String::new();
+/// The curve and the table.
+pub(super) fn draw(night: &Night, ship: ShipTime) -> Markup {
+    // Recovering somebody and answering an alarm cannot be compared.
+    let fetched: Vec<&Drilled> = night.drills.iter().filter(|d| d.fetches).collect();
+    html! {
+        ul { @for line in night.practice_lines() { li { (line) } } }
+        @if let Some(curve) = curve(&fetched, ship) { (curve) }
+        (list(&night.drills, ship))
     }
-    let lines: String = night.practice_lines().iter().map(|l| format!("<li>{}</li>", esc(l))).collect();
-    // Fetching somebody and answering an alarm are not compared.
-    let fetched: Vec<Drilled> = night.drills.iter().filter(|d| d.fetches).cloned().collect();
-    format!("<ul>{lines}</ul>{}{}", curve(&fetched, ship), list(&night.drills, ship))
-}
-
-fn day(at: &When, ship: ShipTime) -> String {
-    let shown = ship.of(at);
-    shown.utc.map_or_else(|| shown.hm(), |u| u.to_string()[..10].to_owned())
 }
 
 /// Where each drill lies from left to right: by its day, or evenly where a day is not known.
-fn places(drills: &[Drilled]) -> Vec<f64> {
+fn places(drills: &[&Drilled]) -> Vec<f64> {
     let times: Option<Vec<f64>> = drills.iter().map(|d| d.at.utc.map(|u| u.0 as f64)).collect();
     let at = |part: f64| LEFT + part * (RIGHT - LEFT - 90.0);
     if let Some(times) = times
@@ -56,67 +53,63 @@ fn places(drills: &[Drilled]) -> Vec<f64> {
     (0..drills.len()).map(|i| at(i as f64 / n)).collect()
 }
 
-fn curve(drills: &[Drilled], ship: ShipTime) -> String {
+fn curve(drills: &[&Drilled], ship: ShipTime) -> Option<Markup> {
     let all = drills.iter().flat_map(|d| CURVES.map(|(_, _, time)| time(d))).flatten();
-    let Some(most) = all.reduce(f64::max).map(|m| m.max(10.0)) else { return String::new() };
+    let most = all.reduce(f64::max)?.max(10.0);
     let step = STEPS_S.into_iter().find(|s| most / s <= 6.0).unwrap_or(most);
     let top = (most / step).ceil() * step;
     let y = |s: f64| BOTTOM - (s / top) * (BOTTOM - TOP);
-    let told = "Seconds from the alarm to acknowledged, turned and alongside, drill by drill.";
-    let mut svg = Svg::new("drills", 1000.0, 260.0, "Drills of person overboard over time", told);
-    svg.rect("sea", LEFT, TOP, RIGHT - LEFT, BOTTOM - TOP);
+    let text = "Seconds from the alarm to acknowledged, turned and alongside, drill by drill.";
+    let mut svg = Svg::default();
+    svg.rect("sea", (LEFT, TOP), RIGHT - LEFT, BOTTOM - TOP);
     let marks = (top / step).round() as u32;
     for n in 0..=marks {
         let s = f64::from(n) * step;
         svg.line("graticule", (LEFT, y(s)), (RIGHT, y(s)));
-        svg.text("degree", LEFT - 6.0, y(s) + 4.0, "end", &exact(s));
+        svg.text("degree", (LEFT - 6.0, y(s) + 4.0), "end", &exact(s));
     }
     let xs = places(drills);
     let mut last_label = f64::MIN;
     for (d, x) in drills.iter().zip(&xs) {
-        // Days that would lie upon each other are left out.
+        // Leaves out days that would overlap.
         if x - last_label >= 70.0 {
-            svg.text("hour", *x, BOTTOM + 18.0, "middle", &day(&d.at, ship));
+            svg.text("hour", (*x, BOTTOM + 18.0), "middle", &ship.of(&d.at).day());
             last_label = *x;
         }
     }
     for (class, name, time) in CURVES {
-        let points: Vec<(f64, f64, f64)> =
-            drills.iter().zip(&xs).filter_map(|(d, x)| time(d).map(|s| (*x, y(s), s))).collect();
-        let line: Vec<Option<(f64, f64)>> = points.iter().map(|(x, y, _)| Some((*x, *y))).collect();
-        svg.track(class, &line);
-        for (x, y, s) in &points {
-            svg.group("", &format!("{name} after {}", exact(*s)));
-            svg.circle("tick", *x, *y, 3.5);
-            svg.end();
+        let points: Vec<(Xy, String)> =
+            drills.iter().zip(&xs).filter_map(|(d, x)| time(d).map(|s| ((*x, y(s)), exact(s)))).collect();
+        svg.track(class, &points.iter().map(|(xy, _)| Some(*xy)).collect::<Vec<_>>());
+        for (xy, after) in &points {
+            svg.group("", &format!("{name} after {after}"), |g| g.circle("tick", *xy, 3.5));
         }
-        if let Some((x, y, s)) = points.last() {
-            svg.text("name", x + 8.0, y + 4.0, "start", &format!("{name} {}", exact(*s)));
+        if let Some(((x, y), after)) = points.last() {
+            svg.text("name", (x + 8.0, y + 4.0), "start", &format!("{name} {after}"));
         }
     }
-    svg.finish()
+    Some(svg.finish("drills", (1000.0, 260.0), "Drills of person overboard over time", text))
 }
 
 /// Minutes and seconds since the alarm, as a stop watch shows them.
 fn clock(s: Option<f64>) -> String {
-    s.map_or_else(|| "–".to_owned(), |s| format!("{}:{:02}", s.round() as u64 / 60, s.round() as u64 % 60))
+    s.map_or_else(|| DASH.to_owned(), |s| format!("{}:{:02}", s.round() as u64 / 60, s.round() as u64 % 60))
 }
 
-fn list(drills: &[Drilled], ship: ShipTime) -> String {
-    let metres = |nm: Option<f64>| nm.map_or("–".to_owned(), |nm| format!("{:.0} m", nm * METRES_PER_NM));
-    let rows = drills.iter().rev().map(|d| {
-        vec![
-            day(&d.at, ship),
-            format!("{}<br><small>{}</small>", esc(&d.title), esc(d.who.as_deref().unwrap_or(""))),
-            clock(d.acknowledged_s),
-            clock(d.spotter_told_s),
-            clock(d.speed_off_s),
-            clock(d.turned_s),
-            clock(d.alongside_s),
-            metres(d.greatest_nm),
-            esc(&d.ended),
-        ]
-    });
+fn list(drills: &[Drilled], ship: ShipTime) -> Markup {
+    let rows = html! {
+        @for d in drills.iter().rev() {
+            tr {
+                th scope="row" { (ship.of(&d.at).day()) }
+                td { (d.title) br; small { (d.who.as_deref().unwrap_or_default()) } }
+                @for s in [d.acknowledged_s, d.spotter_told_s, d.speed_off_s, d.turned_s, d.alongside_s] {
+                    td { (clock(s)) }
+                }
+                td { (d.greatest_nm.map_or_else(|| DASH.to_owned(), |nm| format!("{:.0} m", nm * METRES_PER_NM))) }
+                td { (d.ended) }
+            }
+        }
+    };
     let heads = [
         "day",
         "exercise",
@@ -128,5 +121,5 @@ fn list(drills: &[Drilled], ship: ShipTime) -> String {
         "farthest",
         "ended",
     ];
-    table("Drills, the newest first; times since the alarm in minutes and seconds", &heads, rows)
+    table("Drills, newest first; minutes and seconds since the alarm", &heads, rows)
 }

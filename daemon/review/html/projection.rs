@@ -33,14 +33,14 @@ fn isometric(latitude_deg: f64) -> f64 {
     s.atanh() - E * (E * s).atanh()
 }
 
-/// A longitude's difference the shorter way round.
+/// A difference of longitudes, the shorter way round.
 fn wrapped(deg: f64) -> f64 {
     (deg + 180.0).rem_euclid(360.0) - 180.0
 }
 
 impl Projection {
-    /// Lays out paper of a width for all of the points; its height follows within the bounds, and it is at
-    /// least so many miles across. `None` without points.
+    /// Lays out paper of a width that holds all points. Its height follows within the bounds, and it covers at least
+    /// `least_nm` each way. `None` without points.
     pub fn fit(points: &[Position], width: f64, heights: (f64, f64), least_nm: f64) -> Option<Self> {
         let first = points.first()?;
         let mut mean = Circular::default();
@@ -118,7 +118,7 @@ impl Projection {
         self.middle
     }
 
-    /// Its name, for the legend.
+    /// Its name, for the description.
     pub fn name(&self) -> &'static str {
         if self.pole.is_some() { "polar stereographic" } else { "Mercator" }
     }

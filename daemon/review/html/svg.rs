@@ -1,144 +1,126 @@
-//! Writing markup: text is escaped, numbers are short.
+//! Drawings in SVG. Numbers have one decimal at most.
 
+use maud::{Markup, PreEscaped, html};
 use std::fmt::Write;
 
-/// Text for markup. Control characters, and those that turn the direction of writing, are left out: a name from the
-/// air must not dress up the page.
-pub(crate) fn esc(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            '\t' | '\n' => out.push(' '),
-            '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}' => {}
-            c if c.is_control() => {}
-            c => out.push(c),
-        }
-    }
-    out
-}
+/// Steps that read well, in any unit: 1, 2 and 5 in each decade.
+pub(super) const STEPS: [f64; 17] = [
+    0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0,
+    10_000.0,
+];
 
-/// A number with one decimal at most, without a useless zero.
+/// A place on the paper: to the right and down.
+pub(super) type Xy = (f64, f64);
+
+/// A number with at most one decimal, and no trailing zero.
 pub(super) fn short(v: f64) -> String {
     let v = (v * 10.0).round() / 10.0;
     if v.fract() == 0.0 { format!("{v:.0}") } else { format!("{v:.1}") }
 }
 
-/// A drawing.
-pub(super) struct Svg {
-    out: String,
-}
+/// A drawing, or a group of one.
+#[derive(Debug, Default)]
+pub(super) struct Svg(String);
 
 impl Svg {
-    /// Begins a drawing with what is read aloud in its place: a title and a description.
-    pub fn new(id: &str, width: f64, height: f64, title: &str, description: &str) -> Self {
-        let mut out = String::new();
-        let (w, h) = (short(width), short(height));
-        // Writing to a string does not fail; so throughout.
-        let _ = write!(
-            out,
-            "<svg id=\"{id}\" viewBox=\"0 0 {w} {h}\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\">\
-             <title id=\"{id}-t\">{}</title><desc id=\"{id}-d\">{}</desc>",
-            esc(title),
-            esc(description)
-        );
-        Self { out }
+    fn put(&mut self, part: Markup) {
+        self.0.push_str(&part.0);
     }
 
-    pub fn raw(&mut self, markup: &str) {
-        self.out.push_str(markup);
-    }
-
-    /// Begins a group; `end` ends it. What a pointer resting on it is told may be empty.
-    pub fn group(&mut self, class: &str, told: &str) {
-        let _ = write!(self.out, "<g class=\"{class}\">");
-        if !told.is_empty() {
-            let _ = write!(self.out, "<title>{}</title>", esc(told));
+    /// The whole drawing. Title and description are read aloud in its place.
+    pub fn finish(self, id: &str, (width, height): Xy, title: &str, description: &str) -> Markup {
+        let size = format!("0 0 {} {}", short(width), short(height));
+        html! {
+            svg id=(id) viewBox=(size) role="img" aria-labelledby={ (id) "-t " (id) "-d" } {
+                title id={ (id) "-t" } { (title) }
+                desc id={ (id) "-d" } { (description) }
+                (PreEscaped(self.0))
+            }
         }
     }
 
-    pub fn group_at(&mut self, class: &str, x: f64, y: f64, turn_deg: f64, told: &str) {
+    /// The whole drawing, where the text beside it says the same.
+    pub fn ornament(self, class: &str, (width, height): Xy) -> Markup {
+        let size = format!("0 0 {} {}", short(width), short(height));
+        html! { svg class=(class) viewBox=(size) aria-hidden="true" { (PreEscaped(self.0)) } }
+    }
+
+    /// A group; `hint` appears where a pointer rests on it, unless it is empty.
+    pub fn group(&mut self, class: &str, hint: &str, draw: impl FnOnce(&mut Self)) {
+        self.moved(class, None, hint, draw);
+    }
+
+    /// A group drawn around the origin, then turned and moved to its place.
+    pub fn group_at(
+        &mut self,
+        class: &str,
+        (x, y): Xy,
+        turn_deg: f64,
+        hint: &str,
+        draw: impl FnOnce(&mut Self),
+    ) {
         let turn = if turn_deg == 0.0 { String::new() } else { format!(" rotate({})", short(turn_deg)) };
-        let _ = write!(
-            self.out,
-            "<g class=\"{class}\" transform=\"translate({} {}){turn}\">",
-            short(x),
-            short(y)
-        );
-        if !told.is_empty() {
-            let _ = write!(self.out, "<title>{}</title>", esc(told));
-        }
+        self.moved(class, Some(format!("translate({} {}){turn}", short(x), short(y))), hint, draw);
     }
 
-    pub fn end(&mut self) {
-        self.out.push_str("</g>");
+    fn moved(&mut self, class: &str, transform: Option<String>, hint: &str, draw: impl FnOnce(&mut Self)) {
+        let mut inside = Self::default();
+        draw(&mut inside);
+        self.put(html! {
+            g class=(class) transform=[transform] {
+                @if !hint.is_empty() { title { (hint) } }
+                (PreEscaped(inside.0))
+            }
+        });
     }
 
-    pub fn line(&mut self, class: &str, (x1, y1): (f64, f64), (x2, y2): (f64, f64)) {
-        let (x1, y1, x2, y2) = (short(x1), short(y1), short(x2), short(y2));
-        let _ = write!(self.out, "<path class=\"{class}\" d=\"M{x1} {y1}L{x2} {y2}\"/>");
-    }
-
-    pub fn rect(&mut self, class: &str, x: f64, y: f64, w: f64, h: f64) {
-        let (x, y, w, h) = (short(x), short(y), short(w.max(0.0)), short(h.max(0.0)));
-        let _ =
-            write!(self.out, "<rect class=\"{class}\" x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\"/>");
-    }
-
-    pub fn circle(&mut self, class: &str, x: f64, y: f64, r: f64) {
-        let _ = write!(
-            self.out,
-            "<circle class=\"{class}\" cx=\"{}\" cy=\"{}\" r=\"{}\"/>",
-            short(x),
-            short(y),
-            short(r)
-        );
-    }
-
-    /// Text; anchor start, middle or end.
-    pub fn text(&mut self, class: &str, x: f64, y: f64, anchor: &str, text: &str) {
-        let (x, y, text) = (short(x), short(y), esc(text));
-        let _ = write!(
-            self.out,
-            "<text class=\"{class}\" x=\"{x}\" y=\"{y}\" text-anchor=\"{anchor}\">{text}</text>"
-        );
-    }
-
-    /// A time below its mark, within the paper's right edge.
-    pub fn clock(&mut self, x: f64, y: f64, text: &str) {
-        let half = text.chars().count() as f64 * 3.1;
-        self.text("hour", x.min(998.0 - half), y, "middle", text);
-    }
-
-    /// A line through points; gaps begin it anew.
-    pub fn track(&mut self, class: &str, points: &[Option<(f64, f64)>]) {
-        let d = path_data(points);
+    /// A path by its data; nothing where there is none.
+    pub fn path(&mut self, class: &str, d: &str) {
         if !d.is_empty() {
-            let _ = write!(self.out, "<path class=\"{class}\" d=\"{d}\"/>");
+            self.put(html! { path class=(class) d=(d) {} });
         }
+    }
+
+    pub fn line(&mut self, class: &str, (x1, y1): Xy, (x2, y2): Xy) {
+        self.path(class, &format!("M{} {}L{} {}", short(x1), short(y1), short(x2), short(y2)));
+    }
+
+    pub fn rect(&mut self, class: &str, (x, y): Xy, w: f64, h: f64) {
+        let (w, h) = (short(w.max(0.0)), short(h.max(0.0)));
+        self.put(html! { rect class=(class) x=(short(x)) y=(short(y)) width=(w) height=(h) {} });
+    }
+
+    pub fn circle(&mut self, class: &str, (x, y): Xy, r: f64) {
+        self.put(html! { circle class=(class) cx=(short(x)) cy=(short(y)) r=(short(r)) {} });
+    }
+
+    /// Text; its anchor is start, middle or end.
+    pub fn text(&mut self, class: &str, (x, y): Xy, anchor: &str, text: &str) {
+        self.put(html! { text class=(class) x=(short(x)) y=(short(y)) text-anchor=(anchor) { (text) } });
+    }
+
+    /// A time below its mark, kept within the right edge of the paper.
+    pub fn clock(&mut self, (x, y): Xy, text: &str) {
+        let half = text.chars().count() as f64 * 3.1;
+        self.text("hour", (x.min(998.0 - half), y), "middle", text);
+    }
+
+    /// A line through points, broken at gaps.
+    pub fn track(&mut self, class: &str, points: &[Option<Xy>]) {
+        self.path(class, &path_data(points));
     }
 
     /// A filled shape through points.
-    pub fn area(&mut self, class: &str, points: impl Iterator<Item = (f64, f64)>) {
-        let points: Vec<_> = points.map(Some).collect();
-        let d = path_data(&points);
+    pub fn area(&mut self, class: &str, points: impl Iterator<Item = Xy>) {
+        let d = path_data(&points.map(Some).collect::<Vec<_>>());
         if !d.is_empty() {
-            let _ = write!(self.out, "<path class=\"{class}\" d=\"{d}Z\"/>");
+            self.path(class, &format!("{d}Z"));
         }
-    }
-
-    pub fn finish(mut self) -> String {
-        self.out.push_str("</svg>\n");
-        self.out
     }
 }
 
-/// Path data with relative steps in tenths, which are shorter than absolute ones. Lone points are drawn as dots.
-fn path_data(points: &[Option<(f64, f64)>]) -> String {
+/// Path data with relative steps in tenths, which are shorter than absolute ones. A lone point becomes a dot.
+fn path_data(points: &[Option<Xy>]) -> String {
     let tenth = |v: f64| (v * 10.0).round() as i64;
     let put = |d: &mut String, v: i64, first: bool| {
         if !first && v >= 0 {
@@ -146,6 +128,7 @@ fn path_data(points: &[Option<(f64, f64)>]) -> String {
         }
         let sign = if v < 0 { "-" } else { "" };
         let (whole, part) = (v.abs() / 10, v.abs() % 10);
+        // Writing to a string cannot fail.
         let _ = if part == 0 { write!(d, "{sign}{whole}") } else { write!(d, "{sign}{whole}.{part}") };
     };
     let (mut d, mut pen) = (String::new(), None);
@@ -154,20 +137,12 @@ fn path_data(points: &[Option<(f64, f64)>]) -> String {
             pen = None;
             continue;
         };
-        match pen {
-            None => {
-                d.push('M');
-                put(&mut d, x, true);
-                put(&mut d, y, false);
-                if points.get(n + 1).is_none_or(Option::is_none) {
-                    d.push_str("h.1");
-                }
-            }
-            Some((px, py)) => {
-                d.push('l');
-                put(&mut d, x - px, true);
-                put(&mut d, y - py, false);
-            }
+        let (px, py) = pen.unwrap_or((0, 0));
+        d.push(if pen.is_none() { 'M' } else { 'l' });
+        put(&mut d, x - px, true);
+        put(&mut d, y - py, false);
+        if pen.is_none() && points.get(n + 1).is_none_or(Option::is_none) {
+            d.push_str("h.1");
         }
         pen = Some((x, y));
     }
@@ -180,7 +155,11 @@ mod tests {
 
     #[test]
     fn text_cannot_leave_its_place() {
-        assert_eq!(esc("<A&B \"x'\u{202e}\u{7}\n"), "&lt;A&amp;B &quot;x&#39; ");
+        let mut svg = Svg::default();
+        svg.text("a", (1.0, 2.0), "end", "<A&B \"x'\u{202e}\u{7}\n");
+        let page = record::words::legible(html! { p title="<&\"" { (PreEscaped(svg.0)) } });
+        let text = "<text class=\"a\" x=\"1\" y=\"2\" text-anchor=\"end\">&lt;A&amp;B &quot;x' </text>";
+        assert_eq!(page.replace('\n', " "), format!("<p title=\"&lt;&amp;&quot;\">{text}</p>"));
     }
 
     #[test]

@@ -6,12 +6,13 @@ use super::symbols;
 use crate::review::when::When;
 use crate::review::{Alert, Night};
 use lookout::sun_altitude_deg;
+use maud::{Markup, html};
 use rules::Priority;
 use terms::{Position, Utc};
 
 const LEFT: f64 = 118.0;
 const RIGHT: f64 = 990.0;
-/// Bars of a priority lie in so many lanes at most; what finds none lies over the last.
+/// Most lanes for the bars of one priority; a bar that finds none free is drawn over the last.
 const LANES: usize = 8;
 const LANE: f64 = 15.0;
 /// Room for the name of an alert beside its bar.
@@ -22,8 +23,8 @@ pub(super) fn axis(night: &Night) -> Axis {
     Axis::new(night, LEFT, RIGHT)
 }
 
-/// Draws it.
-pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> String {
+/// Draws the time line.
+pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> Markup {
     let lanes: Vec<(Priority, Vec<(usize, &Alert)>)> =
         [Priority::EmergencyAlarm, Priority::Alarm, Priority::Warning, Priority::Caution]
             .into_iter()
@@ -34,20 +35,20 @@ pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> String {
     let height = 96.0 + lanes.iter().map(|(_, a)| deep(a) * LANE + 10.0).sum::<f64>();
     let text = format!(
         "From {} to {} UTC: {} alerts, {} gaps in the lookout. Each bar begins when its alert was raised, is full until it was acknowledged, hatched until its condition ended.",
-        night.from.told(night.is_dated()),
-        night.to.told(night.is_dated()),
+        night.from.label(night.is_dated()),
+        night.to.label(night.is_dated()),
         lanes.iter().map(|(_, a)| a.len()).sum::<usize>(),
         night.blind.len()
     );
-    let mut svg = Svg::new("timeline", 1000.0, height, "Time line of the night", &text);
+    let mut svg = Svg::default();
     clock_rows(&mut svg, axis, ship, height);
-    svg.text("row", LEFT - 8.0, 36.0, "end", "sun");
+    svg.text("row", (LEFT - 8.0, 36.0), "end", "sun");
     sun(&mut svg, night, axis);
-    svg.text("row", LEFT - 8.0, 56.0, "end", "watch");
+    svg.text("row", (LEFT - 8.0, 56.0), "end", "watch");
     watches(&mut svg, night, axis);
     let mut y = 70.0;
     for (priority, alerts) in &lanes {
-        svg.text("row", LEFT - 8.0, y + 11.0, "end", &priority.to_string());
+        svg.text("row", (LEFT - 8.0, y + 11.0), "end", &priority.to_string());
         // Where the last bar and name of each lane end: in a crowded one the next has no room for its name.
         let mut ends = [f64::NEG_INFINITY; LANES];
         for (lane, alert) in alerts {
@@ -57,14 +58,28 @@ pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> String {
     }
     for b in &night.blind {
         let (x, to) = (axis.x(&b.from), axis.x(&b.to));
-        svg.group(
-            "blind",
-            &format!("{} to {}: {}", b.from.told_s(night.is_dated()), b.to.told_s(night.is_dated()), b.why),
-        );
-        svg.rect("o", x, 44.0, (to - x).max(2.0), height - 72.0);
-        svg.end();
+        let hint =
+            format!("{} to {}: {}", b.from.label_s(night.is_dated()), b.to.label_s(night.is_dated()), b.why);
+        svg.group("blind", &hint, |g| g.rect("o", (x, 44.0), (to - x).max(2.0), height - 72.0));
     }
-    svg.finish()
+    svg.finish("timeline", (1000.0, height), "Time line of the night", &text)
+}
+
+/// What the bars mean.
+pub(super) fn key() -> Markup {
+    let mut svg = Svg::default();
+    svg.group("bar pa", "", |g| {
+        g.rect("full", (0.0, 0.0), 32.0, 11.0);
+        g.rect("hatch", (32.0, 0.0), 32.0, 11.0);
+        g.rect("open", (64.0, 0.0), 31.0, 11.0);
+    });
+    html! {
+        p.key {
+            (svg.ornament("k", (96.0, 12.0)))
+            " full: sounding until acknowledged; hatched: acknowledged while the condition lasts; open: rectified, not yet over. "
+            "Crossed columns: no lookout. Letters: E emergency alarm, A alarm, W warning, C caution."
+        }
+    }
 }
 
 /// Hours of UTC below, of ship's time above, and a thin line for each.
@@ -72,16 +87,16 @@ fn clock_rows(svg: &mut Svg, axis: &Axis, ship: ShipTime, height: f64) {
     let zero = ShipTime { minutes: 0 };
     // The first mark stands half before the axis, and is wider with its date.
     let names = LEFT - if axis.needs_date() { 42.0 } else { 26.0 };
-    svg.text("row", names, 15.0, "end", &format!("ship {}", ship.name()));
-    svg.text("row", names, height - 8.0, "end", "UTC");
+    svg.text("row", (names, 15.0), "end", &format!("ship {}", ship.name()));
+    svg.text("row", (names, height - 8.0), "end", "UTC");
     let text = |at: &When| if axis.needs_date() { at.day_hm() } else { at.hm() };
     let most = if axis.needs_date() { 8 } else { 13 };
     for (x, at) in axis.marks(most, ship) {
-        svg.clock(x, 15.0, &text(&ship.of(&at)));
+        svg.clock((x, 15.0), &text(&ship.of(&at)));
     }
     for (x, at) in axis.marks(most, zero) {
         svg.line("graticule", (x, 22.0), (x, height - 22.0));
-        svg.clock(x, height - 8.0, &text(&at));
+        svg.clock((x, height - 8.0), &text(&at));
     }
 }
 
@@ -89,7 +104,7 @@ fn clock_rows(svg: &mut Svg, axis: &Axis, ship: ShipTime, height: f64) {
 fn sun(svg: &mut Svg, night: &Night, axis: &Axis) {
     let mut known = night.own.iter().filter_map(|o| Some((o.at.utc?, o.position?))).peekable();
     let Some((_, mut place)) = known.peek().copied() else {
-        svg.text("hour", LEFT, 36.0, "start", "no position");
+        svg.text("hour", (LEFT, 36.0), "start", "no position");
         return;
     };
     let (mut from, mut shade) = (LEFT, "");
@@ -100,12 +115,12 @@ fn sun(svg: &mut Svg, night: &Night, axis: &Axis) {
         let now = sky(utc, place);
         if now != shade {
             if !shade.is_empty() {
-                svg.rect(shade, from, 26.0, x - from, 12.0);
+                svg.rect(shade, (from, 26.0), x - from, 12.0);
             }
             (from, shade) = (x, now);
         }
     }
-    svg.rect(shade, from, 26.0, RIGHT - from, 12.0);
+    svg.rect(shade, (from, 26.0), RIGHT - from, 12.0);
 }
 
 fn sky(utc: Utc, place: Position) -> &'static str {
@@ -118,27 +133,27 @@ fn sky(utc: Utc, place: Position) -> &'static str {
     }
 }
 
-/// Who had the watch, as far as it was handed over; runs of the daemon where not.
+/// Runs of the daemon, and over them who had the watch as far as it was handed over.
 fn watches(svg: &mut Svg, night: &Night, axis: &Axis) {
     for run in &night.runs {
         let (x, to) = (axis.x(&run.from), axis.x(&run.to));
-        svg.rect("run", x, 46.0, (to - x).max(1.0), 12.0);
+        svg.rect("run", (x, 46.0), (to - x).max(1.0), 12.0);
     }
     let handed: Vec<_> = night.remarks.iter().filter(|r| r.kind == "handover").collect();
     for (n, r) in handed.iter().enumerate() {
         let x = axis.x(&r.at);
         let to = handed.get(n + 1).map_or(RIGHT, |next| axis.x(&next.at));
         let name = r.took_the_watch().unwrap_or("handed over");
-        svg.group("watch", &format!("{} {name}: {}", r.at.told(night.is_dated()), r.text));
-        svg.line("o", (x, 44.0), (x, 60.0));
-        if to - x > name.chars().count() as f64 * 6.5 {
-            svg.text("on", x + 4.0, 56.0, "start", name);
-        }
-        svg.end();
+        svg.group("watch", &format!("{} {name}: {}", r.at.label(night.is_dated()), r.text), |g| {
+            g.line("o", (x, 44.0), (x, 60.0));
+            if to - x > name.chars().count() as f64 * 6.5 {
+                g.text("on", (x + 4.0, 56.0), "start", name);
+            }
+        });
     }
 }
 
-/// Gives each alert a lane in which nothing lies yet.
+/// Gives each alert a free lane.
 fn pack<'a>(axis: &Axis, alerts: impl Iterator<Item = &'a Alert>) -> Vec<(usize, &'a Alert)> {
     let mut ends = [f64::NEG_INFINITY; LANES];
     let mut packed = Vec::new();
@@ -166,9 +181,9 @@ fn bar(svg: &mut Svg, axis: &Axis, alert: &Alert, y: f64, taken: &mut f64) {
     let acknowledged = alert.acknowledged.map_or(to, |t| axis.x(&t)).clamp(from, to.max(from));
     let rectified = alert.rectified.map_or(to, |t| axis.x(&t)).clamp(from, to.max(from));
     let part = |name: &str, at: Option<When>| {
-        at.map_or(String::new(), |t| format!(", {name} {}", t.told_s(axis.needs_date())))
+        at.map(|t| format!(", {name} {}", t.label_s(axis.needs_date()))).unwrap_or_default()
     };
-    let told = format!(
+    let hint = format!(
         "{} {} {}{}{}{}{}{}: {}",
         alert.priority,
         alert.id,
@@ -180,14 +195,6 @@ fn bar(svg: &mut Svg, axis: &Axis, alert: &Alert, y: f64, taken: &mut f64) {
         part("over", alert.over),
         alert.text()
     );
-    svg.group(&format!("bar {}", symbols::class(alert.priority)), &told);
-    svg.rect("full", from, y, (acknowledged - from).max(2.0), 11.0);
-    if rectified > acknowledged {
-        svg.rect("hatch", acknowledged, y, rectified - acknowledged, 11.0);
-    }
-    if to > rectified.max(acknowledged) {
-        svg.rect("open", rectified.max(acknowledged), y, to - rectified.max(acknowledged), 11.0);
-    }
     let name = format!("{}{}", symbols::letter(alert.priority), alert.id);
     let right = to.max(from + 2.0) + 3.0;
     let wide = NAME + name.len() as f64;
@@ -199,9 +206,18 @@ fn bar(svg: &mut Svg, axis: &Axis, alert: &Alert, y: f64, taken: &mut f64) {
         ("by", right, "start", from, right + wide)
     };
     let free = begins >= *taken;
-    if free {
-        svg.text(class, x, y + 9.0, anchor, &name);
-    }
     *taken = taken.max(if free { ends } else { right });
-    svg.end();
+    svg.group(&format!("bar {}", symbols::class(alert.priority)), &hint, |g| {
+        g.rect("full", (from, y), (acknowledged - from).max(2.0), 11.0);
+        if rectified > acknowledged {
+            g.rect("hatch", (acknowledged, y), rectified - acknowledged, 11.0);
+        }
+        let shown = rectified.max(acknowledged);
+        if to > shown {
+            g.rect("open", (shown, y), to - shown, 11.0);
+        }
+        if free {
+            g.text(class, (x, y + 9.0), anchor, &name);
+        }
+    });
 }

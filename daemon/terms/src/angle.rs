@@ -19,6 +19,11 @@ pub fn in_sector(deg: f64, from_deg: f64, to_deg: f64) -> bool {
     normal_deg(deg - from_deg) <= normal_deg(to_deg - from_deg)
 }
 
+/// A direction as it is written and spoken: 007, 350, and 000 for 359.7.
+pub fn three_digits(deg: f64) -> String {
+    format!("{:03}", (deg.round() as i64).rem_euclid(360))
+}
+
 /// A mean of directions, as the direction of the sum of unit vectors.
 #[derive(Debug, Clone, Copy, Default, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Circular {
@@ -51,6 +56,12 @@ impl Circular {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    #[test]
+    fn directions_have_three_digits() {
+        let written = [7.4, 359.4, 359.7, 360.0, -90.0].map(three_digits);
+        assert_eq!(written, ["007", "359", "000", "000", "270"]);
+    }
 
     #[test]
     fn turns_and_sectors_wrap_through_north() {

@@ -9,8 +9,9 @@ mod moment;
 mod position;
 mod problem;
 mod quantity;
+mod tendency;
 
-pub use angle::{Circular, in_sector, normal_deg, turn_deg};
+pub use angle::{Circular, in_sector, normal_deg, three_digits, turn_deg};
 pub use day::{Day, Every};
 pub use hour::{Hour, Hours};
 pub use mmsi::{Mmsi, Station};
@@ -20,3 +21,4 @@ pub use problem::{Problem, Problems, Severity, nearest, version_trouble};
 pub use quantity::{
     CasualtyId, Dimension, FeedId, Quantity, QuantitySet, Reading, SignalId, Subject, Unit, Value, Whose,
 };
+pub use tendency::tendency;

@@ -5,7 +5,7 @@ use super::nature;
 use super::own::{RelativeTo, SetDrift};
 use super::state::{Audible, CasualtyState, Placed};
 use std::time::Duration;
-use terms::{METRES_PER_NM, turn_deg};
+use terms::{METRES_PER_NM, three_digits, turn_deg};
 
 /// Below this, ranges are told in metres.
 const NEAR_NM: f64 = 0.25;
@@ -104,11 +104,6 @@ pub(super) fn range_words(range_nm: f64) -> String {
     } else {
         format!("{range_nm:.1} nautical miles")
     }
-}
-
-/// A direction in three figures.
-pub(super) fn three_digits(deg: f64) -> String {
-    format!("{:03}", (deg.round() as i64).rem_euclid(360))
 }
 
 /// A relative bearing [0, 360) in words, to the nearest five degrees.

@@ -8,7 +8,7 @@ use record::{Date, Handover, LowBeacon, LowBeaconBasis};
 use rules::{Declared, Stage};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::Moment;
+use terms::{Moment, tendency, three_digits};
 
 /// Wind and pressure are noted so often for the trends.
 const NOTED_EVERY: Duration = Duration::from_secs(600);
@@ -30,42 +30,6 @@ struct Weather {
     pressure_hpa: Option<f64>,
     wind_kn: Option<f64>,
     wind_from_deg: Option<f64>,
-}
-
-/// The term for a change of pressure within three hours (Met Office: slowly to 1.5 hPa, then to 3.5, quickly to 6.0, very
-/// rapidly beyond).
-fn tendency(hpa: f64) -> &'static str {
-    match (hpa, hpa.abs()) {
-        (_, c) if c < 0.1 => "steady",
-        (d, c) if c < 1.55 => {
-            if d < 0.0 {
-                "falling slowly"
-            } else {
-                "rising slowly"
-            }
-        }
-        (d, c) if c < 3.55 => {
-            if d < 0.0 {
-                "falling"
-            } else {
-                "rising"
-            }
-        }
-        (d, c) if c <= 6.0 => {
-            if d < 0.0 {
-                "falling quickly"
-            } else {
-                "rising quickly"
-            }
-        }
-        (d, _) => {
-            if d < 0.0 {
-                "falling very rapidly"
-            } else {
-                "rising very rapidly"
-            }
-        }
-    }
 }
 
 impl Trends {
@@ -104,9 +68,9 @@ impl Trends {
         if let (Some(kn), Some(from)) = (now.wind_kn, now.wind_from_deg) {
             let before = earlier.and_then(|w| w.wind_kn.zip(w.wind_from_deg)).zip(ago.as_ref());
             let before = before.map_or(String::new(), |((kn, from), ago)| {
-                format!(", {kn:.0} kn from {from:03.0}° {ago} ago")
+                format!(", {kn:.0} kn from {}° {ago} ago", three_digits(from))
             });
-            parts.push(format!("wind {kn:.0} kn from {from:03.0}°{before}"));
+            parts.push(format!("wind {kn:.0} kn from {}°{before}", three_digits(from)));
         }
         if parts.is_empty() { "not known".to_owned() } else { parts.join("; ") }
     }
@@ -266,23 +230,6 @@ fn low_beacon(e: Expected) -> LowBeacon {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn tendencies_of_the_met_office() {
-        // Met Office marine glossary, read: slowly 0.1–1.5, falling 1.6–3.5, quickly 3.6–6.0, very rapidly above 6.0 hPa in 3 h.
-        for (hpa, term) in [
-            (0.0, "steady"),
-            (-0.1, "falling slowly"),
-            (-1.5, "falling slowly"),
-            (-1.6, "falling"),
-            (-3.5, "falling"),
-            (-3.6, "falling quickly"),
-            (6.0, "rising quickly"),
-            (-6.1, "falling very rapidly"),
-        ] {
-            assert_eq!(tendency(hpa), term, "{hpa}");
-        }
-    }
 
     #[test]
     fn how_far_off_a_low_beacon_is_heard_is_told_with_what_it_means() {

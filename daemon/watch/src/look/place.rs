@@ -50,7 +50,7 @@ pub(super) fn words(
     let mut words = range(range_nm?);
     match (relative, bearing_deg) {
         (Some((deg, to)), _) => words += &format!(", {}", direction(deg, to)),
-        (None, Some(b)) => words += &format!(", bearing {:03}° true", (b.round() as i64).rem_euclid(360)),
+        (None, Some(b)) => words += &format!(", bearing {}° true", terms::three_digits(b)),
         (None, None) => {}
     }
     match closing_kn {
