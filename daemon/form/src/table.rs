@@ -71,6 +71,9 @@ impl<'t> Table<'t> {
             return None;
         };
         let read: Vec<_> = items.map(|v| self.read(key.name, &key.most(usize::MAX), &v)).collect();
+        if read.is_empty() && key.needed {
+            self.wrong(key, format!("`{}` is empty", key.name));
+        }
         if read.len() > key.most {
             self.wrong(key, format!("`{}` has at most {} elements", key.name, key.most));
         }

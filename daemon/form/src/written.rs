@@ -181,6 +181,9 @@ pub fn length_of_time(text: &str) -> Result<Duration, String> {
         let behind = rest[end..].trim_start();
         let unit_end = behind.find(|c: char| c.is_whitespace() || c.is_ascii_digit()).unwrap_or(behind.len());
         let unit = &behind[..unit_end];
+        if unit.starts_with(|c: char| !c.is_alphabetic()) {
+            return Err(String::new());
+        }
         seconds += Dimension::Time.in_own_unit(number, unit).ok_or_else(|| {
             let symbols: Vec<&str> = Dimension::Time.units().iter().map(|u| u.symbol).collect();
             // "sec", "mins" and "hours" begin as their units do.
