@@ -133,8 +133,7 @@ fn the_button_and_the_beacon_that_follows_are_one_person() {
 fn a_test_of_a_beacon_calls_nobody() {
     let night = sea("only-a-test", "", "", "activation = \"80000 s\"", "");
     assert!(of_person(&night, "raised").is_empty());
-    let text =
-        "[[beacon]]\nmmsi = \"972990411\"\nname = \"Ilse Marrow\"\ntest = [{ at = \"0:04\" }, { at = \"0:20\" }]";
+    let text = "[[beacon]]\nmmsi = \"972990411\"\nname = \"Ilse Marrow\"\ntest = [{ at = \"0:04\" }, { at = \"0:20\" }]";
     let night = sea("tests", "", "", "activation = \"80000 s\"", text);
     assert!(of_person(&night, "raised").is_empty());
     let noted = night
