@@ -204,11 +204,11 @@ fn made_up(seed: u64) -> String {
         r#"version = 1
 title = "Made-up night {seed}"
 start = "2026-03-01T23:50:00Z"
-duration = "0:32"
+duration = "32 min"
 seed = {seed}
 [own]
 name = "WINDLESTRAW"
-mmsi = 232990417
+mmsi = "232990417"
 position = "{:.0}°{:.2}′{} {:03.0}°{:.2}′W"
 course_deg = {:.1}
 speed_kn = {:.1}
@@ -224,16 +224,16 @@ drift_kn = {:.1}
 name = "gps"
 talker = "GP"
 gps_error_m = 4
-sentences = {{ RMC = 1 }}
+sentences = {{ RMC = "1 s" }}
 [[feed]]
 name = "compass"
 talker = "HC"
-sentences = {{ HDT = 1 }}
+sentences = {{ HDT = "1 s" }}
 [[feed]]
 name = "ais"
 talker = "AI"
 hears = {{ probability = 0.9, range_nm = 25 }}
-sentences = {{ VDO = 5 }}
+sentences = {{ VDO = "5 s" }}
 "#,
         d.from(0.0, 60.0).trunc(),
         d.from(0.0, 59.9),
@@ -253,7 +253,7 @@ sentences = {{ VDO = 5 }}
         let _ = write!(
             text,
             r#"[[ship]]
-mmsi = 53899{:03}{i}
+mmsi = "53899{:03}{i}"
 name = "SHIP {i}"
 ship_type = 70
 class = "{class}"

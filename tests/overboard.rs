@@ -15,11 +15,11 @@ fn text(name: &str, gps: &str, ais: &str, overboard: &str, more: &str) -> String
         r#"version = 1
 title = "{name}"
 start = "2026-01-15T04:00:00Z"
-duration = "0:30"
+duration = "30 min"
 seed = 6
 [own]
 name = "WINDLESTRAW"
-mmsi = 232990417
+mmsi = "232990417"
 position = "46°31.00′N 009°12.00′W"
 course_deg = 215
 speed_kn = 6
@@ -36,19 +36,19 @@ speed_kn = 15
 name = "gps"
 talker = "GP"
 gps_error_m = 4
-sentences = {{ RMC = 1 }}
+sentences = {{ RMC = "1 s" }}
 {gps}
 [[feed]]
 name = "instruments"
 talker = "II"
-sentences = {{ HDT = 1, VHW = 1, MWV = 1 }}
+sentences = {{ HDT = "1 s", VHW = "1 s", MWV = "1 s" }}
 [[feed]]
 name = "ais"
 talker = "AI"
 hears = {{ probability = 0.95, range_nm = 20 }}
 {ais}
 [[beacon]]
-mmsi = {BEACON}
+mmsi = "{BEACON}"
 name = "Tobias Fenn"
 range_nm = 5
 [beacon.overboard]
@@ -76,7 +76,7 @@ fn off_nm(night: &Night, e: &Event) -> f64 {
 
 #[test]
 fn a_beacon_that_never_finds_itself_is_called_at_once_and_searched_by_drift() {
-    let night = sea("no-fix", "", "", "activation_s = 12\nfirst_fix_s = 86400", "");
+    let night = sea("no-fix", "", "", "activation = \"12 s\"\nfirst_fix = \"86400 s\"", "");
     let raised = of_person(&night, "raised");
     assert_eq!(raised.len(), 1);
     // Bursts of eight two seconds apart: half a minute without one heard would be a fault.
@@ -92,7 +92,7 @@ fn a_beacon_that_never_finds_itself_is_called_at_once_and_searched_by_drift() {
 
 #[test]
 fn own_fix_lost_before_the_fall_does_not_delay_the_call() {
-    let night = sea("own-fix-lost", "no_fix = [{ from = \"0:05\" }]", "", "first_fix_s = 45", "");
+    let night = sea("own-fix-lost", "no_fix = [{ from = \"0:05\" }]", "", "first_fix = \"45 s\"", "");
     let raised = of_person(&night, "raised");
     assert_eq!(raised.len(), 1);
     assert!(raised[0].at() <= FELL + std::time::Duration::from_secs(15), "{:?}", raised[0].at());
@@ -103,7 +103,7 @@ fn own_fix_lost_before_the_fall_does_not_delay_the_call() {
 #[test]
 fn a_receiver_that_dies_after_the_first_message_leaves_the_case_open() {
     let outage = "outages = [{ from = \"0:10:07\" }]";
-    let night = sea("receiver-dies", "", outage, "activation_s = 5\nfirst_fix_s = 60", "");
+    let night = sea("receiver-dies", "", outage, "activation = \"5 s\"\nfirst_fix = \"60 s\"", "");
     assert_eq!(of_person(&night, "raised").len(), 1);
     assert!(of_person(&night, "cleared").is_empty() && of_person(&night, "rectified").is_empty());
     let told: Vec<&Event> =
@@ -119,7 +119,7 @@ fn a_receiver_that_dies_after_the_first_message_leaves_the_case_open() {
 #[test]
 fn the_button_and_the_beacon_that_follows_are_one_person() {
     let act = "[[act]]\nat = \"0:10:02\"\ndo = \"overboard Tobias\"";
-    let night = sea("button-first", "", "", "activation_s = 20\nfirst_fix_s = 50", act);
+    let night = sea("button-first", "", "", "activation = \"20 s\"\nfirst_fix = \"50 s\"", act);
     let raised = of_person(&night, "raised");
     assert_eq!(raised.len(), 1, "{raised:#?}");
     assert_eq!(raised[0].at(), Moment(602_000));
@@ -131,11 +131,10 @@ fn the_button_and_the_beacon_that_follows_are_one_person() {
 
 #[test]
 fn a_test_of_a_beacon_calls_nobody() {
-    let night = sea("only-a-test", "", "", "activation_s = 80000", "");
+    let night = sea("only-a-test", "", "", "activation = \"80000 s\"", "");
     assert!(of_person(&night, "raised").is_empty());
-    let text =
-        "[[beacon]]\nmmsi = 972990411\nname = \"Ilse Marrow\"\ntest = [{ at = \"0:04\" }, { at = \"0:20\" }]";
-    let night = sea("tests", "", "", "activation_s = 80000", text);
+    let text = "[[beacon]]\nmmsi = \"972990411\"\nname = \"Ilse Marrow\"\ntest = [{ at = \"0:04\" }, { at = \"0:20\" }]";
+    let night = sea("tests", "", "", "activation = \"80000 s\"", text);
     assert!(of_person(&night, "raised").is_empty());
     let noted = night
         .events
@@ -158,7 +157,7 @@ fn no_timer_stays_behind_whatever_fails() {
             "outages = [{ from = \"0:06\", until = \"0:25\" }]",
         ),
     ] {
-        let text = text("timers", gps, ais, "first_fix_s = 45\nuntil = \"0:20\"", "");
+        let text = text("timers", gps, ais, "first_fix = \"45 s\"\nuntil = \"0:20\"", "");
         let scenario = Scenario::read("timers", &text).unwrap();
         let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
         let mut watch = Watch::new(Moment::ZERO, &boat, &feeds, Numbers::default(), None);

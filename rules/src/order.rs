@@ -103,6 +103,11 @@ impl Orders {
         crate::read::orders(file_name, text, marks)
     }
 
+    /// Every key of an orders file, with what it is for.
+    pub fn reference() -> form::Reference {
+        crate::read::reference()
+    }
+
     /// Checks that every signal named in the file is one of these.
     ///
     /// # Errors

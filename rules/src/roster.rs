@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
-use terms::Utc;
+use terms::{Hour, Utc};
 use thiserror::Error;
 
 /// A day in milliseconds.
@@ -16,10 +16,10 @@ const MOST_WATCHES: usize = 48;
 pub struct DailyWatch {
     /// Who keeps it.
     pub who: String,
-    /// From, as `20:00`, ship's time.
-    pub from: String,
-    /// To, as `00:00`, ship's time; through midnight where that is earlier.
-    pub to: String,
+    /// From, ship's time.
+    pub from: Hour,
+    /// To, ship's time; through midnight where that is earlier.
+    pub to: Hour,
 }
 
 /// Watches that go round: the lengths follow each other for ever, and so do the people. Seven watches of a day
@@ -46,9 +46,6 @@ pub struct Roster {
 /// What is wrong with a roster.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum RosterError {
-    /// A time that is none.
-    #[error("\"{0}\" is no time of day; expected one such as 20:00")]
-    Time(String),
     /// Two watches of one hour.
     #[error("the watches of {0} and {1} overlap")]
     Overlap(String, String),
@@ -58,6 +55,11 @@ pub enum RosterError {
     /// Too many.
     #[error("a roster has at most {MOST_WATCHES} watches a day")]
     TooMany,
+}
+
+/// Seconds since midnight of a time as `22:30`.
+pub fn seconds_of_day(text: &str) -> Option<f64> {
+    Hour::parse(text).map(Hour::seconds)
 }
 
 /// The watch of a moment.
@@ -75,18 +77,15 @@ impl Roster {
     /// A roster of watches that are the same every day. Hours that nobody keeps may remain.
     ///
     /// # Errors
-    /// Times that are none, watches that overlap.
+    /// Watches that overlap, or too many.
     pub fn daily(skipper: Option<String>, watches: &[DailyWatch]) -> Result<Self, RosterError> {
         if watches.len() > MOST_WATCHES {
             return Err(RosterError::TooMany);
         }
-        let ms = |text: &str| {
-            let s = crate::read::seconds_of_day(text).ok_or_else(|| RosterError::Time(text.to_owned()))?;
-            Ok((s * 1000.0) as i64)
-        };
+        let ms = |hour: Hour| i64::from(hour.minutes()) * 60_000;
         let mut daily: Vec<(String, i64, i64)> = Vec::new();
         for w in watches {
-            let (from, to) = (ms(&w.from)?, ms(&w.to)?);
+            let (from, to) = (ms(w.from), ms(w.to));
             // Equal times are the whole day.
             let length = if from == to { DAY_MS } else { (to - from).rem_euclid(DAY_MS) };
             if let Some((other, ..)) = daily.iter().find(|(_, f, l)| {
@@ -162,7 +161,7 @@ mod tests {
     use super::*;
 
     fn watch(who: &str, from: &str, to: &str) -> DailyWatch {
-        DailyWatch { who: who.into(), from: from.into(), to: to.into() }
+        DailyWatch { who: who.into(), from: Hour::parse(from).unwrap(), to: Hour::parse(to).unwrap() }
     }
 
     #[test]
@@ -177,7 +176,7 @@ mod tests {
         assert!(
             Roster::daily(None, &[watch("Ada", "20:00", "02:00"), watch("Bo", "01:00", "08:00")]).is_err()
         );
-        assert!(Roster::daily(None, &[watch("Ada", "20:00", "24:00")]).is_err());
+        assert_eq!(Hour::parse("24:00"), None);
     }
 
     #[test]

@@ -12,7 +12,7 @@ const OWN: Subject = Subject::OwnVessel;
 /// A table with one order that notes when its condition is true.
 fn noting(each: &str, when: &str) -> Table {
     Table::with(&format!(
-        "[[mark]]\nname = \"Gull Rock\"\nlatitude_deg = 50.0\nlongitude_deg = -5.0\n\
+        "[[mark]]\nname = \"Gull Rock\"\nposition = \"50°00.00′N 005°00.00′W\"\n\
          [[order]]\nname = \"it\"\neach = \"{each}\"\npriority = \"notice\"\npatience = \"never\"\nwhen = {when}\n"
     ))
 }

@@ -10,6 +10,7 @@ program prints once a second.
 
 import json
 import math
+import re
 import sys
 import tomllib
 from collections import defaultdict
@@ -38,6 +39,11 @@ def seconds(text):
     """Seconds of the file's H:MM or H:MM:SS."""
     parts = [int(p) for p in text.split(":")]
     return parts[0] * 3600 + parts[1] * 60 + (parts[2] if len(parts) > 2 else 0)
+
+
+def length(text):
+    """Seconds of a length of time, such as 1 h 30 min."""
+    return sum(float(n) * {"s": 1, "min": 60, "h": 3600, "d": 86400}[unit] for n, unit in re.findall(r"([\d.]+) *([a-z]+)", text))
 
 
 def degrees(text):
@@ -128,7 +134,7 @@ def main(file):
     objects = [json.loads(line) for line in sys.stdin]
     rows = [o for o in objects if "line" in o]
     truth = Truth([o for o in objects if "truth_ms" in o])
-    delays = {f["name"]: round(1000 * f.get("delay_s", 0)) for f in plan["feed"]}
+    delays = {f["name"]: round(1000 * length(f.get("delay", "0 s"))) for f in plan["feed"]}
     heard = defaultdict(list)
     for ms, feed, channel, lines in ais_messages(rows):
         ms -= delays[feed]
@@ -342,8 +348,8 @@ def beacon_reports(beacon, truth, messages):
     kind = KINDS[int(beacon["mmsi"]) // 1000000]
     tests = [1000 * seconds(t["at"]) for t in beacon.get("test", [])]
     overboard = beacon.get("overboard")
-    began = None if overboard is None else round(1000 * (seconds(overboard["at"]) + overboard.get("activation_s", 5)))
-    fixed = None if began is None else began + round(1000 * overboard.get("first_fix_s", 60))
+    began = None if overboard is None else round(1000 * (seconds(overboard["at"]) + length(overboard.get("activation", "5 s"))))
+    fixed = None if began is None else began + round(1000 * length(overboard.get("first_fix", "60 s")))
     check("beacon heard", bool(messages) == bool(tests or overboard), beacon["mmsi"])
     for ms, _, channel, m, other in messages:
         check("a silent beacon", not spans(overboard, "silent", ms), ms)

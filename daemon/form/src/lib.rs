@@ -68,7 +68,7 @@ pub use blank::{KeyLine, Reference};
 pub use key::{Key, Nested, key};
 pub use table::Table;
 pub use value::Value;
-pub use written::{At, HostPort, Name, Word, Written, length_of_time};
+pub use written::{At, HostPort, Name, Word, Written, length_of_time, one_of};
 
 use table::Book;
 use terms::{Problems, version_trouble};

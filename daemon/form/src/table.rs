@@ -60,7 +60,8 @@ impl<'t> Table<'t> {
         })
     }
 
-    /// The elements of a list that can be read; each that cannot is a mistake of its own. `None` where nothing is written.
+    /// The elements of a list that can be read; each that cannot is a mistake of its own. `None` where nothing is written or
+    /// none can be read.
     pub fn list<T: Written>(&mut self, key: &'static Key<T>) -> Option<Vec<T>> {
         if self.entries.is_none() {
             return self.note_written(key, "a list").map(|t| vec![t]);
@@ -71,10 +72,15 @@ impl<'t> Table<'t> {
             return None;
         };
         let read: Vec<_> = items.map(|v| self.read(key.name, &key.most(usize::MAX), &v)).collect();
+        if read.is_empty() && key.needed {
+            self.wrong(key, format!("`{}` is empty", key.name));
+        }
         if read.len() > key.most {
             self.wrong(key, format!("`{}` has at most {} elements", key.name, key.most));
         }
-        Some(read.into_iter().flatten().collect())
+        // One of which nothing can be read is not an empty one.
+        let all_wrong = !read.is_empty() && read.iter().all(Option::is_none);
+        (!all_wrong).then(|| read.into_iter().flatten().collect())
     }
 
     /// A table within. `None` where nothing is written, or no table.
@@ -102,6 +108,9 @@ impl<'t> Table<'t> {
             self.wrong(key, format!("each `{name}` stands under [[{name}]], in two pairs of brackets"));
             return Vec::new();
         };
+        if key.needed && value.items().is_some_and(|mut items| items.next().is_none()) {
+            self.wrong(key, format!("`{name}` is empty"));
+        }
         let mut tables = Vec::new();
         for (i, item) in items.enumerate() {
             match item.table() {
@@ -172,6 +181,11 @@ impl<'t> Table<'t> {
         self.entries.is_none_or(|t| t.contains_key(key.name))
     }
 
+    /// Whether nothing at all is written in it.
+    pub fn is_empty(&self) -> bool {
+        self.entries.is_some_and(DeTable::is_empty)
+    }
+
     /// Where a key's value stands, else the table.
     pub fn at<T>(&self, key: &Key<T>) -> Range<usize> {
         self.entries.and_then(|t| t.get(key.name)).map_or(self.span(), toml::Spanned::span)
@@ -218,7 +232,8 @@ impl<'t> Table<'t> {
     pub fn once<T>(&self, key: &Key<T>, kind: &str, name: &str) {
         let new = self.book.seen.borrow_mut().insert((kind.to_owned(), name.to_lowercase()));
         if !new && self.entries.is_some() {
-            self.wrong(key, format!("there is a {kind} `{name}` already"));
+            let article = if kind.starts_with(['a', 'e', 'i', 'o', 'u']) { "an" } else { "a" };
+            self.wrong(key, format!("there is {article} {kind} `{name}` already"));
         }
     }
 

@@ -62,21 +62,17 @@ impl<T: Word> Written for T {
         if let Some((_, found)) = T::ALL.iter().find(|(name, _)| *name == word) {
             return Ok(*found);
         }
-        let names: Vec<&str> = T::ALL.iter().map(|(name, _)| *name).collect();
-        Err(one_of(word, &names))
+        Err(one_of(word, T::ALL.iter().map(|(name, _)| *name)))
     }
 }
 
-/// What a key takes that is one of these words, with "did you mean".
-fn one_of(word: &str, names: &[&str]) -> String {
-    let quoted: Vec<String> = names.iter().map(|name| format!("\"{name}\"")).collect();
-    let all = match quoted.split_last() {
-        Some((last, [])) => last.clone(),
-        Some((last, others)) => format!("{} or {last}", others.join(", ")),
-        None => String::new(),
-    };
-    nearest(word, names.iter().copied())
-        .map_or(all.clone(), |near| format!("{all}; did you mean \"{near}\"?"))
+/// What a key takes that is one of these words, for [`Written::read`]: the words, with "did you mean".
+pub fn one_of<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> String {
+    let names: Vec<&str> = names.into_iter().collect();
+    let mut quoted: Vec<String> = names.iter().map(|name| format!("\"{name}\"")).collect();
+    let last = quoted.pop().unwrap_or_default();
+    let all = if quoted.is_empty() { last } else { format!("{} or {last}", quoted.join(", ")) };
+    nearest(word, names).map_or(all.clone(), |near| format!("{all}; did you mean \"{near}\"?"))
 }
 
 impl<T: Written> Written for At<T> {
@@ -111,7 +107,7 @@ macro_rules! written {
 written! {
     bool, "true", "true or false", |v| v.flag();
     f64, "1.5", "a number", |v| v.number(), amount: |s| *s, f64;
-    String, "a text", "a text in quotes that is not empty",
+    String, "a text", "a text in quotes; it is empty",
         |v| v.text().filter(|t| !t.trim().is_empty()).map(str::to_owned), length: |s| s.chars().count(), usize;
     Name, "Wendelin", "a name in quotes, on one line",
         |v| v.text().map(str::trim).filter(|t| !t.is_empty() && !t.contains(char::is_control)).map(|t| Self(t.to_owned())),
@@ -126,7 +122,7 @@ written! {
     Every, "12 months", "a number of days, weeks, months or years such as \"12 months\"", |v| v.text().and_then(Every::parse);
     Mmsi, "211000001", "an identity: nine digits in quotes, such as \"211000001\"",
         |v| v.text().filter(|t| t.len() == 9 && t.bytes().all(|b| b.is_ascii_digit())).and_then(Self::parse);
-    Position, "47°12.30′N 009°41.00′W", "a place in degrees and minutes such as \"47°12.30′N 009°41.00′W\"",
+    Position, "47°12.30′N 009°41.00′W", "a place in degrees and minutes, at most 90 and 180 degrees, such as \"47°12.30′N 009°41.00′W\"",
         |v| v.text().and_then(place);
     SocketAddr, "127.0.0.1:8127", "an address and a port such as \"127.0.0.1:8127\"", |v| v.text().and_then(|t| t.parse().ok());
     Ipv4Addr, "192.168.1.1", "an IPv4 address such as \"192.168.1.1\"", |v| v.text().and_then(|t| t.parse().ok());
@@ -181,10 +177,13 @@ pub fn length_of_time(text: &str) -> Result<Duration, String> {
         let behind = rest[end..].trim_start();
         let unit_end = behind.find(|c: char| c.is_whitespace() || c.is_ascii_digit()).unwrap_or(behind.len());
         let unit = &behind[..unit_end];
+        if unit.starts_with(|c: char| !c.is_alphabetic()) {
+            return Err(String::new());
+        }
         seconds += Dimension::Time.in_own_unit(number, unit).ok_or_else(|| {
             let symbols: Vec<&str> = Dimension::Time.units().iter().map(|u| u.symbol).collect();
-            // "sec", "mins" and "hours" begin as their units do.
-            match (unit.is_empty(), symbols.iter().find(|s| unit.chars().next() == s.chars().next())) {
+            // "sec", "mins" and "hours" begin with their units, "m" begins one.
+            match (unit.is_empty(), symbols.iter().find(|s| unit.starts_with(**s) || s.starts_with(unit))) {
                 (true, _) => format!("; {number} of what? Its unit is one of {}", symbols.join(", ")),
                 (_, Some(near)) => format!("; \"{unit}\" is no unit of time, did you mean \"{near}\"?"),
                 _ => format!("; \"{unit}\" is no unit of time; expected {}", symbols.join(", ")),

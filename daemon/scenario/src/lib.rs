@@ -1,10 +1,11 @@
 //! A scenario in TOML to the sentences that a boat would hear, with noise, the same for the same seed. Pure: time
 //! runs as the caller takes the lines, and no clock is read nor I/O done.
 //!
-//! [`Scenario::read`] reads a file, [`Scenario::play`] gives lines and acts in order of time, and
+//! [`Overboard`] is a scenario of one beacon, made without a file. [`Scenario::read`] reads a file, [`Scenario::play`] gives lines and acts in order of time, and
 //! [`Scenario::own`], [`Scenario::ship`] and [`Scenario::casualty`] tell the truth that the lines were made from.
 
 mod interval;
+mod overboard;
 mod plan;
 mod play;
 mod profile;
@@ -13,6 +14,7 @@ mod read;
 mod track;
 mod world;
 
+pub use overboard::Overboard;
 pub use plan::{Act, Verb};
 pub use play::{Play, Timed, What};
 pub use track::Motion;
@@ -34,8 +36,17 @@ impl Scenario {
     /// # Errors
     /// Everything that is wrong with the file, each with its line and column.
     pub fn read(file_name: &str, text: &str) -> Result<Self, Problems> {
-        let plan = read::plan(file_name, text)?;
-        Ok(Self { world: World::new(&plan), plan })
+        read::plan(file_name, text).map(Self::of)
+    }
+
+    /// Lays out the ways of all that moves in a plan.
+    fn of(plan: Plan) -> Self {
+        Self { world: World::new(&plan), plan }
+    }
+
+    /// Every key of a scenario file, with what it is for.
+    pub fn reference() -> form::Reference {
+        read::reference()
     }
 
     /// Its title.

@@ -1,4 +1,5 @@
-//! Each bad scenario file gives its messages, all of them; and no text whatever stops the reader.
+//! Each bad scenario file gives its messages, all of them; and no text whatever stops the reader. With `WRITE_EXPECTED`
+//! set, the messages are written instead of compared; read the difference before committing it.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
 
@@ -19,6 +20,9 @@ fn each_bad_file_gives_its_messages() {
     for file in files {
         let name = file.file_name().unwrap().to_str().unwrap();
         let told = told(&file, name);
+        if std::env::var_os("WRITE_EXPECTED").is_some() {
+            std::fs::write(file.with_extension("txt"), &told).unwrap();
+        }
         if told != std::fs::read_to_string(file.with_extension("txt")).unwrap_or_default() {
             wrong.push(format!("--- {name} tells\n{told}"));
         }

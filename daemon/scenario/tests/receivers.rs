@@ -50,7 +50,7 @@ fn a_receiver_hears_no_farther_than_its_range_and_no_oftener_than_its_luck() {
 
 #[test]
 fn damage_is_found_by_the_checksum_and_nothing_else_is_refused() {
-    let text = EVERY_KIND.replace("delay_s = 0.15", "damaged = 0.02");
+    let text = EVERY_KIND.replace("delay = \"0.15 s\"", "damaged = 0.02");
     let (mut refused, mut lines) = (0, 0);
     for timed in read(&text).play() {
         let What::Line { line, .. } = timed.what else { continue };

@@ -7,7 +7,7 @@ use lookout::casualty::{Casualties, CasualtyState, OwnContext, spoken};
 use record::words::span;
 use record::{ActError, Drill, DrillEnd, Entry, ExerciseNow, Measures};
 use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority};
-use scenario::{Scenario, What};
+use scenario::Overboard;
 use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
 use std::collections::VecDeque;
@@ -128,50 +128,19 @@ fn rounded(value: f64, parts: f64) -> f64 {
     (value * parts).round() / parts
 }
 
-/// The sentences that a beacon would send that goes over the side here and now, by the scenario's generator. It lies in
-/// the water as a person does: the wind carries it, and the current that own vessel knows of.
-fn beacon_lines(
-    at: Moment,
-    place: Position,
-    own: &OwnContext,
-) -> Result<VecDeque<(Moment, Vec<u8>)>, String> {
-    let start = own.utc.map_or(terms::Utc(0), |(utc, _)| utc);
-    let (latitude, longitude) = (place.latitude_deg(), place.longitude_deg());
-    let minutes = |deg: f64, plus: char, minus: char| {
-        let (deg, side) = (deg.abs(), if deg < 0.0 { minus } else { plus });
-        // To the ten-thousandth of a minute, as AIS has it.
-        let all = (deg * 600_000.0).round();
-        format!("{:.0}°{:07.4}′{side}", (all / 600_000.0).floor(), (all % 600_000.0) / 10_000.0)
+/// The sentences that a beacon would send that goes over the side here and now: it lies in the water as a person does, the
+/// wind carries it, and the current that own vessel knows of.
+fn beacon_lines(at: Moment, position: Position, own: &OwnContext) -> VecDeque<(Moment, Vec<u8>)> {
+    let fall = |beacon| Overboard {
+        utc: own.utc.map_or(terms::Utc(0), |(utc, _)| utc),
+        position,
+        beacon,
+        wind: own.wind.map(|w| (w.value.from_deg, w.value.speed_kn)),
+        current: own.current.map(|c| (c.set_deg, c.drift_kn)),
+        seed: at.0.unsigned_abs() % 1_000_000,
     };
-    let place = format!("{} {}", minutes(latitude, 'N', 'S'), minutes(longitude, 'E', 'W'));
-    let mut file = format!(
-        "version = 1\ntitle = \"drill\"\nstart = \"{start}\"\nduration = \"1:00:00\"\nseed = {}\n\
-         [own]\nmmsi = 211000000\nname = \"EXERCISE\"\nposition = \"{place}\"\ncourse_deg = 0\nspeed_kn = 0\n\
-         [[feed]]\nname = \"drill\"\ntalker = \"AI\"\nhears = {{ probability = 1, range_nm = 50 }}\n\
-         [[beacon]]\nmmsi = {BEACON}\nname = \"EXERCISE\"\n\
-         [beacon.overboard]\nat = \"0:00:00\"\nactivation_s = 1\nfirst_fix_s = 20\n",
-        at.0.unsigned_abs() % 1_000_000
-    );
-    if let Some(wind) = own.wind.map(|w| w.value) {
-        file += &format!(
-            "[[wind]]\nat = \"0:00\"\nfrom_deg = {:.1}\nspeed_kn = {:.1}\n",
-            wind.from_deg.rem_euclid(360.0),
-            wind.speed_kn.clamp(0.0, 60.0)
-        );
-    }
-    if let Some(c) = own.current {
-        file += &format!(
-            "[[current]]\nat = \"0:00\"\nset_deg = {:.1}\ndrift_kn = {:.2}\n",
-            c.set_deg,
-            c.drift_kn.clamp(0.0, 9.0)
-        );
-    }
-    let scenario = Scenario::read("drill", &file).map_err(|p| p.to_string())?;
-    let line = |t: scenario::Timed<'_>| match t.what {
-        What::Line { line, .. } => Some((Moment(at.0.saturating_add(t.at.0)), line.into_bytes())),
-        What::Act(_) => None,
-    };
-    Ok(scenario.play().filter_map(line).collect())
+    let sentences = Mmsi::new(BEACON).map(|beacon| fall(beacon).sentences());
+    sentences.into_iter().flatten().map(|(after, line)| (at + after, line.into_bytes())).collect()
 }
 
 impl Watch {
@@ -234,7 +203,7 @@ impl Watch {
                         .to_owned(),
                 ));
             };
-            exercise.lines = beacon_lines(at, place, &own).map_err(ActError::Nothing)?;
+            exercise.lines = beacon_lines(at, place, &own);
         }
         self.exercise = Some(exercise);
         let text = match drill {

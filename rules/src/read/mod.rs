@@ -2,13 +2,13 @@
 //!
 //! # The language of the orders
 //!
-//! A file is TOML with `version = 1`, then `[[order]]`, `[[mark]]` (`name`, `latitude_deg`, `longitude_deg`) and
-//! `[[trial]]`. An order has these fields; `name`, `priority` and `when` must be there.
+//! A file is TOML with `version = 1`, then `[[order]]`, `[[mark]]` (`name`, `position`) and `[[trial]]`. Lengths of
+//! time are `"1 h 30 min"`, places `"50°06.00′N 005°12.00′W"`. An order has these fields; `name`, `priority` and `when` must be there.
 //!
 //! | field | says |
 //! |---|---|
 //! | `name` | what it is called; no two alike |
-//! | `each` | about whom: `"own vessel"` (so if left out), `"target"`, `"feed"` |
+//! | `each` | about whom: `"own vessel"` (the default), `"target"`, `"feed"` |
 //! | `priority` | `"alarm"`, `"warning"`, `"caution"`, or `"notice"`, which is only noted |
 //! | `when` | the condition at which to call: a text, or `{ all = […] }`, `{ any = […] }`, `{ none = […] }`, which nest |
 //! | `until` | the condition at which it is over; left out, as soon as `when` is false. Limits apart keep a value that wavers from calling twice |
@@ -19,7 +19,7 @@
 //! | `only` | applies by what is declared and by the sun: `"by night"`, `"by day"`, `"under sail"`, `"under power"`, `"hove to"`, `"at anchor"`, `"moored"`, `"ocean"`, `"coastal"`, `"good visibility"`, `"restricted visibility"`. Several of a kind: any of them |
 //! | `except` | does not apply while she does one of these |
 //! | `signals` | signals by name; left out, all that carry its priority. Once nobody has acknowledged, all of them in any case |
-//! | `patience` | it says so when it could not be judged for so long (10 min if left out, or `"never"`) |
+//! | `patience` | it says so when it could not be judged for so long (default 10 min, or `"never"`) |
 //! | `repeats` | told again at this interval while nobody acknowledges |
 //! | `escalates` | goes to the skipper, and then to all hands, each time nobody has acknowledged for so long |
 //! | `rests` | once acknowledged (a caution or notice: once told) it does not call anew about that subject for so long |
@@ -43,20 +43,18 @@
 //!
 //! A `[[trial]]` has a `name`, `steps`, and if wished `glide = true` (numbers go in a straight line from step to
 //! step), `every` (how often all values are heard; 10 s), `utc` and `calls` (how often orders must have called by the end).
-//! A step has `at`, any quantities with their values (`CPA = "0.4 nm"`, `position = [50.1, -5.2]`, `"not known"`), and
+//! A step has `at`, a time since the beginning such as `"1:05"` or `"1:05:30"`, any quantities with their values
+//! (`CPA = "0.4 nm"`, `position = "50°06.00′N 005°12.00′W"`, `"not known"`), and
 //! `target` or `feed` (whose they are), `gone = true`, `declare`, `acknowledge`, `standing` (orders whose alerts
 //! must stand then, all of them and no others).
 
 mod beaufort;
-mod fields;
 mod file;
 mod measure;
 mod number;
 mod order;
 mod phrase;
-mod source;
 mod trial;
 
-pub use file::orders;
-pub use number::seconds_of_day;
+pub use file::{orders, reference};
 pub use phrase::did_you_mean;

@@ -4,7 +4,7 @@ use super::phrase::{PhraseError, Read, did_you_mean, error};
 use crate::condition::Measure;
 use std::ops::Range;
 use std::time::Duration;
-use terms::Dimension;
+use terms::{Dimension, Hour};
 
 /// The most words a phrase may have.
 const MOST_WORDS: usize = 64;
@@ -216,10 +216,10 @@ impl<'a> Tokens<'a> {
     /// Where none stands.
     pub fn time_of_day(&mut self) -> Read<f64> {
         let (text, span) = self.here();
-        match seconds_of_day(&text) {
-            Some(s) => {
+        match Hour::parse(&text) {
+            Some(hour) => {
                 self.next += 1;
-                Ok(s)
+                Ok(hour.seconds())
             }
             None => Err(error(span, format!("\"{text}\" is no time of day; expected one such as 22:30"))),
         }
@@ -246,15 +246,6 @@ impl<'a> Tokens<'a> {
 /// What stands where something else should.
 fn met(found: &str) -> String {
     if found.is_empty() { "the condition ends".to_owned() } else { format!("found \"{found}\"") }
-}
-
-/// Seconds since midnight of a time as `22:30`.
-pub fn seconds_of_day(text: &str) -> Option<f64> {
-    let (h, m) = text.split_once(':')?;
-    let digits =
-        |s: &str| (s.len() == 2 && s.bytes().all(|b| b.is_ascii_digit())).then(|| s.parse::<u32>().ok());
-    let (h, m) = (digits(h)??, digits(m)??);
-    (h < 24 && m < 60).then(|| f64::from(h * 3600 + m * 60))
 }
 
 /// Bytes of the number that a word begins with: sign, digits, point and digits.
@@ -290,17 +281,6 @@ pub fn duration(t: &mut Tokens<'_>) -> Read<Duration> {
         any = true;
     }
     Duration::try_from_secs_f64(total_s).map_err(|_| error(t.span_before(), "a time out of range"))
-}
-
-/// Reads a time that stands alone.
-///
-/// # Errors
-/// Where it is none.
-pub fn duration_alone(text: &str) -> Read<Duration> {
-    let mut t = Tokens::of(text)?;
-    let d = duration(&mut t)?;
-    t.end()?;
-    Ok(d)
 }
 
 /// What units a transducer's limit may have, the likelier meaning first.

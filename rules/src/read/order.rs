@@ -1,400 +1,348 @@
 //! One order of a file.
 
-use super::fields::{Complaints, Fields, article};
-use super::file::unknown_only;
+use super::file;
 use super::measure::{measure_alone, owner};
-use super::phrase::{self, Marks, PhraseError, did_you_mean, error};
+use super::phrase::{self, Marks, PhraseError, error};
 use crate::alert::Priority;
 use crate::condition::{Condition, Measure, Only, Test};
 use crate::declared::{Declared, Doing};
 use crate::order::{NamedSignal, Order, Piece, Worst};
+use form::{At, Key, Name, Table, Value, Word, Written, key, one_of};
 use std::ops::Range;
 use std::time::Duration;
 use terms::{Dimension, Quantity, Whose};
-use toml::Spanned;
-use toml::de::{DeTable, DeValue};
 
-/// How long an order is patient with what cannot be judged, if it does not say.
-const PATIENCE: Duration = Duration::from_secs(600);
 /// How deep conditions nest at most.
 const DEEPEST: usize = 8;
 /// The most tests of an order.
 const MOST_TESTS: usize = 64;
-/// The longest text and name of an order, in characters.
-const LONGEST_TEXT: usize = 400;
-/// The longest name of an order, in characters.
-const LONGEST_NAME: usize = 60;
 
-const FIELDS: &[&str] = &[
-    "name",
-    "each",
-    "priority",
-    "when",
-    "until",
-    "worse",
-    "held",
-    "over_for",
-    "text",
-    "only",
-    "except",
-    "signals",
-    "patience",
-    "repeats",
-    "escalates",
-    "rests",
-    "worst",
-];
+const NAME: Key<Name> = key("name", "what it is called").needed().example("shoal water").most(60);
+const EACH: Key<Each> = key("each", "whom it is about; default own vessel");
+const PRIORITY: Key<Called> = key("priority", "how urgently it calls").needed();
+const WHEN: Key<Condition> =
+    key("when", "the condition at which to call").needed().example("\"depth below keel is under 5 m\"");
+const UNTIL: Key<Condition> = key("until", "the condition at which it is over; by default, `when` is false")
+    .example("\"depth below keel is over 8 m\"");
+const WORSE: Key<Condition> = key("worse", "the condition at which it calls again, though acknowledged")
+    .example("\"depth below keel is under 3 m\"");
+const HELD: Key<Duration> = time("held", "how long `when` must be true before it calls").or("0 s");
+const OVER_FOR: Key<Duration> = time("over_for", "how long the end must be so before it is over").or("0 s");
+const TEXT: Key<String> = key("text", "what is said, with measures in braces")
+    .example("\"{depth below keel} below the keel\"")
+    .most(400);
+const ONLY: Key<At<When>> = key("only", "when it applies; by default always").example("under sail");
+const EXCEPT: Key<At<Except>> = key("except", "what she does while it does not apply").example("moored");
+const SIGNALS: Key<At<String>> =
+    key("signals", "who calls; by default all signals that carry its priority").example("horn");
+const PATIENCE: Key<Patience> =
+    key("patience", "how long it may not be judged before it says so").or("10 min").within("0 s", "30 d");
+const REPEATS: Key<Duration> =
+    key("repeats", "how often it calls again while nobody acknowledges; by default as its priority does")
+        .within("5 s", "30 d");
+const ESCALATES: Key<Duration> =
+    key("escalates", "when it goes to the skipper, then to all hands; by default as its priority does")
+        .within("5 s", "30 d");
+const RESTS: Key<Duration> =
+    time("rests", "how long it does not call anew about the same, once acknowledged").or("0 s");
+const WORST: Key<String> =
+    key("worst", "whom it names first; by default the lowest TCPA or range").example("\"lowest CPA\"");
+const ALL: Key<Condition> = key("all", "conditions that must all be true");
+const ANY: Key<Condition> = key("any", "conditions of which one must be true");
+const NONE: Key<Condition> = key("none", "conditions of which none may be true");
 
-/// Reads the orders of one file.
-pub struct Reader<'r, 'f> {
-    /// Marks that conditions may name.
-    pub marks: &'r Marks,
-    /// Where problems go.
-    pub complaints: &'r mut Complaints<'f>,
-    /// Names of signals found.
-    pub signals: &'r mut Vec<NamedSignal>,
+/// A key that is a length of time, as long as a hold or a patience may be.
+const fn time(name: &'static str, what: &'static str) -> Key<Duration> {
+    key(name, what).within("0 s", "30 d")
 }
 
-impl Reader<'_, '_> {
-    /// One order, or `None` where something is wrong with it (and told).
-    pub fn order(&mut self, table: &DeTable<'_>, span: Range<usize>) -> Option<Order> {
-        let f = Fields::of(table, span, FIELDS, self.complaints);
-        let name = f.required("name", self.complaints).map(|(n, s)| (n.trim().to_owned(), s));
-        if let Some((n, s)) = &name
-            && n.chars().count() > LONGEST_NAME
-        {
-            self.complaints.add(s.clone(), format!("the name is longer than {LONGEST_NAME} characters"));
-        }
-        let each = self.each(&f);
-        let priority = self.priority(&f);
-        let mut tests = Vec::new();
-        let when = match f.get("when") {
-            Some(v) => self.condition(v, each, &mut tests, 0),
-            None => {
-                self.complaints.add(f.span(), "the field when is missing: the condition at which to call");
-                None
-            }
-        };
-        let until = f.get("until").map(|v| self.condition(v, each, &mut tests, 0));
-        let worse = f.get("worse").map(|v| self.condition(v, each, &mut tests, 0));
-        let signals = self.signals(&f);
-        let name = name.map(|(n, _)| n);
-        let text = self.text(&f, each, name.as_deref().unwrap_or(""), &tests);
-        let only = self.only(&f);
-        let worst = self.worst(&f, each, &tests);
-        let c = &mut *self.complaints;
-        let held = f.duration("held", c).unwrap_or_default();
-        let over_for = f.duration("over_for", c).unwrap_or_default();
-        let patience = match f.get("patience").and_then(|v| v.get_ref().as_str()) {
-            Some("never") => None,
-            Some(word) if !word.starts_with(|first: char| first.is_ascii_digit()) => {
-                let span = f.get("patience").map_or(f.span(), Spanned::span);
-                c.add(
-                    span,
-                    format!("\"{word}\" is no patience; expected a time such as \"10 min\", or \"never\""),
-                );
-                None
-            }
-            _ => Some(f.duration("patience", c).unwrap_or(PATIENCE)),
-        };
-        let repeats = at_least_5_s(&f, "repeats", c);
-        let escalates = at_least_5_s(&f, "escalates", c);
-        let rests = f.duration("rests", c).unwrap_or_default();
-        Some(Order {
-            name: name?,
-            each,
-            priority: priority?,
-            tests,
-            when: when?,
-            until: match until {
-                Some(u) => Some(u?),
-                None => None,
-            },
-            worse: match worse {
-                Some(w) => Some(w?),
-                None => None,
-            },
-            held,
-            over_for,
-            text: text?,
-            only,
-            signals,
-            patience,
-            repeats,
-            escalates,
-            rests,
-            worst,
-        })
-    }
+/// Whom an order is about.
+#[derive(Clone, Copy)]
+struct Each(Whose);
 
-    fn each(&mut self, f: &Fields<'_, '_>) -> Whose {
-        let Some((each, span)) = f.string("each", self.complaints) else { return Whose::Own };
-        match each {
-            "target" => Whose::Target,
-            "feed" => Whose::Feed,
-            "own vessel" => Whose::Own,
-            other => {
-                let known = ["target", "feed", "own vessel"];
-                let hint = did_you_mean(other, known);
-                self.complaints
-                    .add(span, format!("there is no each \"{other}\"; expected {}{hint}", known.join(", ")));
-                Whose::Target
-            }
-        }
-    }
+impl Word for Each {
+    const ALL: &'static [(&'static str, Self)] =
+        &[("own vessel", Self(Whose::Own)), ("target", Self(Whose::Target)), ("feed", Self(Whose::Feed))];
+}
 
-    fn priority(&mut self, f: &Fields<'_, '_>) -> Option<Priority> {
-        let (word, span) = f.required("priority", self.complaints)?;
-        let known = ["alarm", "warning", "caution", "notice"];
-        let message = match word {
-            "alarm" => return Some(Priority::Alarm),
-            "warning" => return Some(Priority::Warning),
-            "caution" => return Some(Priority::Caution),
-            "notice" => return Some(Priority::Notice),
+/// A priority that an order may have.
+struct Called(Priority);
+
+impl Written for Called {
+    const EXAMPLE: &'static str = "alarm";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        match v.text().unwrap_or("") {
+            "alarm" => Ok(Self(Priority::Alarm)),
+            "warning" => Ok(Self(Priority::Warning)),
+            "caution" => Ok(Self(Priority::Caution)),
+            "notice" => Ok(Self(Priority::Notice)),
             "emergency alarm" => {
-                "an emergency alarm ends only by a person and is no order's; the highest is alarm".to_owned()
+                Err("at most \"alarm\"; an emergency alarm is ended only by a person and is no order's"
+                    .into())
             }
-            other => {
-                let hint = did_you_mean(other, known);
-                format!("there is no priority \"{other}\"; expected {}{hint}", known.join(", "))
-            }
-        };
-        self.complaints.add(span, message);
-        None
+            other => Err(one_of(other, ["alarm", "warning", "caution", "notice"])),
+        }
+    }
+}
+
+/// A time for patience, or none: never.
+struct Patience(Option<Duration>);
+
+impl Written for Patience {
+    const EXAMPLE: &'static str = "10 min";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        if v.text() == Some("never") {
+            return Ok(Self(None));
+        }
+        let or_never = |takes: String| takes.replacen("\"1 h 30 min\"", "\"10 min\", or \"never\"", 1);
+        Duration::read(v).map(|d| Self(Some(d))).map_err(or_never)
     }
 
+    fn amount(&self) -> Option<f64> {
+        self.0.map(|d| d.as_secs_f64())
+    }
+}
+
+/// When an order applies.
+#[derive(Clone, Copy, PartialEq)]
+enum When {
+    Night(bool),
+    Declared(Declared),
+}
+
+impl Written for When {
+    const EXAMPLE: &'static str = "by night";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        match v.text().unwrap_or("") {
+            "by night" => Ok(Self::Night(true)),
+            "by day" => Ok(Self::Night(false)),
+            word => Declared::named(word).map(Self::Declared).ok_or_else(|| {
+                one_of(word, ["by night", "by day"].into_iter().chain(Declared::ALL.map(Declared::name)))
+            }),
+        }
+    }
+}
+
+/// What she does while an order does not apply.
+struct Except(Doing);
+
+impl Written for Except {
+    const EXAMPLE: &'static str = "moored";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        let word = v.text().unwrap_or("");
+        match Declared::named(word) {
+            Some(Declared::Doing(doing)) => Ok(Self(doing)),
+            _ => {
+                let doings = Declared::ALL.into_iter().filter(|d| matches!(d, Declared::Doing(_)));
+                Err(one_of(word, doings.map(Declared::name)))
+            }
+        }
+    }
+}
+
+/// Reads the order at a place of the list, and adds the signals that it names. `None` where something is wrong with it.
+pub fn order(mut t: Table<'_>, i: usize, marks: &Marks, signals: &mut Vec<NamedSignal>) -> Option<Order> {
+    let name = file::name(&mut t, &NAME, "order", i);
+    if let Some(name) = &name {
+        t.once(&NAME, "order", name);
+    }
+    let each = t.take(&EACH).map(|each| each.0);
+    // What is wrong is rather about a target: its conditions are not mistakes too.
+    let each = each.unwrap_or(if t.has(&EACH) { Whose::Target } else { Whose::Own });
+    let priority = t.take(&PRIORITY);
+    let (when, until, worse) = (t.value(&WHEN), t.value(&UNTIL), t.value(&WORSE));
+    let mut r = Reader { t: &t, marks, each, tests: Vec::new() };
+    let when = when.and_then(|v| r.condition(&v, 0));
+    let until = until.map(|v| r.condition(&v, 0));
+    let worse = worse.map(|v| r.condition(&v, 0));
+    let tests = r.tests;
+    let named = t.list(&SIGNALS);
+    if named.as_ref().is_some_and(Vec::is_empty) {
+        t.wrong(&SIGNALS, "no signal is named; leave `signals` out for all that carry the priority");
+    }
+    for At { value, span } in named.iter().flatten() {
+        let about = t.about().to_owned();
+        signals.push(NamedSignal { name: value.clone(), span: span.clone(), about });
+    }
+    let text = text(&mut t, each, name.as_deref().unwrap_or(""), marks, &tests);
+    let only = only(&mut t);
+    let worst = worst(&mut t, each, marks, &tests);
+    let (held, over_for, patience) = (t.take(&HELD), t.take(&OVER_FOR), t.take(&PATIENCE));
+    let (repeats, escalates, rests) = (t.take(&REPEATS), t.take(&ESCALATES), t.take(&RESTS));
+    // A second condition that is wrong must not turn into none.
+    let (until, worse) =
+        (until.map_or(Some(None), |c| c.map(Some))?, worse.map_or(Some(None), |c| c.map(Some))?);
+    Some(Order {
+        name: name?,
+        each,
+        priority: priority?.0,
+        tests,
+        when: when?,
+        until,
+        worse,
+        held: held?,
+        over_for: over_for?,
+        text: text?,
+        only,
+        signals: named.map(|list| list.into_iter().map(|s| s.value).collect()),
+        patience: patience?.0,
+        repeats,
+        escalates,
+        rests: rests?,
+        worst,
+    })
+}
+
+/// Reads the conditions of one order.
+struct Reader<'r, 't> {
+    t: &'r Table<'t>,
+    marks: &'r Marks,
+    each: Whose,
+    tests: Vec<Test>,
+}
+
+impl<'t> Reader<'_, 't> {
     /// A condition: a text, or a table with all, any or none of several.
-    fn condition(
-        &mut self,
-        v: &Spanned<DeValue<'_>>,
-        each: Whose,
-        tests: &mut Vec<Test>,
-        depth: usize,
-    ) -> Option<Condition> {
+    fn condition(&mut self, v: &Value<'t>, depth: usize) -> Option<Condition> {
+        let wrong = |message: String| {
+            self.t.wrong_at(v.span(), message);
+            None
+        };
         if depth > DEEPEST {
-            self.complaints.add(v.span(), format!("conditions nest at most {DEEPEST} deep"));
-            return None;
+            return wrong(format!("conditions nest at most {DEEPEST} deep"));
         }
-        match v.get_ref() {
-            DeValue::String(text) => self.test(text, &v.span(), each, tests),
-            DeValue::Table(t) => self.group(t, v.span(), each, tests, depth),
-            DeValue::Array(_) => {
-                self.complaints.add(v.span(), "a list needs to be told how it combines; expected { all = […] }, { any = […] } or { none = […] }");
-                None
-            }
-            other => {
-                self.complaints.add(
-                    v.span(),
-                    format!("a condition is a text, or all, any or none of several, not {}", article(other)),
-                );
-                None
-            }
+        match (v.text(), self.t.inner(v)) {
+            (Some(text), _) => self.test(text, v),
+            (_, Some(group)) => self.group(group, depth),
+            _ if v.items().is_some() => wrong(
+                "a list needs to say how it combines; expected { all = […] }, { any = […] } or { none = […] }".into(),
+            ),
+            _ => wrong(format!("a condition is a text, or all, any or none of several, not {}", v.what())),
         }
     }
 
-    fn group(
-        &mut self,
-        t: &DeTable<'_>,
-        span: Range<usize>,
-        each: Whose,
-        tests: &mut Vec<Test>,
-        depth: usize,
-    ) -> Option<Condition> {
-        let f = Fields::of(t, span.clone(), &["all", "any", "none"], self.complaints);
+    fn group(&mut self, mut group: Table<'t>, depth: usize) -> Option<Condition> {
         let mut groups = Vec::new();
         let mut sound = true;
-        for (name, make) in [
-            ("all", Condition::All as fn(Vec<Condition>) -> Condition),
-            ("any", Condition::Any),
-            ("none", Condition::None),
+        for (key, make) in [
+            (&ALL, Condition::All as fn(Vec<Condition>) -> Condition),
+            (&ANY, Condition::Any),
+            (&NONE, Condition::None),
         ] {
-            let Some(v) = f.get(name) else { continue };
-            let Some(list) = v.get_ref().as_array() else {
-                self.complaints.add(
-                    v.span(),
-                    format!("{name} takes a list of conditions, not {}", article(v.get_ref())),
-                );
+            let Some(v) = group.value(key) else { continue };
+            let Some(items) = v.items() else {
+                let message = format!("`{}` takes a list of conditions, not {}", key.name(), v.what());
+                group.wrong(key, message);
                 sound = false;
                 continue;
             };
-            if list.is_empty() {
-                self.complaints.add(v.span(), format!("{name} holds no condition"));
+            let parts: Vec<_> = items.map(|item| self.condition(&item, depth + 1)).collect();
+            if parts.is_empty() {
+                group.wrong(key, format!("`{}` holds no condition", key.name()));
                 sound = false;
             }
-            let parts: Vec<_> =
-                list.iter().map(|item| self.condition(item, each, tests, depth + 1)).collect();
             match parts.into_iter().collect::<Option<Vec<_>>>() {
                 Some(parts) => groups.push(make(parts)),
                 None => sound = false,
             }
         }
-        if sound && groups.is_empty() && !t.is_empty() {
-            return None;
-        }
-        if sound && groups.is_empty() {
-            self.complaints.add(span, "a condition is missing; expected all, any or none");
-            return None;
-        }
-        if !sound {
-            return None;
+        if group.is_empty() {
+            group.wrong_at(group.span(), "a condition is missing; expected all, any or none");
         }
         // all = […] beside none = […] means both.
-        Some(if groups.len() == 1 { groups.remove(0) } else { Condition::All(groups) })
-    }
-
-    fn test(
-        &mut self,
-        text: &str,
-        span: &Range<usize>,
-        each: Whose,
-        tests: &mut Vec<Test>,
-    ) -> Option<Condition> {
-        let read =
-            phrase::test(text, self.marks).and_then(|test| belongs(&test.measure, each, text).map(|()| test));
-        match read {
-            Ok(_) if tests.len() >= MOST_TESTS => {
-                self.complaints.add(span.clone(), format!("an order has at most {MOST_TESTS} conditions"));
-                None
-            }
-            Ok(test) => {
-                tests.push(test);
-                Some(Condition::Test(tests.len() - 1))
-            }
-            Err(e) => {
-                self.complaints.add_within(span, e);
-                None
-            }
+        match groups.len() {
+            _ if !sound => None,
+            0 | 1 => groups.pop(),
+            _ => Some(Condition::All(groups)),
         }
     }
 
-    fn signals(&mut self, f: &Fields<'_, '_>) -> Option<Vec<String>> {
-        let list = f.strings("signals", self.complaints)?;
-        if f.get("signals").and_then(|v| v.get_ref().as_array()).is_some_and(|a| a.is_empty()) {
-            let span = f.get("signals").map_or(f.span(), Spanned::span);
-            self.complaints
-                .add(span, "no signal is named; leave the field out for all that carry the priority");
-        }
-        for (name, span) in &list {
-            self.signals.push(NamedSignal {
-                name: (*name).to_owned(),
-                span: span.clone(),
-                about: self.complaints.about.clone(),
-            });
-        }
-        Some(list.into_iter().map(|(s, _)| s.to_owned()).collect())
-    }
-
-    fn only(&mut self, f: &Fields<'_, '_>) -> Only {
-        let mut only = Only::default();
-        for (word, span) in f.strings("only", self.complaints).unwrap_or_default() {
-            match (word, Declared::named(word)) {
-                ("by night" | "by day", _) if only.night.is_some_and(|n| n != (word == "by night")) => {
-                    self.complaints.add(span, "by night and by day are the whole day; leave both out");
-                }
-                ("by night", _) => only.night = Some(true),
-                ("by day", _) => only.night = Some(false),
-                (_, Some(Declared::Doing(d))) => only.doing.push(d),
-                (_, Some(Declared::Waters(w))) if only.waters.is_some_and(|x| x != w) => {
-                    self.complaints.add(span, "ocean and coastal are all waters; leave both out");
-                }
-                (_, Some(Declared::Waters(w))) => only.waters = Some(w),
-                (_, Some(Declared::Visibility(v))) if only.visibility.is_some_and(|x| x != v) => {
-                    self.complaints.add(span, "good and restricted are all visibility; leave both out");
-                }
-                (_, Some(Declared::Visibility(v))) => only.visibility = Some(v),
-                (_, None) => self.complaints.add(span, unknown_only(word)),
-            }
-        }
-        for (word, span) in f.strings("except", self.complaints).unwrap_or_default() {
-            match Declared::named(word) {
-                Some(Declared::Doing(d)) => only.except.push(d),
-                _ => {
-                    let known: Vec<&str> = Declared::ALL
-                        .iter()
-                        .filter(|d| matches!(d, Declared::Doing(_)))
-                        .map(|d| d.name())
-                        .collect();
-                    let hint = did_you_mean(word, known.iter().copied());
-                    self.complaints.add(
-                        span,
-                        format!("there is no \"{word}\" to except; expected {}{hint}", known.join(", ")),
-                    );
-                }
-            }
-        }
-        if let Some(&both) = only.doing.iter().find(|d| only.except.contains(d)) {
-            let span = f.get("except").map_or(f.span(), Spanned::span);
-            let name = name_of(both);
-            self.complaints.add(span, format!("\"{name}\" stands under only and under except"));
-        }
-        only
-    }
-
-    /// The text in pieces; left out, it is the name with the measures of the order.
-    fn text(&mut self, f: &Fields<'_, '_>, each: Whose, name: &str, tests: &[Test]) -> Option<Vec<Piece>> {
-        if f.get("text").is_none() {
-            return Some(own_words(name, each, tests));
-        }
-        let (text, span) = f.required("text", self.complaints)?;
-        if text.chars().count() > LONGEST_TEXT {
-            self.complaints.add(span, format!("the text is longer than {LONGEST_TEXT} characters"));
+    fn test(&mut self, text: &str, v: &Value<'t>) -> Option<Condition> {
+        let read = phrase::test(text, self.marks)
+            .and_then(|test| belongs(&test.measure, self.each, text).map(|()| test));
+        let test = read.map_err(|e| wrong_within(self.t, v, e)).ok()?;
+        if self.tests.len() >= MOST_TESTS {
+            self.t.wrong_at(v.span(), format!("an order has at most {MOST_TESTS} conditions"));
             return None;
         }
-        match pieces(text, each, self.marks, tests) {
-            Ok(pieces) => Some(pieces),
-            Err(e) => {
-                self.complaints.add_within(&span, e);
-                None
-            }
-        }
-    }
-
-    fn worst(&mut self, f: &Fields<'_, '_>, each: Whose, tests: &[Test]) -> Option<Worst> {
-        let Some((text, span)) = f.string("worst", self.complaints) else {
-            let used = |q| tests.iter().any(|t| t.measure == Measure::Quantity(q));
-            let by = if used(Quantity::Tcpa) || used(Quantity::TcpaPrudent) {
-                Quantity::Tcpa
-            } else {
-                Quantity::Range
-            };
-            return (each == Whose::Target).then_some(Worst { by: Measure::Quantity(by), highest: false });
-        };
-        let (word, rest) = text.split_once(' ').unwrap_or((text, ""));
-        let read = match word {
-            "highest" | "lowest" => measure_alone(rest, self.marks)
-                .map_err(|e| PhraseError { span: shifted(e.span, word.len() + 1), ..e })
-                .and_then(|m| belongs(&m, each, text).map(|()| m)),
-            _ => Err(error(
-                0..word.len(),
-                format!("\"{word}\" does not tell which is worst; expected \"lowest CPA\" or \"highest …\""),
-            )),
-        };
-        match read {
-            Ok(by) => Some(Worst { by, highest: word == "highest" }),
-            Err(e) => {
-                self.complaints.add_within(&span, e);
-                None
-            }
-        }
+        self.tests.push(test);
+        Some(Condition::Test(self.tests.len() - 1))
     }
 }
 
-fn name_of(d: Doing) -> &'static str {
-    Declared::Doing(d).name()
+/// Notes what is wrong with part of a text.
+pub fn wrong_within(t: &Table<'_>, v: &Value<'_>, e: PhraseError) {
+    t.wrong_at(v.within(e.span), e.message);
+}
+
+fn only(t: &mut Table<'_>) -> Only {
+    let mut only = Only::default();
+    for At { value, span } in t.list(&ONLY).unwrap_or_default() {
+        let both = |message| t.wrong_at(span, message);
+        match value {
+            When::Night(night) if only.night.is_some_and(|n| n != night) => {
+                both("by night and by day are the whole day; leave both out");
+            }
+            When::Night(night) => only.night = Some(night),
+            When::Declared(Declared::Doing(d)) => only.doing.push(d),
+            When::Declared(Declared::Waters(w)) if only.waters.is_some_and(|x| x != w) => {
+                both("ocean and coastal are all waters; leave both out");
+            }
+            When::Declared(Declared::Waters(w)) => only.waters = Some(w),
+            When::Declared(Declared::Visibility(v)) if only.visibility.is_some_and(|x| x != v) => {
+                both("good and restricted are all visibility; leave both out");
+            }
+            When::Declared(Declared::Visibility(v)) => only.visibility = Some(v),
+        }
+    }
+    only.except = t.list(&EXCEPT).into_iter().flatten().map(|e| e.value.0).collect();
+    if let Some(&both) = only.doing.iter().find(|d| only.except.contains(d)) {
+        t.wrong(
+            &EXCEPT,
+            format!("\"{}\" stands under `only` and under `except`", Declared::Doing(both).name()),
+        );
+    }
+    only
+}
+
+/// The text in pieces; by default, the name with the measures of the order.
+fn text(t: &mut Table<'_>, each: Whose, name: &str, marks: &Marks, tests: &[Test]) -> Option<Vec<Piece>> {
+    let Some(v) = t.value(&TEXT) else { return Some(own_words(name, each, tests)) };
+    let text = t.read(TEXT.name(), &TEXT, &v)?;
+    pieces(&text, each, marks, tests).map_err(|e| wrong_within(t, &v, e)).ok()
+}
+
+fn worst(t: &mut Table<'_>, each: Whose, marks: &Marks, tests: &[Test]) -> Option<Worst> {
+    let Some(v) = t.value(&WORST) else {
+        let used = |q| tests.iter().any(|t| t.measure == Measure::Quantity(q));
+        let by = if used(Quantity::Tcpa) || used(Quantity::TcpaPrudent) {
+            Quantity::Tcpa
+        } else {
+            Quantity::Range
+        };
+        return (each == Whose::Target).then_some(Worst { by: Measure::Quantity(by), highest: false });
+    };
+    let text = t.read(WORST.name(), &WORST, &v)?;
+    let (word, rest) = text.split_once(' ').unwrap_or((&text, ""));
+    let read = match word {
+        "highest" | "lowest" => measure_alone(rest, marks)
+            .map_err(|e| PhraseError { span: shifted(e.span, word.len() + 1), ..e })
+            .and_then(|m| belongs(&m, each, &text).map(|()| m)),
+        _ => Err(error(
+            0..word.len(),
+            format!("\"{word}\" does not tell which is worst; expected \"lowest CPA\" or \"highest …\""),
+        )),
+    };
+    let by = read.map_err(|e| wrong_within(t, &v, e)).ok()?;
+    Some(Worst { by, highest: word == "highest" })
 }
 
 fn shifted(span: Range<usize>, by: usize) -> Range<usize> {
     span.start + by..span.end + by
-}
-
-fn at_least_5_s(f: &Fields<'_, '_>, name: &'static str, c: &mut Complaints<'_>) -> Option<Duration> {
-    let d = f.duration(name, c)?;
-    if d < Duration::from_secs(5) {
-        let span = f.get(name).map_or(f.span(), Spanned::span);
-        c.add(span, format!("{name} is shorter than 5 s"));
-        return None;
-    }
-    Some(d)
 }
 
 /// Whether an order about such subjects can ask for a measure.

@@ -1,115 +1,85 @@
 //! A scenario file to a plan: strict, and with every problem told at once.
 
+mod keys;
 mod stations;
-mod table;
 mod traffic;
 mod vessel;
 
 use crate::plan::{Act, Plan, Verb};
-use std::cell::RefCell;
-use table::Table;
+use form::{Key, Nested, Reference, Table, Value, Written, key};
+use std::time::Duration;
 use terms::{Moment, Problems, Utc, nearest};
-use toml::de::DeTable;
 
-/// The longest file that is read, in bytes.
-const LONGEST_FILE: usize = 4 << 20;
-/// The longest scenario: a week.
-const LONGEST: Moment = Moment(7 * 24 * 3_600_000);
-/// The most acts.
-const MOST_ACTS: usize = 1_000;
+const VERSION: Key<u32> = form::VERSION.needed();
+const TITLE: Key<String> = key("title", "what it is about").needed().most(200);
+const START: Key<Utc> = key("start", "UTC at its beginning").needed();
+const DURATION: Key<Duration> = key("duration", "how long it lasts").needed().within("1 s", "7 d");
+const SEED: Key<u64> = key("seed", "where its noise comes from, a whole number").needed();
+const OWN: Key<Nested> = key("own", "own vessel").needed();
+const ACT: Key<Nested> = key("act", "something the crew does").most(1_000);
+const DO: Key<Act> = key("do", "a command of the command line and its words").needed().most(200);
 
 /// Reads a scenario.
 ///
 /// # Errors
 /// Everything that is wrong with it.
 pub fn plan(file_name: &str, text: &str) -> Result<Plan, Problems> {
-    let mut problems = Problems::new(file_name, text);
-    if text.len() > LONGEST_FILE {
-        problems.add(0..0, "a scenario has at most 4 MiB");
-        return Err(problems);
-    }
-    let (document, errors) = DeTable::parse_recoverable(text);
-    for error in errors {
-        problems.add(error.span().unwrap_or(0..0), error.message());
-    }
-    if !problems.is_empty() {
-        // What a broken file would lack is not worth telling.
-        return Err(problems);
-    }
-    let problems = RefCell::new(problems);
-    let plan = whole(Table::new(&problems, document.get_ref(), "a scenario", 0..0));
-    let problems = problems.into_inner();
-    match plan {
-        Some(plan) => problems.or_else_ok(plan),
-        None => Err(problems),
-    }
+    form::read(file_name, text, 1, whole).map(|(plan, _)| plan)
+}
+
+/// Every key of a scenario.
+pub fn reference() -> Reference {
+    form::blank(whole)
 }
 
 /// The whole file. Every part is read before any is missed, so that all problems are told.
 fn whole(mut t: Table<'_>) -> Option<Plan> {
-    t.needs(&["version", "title", "start", "duration", "seed", "own"]);
-    let version = t.whole("version", 1..=1);
-    let title = t.text("title", 200);
-    let start = t.text("start", 40).and_then(|text| {
-        let utc = Utc::parse(text);
-        if utc.is_none() {
-            t.tell(t.span_of("start"), "start takes a time of UTC: \"2026-09-14T22:00:00Z\"");
-        }
-        utc
-    });
-    let end = t.moment("duration");
-    if end.is_some_and(|end| end <= Moment::ZERO || end > LONGEST) {
-        t.tell(t.span_of("duration"), "a scenario lasts longer than nothing and at most a week");
-    }
-    let seed = t.whole("seed", 0..=i64::MAX as u64);
+    t.take(&VERSION);
+    let (title, start, duration, seed) = (t.take(&TITLE), t.take(&START), t.take(&DURATION), t.take(&SEED));
+    let own = t.table(&OWN);
     let beacons = stations::beacons(&mut t);
-    let own = t.table("own").and_then(|own| vessel::own(own, &beacons));
+    let own = own.and_then(|own| vessel::own(own, &beacons));
     let waters = vessel::waters(&mut t);
     let feeds = vessel::feeds(&mut t, &waters);
     let mut ships = stations::ships(&mut t);
-    traffic::crowds(&mut t, &mut ships, seed.unwrap_or(0), stations::MOST_SHIPS);
-    let aids = stations::aids(&mut t);
-    let bases = stations::bases(&mut t);
-    let acts = acts(&mut t);
-    t.finish();
-    version?;
-    let (title, start, end, seed, own) = (title?.to_owned(), start?, end?, seed?, own?);
+    traffic::crowds(&mut t, &mut ships, seed.unwrap_or(0));
+    let (aids, bases) = (stations::aids(&mut t), stations::bases(&mut t));
+    let mut acts: Vec<_> = t.tables(&ACT).into_iter().filter_map(act).collect();
+    acts.sort_by_key(|(at, _)| *at);
+    let (title, start, end, seed, own) = (title?, start?, Moment::ZERO + duration?, seed?, own?);
     Some(Plan { title, start, end, seed, own, waters, feeds, ships, aids, bases, beacons, acts })
 }
 
-/// What the crew does.
-fn acts(root: &mut Table<'_>) -> Vec<(Moment, Act)> {
-    let mut acts = Vec::new();
-    for mut t in root.tables("act", MOST_ACTS) {
-        t.needs(&["at", "do"]);
-        let at = t.moment("at");
-        let act = t
-            .text("do", 200)
-            .and_then(|text| act(text).map_err(|message| t.tell(t.span_of("do"), message)).ok());
-        t.finish();
-        acts.extend(at.zip(act));
-    }
-    acts.sort_by_key(|(at, _)| *at);
-    acts
+fn act(mut t: Table<'_>) -> Option<(Moment, Act)> {
+    let (at, act) = (t.take(&keys::AT), t.take(&DO));
+    at.zip(act)
 }
 
-/// A command and its words.
-fn act(text: &str) -> Result<Act, String> {
-    let (verb, words) = text.split_once(' ').unwrap_or((text, ""));
-    let Some((_, known)) = Verb::ALL.iter().find(|(name, _)| *name == verb) else {
-        let names: Vec<_> = Verb::ALL.iter().map(|(name, _)| *name).collect();
-        return Err(match nearest(verb, names.iter().copied()) {
-            Some(near) => format!("the crew cannot do {verb}; did you mean {near}?"),
-            None => format!("the crew cannot do {verb}; it can {}", names.join(", ")),
-        });
-    };
-    let words = words.trim();
-    match known {
-        Verb::Declare if words.is_empty() => Err("declare what? \"declare under sail\"".into()),
-        Verb::Note if words.is_empty() => Err("note what? \"note reefed the main\"".into()),
-        Verb::StandDown if words.is_empty() => {
-            Err("stand-down takes a reason: \"stand-down recovered\"".into())
+impl Written for Act {
+    const EXAMPLE: &'static str = "note reefed the main";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        let (verb, words) = v.text().map_or(("", ""), |text| text.split_once(' ').unwrap_or((text, "")));
+        let Some((_, known)) = Verb::ALL.iter().find(|(name, _)| *name == verb) else {
+            let names: Vec<_> = Verb::ALL.iter().map(|(name, _)| *name).collect();
+            let hint = nearest(verb, names.iter().copied());
+            let hint = hint.map_or(String::new(), |near| format!("; did you mean \"{near}\"?"));
+            return Err(format!("a command and its words, of {}{hint}", names.join(", ")));
+        };
+        let words = words.trim();
+        let example = match known {
+            Verb::Declare => "declare under sail",
+            Verb::Note => "note reefed the main",
+            Verb::StandDown => "stand-down recovered",
+            _ => return Ok(Self { verb: *known, words: words.to_owned() }),
+        };
+        if words.is_empty() {
+            return Err(format!("{verb} with its words, such as \"{example}\""));
         }
-        _ => Ok(Act { verb: *known, words: words.to_owned() }),
+        Ok(Self { verb: *known, words: words.to_owned() })
+    }
+
+    fn length(&self) -> Option<usize> {
+        Some(self.words.chars().count())
     }
 }

@@ -1,73 +1,94 @@
 //! Ships, aids, base stations and beacons.
 
-use super::table::Table;
-use super::vessel::{legs, spans};
+use super::keys::*;
+use super::vessel::legs;
 use crate::plan::{Aid, Base, Beacon, Class, Overboard, Place, Ship};
 use crate::profile::east_north;
-use std::collections::BTreeSet;
+use form::{Key, Nested, Table, key};
 use std::time::Duration;
-use terms::{Moment, Station};
+use terms::{Moment, Position, Station};
 
 /// The most ships: four times the busiest strait that is planned for.
 pub const MOST_SHIPS: usize = 4_000;
-/// The most aids, bases and beacons each.
-const MOST_FIXED: usize = 500;
-/// The most tests of one beacon.
-const MOST_TESTS: usize = 100;
+
+const SHIP: Key<Nested> = key("ship", "a ship or aircraft that sends AIS").most(MOST_SHIPS);
+const SHIP_CLASS: Key<Class> = CLASS.needed();
+const SHIP_COURSE: Key<f64> = COURSE.needed();
+const SHIP_SPEED: Key<f64> = SPEED.needed();
+/// Of search and rescue aircraft (ITU-R M.1371-5, message 9).
+const AIRCRAFT_SPEED: Key<f64> = SHIP_SPEED.within("0", "1022");
+const AIRCRAFT_LEG_SPEED: Key<f64> = SPEED.within("0", "1022");
+const CALL_SIGN: Key<SixBit> = key("call_sign", "her call sign").most(7);
+const DESTINATION: Key<SixBit> = key("destination", "where she says that she goes").most(20);
+const SHIP_TYPE: Key<u8> = key("ship_type", "type of ship as AIS numbers it");
+const IMO: Key<u32> = key("imo", "her IMO number").within("1", "999999999");
+const DRAUGHT: Key<f64> = key("draught_m", "her draught in metres").within("0", "25.5");
+const ALTITUDE: Key<u16> = key("altitude_m", "an aircraft's altitude in metres").within("0", "4095");
+const SHIP_TURN: Key<f64> = TURN.or("30").within("1", "720");
+const CRAB: Key<f64> = key("crab_deg", "bow less course, in degrees").or("0").within("-360", "360");
+const HAS_HEADING: Key<bool> = key("has_heading", "she sends her heading; class A does by default");
+const PLACE: Key<Nested> =
+    key("place", "where she is at one moment: `position`, or `bearing_deg` and `range_nm`").needed();
+const PLACE_AT: Key<Moment> = key("at", "when she is there").or("0:00");
+const PLACE_POSITION: Key<Position> = key("position", "where");
+const BEARING: Key<f64> = key("bearing_deg", "from own vessel then, in degrees").within("0", "360");
+const PLACE_RANGE: Key<f64> = key("range_nm", "from own vessel then, in miles").within("0", "500");
+const AID: Key<Nested> = key("aid", "an aid to navigation").most(500);
+// Twenty letters, and fourteen more in the extension (ITU-R M.1371-5, annex 8, 3.19).
+const AID_NAME: Key<SixBit> = SENT_NAME.needed().most(34);
+const AID_TYPE: Key<u8> = key("aid_type", "its type as AIS numbers it").or("0").within("0", "31");
+const VIRTUAL: Key<bool> = key("virtual_aid", "it is not really there").or("false");
+const OFF_POSITION: Key<bool> = key("off_position", "it has dragged").or("false");
+const BASE: Key<Nested> = key("base", "a base station").most(500);
+const BEACON: Key<Nested> = key("beacon", "a beacon worn aboard").most(500);
+const TEST: Key<Nested> = key("test", "a test aboard: one burst").most(100);
+const BEACON_RANGE: Key<f64> = RANGE.or("4").within("0.1", "100");
+const ERROR: Key<f64> = key("position_error_m", "error of its positions, root mean square, in metres")
+    .or("10")
+    .within("0", "1000");
+const OVERBOARD: Key<Nested> = key("overboard", "its wearer goes over the side");
+const ACTIVATION: Key<Duration> = time("activation", "from the fall to the first burst", "5 s");
+const FIRST_FIX: Key<Duration> = time("first_fix", "from the first burst to the first position", "60 s");
+const SWITCHED_OFF: Key<Moment> = key("until", "when it is switched off");
 
 /// Ships and aircraft.
 pub fn ships(root: &mut Table<'_>) -> Vec<Ship> {
-    let mut ships = Vec::new();
-    let mut known = BTreeSet::new();
-    for t in root.tables("ship", MOST_SHIPS) {
-        let span = t.span_of("mmsi");
-        let Some(ship) = ship(t) else { continue };
-        if !known.insert(ship.mmsi) {
-            root.tell(span, format!("there is a ship {} already", ship.mmsi));
-        }
-        ships.push(ship);
-    }
-    ships
+    root.tables(&SHIP).into_iter().filter_map(ship).collect()
 }
 
 fn ship(mut t: Table<'_>) -> Option<Ship> {
-    t.needs(&["mmsi", "class", "course_deg", "speed_kn"]);
-    let (mmsi, class) = (t.mmsi("mmsi"), t.choice("class", &Class::ALL));
-    let most_kn = if class == Some(Class::SearchAircraft) { 1_022.0 } else { 102.2 };
-    let (course_deg, speed_kn) = (t.number("course_deg", 0.0..=360.0), t.number("speed_kn", 0.0..=most_kn));
-    let place = place(&mut t);
-    let (name, call_sign) = (t.ais_text("name", 20), t.ais_text("call_sign", 7));
-    let destination = t.ais_text("destination", 20);
-    let ship_type = t.whole("ship_type", 0..=255).map(|n| n as u8);
-    let imo = t.whole("imo", 1..=999_999_999).map(|n| n as u32);
-    let draught_m = t.number("draught_m", 0.0..=25.5);
-    let dimensions_m = t.dimensions("dimensions_m");
-    let nav_status = t.whole("nav_status", 0..=15).unwrap_or(0) as u8;
-    let altitude_m = t.whole("altitude_m", 0..=4_095).map(|n| n as u16);
-    let turn_deg_min = t.number("turn_deg_min", 1.0..=720.0).unwrap_or(30.0);
-    let crab_deg = t.number("crab_deg", -360.0..=360.0).unwrap_or(0.0);
-    let has_heading = t.flag("has_heading").unwrap_or(class == Some(Class::A));
-    let legs = legs(&mut t, most_kn, None);
-    let silent = spans(&mut t, "silent");
-    t.finish();
-    let (mmsi, class, course_deg, speed_kn, place) = (mmsi?, class?, course_deg?, speed_kn?, place?);
+    let (mmsi, class) = (t.take(&MMSI), t.take(&SHIP_CLASS));
+    if let Some(mmsi) = mmsi {
+        t.once(&MMSI, "ship", &mmsi.to_string());
+    }
+    let aircraft = class == Some(Class::SearchAircraft);
+    let course_deg = t.take(&SHIP_COURSE);
+    let speed_kn = if aircraft { t.take(&AIRCRAFT_SPEED) } else { t.take(&SHIP_SPEED) };
+    let place = t.table(&PLACE).and_then(place);
+    let (name, call_sign, destination) = (t.take(&SENT_NAME), t.take(&CALL_SIGN), t.take(&DESTINATION));
+    let (ship_type, imo, draught_m) = (t.take(&SHIP_TYPE), t.take(&IMO), t.take(&DRAUGHT));
+    let (dimensions, nav_status, altitude_m) = (t.take(&DIMENSIONS), t.take(&NAV_STATUS), t.take(&ALTITUDE));
+    let (turn_deg_min, crab_deg) = (t.take(&SHIP_TURN), t.take(&CRAB));
+    let has_heading = t.take(&HAS_HEADING).unwrap_or(class == Some(Class::A));
+    let legs = legs(&mut t, if aircraft { &AIRCRAFT_LEG_SPEED } else { &SPEED }, None);
+    let silent = spans(&mut t, &SILENT);
     Some(Ship {
-        mmsi,
-        class,
-        name,
-        call_sign,
+        mmsi: mmsi?,
+        class: class?,
+        name: name.map(|n| n.0),
+        call_sign: call_sign.map(|c| c.0),
         ship_type,
         imo,
-        destination,
+        destination: destination.map(|d| d.0),
         draught_m,
-        dimensions_m,
-        nav_status,
+        dimensions_m: dimensions.map(|d| d.0),
+        nav_status: nav_status?,
         altitude_m,
-        place,
-        course_deg,
-        speed_kn,
-        turn_deg_min,
-        crab_deg,
+        place: place?,
+        course_deg: course_deg?,
+        speed_kn: speed_kn?,
+        turn_deg_min: turn_deg_min?,
+        crab_deg: crab_deg?,
         has_heading,
         legs,
         silent,
@@ -75,102 +96,79 @@ fn ship(mut t: Table<'_>) -> Option<Ship> {
 }
 
 /// Where a ship is at one moment: a position, or bearing and range from own vessel.
-fn place(ship: &mut Table<'_>) -> Option<Place> {
-    ship.needs(&["place"]);
-    let mut t = ship.table("place")?;
-    let at = if t.has("at") { t.moment("at") } else { Some(Moment::ZERO) };
-    let position = t.position("position");
-    let (bearing, range) = (t.number("bearing_deg", 0.0..=360.0), t.number("range_nm", 0.0..=500.0));
-    let from_own = t.has("bearing_deg") && t.has("range_nm");
-    if t.has("position") == (t.has("bearing_deg") || t.has("range_nm")) || !(t.has("position") || from_own) {
-        t.tell(t.span(), "place has either position, or bearing_deg and range_nm from own vessel");
+fn place(mut t: Table<'_>) -> Option<Place> {
+    let (at, position) = (t.take(&PLACE_AT), t.take(&PLACE_POSITION));
+    let (bearing, range) = (t.take(&BEARING), t.take(&PLACE_RANGE));
+    let (bears, ranges) = (t.has(&BEARING), t.has(&PLACE_RANGE));
+    if t.has(&PLACE_POSITION) == (bears || ranges) || bears != ranges {
+        t.wrong_at(
+            t.span(),
+            "`place` has either `position`, or `bearing_deg` and `range_nm` from own vessel",
+        );
     }
-    let at_position = at.zip(position).map(|(at, position)| Place::At { at, position });
-    let place = at_position.or_else(|| {
-        let ((at, bearing_deg), range_nm) = at.zip(bearing).zip(range)?;
-        Some(Place::FromOwn { at, bearing_deg, range_nm })
-    });
-    t.finish();
-    place
+    match (position, bearing, range) {
+        (Some(position), ..) => Some(Place::At { at: at?, position }),
+        (None, bearing, range) => Some(Place::FromOwn { at: at?, bearing_deg: bearing?, range_nm: range? }),
+    }
 }
 
 /// Aids to navigation.
 pub fn aids(root: &mut Table<'_>) -> Vec<Aid> {
-    let mut aids = Vec::new();
-    for mut t in root.tables("aid", MOST_FIXED) {
-        t.needs(&["mmsi", "name", "position"]);
-        let mmsi = t.mmsi("mmsi");
+    let aid = |mut t: Table<'_>| {
+        let mmsi = t.take(&MMSI);
         if mmsi.is_some_and(|m| m.station() != Station::Aton) {
-            t.tell(t.span_of("mmsi"), "an aid to navigation has an identity of the form 99MIDxxxx");
+            t.wrong(&MMSI, "an aid to navigation has an identity of the form 99MIDxxxx");
         }
-        // Twenty letters, and fourteen more in the extension (ITU-R M.1371-5, annex 8, 3.19).
-        let (name, position) = (t.ais_text("name", 34), t.position("position"));
-        let aid_type = t.whole("aid_type", 0..=31).unwrap_or(0) as u8;
-        let virtual_aid = t.flag("virtual_aid").unwrap_or(false);
-        let off_position = t.flag("off_position").unwrap_or(false);
-        let dimensions_m = t.dimensions("dimensions_m");
-        t.finish();
-        let (Some(mmsi), Some(name), Some(position)) = (mmsi, name, position) else { continue };
-        aids.push(Aid { mmsi, name, aid_type, position, virtual_aid, off_position, dimensions_m });
-    }
-    aids
+        let (name, position, aid_type) = (t.take(&AID_NAME), t.take(&POSITION), t.take(&AID_TYPE));
+        let (virtual_aid, off_position) = (t.take(&VIRTUAL), t.take(&OFF_POSITION));
+        let dimensions_m = t.take(&DIMENSIONS).map(|d| d.0);
+        let (mmsi, name, position, aid_type) = (mmsi?, name?.0, position?, aid_type?);
+        let (virtual_aid, off_position) = (virtual_aid?, off_position?);
+        Some(Aid { mmsi, name, aid_type, position, virtual_aid, off_position, dimensions_m })
+    };
+    root.tables(&AID).into_iter().filter_map(aid).collect()
 }
 
 /// Base stations.
 pub fn bases(root: &mut Table<'_>) -> Vec<Base> {
-    let mut bases = Vec::new();
-    for mut t in root.tables("base", MOST_FIXED) {
-        t.needs(&["mmsi", "position"]);
-        let (mmsi, position) = (t.mmsi("mmsi"), t.position("position"));
+    let base = |mut t: Table<'_>| {
+        let (mmsi, position) = (t.take(&MMSI), t.take(&POSITION));
         if mmsi.is_some_and(|m| m.station() != Station::Base) {
-            t.tell(t.span_of("mmsi"), "a base station has an identity of the form 00MIDxxxx");
+            t.wrong(&MMSI, "a base station has an identity of the form 00MIDxxxx");
         }
-        t.finish();
-        bases.extend(mmsi.zip(position).map(|(mmsi, position)| Base { mmsi, position }));
-    }
-    bases
+        Some(Base { mmsi: mmsi?, position: position? })
+    };
+    root.tables(&BASE).into_iter().filter_map(base).collect()
 }
 
 /// Beacons worn aboard.
 pub fn beacons(root: &mut Table<'_>) -> Vec<Beacon> {
-    let mut beacons = Vec::new();
-    for mut t in root.tables("beacon", MOST_FIXED) {
-        t.needs(&["mmsi", "name"]);
-        let (mmsi, name) = (t.mmsi("mmsi"), t.text("name", 60));
+    let beacon = |mut t: Table<'_>| {
+        let (mmsi, name) = (t.take(&MMSI), t.take(&NAME));
         if mmsi.is_some_and(|m| !m.is_beacon()) {
-            t.tell(t.span_of("mmsi"), "a beacon has an identity that begins with 970, 972 or 974");
+            t.wrong(&MMSI, "a beacon has an identity that begins with 970, 972 or 974");
         }
-        let mut tests = Vec::new();
-        for mut test in t.tables("test", MOST_TESTS) {
-            test.needs(&["at"]);
-            tests.extend(test.moment("at"));
-            test.finish();
-        }
-        let range_nm = t.number("range_nm", 0.1..=100.0).unwrap_or(4.0);
-        let position_error_m = t.number("position_error_m", 0.0..=1_000.0).unwrap_or(10.0);
-        let overboard = t.table("overboard").and_then(overboard);
-        t.finish();
-        let (Some(mmsi), Some(name)) = (mmsi, name) else { continue };
-        beacons.push(Beacon { mmsi, name: name.to_owned(), tests, overboard, range_nm, position_error_m });
-    }
-    beacons
+        let tests = t.tables(&TEST).into_iter().filter_map(|mut test| test.take(&AT)).collect();
+        let (range_nm, position_error_m) = (t.take(&BEACON_RANGE), t.take(&ERROR));
+        let overboard = t.table(&OVERBOARD).and_then(overboard);
+        let (mmsi, name, range_nm, position_error_m) = (mmsi?, name?.0, range_nm?, position_error_m?);
+        Some(Beacon { mmsi, name, tests, overboard, range_nm, position_error_m })
+    };
+    root.tables(&BEACON).into_iter().filter_map(beacon).collect()
 }
 
 fn overboard(mut t: Table<'_>) -> Option<Overboard> {
-    t.needs(&["at"]);
-    let at = t.moment("at");
-    let (set, drift) = (t.number("set_deg", 0.0..=360.0), t.number("drift_kn", 0.0..=15.0));
+    let (at, set, drift) = (t.take(&AT), t.take(&SET), t.take(&DRIFT));
     if set.is_some() != drift.is_some() {
-        t.tell(
+        t.wrong_at(
             t.span(),
-            "set_deg and drift_kn go together; without both the current and the wind carry the person",
+            "`set_deg` and `drift_kn` go together; without both the current and the wind carry the person",
         );
     }
-    let activation = t.seconds("activation_s", 0.0..=86_400.0).unwrap_or(Duration::from_secs(5));
-    let first_fix = t.seconds("first_fix_s", 0.0..=86_400.0).unwrap_or(Duration::from_secs(60));
-    let until = if t.has("until") { t.moment("until") } else { None };
-    let (silent, no_fix) = (spans(&mut t, "silent"), spans(&mut t, "no_fix"));
-    t.finish();
+    t.was("activation_s", "activation = \"5 s\"");
+    t.was("first_fix_s", "first_fix = \"60 s\"");
+    let (activation, first_fix, until) = (t.take(&ACTIVATION), t.take(&FIRST_FIX), t.take(&SWITCHED_OFF));
+    let (silent, no_fix) = (spans(&mut t, &SILENT), spans(&mut t, &NO_FIX));
     let drift = set.zip(drift).map(|(set, drift)| east_north(set, drift));
-    Some(Overboard { at: at?, drift, activation, first_fix, until, silent, no_fix })
+    Some(Overboard { at: at?, drift, activation: activation?, first_fix: first_fix?, until, silent, no_fix })
 }

@@ -1,54 +1,57 @@
 //! Many ships at once, for a busy strait: drawn from the scenario's seed, each on a lane's course.
 
-use super::table::Table;
+use super::stations::MOST_SHIPS;
 use crate::plan::{Class, Place, Ship};
 use crate::random::Stream;
+use form::{Key, Nested, Table, key};
 use std::collections::BTreeSet;
 use terms::{Mmsi, Moment, Station, normal_deg};
 
-/// The most crowds in one scenario.
-const MOST_CROWDS: usize = 20;
-/// The most lanes of one crowd.
-const MOST_LANES: usize = 16;
 /// A ship keeps to her lane's course within so much.
 const OFF_LANE_DEG: f64 = 8.0;
 
-/// Adds the ships of every `[[traffic]]`, up to `most` ships in all.
-pub fn crowds(root: &mut Table<'_>, ships: &mut Vec<Ship>, seed: u64, most: usize) {
-    for (n, mut t) in root.tables("traffic", MOST_CROWDS).into_iter().enumerate() {
-        t.needs(&["count", "first_mmsi", "within_nm", "lanes_deg"]);
-        let (count, first) = (t.whole("count", 1..=most as u64), t.mmsi("first_mmsi"));
-        let within_nm = t.number("within_nm", 0.1..=200.0);
-        let lanes = t.numbers("lanes_deg", 0.0..=360.0, MOST_LANES);
-        let from_kn = t.number("slowest_kn", 0.0..=60.0).unwrap_or(6.0);
-        let to_kn = t.number("fastest_kn", 0.0..=60.0).unwrap_or(20.0);
-        let class_b = t.number("class_b", 0.0..=1.0).unwrap_or(0.0);
-        if to_kn < from_kn {
-            t.tell(t.span(), "fastest_kn is less than slowest_kn");
-        }
-        let identities = first.zip(count).map(|(first, count)| first.number()..first.number() + count as u32);
-        let used: BTreeSet<u32> = ships.iter().map(|s| s.mmsi.number()).collect();
-        for number in identities.iter().flat_map(|range| [range.start, range.end.saturating_sub(1)]) {
-            if Mmsi::new(number).is_none_or(|m| m.station() != Station::Vessel) {
-                t.tell(t.span_of("first_mmsi"), format!("{number} would be no ship's identity"));
-            }
-        }
-        if identities.iter().any(|range| used.range(range.clone()).next().is_some()) {
-            t.tell(t.span_of("first_mmsi"), "one of these identities is a ship's already");
-        }
-        if count.is_some_and(|count| ships.len() + count as usize > most) {
-            t.tell(t.span_of("count"), format!("a scenario has at most {most} ships"));
-        }
-        t.finish();
-        let (Some(identities), Some(within_nm), Some(lanes)) = (identities, within_nm, lanes) else {
-            continue;
-        };
-        let mut draw = Stream::named(seed, &format!("traffic {n}"));
-        let room = most.saturating_sub(ships.len());
-        for mmsi in identities.filter_map(Mmsi::new).take(room) {
-            ships.push(ship(mmsi, &mut draw, within_nm, &lanes, [from_kn, to_kn.max(from_kn)], class_b));
+const TRAFFIC: Key<Nested> = key("traffic", "many ships at once").most(20);
+const COUNT: Key<u32> = key("count", "how many").needed().within("1", "4000");
+const FIRST: Key<Mmsi> = key("first_mmsi", "the identity of the first; the others count on").needed();
+const WITHIN: Key<f64> = key("within_nm", "how far from own vessel at most").needed().within("0.1", "200");
+const LANES: Key<f64> = key("lanes_deg", "courses of the lanes").needed().within("0", "360").most(16);
+const SLOWEST: Key<f64> = key("slowest_kn", "the speed of the slowest").or("6").within("0", "60");
+const FASTEST: Key<f64> = key("fastest_kn", "the speed of the fastest").or("20").within("0", "60");
+const CLASS_B: Key<f64> = key("class_b", "share of ships of class B").or("0").within("0", "1");
+
+/// Adds the ships of every `[[traffic]]`, up to the most of a scenario.
+pub fn crowds(root: &mut Table<'_>, ships: &mut Vec<Ship>, seed: u64) {
+    for (n, t) in root.tables(&TRAFFIC).into_iter().enumerate() {
+        crowd(t, ships, Stream::named(seed, &format!("traffic {n}")));
+    }
+}
+
+fn crowd(mut t: Table<'_>, ships: &mut Vec<Ship>, mut draw: Stream) -> Option<()> {
+    let (count, first, within_nm) = (t.take(&COUNT), t.take(&FIRST), t.take(&WITHIN));
+    let (lanes, class_b) = (t.list(&LANES), t.take(&CLASS_B));
+    let (slowest, fastest) = (t.take(&SLOWEST), t.take(&FASTEST));
+    if slowest.zip(fastest).is_some_and(|(slowest, fastest)| fastest < slowest) {
+        t.wrong_at(t.span(), "`fastest_kn` is less than `slowest_kn`");
+    }
+    let identities = first.zip(count).map(|(first, count)| first.number()..first.number() + count);
+    let used: BTreeSet<u32> = ships.iter().map(|s| s.mmsi.number()).collect();
+    for number in identities.iter().flat_map(|range| [range.start, range.end.saturating_sub(1)]) {
+        if Mmsi::new(number).is_none_or(|m| m.station() != Station::Vessel) {
+            t.wrong(&FIRST, format!("{number} would be no ship's identity"));
         }
     }
+    if identities.iter().any(|range| used.range(range.clone()).next().is_some()) {
+        t.wrong(&FIRST, "one of these identities is a ship's already");
+    }
+    let room = MOST_SHIPS.saturating_sub(ships.len());
+    if count.is_some_and(|count| count as usize > room) {
+        t.wrong(&COUNT, format!("a scenario has at most {MOST_SHIPS} ships"));
+    }
+    let (within_nm, lanes, class_b, speeds) = (within_nm?, lanes?, class_b?, [slowest?, fastest?]);
+    for mmsi in identities?.filter_map(Mmsi::new).take(room) {
+        ships.push(ship(mmsi, &mut draw, within_nm, &lanes, speeds, class_b));
+    }
+    Some(())
 }
 
 /// One of them, somewhere on the disc around own vessel at the start.

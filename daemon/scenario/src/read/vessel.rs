@@ -1,81 +1,117 @@
 //! Own vessel, the waters and the feeds.
 
-use super::table::{Table, number};
-use crate::plan::{Beacon, Class, Feed, Formatter, Hearing, Leg, Own, Span, Steer, Waters};
+use super::keys::*;
+use crate::plan::{Beacon, Class, Feed, Formatter, Hearing, Leg, Own, Steer, Waters};
 use crate::profile::{Profile, east_north};
-use std::ops::RangeInclusive;
+use form::{Key, Name, Nested, Table, key};
 use std::time::Duration;
-use terms::{Moment, nearest};
+use terms::{Mmsi, nearest};
 
-/// The most legs of one vessel.
-const MOST_LEGS: usize = 500;
-/// The most points of one profile.
-const MOST_POINTS: usize = 2_000;
-/// The most feeds.
-const MOST_FEEDS: usize = 16;
-/// The most spans in one list.
-const MOST_SPANS: usize = 100;
-/// Seconds between two sentences of one kind: a tenth of a second, as the fastest instruments do, to an hour.
-const INTERVALS_S: RangeInclusive<f64> = 0.1..=3_600.0;
+const OWN_NAME: Key<SixBit> = SENT_NAME.needed();
+const OWN_COURSE: Key<f64> = COURSE.needed();
+const OWN_SPEED: Key<f64> = key("speed_kn", "speed through the water in knots").needed().within("0", "60");
+const OWN_LEG_SPEED: Key<f64> = SPEED.within("0", "60");
+const OWN_CLASS: Key<Class> = CLASS.or("B");
+const TRANSMITS: Key<bool> = key("transmits", "her own receivers hear her").or("false");
+const OWN_TURN: Key<f64> = TURN.or("180");
+const YAW: Key<f64> = key("yaw_deg", "how far her bow swings, in degrees").or("0").within("0", "45");
+const YAW_PERIOD: Key<Duration> = key("yaw_period", "how long a swing takes").or("8 s").within("2 s", "60 s");
+const VARIATION: Key<f64> =
+    key("variation_deg", "magnetic variation in degrees, east positive").or("0").within("-180", "180");
+const LEG: Key<Nested> = key("leg", "from a moment on, another course, speed or status").most(500);
+const LEG_STATUS: Key<u8> = key("nav_status", "navigational status as AIS numbers it").within("0", "15");
+const TOWARD: Key<Mmsi> = key("toward", "the beacon of somebody overboard, in place of a course");
+
+const CURRENT: Key<Nested> =
+    key("current", "the current, in a straight line from entry to entry").most(2_000);
+const CURRENT_SET: Key<f64> = SET.needed();
+const CURRENT_DRIFT: Key<f64> = DRIFT.needed();
+const WIND: Key<Nested> = key("wind", "the wind over the ground").most(2_000);
+const FROM: Key<f64> = key("from_deg", "where it comes from, in degrees").needed().within("0", "360");
+const WIND_SPEED: Key<f64> = key("speed_kn", "its speed in knots").needed().within("0", "150");
+const DEPTH: Key<Nested> = key("depth", "the depth").most(2_000);
+const BELOW: Key<f64> =
+    key("below_transducer_m", "metres below the transducer").needed().within("0", "12000");
+const PRESSURE: Key<Nested> = key("pressure", "the pressure of the air").most(2_000);
+const HPA: Key<f64> = key("hpa", "hectopascals").needed().within("850", "1100");
+const WATER: Key<Nested> = key("water_temperature", "the temperature of the sea").most(2_000);
+const CELSIUS: Key<f64> = key("celsius", "degrees Celsius").needed().within("-3", "45");
+const BATTERY: Key<Nested> = key("battery", "the voltage of the battery").most(2_000);
+const VOLTS: Key<f64> = key("volts", "volts").needed().within("0", "100");
+const INSTRUMENTS: Key<Nested> = key("instruments", "what the instruments add");
+const GUST: Key<f64> = key("gust_kn", "how much the wind gusts, in knots").or("0").within("0", "30");
+const OFFSET: Key<f64> = key("depth_offset_m", "the sounder's offset in metres, to the waterline positive")
+    .or("0")
+    .within("-10", "10");
+const SOUNDER: Key<f64> =
+    key("sounder_range_m", "where the sounder loses the bottom, in metres").or("12000").within("1", "12000");
+
+const FEED: Key<Nested> = key("feed", "a wire by which sentences come").needed().most(16);
+const FEED_NAME: Key<Name> = key("name", "its name").needed().most(40);
+const TALKER: Key<String> = key("talker", "its two letters").needed().example("GP");
+const TAG: Key<String> =
+    key("tag_source", "source of the TAG blocks that it writes").example("GPS1").most(15);
+const SENTENCES: Key<Nested> = key("sentences", "its instruments' sentences");
+const INTERVAL: Key<Duration> =
+    key("RMC", "time between two sentences of these letters").example("\"1 s\"").within("0.1 s", "1 h");
+const HEARS: Key<Nested> = key("hears", "it has an AIS receiver");
+const PROBABILITY: Key<f64> = key("probability", "share of what is heard").or("1").within("0", "1");
+const HEARS_RANGE: Key<f64> = RANGE.or("30");
+const GPS_ERROR: Key<f64> =
+    key("gps_error_m", "error of its positions, in metres").or("0").within("0", "1000");
+const DELAY: Key<Duration> = key("delay", "from measuring to sending").or("0 s").within("0 s", "60 s");
+const DAMAGED: Key<f64> = key("damaged", "share of lines with one character wrong").or("0").within("0", "1");
+const OUTAGES: Key<Nested> = key("outages", "when nothing comes").most(100);
 
 /// Own vessel.
 pub fn own(mut t: Table<'_>, beacons: &[Beacon]) -> Option<Own> {
-    t.needs(&["mmsi", "name", "position", "course_deg", "speed_kn"]);
-    let (mmsi, name, position) = (t.mmsi("mmsi"), t.ais_text("name", 20), t.position("position"));
-    let (course_deg, speed_kn) = (t.number("course_deg", 0.0..=360.0), t.number("speed_kn", 0.0..=60.0));
-    let class = t.choice("class", &Class::ALL[..3]).unwrap_or(Class::BCarrierSense);
-    let nav_status = t.whole("nav_status", 0..=15).unwrap_or(0) as u8;
-    let transmits = t.flag("transmits").unwrap_or(false);
-    let turn_deg_min = t.number("turn_deg_min", 1.0..=1_200.0).unwrap_or(180.0);
-    let yaw_deg = t.number("yaw_deg", 0.0..=45.0).unwrap_or(0.0);
-    let yaw_period_s = t.number("yaw_period_s", 2.0..=60.0).unwrap_or(8.0);
-    let variation_deg = t.number("variation_deg", -180.0..=180.0).unwrap_or(0.0);
-    let legs = legs(&mut t, 60.0, Some(beacons));
-    t.finish();
-    let (mmsi, name, position) = (mmsi?, name?, position?);
-    let (course_deg, speed_kn) = (course_deg?, speed_kn?);
+    let (mmsi, name, position) = (t.take(&MMSI), t.take(&OWN_NAME), t.take(&POSITION));
+    let (course_deg, speed_kn, class) = (t.take(&OWN_COURSE), t.take(&OWN_SPEED), t.take(&OWN_CLASS));
+    if class == Some(Class::SearchAircraft) {
+        t.wrong(&OWN_CLASS, "own vessel is no aircraft");
+    }
+    t.was("yaw_period_s", "yaw_period = \"8 s\"");
+    let (nav_status, transmits, turn) = (t.take(&NAV_STATUS), t.take(&TRANSMITS), t.take(&OWN_TURN));
+    let (yaw_deg, yaw_period, variation) = (t.take(&YAW), t.take(&YAW_PERIOD), t.take(&VARIATION));
+    let legs = legs(&mut t, &OWN_LEG_SPEED, Some(beacons));
     Some(Own {
-        mmsi,
-        name,
-        class,
-        nav_status,
-        transmits,
-        position,
-        course_deg,
-        speed_kn,
-        turn_deg_min,
-        yaw_deg,
-        yaw_period_s,
-        variation_deg,
+        mmsi: mmsi?,
+        name: name?.0,
+        class: class?,
+        nav_status: nav_status?,
+        transmits: transmits?,
+        position: position?,
+        course_deg: course_deg?,
+        speed_kn: speed_kn?,
+        turn_deg_min: turn?,
+        yaw_deg: yaw_deg?,
+        yaw_period_s: yaw_period?.as_secs_f64(),
+        variation_deg: variation?,
         legs,
     })
 }
 
-/// Legs of a vessel, in order of time. Own vessel can also steer toward one of the beacons.
-pub fn legs(vessel: &mut Table<'_>, most_kn: f64, beacons: Option<&[Beacon]>) -> Vec<Leg> {
-    let mut legs = Vec::new();
-    for mut t in vessel.tables("leg", MOST_LEGS) {
-        t.needs(&["at"]);
-        let at = t.moment("at");
-        let course = t.number("course_deg", 0.0..=360.0).map(Steer::Course);
+/// Legs of a vessel, in order of time, with the bounds of `speed`. Own vessel can also steer toward one of the beacons.
+pub fn legs(vessel: &mut Table<'_>, speed: &'static Key<f64>, beacons: Option<&[Beacon]>) -> Vec<Leg> {
+    let leg = |mut t: Table<'_>| {
+        let (at, course) = (t.take(&AT), t.take(&COURSE).map(Steer::Course));
         let toward = beacons.and_then(|beacons| {
-            let mmsi = t.mmsi("toward")?;
+            let mmsi = t.take(&TOWARD)?;
             let worn = beacons.iter().find(|b| b.mmsi == mmsi);
             let fell = worn.and_then(|b| b.overboard.as_ref()).map(|o| o.at);
             if fell.is_none_or(|fell| at.is_some_and(|at| at < fell)) {
-                t.tell(t.span_of("toward"), format!("nobody is overboard with the beacon {mmsi} by then"));
+                t.wrong(&TOWARD, format!("nobody is overboard with the beacon {mmsi} by then"));
             }
             Some(Steer::Beacon(mmsi))
         });
         if course.is_some() && toward.is_some() {
-            t.tell(t.span_of("toward"), "a leg has either course_deg or toward");
+            t.wrong(&TOWARD, "a leg has either `course_deg` or `toward`");
         }
-        let speed_kn = t.number("speed_kn", 0.0..=most_kn);
-        let nav_status = t.whole("nav_status", 0..=15).map(|n| n as u8);
-        t.finish();
-        let Some(at) = at else { continue };
-        legs.push(Leg { at, steer: course.or(toward), speed_kn, nav_status });
-    }
+        let speed_kn = t.take(speed);
+        let nav_status = t.take(&LEG_STATUS);
+        Some(Leg { at: at?, steer: course.or(toward), speed_kn, nav_status })
+    };
+    let mut legs: Vec<Leg> = vessel.tables(&LEG).into_iter().filter_map(leg).collect();
     legs.sort_by_key(|leg| leg.at);
     legs
 }
@@ -83,52 +119,34 @@ pub fn legs(vessel: &mut Table<'_>, most_kn: f64, beacons: Option<&[Beacon]>) ->
 /// Points of a profile, each made of its entries by `point`.
 fn profile<const N: usize>(
     root: &mut Table<'_>,
-    key: &'static str,
-    needs: &[&'static str],
+    key: &'static Key<Nested>,
     point: impl Fn(&mut Table<'_>) -> Option<[f64; N]>,
 ) -> Profile<N> {
-    let mut points = Vec::new();
-    for mut t in root.tables(key, MOST_POINTS) {
-        t.needs(&["at"]);
-        t.needs(needs);
-        let (at, numbers) = (t.moment("at"), point(&mut t));
-        t.finish();
-        points.extend(at.zip(numbers));
-    }
-    Profile::new(points)
-}
-
-/// One number at each point.
-fn line(
-    root: &mut Table<'_>,
-    key: &'static str,
-    entry: &'static str,
-    range: RangeInclusive<f64>,
-) -> Profile<1> {
-    profile(root, key, &[entry], |t| Some([t.number(entry, range.clone())?]))
+    let points = root.tables(key).into_iter().filter_map(|mut t| {
+        let (at, numbers) = (t.take(&AT), point(&mut t));
+        at.zip(numbers)
+    });
+    Profile::new(points.collect())
 }
 
 /// Sea, air and what measures them.
 pub fn waters(root: &mut Table<'_>) -> Waters {
-    let current = profile(root, "current", &["set_deg", "drift_kn"], |t| {
-        let (set, drift) = (t.number("set_deg", 0.0..=360.0), t.number("drift_kn", 0.0..=15.0));
+    let current = profile(root, &CURRENT, |t| {
+        let (set, drift) = (t.take(&CURRENT_SET), t.take(&CURRENT_DRIFT));
         Some(east_north(set?, drift?))
     });
-    let wind = profile(root, "wind", &["from_deg", "speed_kn"], |t| {
-        let (from, speed) = (t.number("from_deg", 0.0..=360.0), t.number("speed_kn", 0.0..=150.0));
+    let wind = profile(root, &WIND, |t| {
+        let (from, speed) = (t.take(&FROM), t.take(&WIND_SPEED));
         Some(east_north(from? + 180.0, speed?))
     });
-    let depth_below_transducer_m = line(root, "depth", "below_transducer_m", 0.0..=12_000.0);
-    let pressure_hpa = line(root, "pressure", "hpa", 850.0..=1_100.0);
-    let water_temperature_c = line(root, "water_temperature", "celsius", -3.0..=45.0);
-    let battery_v = line(root, "battery", "volts", 0.0..=100.0);
-    let (mut gust_kn, mut depth_offset_m, mut sounder_range_m) = (0.0, 0.0, 12_000.0);
-    if let Some(mut t) = root.table("instruments") {
-        gust_kn = t.number("gust_kn", 0.0..=30.0).unwrap_or(gust_kn);
-        depth_offset_m = t.number("depth_offset_m", -10.0..=10.0).unwrap_or(depth_offset_m);
-        sounder_range_m = t.number("sounder_range_m", 1.0..=12_000.0).unwrap_or(sounder_range_m);
-        t.finish();
-    }
+    let mut one = |key, number| profile(root, key, |t| t.take(number).map(|n| [n]));
+    let (depth_below_transducer_m, pressure_hpa) = (one(&DEPTH, &BELOW), one(&PRESSURE, &HPA));
+    let (water_temperature_c, battery_v) = (one(&WATER, &CELSIUS), one(&BATTERY, &VOLTS));
+    let instruments = root.table(&INSTRUMENTS).and_then(|mut t| {
+        let (gust, offset, range) = (t.take(&GUST), t.take(&OFFSET), t.take(&SOUNDER));
+        Some((gust?, offset?, range?))
+    });
+    let (gust_kn, depth_offset_m, sounder_range_m) = instruments.unwrap_or((0.0, 0.0, 12_000.0));
     Waters {
         current,
         wind,
@@ -144,62 +162,51 @@ pub fn waters(root: &mut Table<'_>) -> Waters {
 
 /// The wires.
 pub fn feeds(root: &mut Table<'_>, waters: &Waters) -> Vec<Feed> {
-    root.needs(&["feed"]);
-    let mut feeds: Vec<Feed> = Vec::new();
-    for mut t in root.tables("feed", MOST_FEEDS) {
-        t.needs(&["name", "talker"]);
-        let name = t.text("name", 40);
-        if let Some(name) = name.filter(|name| feeds.iter().any(|f| f.name == *name)) {
-            t.tell(t.span_of("name"), format!("there is a feed {name} already"));
-        }
-        let talker = t.text("talker", 2);
-        if talker.is_some_and(|k| k.len() != 2 || !k.bytes().all(|b| b.is_ascii_uppercase())) {
-            t.tell(t.span_of("talker"), "talker takes two capital letters: \"GP\"");
-        }
-        let tag_source = t.text("tag_source", 15).map(str::to_owned);
-        if tag_source.as_ref().is_some_and(|s| !s.bytes().all(|b| b.is_ascii_alphanumeric())) {
-            t.tell(t.span_of("tag_source"), "tag_source takes letters and digits");
-        }
-        let sentences = t.table("sentences").map_or(Vec::new(), |t| sentences(t, waters));
-        let hears = t.table("hears").map(hearing);
-        let gps_error_m = t.number("gps_error_m", 0.0..=1_000.0).unwrap_or(0.0);
-        let delay = t.seconds("delay_s", 0.0..=60.0).unwrap_or(Duration::ZERO);
-        let damaged = t.number("damaged", 0.0..=1.0).unwrap_or(0.0);
-        let (outages, no_fix) = (spans(&mut t, "outages"), spans(&mut t, "no_fix"));
-        t.finish();
-        let (Some(name), Some(talker)) = (name, talker) else { continue };
-        feeds.push(Feed {
-            name: name.to_owned(),
-            talker: talker.to_owned(),
-            tag_source,
-            sentences,
-            hears,
-            gps_error_m,
-            delay,
-            damaged,
-            outages,
-            no_fix,
-        });
-    }
-    feeds
+    root.tables(&FEED).into_iter().filter_map(|t| feed(t, waters)).collect()
 }
 
-/// How an AIS receiver hears; everything within 30 nm where nothing is said.
-fn hearing(mut t: Table<'_>) -> Hearing {
-    let probability = t.number("probability", 0.0..=1.0).unwrap_or(1.0);
-    let range_nm = t.number("range_nm", 0.0..=1_000.0).unwrap_or(30.0);
-    t.finish();
-    Hearing { probability, range_nm }
+fn feed(mut t: Table<'_>, waters: &Waters) -> Option<Feed> {
+    let (name, talker, tag_source) = (t.take(&FEED_NAME), t.take(&TALKER), t.take(&TAG));
+    if let Some(name) = &name {
+        t.once(&FEED_NAME, "feed", &name.0);
+    }
+    if talker.as_ref().is_some_and(|k| k.len() != 2 || !k.bytes().all(|b| b.is_ascii_uppercase())) {
+        t.wrong(&TALKER, "`talker` takes two capital letters, such as \"GP\"");
+    }
+    if tag_source.as_ref().is_some_and(|s| !s.bytes().all(|b| b.is_ascii_alphanumeric())) {
+        t.wrong(&TAG, "`tag_source` takes letters and digits");
+    }
+    let sentences = t.table(&SENTENCES).map_or(Vec::new(), |t| sentences(t, waters));
+    let hears = t.table(&HEARS).and_then(|mut t| {
+        let (probability, range_nm) = (t.take(&PROBABILITY), t.take(&HEARS_RANGE));
+        Some(Hearing { probability: probability?, range_nm: range_nm? })
+    });
+    t.was("delay_s", "delay = \"0.2 s\"");
+    let (gps_error_m, delay, damaged) = (t.take(&GPS_ERROR), t.take(&DELAY), t.take(&DAMAGED));
+    let (outages, no_fix) = (spans(&mut t, &OUTAGES), spans(&mut t, &NO_FIX));
+    Some(Feed {
+        name: name?.0,
+        talker: talker?,
+        tag_source,
+        sentences,
+        hears,
+        gps_error_m: gps_error_m?,
+        delay: delay?,
+        damaged: damaged?,
+        outages,
+        no_fix,
+    })
 }
 
 /// Formatters with their intervals.
-fn sentences(t: Table<'_>, waters: &Waters) -> Vec<(Formatter, Duration)> {
+fn sentences(mut t: Table<'_>, waters: &Waters) -> Vec<(Formatter, Duration)> {
     let mut list = Vec::new();
-    for (letters, span, value) in t.pairs() {
+    for (name, value) in t.entries(&INTERVAL) {
+        let letters = name.value;
         let Some((_, formatter)) = Formatter::ALL.iter().find(|(known, _)| *known == letters) else {
             let hint = nearest(letters, Formatter::ALL.iter().map(|(known, _)| *known));
             let hint = hint.map_or(String::new(), |h| format!("; did you mean {h}?"));
-            t.tell(span, format!("no feed of a scenario sends {letters}{hint}"));
+            t.wrong_at(name.span, format!("no feed of a scenario sends {letters}{hint}"));
             continue;
         };
         let lacking = match formatter {
@@ -211,28 +218,12 @@ fn sentences(t: Table<'_>, waters: &Waters) -> Vec<(Formatter, Duration)> {
             _ => "",
         };
         if !lacking.is_empty() {
-            t.tell(span, format!("{letters} measures what the scenario does not have: give {lacking}"));
+            t.wrong_at(
+                name.span,
+                format!("{letters} measures what the scenario does not have: give {lacking}"),
+            );
         }
-        match number(value.get_ref()).filter(|s| INTERVALS_S.contains(s)) {
-            Some(s) => list.push((*formatter, Duration::from_millis((s * 1000.0).round() as u64))),
-            None => t.tell(value.span(), format!("{letters} takes seconds between two, from 0.1 to 3600")),
-        }
+        list.extend(t.read(letters, &INTERVAL, &value).map(|every| (*formatter, every)));
     }
     list
-}
-
-/// Stretches of time.
-pub fn spans(table: &mut Table<'_>, key: &'static str) -> Vec<Span> {
-    let mut spans = Vec::new();
-    for mut t in table.tables(key, MOST_SPANS) {
-        t.needs(&["from"]);
-        let from = t.moment("from");
-        let until = if t.has("until") { t.moment("until") } else { Some(Moment(i64::MAX)) };
-        if from.zip(until).is_some_and(|(from, until)| until <= from) {
-            t.tell(t.span_of("until"), "until comes after from");
-        }
-        t.finish();
-        spans.extend(from.zip(until).map(|(from, until)| Span { from, until }));
-    }
-    spans
 }
