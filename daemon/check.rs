@@ -124,9 +124,9 @@ pub const BUILT_IN: &str = "the built-in orders for ocean waters";
 
 /// The orders that come with the program, for ocean waters.
 pub fn built_in_orders() -> Orders {
-    let (name, text) = rules::SHIPPED[0];
+    let (_, text) = rules::SHIPPED[0];
     // A test reads the shipped files; were they bad all the same, the watch would stand by no orders but the built-in alerts.
-    Orders::read(name, text).unwrap_or_default()
+    Orders::read(BUILT_IN, text).unwrap_or_default()
 }
 
 /// Reads a file and takes it apart; what is wrong comes back in words.

@@ -3,9 +3,10 @@
 use boat::Boat;
 use rules::Orders;
 use sentence::Counts;
+use std::sync::Arc;
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc};
-use watch::{FeedSetting, Numbers, Output, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Watch};
 
 const BUS: FeedId = FeedId(0);
 /// 2026-01-01, before which no live sentence was sent.
@@ -27,9 +28,14 @@ impl Aboard {
             trusted: false,
             silent_after: Some(Duration::from_secs(60)),
         };
-        let mut watch =
-            Watch::new(Moment(0), &Boat::default(), &[feed], Numbers::default(), Some(NOT_BEFORE));
-        watch.set_orders(Moment(0), Orders::read("orders.toml", orders).unwrap(), "orders.toml");
+        let begin = Begin {
+            not_before: Some(NOT_BEFORE),
+            feeds: vec![feed],
+            orders: Arc::new(Orders::read("orders.toml", orders).unwrap()),
+            ..Begin::default()
+        };
+        let mut watch = Watch::new(&Boat::default());
+        watch.take(Moment(0), Input::Begin(Box::new(begin))).unwrap();
         Self { watch, now: 0, said: Vec::new() }
     }
 
@@ -40,18 +46,19 @@ impl Aboard {
     }
 
     fn hear(&mut self, line: &str) {
-        self.watch.hear(Moment(self.now), BUS, line.as_bytes());
+        self.watch.take(Moment(self.now), Input::Line(BUS, line.as_bytes().into())).unwrap();
         self.gather();
     }
 
     fn counted(&mut self, open: bool, counts: &Counts) {
-        self.watch.feed_state(Moment(self.now), BUS, open, counts);
+        let wire = Input::Wire { feed: BUS, open, counts: counts.clone() };
+        self.watch.take(Moment(self.now), wire).unwrap();
         self.gather();
     }
 
     fn gather(&mut self) {
-        for output in self.watch.take_outputs() {
-            if let Output::Event { at, record, .. } = output {
+        for output in self.watch.effects() {
+            if let Effect::Event(at, record, _) = output {
                 let (s, alert) = (at.steady.0 / 1000, &record.alert);
                 self.said.push(format!("{s} {:?} {}: {}", record.event, alert.order, alert.text));
             }
@@ -70,7 +77,7 @@ const NO_ORDERS: &str = "version = 1";
 fn a_clock_that_nothing_sets_is_told_after_two_minutes_and_ends_with_a_satellites_time() {
     let mut aboard = Aboard::new(NO_ORDERS);
     // A computer without a battery for its clock: 1970.
-    aboard.watch.system_utc(Moment(0), Utc(30_000));
+    aboard.watch.take(Moment(0), Input::Clock { utc: Utc(30_000) }).unwrap();
     aboard.until(0);
     aboard.until(119);
     assert_eq!(aboard.of("clock not known"), [""; 0]);

@@ -7,9 +7,10 @@ use record::Act;
 use record::EventRecord;
 use rules::Orders;
 use serde_json::Value;
+use std::sync::Arc;
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc, UtcSource};
-use watch::{FeedSetting, Numbers, Output, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Kept, Watch};
 
 const BUS: FeedId = FeedId(0);
 const GPS: FeedId = FeedId(1);
@@ -45,10 +46,10 @@ struct Aboard {
 
 impl Aboard {
     fn new() -> Self {
-        Self::begun_at(Moment(0))
+        Self::begun_at(Moment(0), Kept::default())
     }
 
-    fn begun_at(now: Moment) -> Self {
+    fn begun_at(now: Moment, kept: Kept) -> Self {
         let feed = |name: &str, silent_after| FeedSetting {
             name: name.to_owned(),
             checksum_optional: true,
@@ -57,20 +58,28 @@ impl Aboard {
             silent_after,
         };
         let feeds = [feed("bus", Some(Duration::from_secs(60))), feed("gps", None)];
-        let mut watch = Watch::new(now, &Boat::default(), &feeds, Numbers::default(), Some(NOT_BEFORE));
-        watch.set_orders(now, Orders::read("orders.toml", ORDERS).unwrap(), "orders.toml");
+        let begin = Begin {
+            not_before: Some(NOT_BEFORE),
+            feeds: feeds.to_vec(),
+            kept,
+            gap: Gap::Unknown,
+            orders: Arc::new(Orders::read("orders.toml", ORDERS).unwrap()),
+            ..Begin::default()
+        };
+        let mut watch = Watch::new(&Boat::default());
+        watch.take(now, Input::Begin(Box::new(begin))).unwrap();
         Self { watch, now, told: Vec::new(), entries: Vec::new() }
     }
 
     /// A pass of the watch at a moment, with what the computer's clock says then.
     fn pass(&mut self, s: i64, utc_ms: i64) {
         self.now = Moment(s * 1000);
-        self.watch.system_utc(self.now, Utc(utc_ms));
+        self.watch.take(self.now, Input::Clock { utc: Utc(utc_ms) }).unwrap();
         self.watch.advance(self.now);
-        for output in self.watch.take_outputs() {
+        for output in self.watch.effects() {
             match output {
-                Output::Event { at, record, .. } => self.told.push((at.utc.map(|(utc, _)| utc), record)),
-                Output::Entry(_, entry) => self.entries.push(entry.text()),
+                Effect::Event(at, record, _) => self.told.push((at.utc.map(|(utc, _)| utc), record)),
+                Effect::Entry(_, entry) => self.entries.push(entry.text()),
                 _ => {}
             }
         }
@@ -78,7 +87,7 @@ impl Aboard {
 
     fn hear(&mut self, line: &str) {
         let feed = if line.starts_with("$GP") { GPS } else { BUS };
-        self.watch.hear(self.now, feed, line.as_bytes());
+        self.watch.take(self.now, Input::Line(feed, line.as_bytes().into())).unwrap();
     }
 
     /// What was told but of the clock itself, without UTC: steady time, event, order, and which event of its alert.
@@ -117,7 +126,7 @@ fn seven_minutes(utc: impl Fn(i64) -> i64, line: impl Fn(i64) -> Option<String>)
             _ => None,
         };
         if let Some(act) = act {
-            aboard.watch.act(aboard.now, act).unwrap();
+            aboard.watch.take(aboard.now, Input::Act(act)).unwrap();
         }
     }
     aboard
@@ -237,7 +246,7 @@ fn after_an_hour_of_suspend_the_time_is_counted_and_every_ear_is_called_silent_o
         aboard.hear("$SDDPT,12.5,0.0");
         if s == 50 {
             let fell = Act::Overboard { late_s: 0.0, who: Some("Ada".to_owned()) };
-            aboard.watch.act(aboard.now, fell).unwrap();
+            aboard.watch.take(aboard.now, Input::Act(fell)).unwrap();
         }
     }
     // Steady time is the kernel's boot time, which counts a suspend (clock_gettime(2)); the next pass is an hour later.
@@ -261,13 +270,12 @@ fn over_a_restart_of_unknown_length_a_duration_is_at_least_until_satellites_tell
     before.pass(10, NOON);
     before.hear("$GPZDA,120000.00,25,11,2026,00,00");
     let fell = Act::Overboard { late_s: 0.0, who: Some("Ada".to_owned()) };
-    before.watch.act(before.now, fell).unwrap();
+    before.watch.take(before.now, Input::Act(fell)).unwrap();
     before.pass(70, 0);
-    let [alerts, casualties] = before.watch.snapshot(before.now);
+    let kept = before.watch.kept(before.now);
 
     // Another boot: steady time begins anew, and the computer's clock shows 1970.
-    let mut after = Aboard::begun_at(Moment(5_000));
-    after.watch.restore(after.now, Some(&alerts), Some(&casualties), Gap::Unknown).unwrap();
+    let mut after = Aboard::begun_at(Moment(5_000), kept);
     after.pass(15, 0);
     let elapsed = |aboard: &mut Aboard| -> (f64, Value) {
         let c = serde_json::to_value(aboard.watch.status(aboard.now, &watch::Outside::default())).unwrap()["casualties"][0].clone();

@@ -13,7 +13,7 @@ use std::os::unix::net::UnixStream;
 use std::process::Command;
 use std::time::{Duration, Instant};
 use terms::{FeedId, Mmsi, Moment, Position};
-use watch::{FeedSetting, Numbers, Output, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Watch};
 
 const CREW: &str = "[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n";
 
@@ -292,7 +292,9 @@ fn two_receivers(until_s: i64, heard: impl Fn(i64, u16) -> Option<Position>) -> 
         silent_after: Some(Duration::from_secs(60)),
     };
     let feeds = [feed("masthead"), feed("handheld")];
-    let mut watch = Watch::new(Moment(0), &Boat::default(), &feeds, Numbers::default(), None);
+    let mut watch = Watch::new(&Boat::default());
+    let begin = Begin { feeds: feeds.to_vec(), ..Begin::default() };
+    watch.take(Moment(0), Input::Begin(Box::new(begin))).unwrap();
     let mut said = Vec::new();
     for s in 0..until_s {
         for receiver in 0..2 {
@@ -303,11 +305,12 @@ fn two_receivers(until_s: i64, heard: impl Fn(i64, u16) -> Option<Position>) -> 
             let rmc = format!(
                 "GPRMC,{time},A,{lat:02}{lat_min:08.5},N,{lon:03}{lon_min:08.5},W,5.0,000.0,251126,,,A"
             );
-            watch.hear(Moment(s * 1000), FeedId(receiver), sentence(&rmc).trim().as_bytes());
+            let line = Input::Line(FeedId(receiver), sentence(&rmc).trim().as_bytes().into());
+            watch.take(Moment(s * 1000), line).unwrap();
         }
         watch.advance(Moment(s * 1000));
-        for output in watch.take_outputs() {
-            if let Output::Event { record, .. } = output {
+        for output in watch.effects() {
+            if let Effect::Event(_, record, _) = output {
                 said.push(format!("{s} {:?} {}", record.event, record.alert.order));
             }
         }

@@ -3,8 +3,9 @@
 use crate::night::{BOAT, Event, Night, ORDERS, replay_text};
 use rules::Orders;
 use scenario::{Scenario, What};
+use std::sync::Arc;
 use terms::{FeedId, METRES_PER_NM, Mmsi, Moment};
-use watch::{FeedSetting, Numbers, Watch};
+use watch::{Begin, FeedSetting, Input, Watch};
 
 const BEACON: u32 = 972_990_412;
 const FELL: Moment = Moment(600_000);
@@ -160,9 +161,11 @@ fn no_timer_stays_behind_whatever_fails() {
         let text = text("timers", gps, ais, "first_fix = \"45 s\"\nuntil = \"0:20\"", "");
         let scenario = Scenario::read("timers", &text).unwrap();
         let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
-        let mut watch = Watch::new(Moment::ZERO, &boat, &feeds, Numbers::default(), None);
         let orders = std::fs::read_to_string(ORDERS).unwrap();
-        watch.set_orders(Moment::ZERO, Orders::read("orders", &orders).unwrap(), "orders");
+        let orders = Arc::new(Orders::read("orders", &orders).unwrap());
+        let begin = Begin { feeds: feeds.clone(), orders, ..Begin::default() };
+        let mut watch = Watch::new(&boat);
+        watch.take(Moment::ZERO, Input::Begin(Box::new(begin))).unwrap();
         for timed in scenario.play() {
             watch.advance(timed.at);
             let next = watch.next_wake();
@@ -173,8 +176,8 @@ fn no_timer_stays_behind_whatever_fails() {
             );
             let What::Line { feed, line } = timed.what else { continue };
             let id = FeedId(feeds.iter().position(|f| f.name == feed).unwrap() as u16);
-            watch.hear(timed.at, id, line.as_bytes());
-            watch.take_outputs();
+            watch.take(timed.at, Input::Line(id, line.as_bytes().into())).unwrap();
+            drop(watch.effects());
         }
     }
 }

@@ -4,14 +4,14 @@ use crate::aboard::{Daemon, Folder, middlewatch, sentence, text, until, verb};
 use crate::records::Disk;
 use boat::{Boat, Sentences};
 use middlewatch::clock::Clock;
-use middlewatch::recording::{Item, Mark, Opened, Recorder, opened};
+use middlewatch::recording::{Boots, Opened, Recorder, opened};
 use serde_json::Value;
 use std::fs::File;
 use std::net::{SocketAddr, UdpSocket};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use terms::{FeedId, Moment};
-use watch::{Numbers, Watch};
+use watch::{Begin, Input, Watch};
 
 /// Events of the repeated watch lie within so much of the recorded ones: a live timer fires when the daemon comes to it, a
 /// replayed one when it is due.
@@ -275,18 +275,20 @@ fn the_files_together_stay_below_their_limit_and_the_oldest_go() {
     let kept = folder.0.join("sentences");
     let limit_bytes = 1_000_000;
     let boat = Boat { sentences: Some(Sentences { folder: kept.clone(), limit_bytes }), ..Boat::default() };
-    let mut watch = Watch::new(Moment(0), &boat, &[], Numbers::default(), None);
-    watch.system_utc(Moment(0), Clock.utc());
-    let mut recorder = Recorder::start(&boat, Numbers::default());
+    let mut watch = Watch::new(&boat);
+    let mut recorder = Recorder::start(&boat);
+    let begin = Input::Begin(Box::new(Begin { utc: Some(Clock.utc()), ..Begin::default() }));
+    recorder.input(Moment(0), &begin, &watch);
+    watch.take(Moment(0), begin).unwrap();
     let mut seed = 1u64;
     let mut largest = 0;
     for n in 0..120_000i64 {
         let at = Moment(n * 100);
-        recorder.pass(at, &watch, &[]);
+        recorder.pass(at, &watch);
         // Little in it repeats, so that it packs badly.
         seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         let line = sentence(&format!("PXYZ,{seed:016X},{:016X}", seed.rotate_left(23).wrapping_mul(3)));
-        recorder.line(|| watch.stamp(at), FeedId(0), line.trim_end().as_bytes());
+        recorder.input(at, &Input::Line(FeedId(0), line.trim_end().as_bytes().into()), &watch);
         if n % 1000 == 0 {
             let size = files(&kept).iter().filter_map(|f| f.metadata().ok()).map(|m| m.len()).sum();
             largest = std::cmp::max(largest, size);
@@ -303,10 +305,12 @@ fn the_files_together_stay_below_their_limit_and_the_oldest_go() {
     assert!(!first.starts_with("000001-"), "{first}");
     // Each file begins with a head and is whole.
     for path in &there {
-        let Opened::Recording(mut reading) = opened(Box::new(File::open(path).unwrap())).unwrap() else {
+        let Opened::Recording(mut reading) =
+            opened(Box::new(File::open(path).unwrap()), &Boots::default()).unwrap()
+        else {
             panic!("{path:?} is no recording")
         };
-        assert!(matches!(reading.take_next().unwrap(), Some(Item::Mark(Mark::Head(_)))), "{path:?}");
+        assert!(matches!(reading.take_next().unwrap(), Some(Input::Begin(_))), "{path:?}");
     }
 }
 

@@ -4,6 +4,7 @@ use super::Pace;
 use super::delivery::{EventItem, Row};
 use super::error::{LogbookError, LogbookHealth};
 use super::outbox::{OUTBOX_BOUND, Outbox};
+use ::watch::Kept;
 use record::{Entry, Stamp};
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
@@ -52,6 +53,8 @@ pub(super) struct Inbox {
     pub rows: VecDeque<(Stamp, Row)>,
     pub records: VecDeque<Record>,
     pub states: BTreeMap<String, (Stamp, String)>,
+    /// The newest of what the watch keeps; made into JSON by the writing thread.
+    pub kept: Option<(Stamp, Box<Kept>)>,
     pub requests: Vec<Request>,
     pub dropped: u64,
     closed: bool,
@@ -133,6 +136,14 @@ impl Shared {
         inbox.rows.push_back((at, row));
         if inbox.rows.len() >= LOOK_ROWS {
             self.come.notify_one();
+        }
+    }
+
+    /// Puts in what must outlast a restart, in place of what waited. It goes to the disk with the events behind it.
+    pub fn keep(&self, at: Stamp, kept: Box<Kept>) {
+        let mut inbox = lock(&self.inbox);
+        if !inbox.closed {
+            inbox.kept = Some((at, kept));
         }
     }
 

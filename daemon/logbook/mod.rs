@@ -32,9 +32,9 @@ pub(crate) use reading::{marks, open_to_read};
 pub(crate) use rows::WITHIN;
 pub(crate) use schema::{FORMS, disk_error};
 
-use ::watch::Output;
+use ::watch::{Effect, Row};
 use boat::Rest;
-use delivery::{EventItem, Row};
+use delivery::{EventItem, Row as LogRow};
 use inbox::{Record, Request, Shared};
 use record::{Entry, EventRecord, FeedRow, OwnRow, Stamp, TargetRow};
 use std::collections::BTreeMap;
@@ -95,6 +95,11 @@ pub struct Recovered {
     pub set_aside: Option<SetAside>,
 }
 
+/// Keys of the saved states that the watch keeps.
+pub const ALERTS: &str = "alerts";
+/// See [`ALERTS`].
+pub const CASUALTIES: &str = "casualties";
+
 /// A handle to the logbook; clones share the same one. When the last is dropped, what waits is written and the file closed.
 #[derive(Debug, Clone)]
 pub struct Logbook {
@@ -119,14 +124,15 @@ impl Drop for Handle {
 }
 
 impl Logbook {
-    /// Writes a row or an entry. An event is not written here: it goes out with its deliveries.
-    pub fn take(&self, output: Output) {
-        match output {
-            Output::Event { .. } => {}
-            Output::Own(at, row) => self.own(at, row),
-            Output::Target(at, row) => self.target(at, row),
-            Output::Instrument(at, quantity, value) => self.instrument(at, quantity, value),
-            Output::Entry(at, entry) => self.entry(at, entry),
+    /// Takes what the watch gives out for the disk. An event is not written here: it goes out with its deliveries.
+    pub fn take(&self, effect: Effect) {
+        match effect {
+            Effect::Event(..) | Effect::Places(..) => {}
+            Effect::Keep(at, kept) => self.handle.shared.keep(at, kept),
+            Effect::Row(at, Row::Own(row)) => self.own(at, row),
+            Effect::Row(at, Row::Target(row)) => self.target(at, row),
+            Effect::Row(at, Row::Instrument(quantity, value)) => self.instrument(at, quantity, value),
+            Effect::Entry(at, entry) => self.entry(at, entry),
         }
     }
 
@@ -189,7 +195,7 @@ impl Logbook {
         (Self { handle: Arc::new(handle) }, recovered, error)
     }
 
-    fn push_row(&self, at: Stamp, row: Row) {
+    fn push_row(&self, at: Stamp, row: LogRow) {
         self.handle.shared.push_row(self.handle.pace, at, row);
     }
 
@@ -200,23 +206,23 @@ impl Logbook {
 
     /// Logs own vessel. May be called as often as it is known: one row each ten seconds is written.
     pub fn own(&self, at: Stamp, row: OwnRow) {
-        self.push_row(at, Row::Own(row));
+        self.push_row(at, LogRow::Own(row));
     }
 
     /// Logs a target. May be called with each report: each minute the nearest 200 get one row, the one of their least range.
     pub fn target(&self, at: Stamp, row: TargetRow) {
-        self.push_row(at, Row::Target(row));
+        self.push_row(at, LogRow::Target(row));
     }
 
     /// Logs a reading of own vessel's instruments, in the quantity's own unit. May be called with each reading:
     /// least, mean, greatest and last of each minute are written.
     pub fn instrument(&self, at: Stamp, quantity: Quantity, value: f64) {
-        self.push_row(at, Row::Instrument(quantity, value));
+        self.push_row(at, LogRow::Instrument(quantity, value));
     }
 
     /// Logs a feed's counts. May be called often: one row each ten minutes is written.
     pub fn feed(&self, at: Stamp, row: FeedRow) {
-        self.push_row(at, Row::Feed(row));
+        self.push_row(at, LogRow::Feed(row));
     }
 
     /// Writes an entry into the log, at once.

@@ -8,7 +8,7 @@ use super::inbox::{Inbox, RECORDS_BOUND, Record, Request, STATES_BOUND, Shared, 
 use super::opening::{self, Store};
 use super::outbox::{NewRow, Settled};
 use super::thinning::{Thinned, Thinning};
-use super::{LogbookSettings, Pace};
+use super::{ALERTS, CASUALTIES, LogbookSettings, Pace};
 use record::Stamp;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
@@ -130,7 +130,7 @@ impl Writer {
     }
 
     /// Takes in what has come; tells whether it should be written now, and what was asked for.
-    fn absorb(&mut self, inbox: Inbox) -> (bool, Vec<Request>) {
+    fn absorb(&mut self, mut inbox: Inbox) -> (bool, Vec<Request>) {
         for (at, row) in inbox.rows {
             self.last = at;
             let rows = &mut self.rows;
@@ -139,6 +139,15 @@ impl Writer {
             self.minutes = self.minutes.wrapping_add(u32::from(over));
         }
         let mut urgent = self.minutes_over >= WRITE_EVERY_MINUTES && self.settings.pace == Pace::Live;
+        if let Some((at, kept)) = inbox.kept {
+            // Numbers, texts and tables keyed by texts always have a form in JSON.
+            let json = |of: serde_json::Result<String>| of.unwrap_or_default();
+            let kept = [
+                (ALERTS, json(serde_json::to_string(&kept.alerts))),
+                (CASUALTIES, json(serde_json::to_string(&kept.casualties))),
+            ];
+            inbox.states.extend(kept.map(|(key, json)| (key.to_owned(), (at, json))));
+        }
         for (key, (at, json)) in inbox.states {
             self.last = later(self.last, at);
             if self.states.len() < STATES_BOUND || self.states.contains_key(&key) {

@@ -1,6 +1,6 @@
 //! The thread that writes a recording.
 
-use super::form::{Head, Mark, mark_line, sentence_line};
+use super::form::{Lost, Marked, json_line, sentence_line, source_name};
 use boat::Sentences;
 use flate2::Compression;
 use flate2::write::GzEncoder;
@@ -14,6 +14,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 use terms::{FeedId, Moment};
+use watch::{Begin, Input};
 
 /// So often what was compressed goes to the disk: a kill costs so much of the recording.
 const FLUSH_EVERY: Duration = Duration::from_secs(5);
@@ -26,15 +27,15 @@ const SUFFIX: &str = ".nmea.gz";
 
 /// What goes to the thread.
 #[derive(Debug)]
-pub(super) enum Entry {
+pub(super) enum Job {
     Line(Stamp, FeedId, Box<[u8]>),
-    Mark(Moment, Mark),
+    Input(Moment, Input),
     Stop(SyncSender<()>),
 }
 
-/// What the thread tells.
+/// What the thread and the watch's end share.
 #[derive(Debug, Default)]
-pub(super) struct Told {
+pub(super) struct State {
     /// A file is to be begun, and its head is wanted.
     pub head_wanted: AtomicBool,
     /// Lines and marks that found no room in the queue and are not written down as lost yet.
@@ -43,7 +44,7 @@ pub(super) struct Told {
     failing: Mutex<Option<String>>,
 }
 
-impl Told {
+impl State {
     pub fn fails(&self, why: Option<String>) {
         // Nothing that can panic runs under this lock; so below.
         *self.failing.lock().unwrap_or_else(PoisonError::into_inner) = why;
@@ -86,30 +87,30 @@ pub(super) struct Keeper {
     limit_bytes: u64,
     /// Names of the feeds in TAG blocks.
     sources: Vec<String>,
-    told: Arc<Told>,
+    state: Arc<State>,
     last: Moment,
     file: Option<Begun>,
 }
 
 impl Keeper {
-    pub fn new(settings: &Sentences, told: Arc<Told>) -> Self {
+    pub fn new(settings: &Sentences, state: Arc<State>) -> Self {
         Self {
             folder: settings.folder.clone(),
             limit_bytes: settings.limit_bytes,
             sources: Vec::new(),
-            told,
+            state,
             last: Moment::ZERO,
             file: None,
         }
     }
 
     /// Works until it is told to stop, or its other end is gone.
-    pub fn run(mut self, from: &Receiver<Entry>) {
+    pub fn run(mut self, from: &Receiver<Job>) {
         let mut line = Vec::new();
         let mut failed: Option<Instant> = None;
         loop {
             let stop = match from.recv_timeout(FLUSH_EVERY) {
-                Ok(Entry::Stop(done)) => Some(done),
+                Ok(Job::Stop(done)) => Some(done),
                 Ok(entry) => {
                     if let Err(e) = self.take(entry, &mut line) {
                         failed = Some(self.fail(&e));
@@ -130,7 +131,7 @@ impl Keeper {
             }
             if failed.is_some_and(|f| f.elapsed() >= AGAIN_AFTER) {
                 failed = None;
-                self.told.head_wanted.store(true, Ordering::Relaxed);
+                self.state.head_wanted.store(true, Ordering::Relaxed);
             }
         }
     }
@@ -138,7 +139,7 @@ impl Keeper {
     /// Gives the file up: what is in it can be read.
     fn fail(&mut self, why: &io::Error) -> Instant {
         self.file = None;
-        self.told.fails(Some(format!("{}: {why}", self.folder.display())));
+        self.state.fails(Some(format!("{}: {why}", self.folder.display())));
         Instant::now()
     }
 
@@ -149,47 +150,47 @@ impl Keeper {
         }
     }
 
-    fn take(&mut self, entry: Entry, line: &mut Vec<u8>) -> io::Result<()> {
+    fn take(&mut self, entry: Job, line: &mut Vec<u8>) -> io::Result<()> {
         line.clear();
         let share = self.share();
         match entry {
-            Entry::Mark(at, Mark::Head(head)) => {
-                self.finish();
-                self.begin(&head)?;
-                self.sources = head.feeds.iter().map(|f| f.source.clone()).collect();
-                mark_line(at, Mark::Head(head), line)?;
+            Job::Input(steady_ms, input) => {
+                self.last = steady_ms;
+                if let Input::Begin(begin) = &input {
+                    self.finish();
+                    self.begin(begin)?;
+                    let names = begin.feeds.iter().enumerate();
+                    self.sources = names.map(|(n, f)| source_name(n, &f.name)).collect();
+                }
+                json_line(&Marked { steady_ms, input }, line)?;
             }
-            Entry::Mark(at, mark) => {
-                self.last = at;
-                mark_line(at, mark, line)?;
-            }
-            Entry::Line(at, feed, bytes) => {
+            Job::Line(at, feed, bytes) => {
                 self.last = at.steady;
                 let source = self.sources.get(usize::from(feed.0)).map_or("", String::as_str);
                 sentence_line(&at, source, &bytes, line);
             }
-            Entry::Stop(_) => {}
+            Job::Stop(_) => {}
         }
         let Some(begun) = &mut self.file else { return Ok(()) };
         begun.gz.write_all(line)?;
         if begun.gz.get_ref().bytes > share && !std::mem::replace(&mut begun.full, true) {
-            self.told.head_wanted.store(true, Ordering::Relaxed);
+            self.state.head_wanted.store(true, Ordering::Relaxed);
         }
         Ok(())
     }
 
     /// Opens the next file and makes room for it.
-    fn begin(&mut self, head: &Head) -> io::Result<()> {
+    fn begin(&mut self, begin: &Begin) -> io::Result<()> {
         std::fs::create_dir_all(&self.folder)?;
         let there = files(&self.folder)?;
         self.make_room(&there);
         let number = there.last().map_or(1, |(n, ..)| n + 1);
-        let utc = head.utc.map_or_else(|| "no-utc".to_owned(), words::compact);
+        let utc = begin.utc.map_or_else(|| "no-utc".to_owned(), words::compact);
         let path = self.folder.join(format!("{number:06}-{utc}{SUFFIX}"));
         let file = File::options().write(true).create_new(true).open(path)?;
         let gz = GzEncoder::new(Counting { file, bytes: 0 }, Compression::default());
         self.file = Some(Begun { gz, flushed: Instant::now(), full: false });
-        self.told.fails(None);
+        self.state.fails(None);
         Ok(())
     }
 
@@ -218,10 +219,10 @@ impl Keeper {
             return Ok(());
         }
         begun.flushed = Instant::now();
-        let lines = self.told.lost.swap(0, Ordering::Relaxed);
-        if lines > 0 {
+        let lost = self.state.lost.swap(0, Ordering::Relaxed);
+        if lost > 0 {
             let mut line = Vec::new();
-            mark_line(self.last, Mark::Lost { lines }, &mut line)?;
+            json_line(&Lost { steady_ms: self.last, lost }, &mut line)?;
             begun.gz.write_all(&line)?;
         }
         begun.gz.flush()

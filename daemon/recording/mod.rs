@@ -11,6 +11,5 @@ mod keep;
 mod read;
 mod recorder;
 
-pub use form::{Head, HeadFeed, Mark};
-pub use read::{Item, Opened, Reading, opened};
+pub use read::{Boots, Opened, Reading, opened};
 pub use recorder::Recorder;

@@ -1,11 +1,13 @@
 //! Reading recordings, and whatever else is compressed.
 
-use super::form::{ANY, Head, Mark, Marked, SIGN, VERSION};
+use super::form::{ANY, Lost, Marked, Newer, SIGN, VERSION, source_name};
 use flate2::bufread::MultiGzDecoder;
 use sentence::Sentence;
 use std::collections::BTreeMap;
 use std::io::{self, BufRead, BufReader, Cursor, Read};
-use terms::{Moment, Utc};
+use std::sync::{Arc, Mutex, PoisonError};
+use terms::{FeedId, Moment, Utc};
+use watch::{Begin, Input};
 
 /// How a gzip file begins (RFC 1952).
 const GZIP: [u8; 2] = [0x1f, 0x8b];
@@ -36,7 +38,7 @@ pub enum Opened {
 ///
 /// # Errors
 /// When it cannot be read.
-pub fn opened(mut input: Box<dyn Read>) -> io::Result<Opened> {
+pub fn opened(mut input: Box<dyn Read>, boots: &Boots) -> io::Result<Opened> {
     let begin = begin_of(&mut input, GZIP.len())?;
     let packed = begin == GZIP;
     let input = Cursor::new(begin).chain(input);
@@ -45,7 +47,7 @@ pub fn opened(mut input: Box<dyn Read>) -> io::Result<Opened> {
     let begin = begin_of(&mut input, SIGN.len())?;
     let recorded = begin == SIGN.as_bytes();
     let input: Box<dyn Read> = Box::new(Cursor::new(begin).chain(input));
-    Ok(if recorded { Opened::Recording(Box::new(Reading::new(input))) } else { Opened::Plain(input) })
+    Ok(if recorded { Opened::Recording(Box::new(Reading::new(input, boots))) } else { Opened::Plain(input) })
 }
 
 /// The first bytes, as many as there are up to a number.
@@ -55,30 +57,32 @@ fn begin_of(input: &mut dyn Read, n: usize) -> io::Result<Vec<u8>> {
     Ok(begin)
 }
 
-/// What stands in a recording.
-#[derive(Debug)]
-pub enum Item {
-    /// A line that a feed brought, by the feed's number.
-    Line(usize, Vec<u8>),
-    /// Anything else.
-    Mark(Mark),
-}
+/// Between the steady time of each boot and the time that inputs are merged by, shared by all files of one replay.
+pub type Boots = Arc<Mutex<BTreeMap<String, i64>>>;
 
 /// A recording being read.
 pub struct Reading {
     input: BufReader<Box<dyn Read>>,
+    boots: Boots,
     /// Numbers of the feeds by their names in TAG blocks.
-    sources: BTreeMap<String, usize>,
+    sources: BTreeMap<String, FeedId>,
     /// Between steady time and the time that inputs are merged by.
     offset_ms: i64,
-    next: Option<(i64, Item)>,
+    next: Option<(i64, Input)>,
     /// Lines that could not be read.
     refused: u64,
 }
 
 impl Reading {
-    fn new(input: Box<dyn Read>) -> Self {
-        Self { input: BufReader::new(input), sources: BTreeMap::new(), offset_ms: 0, next: None, refused: 0 }
+    fn new(input: Box<dyn Read>, boots: &Boots) -> Self {
+        Self {
+            input: BufReader::new(input),
+            boots: Arc::clone(boots),
+            sources: BTreeMap::new(),
+            offset_ms: 0,
+            next: None,
+            refused: 0,
+        }
     }
 
     /// Lines that could not be read.
@@ -101,12 +105,12 @@ impl Reading {
     ///
     /// # Errors
     /// As `peek`.
-    pub fn take_next(&mut self) -> io::Result<Option<Item>> {
+    pub fn take_next(&mut self) -> io::Result<Option<Input>> {
         self.peek()?;
-        Ok(self.next.take().map(|(_, item)| item))
+        Ok(self.next.take().map(|(_, input)| input))
     }
 
-    fn read(&mut self) -> io::Result<Option<(i64, Item)>> {
+    fn read(&mut self) -> io::Result<Option<(i64, Input)>> {
         let mut line = Vec::new();
         loop {
             line.clear();
@@ -116,48 +120,62 @@ impl Reading {
             let whole = line.ends_with(b"\n");
             let line = line.trim_ascii_end();
             let found = match line.strip_prefix(SIGN.as_bytes()) {
-                Some(json) => self.mark(json)?,
+                Some(json) => self.input(json)?,
                 None => self.sentence(line),
             };
             match found {
-                Some((at, item)) => return Ok(Some((at.0.saturating_add(self.offset_ms), item))),
+                Some((at, input)) => return Ok(Some((at.0.saturating_add(self.offset_ms), input))),
                 // The last line may have been cut off.
                 None => self.refused += u64::from(whole && !line.is_empty()),
             }
         }
     }
 
-    fn mark(&mut self, json: &[u8]) -> io::Result<Option<(Moment, Item)>> {
-        let Ok(marked) = serde_json::from_slice::<Marked>(json) else {
+    fn input(&mut self, json: &[u8]) -> io::Result<Option<(Moment, Input)>> {
+        if let Ok(Lost { steady_ms, lost }) = serde_json::from_slice(json) {
+            eprintln!("at {} s: {lost} lines were not recorded, the disk could not follow", steady_ms.as_s());
+            return Ok(None);
+        }
+        let Ok(Marked { steady_ms, input }) = serde_json::from_slice(json) else {
             // A later form may have a head that this program cannot read.
-            let head: Option<serde_json::Value> = serde_json::from_slice(json).ok();
-            return match head.and_then(|h| h["head"]["version"].as_u64()) {
-                Some(v) if v > u64::from(VERSION) => Err(newer()),
+            return match serde_json::from_slice::<Newer>(json) {
+                Ok(newer) if newer.begin.version > VERSION => Err(newer_program()),
                 _ => Ok(None),
             };
         };
-        if let Mark::Head(head) = &marked.mark {
-            if head.version > VERSION {
-                return Err(newer());
+        if let Input::Begin(begin) = &input {
+            if begin.version > VERSION {
+                return Err(newer_program());
             }
-            self.begin(marked.steady_ms, head);
+            self.begin(steady_ms, begin);
         }
-        Ok(Some((marked.steady_ms, Item::Mark(marked.mark))))
+        Ok(Some((steady_ms, input)))
     }
 
-    fn begin(&mut self, at: Moment, head: &Head) {
-        self.sources = head.feeds.iter().enumerate().map(|(n, f)| (f.source.clone(), n)).collect();
-        self.offset_ms = head.utc.map_or(0, |Utc(ms)| ms.saturating_sub(at.0));
+    fn begin(&mut self, at: Moment, begin: &Begin) {
+        let names =
+            begin.feeds.iter().zip(0..).map(|(f, n)| (source_name(usize::from(n), &f.name), FeedId(n)));
+        self.sources = names.collect();
+        let offset_ms = begin.utc.map_or(0, |Utc(ms)| ms.saturating_sub(at.0));
+        // Files of one boot share one steady time, whatever UTC was thought to be as each began.
+        self.offset_ms = match &begin.boot {
+            Some(boot) => {
+                // Nothing that can panic runs under this lock.
+                let mut known = self.boots.lock().unwrap_or_else(PoisonError::into_inner);
+                *known.entry(boot.clone()).or_insert(offset_ms)
+            }
+            None => offset_ms,
+        };
     }
 
-    fn sentence(&self, line: &[u8]) -> Option<(Moment, Item)> {
+    fn sentence(&self, line: &[u8]) -> Option<(Moment, Input)> {
         let sentence = Sentence::check(line, &ANY).ok()?;
         let tag = sentence.tag()?;
         let feed = *self.sources.get(tag.source?)?;
-        Some((Moment(tag.relative_ms?), Item::Line(feed, line.to_vec())))
+        Some((Moment(tag.relative_ms?), Input::Line(feed, line.into())))
     }
 }
 
-fn newer() -> io::Error {
+fn newer_program() -> io::Error {
     io::Error::other("a newer program recorded this: use that program")
 }

@@ -5,7 +5,7 @@ use record::Stamp;
 use rules::{Addressee, Carry};
 use serde::Serialize;
 use std::io::{self, Write};
-use watch::Output;
+use watch::{Effect, Row};
 
 /// Steady time in ms, UTC in ms, who told UTC, and the feed that brought it.
 fn stamp(at: &Stamp) -> impl Serialize {
@@ -23,14 +23,14 @@ pub(super) fn carry(out: &mut impl Write, at: &Stamp, carry: &Carry) -> io::Resu
 }
 
 /// A row or entry for the logbook.
-pub(super) fn row(out: &mut impl Write, output: &Output) -> io::Result<()> {
+pub(super) fn row(out: &mut impl Write, output: &Effect) -> io::Result<()> {
     let degrees = |p: terms::Position| (p.latitude_deg(), p.longitude_deg());
     match output {
-        Output::Event { .. } => Ok(()),
-        Output::Own(at, o) => {
+        Effect::Event(..) | Effect::Keep(..) | Effect::Places(..) => Ok(()),
+        Effect::Row(at, Row::Own(o)) => {
             line(out, &("own", stamp(at), o.position.map(degrees), o.cog_deg, o.sog_kn, o.heading_deg))
         }
-        Output::Target(at, t) => {
+        Effect::Row(at, Row::Target(t)) => {
             let moves = (t.position.map(degrees), t.cog_deg, t.sog_kn);
             let passes = (t.range_nm, t.bearing_deg, t.cpa_nm, t.tcpa_s);
             line(
@@ -38,10 +38,10 @@ pub(super) fn row(out: &mut impl Write, output: &Output) -> io::Result<()> {
                 &("target", stamp(at), t.mmsi.number(), t.name.as_deref(), t.kind.as_deref(), moves, passes),
             )
         }
-        Output::Instrument(at, quantity, value) => {
+        Effect::Row(at, Row::Instrument(quantity, value)) => {
             line(out, &("instrument", stamp(at), quantity.name(), value))
         }
-        Output::Entry(at, e) => line(out, &("entry", stamp(at), e.kind(), e.who(), e.text(), e)),
+        Effect::Entry(at, e) => line(out, &("entry", stamp(at), e.kind(), e.who(), e.text(), e)),
     }
 }
 

@@ -1,14 +1,13 @@
 //! `replay`: recorded sentences or a scenario through the watch, as fast as it goes.
 
 mod effects;
-mod repeat;
 mod source;
 mod timeline;
 
-use crate::check::{BUILT_IN, built_in_orders, read_file};
+use crate::check::{built_in_orders, read_file};
 use crate::logbook::{Logbook, LogbookError, LogbookSettings, Pace};
 use crate::outcome::{Outcome, time};
-use crate::recording::{Item, Mark};
+use crate::recording::Boots;
 use crate::review;
 use boat::{self, Boat, SILENT_AFTER};
 use clap::Args;
@@ -22,10 +21,11 @@ use source::{Next, Playing, Source};
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc};
 use timeline::Steady;
-use watch::{FeedSetting, Numbers, Output, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Watch};
 
 /// `replay`.
 #[derive(Debug, Args)]
@@ -99,12 +99,12 @@ fn run(args: &Replay) -> Result<(), ReplayError> {
     let path = args.orders.clone().or_else(|| boat.orders.clone());
     let orders =
         path.as_deref().map(|p| read_file(p, Orders::read)).transpose().map_err(ReplayError::BadFile)?;
-    let from = path.as_ref().map_or_else(|| BUILT_IN.to_owned(), |p| p.display().to_string());
-    let mut sources = Vec::new();
+    let (mut sources, boots) = (Vec::new(), Boots::default());
     for path in &args.inputs {
-        sources.push(Source::open(path, args.start)?);
+        sources.push(Source::open(path, args.start, &boots)?);
     }
-    let mut play = Play::new(boat, orders.unwrap_or_else(built_in_orders), &from, args)?;
+    let orders = Arc::new(orders.unwrap_or_else(built_in_orders));
+    let mut play = Play::new(&boat, orders, args)?;
     // An input that breaks off is told after what came before it.
     let played = play.run(&mut sources);
     play.end(&sources)?;
@@ -118,15 +118,15 @@ struct Play {
     logbook_path: Option<PathBuf>,
     out: io::BufWriter<io::Stdout>,
     json: bool,
-    /// Whether all that the watch gives out is printed, and not only events.
     effects: bool,
     lines: u64,
     now: Moment,
     told: BTreeMap<Priority, u64>,
     feeds: Configured,
-    boat: Boat,
-    /// The orders that the command line names, and their file.
-    orders: Option<(Orders, String)>,
+    /// Feeds that this watch knows.
+    known: u16,
+    /// The orders that the command line names go before recorded ones.
+    orders: Option<Arc<Orders>>,
     /// Whether a recorded watch is being repeated.
     recorded: bool,
     /// Lines that watches before this one refused.
@@ -134,12 +134,10 @@ struct Play {
 }
 
 impl Play {
-    fn new(boat: Boat, orders: Orders, from: &str, args: &Replay) -> Result<Self, ReplayError> {
+    fn new(boat: &Boat, orders: Arc<Orders>, args: &Replay) -> Result<Self, ReplayError> {
         let logbook = args.logbook.as_deref().map(open_logbook).transpose()?;
-        let mut watch = Watch::new(Moment::ZERO, &boat, &[], Numbers::default(), None);
-        watch.set_orders(Moment::ZERO, orders.clone(), from);
-        Ok(Self {
-            watch,
+        let mut play = Self {
+            watch: Watch::new(boat),
             logbook,
             logbook_path: args.logbook.clone(),
             out: io::BufWriter::new(io::stdout()),
@@ -149,11 +147,13 @@ impl Play {
             now: Moment::ZERO,
             told: BTreeMap::new(),
             feeds: Configured(boat.feeds.iter().map(FeedSetting::of).collect()),
-            orders: args.orders.is_some().then(|| (orders.clone(), from.to_owned())),
-            boat,
+            known: 0,
+            orders: args.orders.is_some().then(|| Arc::clone(&orders)),
             recorded: false,
             refused: 0,
-        })
+        };
+        play.take(Moment::ZERO, Input::Begin(Box::new(Begin { orders, ..Begin::default() })));
+        Ok(play)
     }
 
     /// Plays all inputs, merged by time; the first in the list goes first where times are the same.
@@ -174,55 +174,92 @@ impl Play {
             let (at, broken) = steady.at(ms);
             self.advance(at)?;
             let Some(next) = playing[n].next()? else { continue };
-            if let Next::Recorded(Item::Mark(Mark::Head(head))) = next {
-                if head.begins || !self.recorded {
-                    self.begin_anew(at, &head)?;
+            if let Next::Recorded(Input::Begin(begin)) = next {
+                if begin.begins || !self.recorded {
+                    self.begin_again(at, begin);
                     playing.iter_mut().for_each(Playing::forget_feeds);
                 }
             } else {
-                self.take(at, broken, &mut playing[n], next);
+                self.play(at, broken, &mut playing[n], next);
             }
             self.put_out()?;
         }
     }
 
-    fn take(&mut self, at: Moment, broken: bool, source: &mut Playing<'_>, next: Next<'_>) {
+    /// Gives the watch what comes next of a source.
+    fn play(&mut self, at: Moment, broken: bool, source: &mut Playing<'_>, next: Next<'_>) {
         match (next, source) {
             (Next::Heard(heard), Playing::Lines { name, input, feeds }) => {
                 let id = *feeds.entry(heard.source).or_insert_with(|| {
                     let own = input.source_name(heard.source);
-                    let setting = self.feeds.of(own.unwrap_or(name), None);
-                    add_feed(&mut self.watch, self.logbook.as_ref(), at, setting)
+                    self.add_feed(at, self.feeds.of(own.unwrap_or(name), None))
                 });
                 if broken && heard.dated {
-                    self.watch.system_utc(at, Utc(heard.ms));
+                    self.take(at, Input::Clock { utc: Utc(heard.ms) });
                 }
                 self.lines += 1;
-                match heard.report {
-                    Ok(report) => self.watch.hear_report(at, id, heard.talker, &report),
-                    Err(why) => self.watch.refused(id, why),
-                }
+                self.take(at, Input::Read(id, heard.talker, Box::new(heard.report)));
             }
             (Next::Made(timed), Playing::Scenario { feeds, .. }) => {
                 if broken {
-                    self.watch.system_utc(at, timed.utc);
+                    self.take(at, Input::Clock { utc: timed.utc });
                 }
                 match timed.what {
                     What::Line { feed, line } => {
-                        let id = *feeds.entry(feed.to_owned()).or_insert_with(|| {
-                            let setting = self.feeds.of(feed, Some(SILENT_AFTER));
-                            add_feed(&mut self.watch, self.logbook.as_ref(), at, setting)
-                        });
+                        let id = *feeds
+                            .entry(feed.to_owned())
+                            .or_insert_with(|| self.add_feed(at, self.feeds.of(feed, Some(SILENT_AFTER))));
                         self.lines += 1;
-                        self.watch.hear(at, id, line.as_bytes());
+                        self.take(at, Input::Line(id, line.into_bytes().into()));
                     }
-                    What::Act(act) => self.act(at, act),
+                    What::Act(act) => {
+                        if let Err(why) = self.watch.take(at, Input::Act(act_of(act))) {
+                            eprintln!("an act at {} s: {why}", at.as_s());
+                        }
+                    }
                 }
             }
-            (Next::Recorded(item), _) => self.repeat(at, item),
+            (Next::Recorded(input), _) => {
+                self.lines += u64::from(matches!(input, Input::Line(..)));
+                let input = match (input, &self.orders) {
+                    (Input::Orders(_), Some(named)) => Input::Orders(Arc::clone(named)),
+                    (input, _) => input,
+                };
+                self.take(at, input);
+            }
             // Each kind of source gives its own kind.
             (Next::Heard(_) | Next::Made(_), _) => {}
         }
+    }
+
+    /// What was refused when it was recorded is refused again.
+    fn take(&mut self, at: Moment, input: Input) {
+        let _ = self.watch.take(at, input);
+    }
+
+    /// Begins a watch as the recorded one began, or went on.
+    fn begin_again(&mut self, at: Moment, mut begin: Box<Begin>) {
+        self.recorded = true;
+        self.refused += self.watch.all_refused();
+        if let Some(logbook) = &self.logbook {
+            begin.feeds.iter().zip(0..).for_each(|(f, n)| logbook.name_feed(FeedId(n), &f.name));
+        }
+        if let Some(named) = &self.orders {
+            begin.orders = Arc::clone(named);
+        }
+        self.known = u16::try_from(begin.feeds.len()).unwrap_or(u16::MAX);
+        self.take(at, Input::Begin(begin));
+    }
+
+    /// Names a feed to the watch and the logbook.
+    fn add_feed(&mut self, at: Moment, setting: FeedSetting) -> FeedId {
+        let feed = FeedId(self.known);
+        self.known = self.known.saturating_add(1);
+        if let Some(logbook) = &self.logbook {
+            logbook.name_feed(feed, &setting.name);
+        }
+        self.take(at, Input::Named(setting));
+        feed
     }
 
     /// Lets every timer fire that lies before a moment, each at its own time.
@@ -235,31 +272,16 @@ impl Play {
         Ok(())
     }
 
-    fn act(&mut self, at: Moment, act: &scenario::Act) {
-        let words = act.words.trim();
-        let some = |w: &str| (!w.is_empty()).then(|| w.to_owned());
-        let act = match act.verb {
-            Verb::Acknowledge => Act::Acknowledge { alert: None, order: some(words) },
-            Verb::Silence => Act::Silence { alert: None, order: some(words) },
-            Verb::Overboard => Act::Overboard { late_s: 0.0, who: some(words) },
-            Verb::StandDown => Act::StandDown { casualty: None, reason: words.to_owned() },
-            Verb::Declare => Act::Declare { what: words.to_owned() },
-            Verb::Handover => Act::Handover { who: words.to_owned() },
-            Verb::Note => Act::Note { text: words.to_owned() },
-        };
-        if let Err(why) = self.watch.act(at, act) {
-            eprintln!("an act at {} s: {why}", at.as_s());
-        }
-    }
-
     fn put_out(&mut self) -> Result<(), ReplayError> {
-        for output in self.watch.take_outputs() {
-            let Output::Event { at, mut record, carry } = output else {
+        for effect in self.watch.effects() {
+            let Effect::Event(at, mut record, carry) = effect else {
                 if self.effects {
-                    effects::row(&mut self.out, &output).map_err(ReplayError::Output)?;
+                    effects::row(&mut self.out, &effect).map_err(ReplayError::Output)?;
                 }
-                if let Some(logbook) = &self.logbook {
-                    logbook.take(output);
+                if let Some(logbook) = &self.logbook
+                    && !matches!(effect, Effect::Keep(..))
+                {
+                    logbook.take(effect);
                 }
                 continue;
             };
@@ -274,20 +296,12 @@ impl Play {
             if matches!(record.event, EventKind::Raised | EventKind::Noted) {
                 *self.told.entry(record.alert.priority).or_default() += 1;
             }
-            self.tell(&record).map_err(ReplayError::Output)?;
+            print(&mut self.out, self.json, &record).map_err(ReplayError::Output)?;
             if self.effects {
                 effects::carry(&mut self.out, &at, &carry).map_err(ReplayError::Output)?;
             }
         }
         Ok(())
-    }
-
-    fn tell(&mut self, record: &EventRecord) -> io::Result<()> {
-        if self.json {
-            serde_json::to_writer(&mut self.out, record)?;
-            return self.out.write_all(b"\n");
-        }
-        writeln!(self.out, "{}", words::event(record))
     }
 
     /// The summary, and the review where a logbook was written.
@@ -331,14 +345,28 @@ impl Play {
     }
 }
 
-/// Adds a feed that the watch and the logbook know by its name.
-fn add_feed(watch: &mut Watch, logbook: Option<&Logbook>, at: Moment, setting: FeedSetting) -> FeedId {
-    let name = setting.name.clone();
-    let feed = watch.add_feed(at, setting);
-    if let Some(logbook) = logbook {
-        logbook.name_feed(feed, &name);
+/// An event as a line.
+fn print(out: &mut impl Write, json: bool, record: &EventRecord) -> io::Result<()> {
+    if json {
+        serde_json::to_writer(&mut *out, record)?;
+        return out.write_all(b"\n");
     }
-    feed
+    writeln!(out, "{}", words::event(record))
+}
+
+/// An act of a scenario.
+fn act_of(act: &scenario::Act) -> Act {
+    let words = act.words.trim();
+    let some = |w: &str| (!w.is_empty()).then(|| w.to_owned());
+    match act.verb {
+        Verb::Acknowledge => Act::Acknowledge { alert: None, order: some(words) },
+        Verb::Silence => Act::Silence { alert: None, order: some(words) },
+        Verb::Overboard => Act::Overboard { late_s: 0.0, who: some(words) },
+        Verb::StandDown => Act::StandDown { casualty: None, reason: words.to_owned() },
+        Verb::Declare => Act::Declare { what: words.to_owned() },
+        Verb::Handover => Act::Handover { who: words.to_owned() },
+        Verb::Note => Act::Note { text: words.to_owned() },
+    }
 }
 
 /// How the boat's configuration has its feeds.

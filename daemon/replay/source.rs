@@ -1,24 +1,25 @@
 //! What a replay is fed with.
 
-use super::timeline::{Heard, Input};
+use super::timeline::{Heard, PlainFile};
 use super::{ReplayError, read_file};
-use crate::recording::{self, Item, Opened, Reading};
+use crate::recording::{self, Boots, Opened, Reading};
 use scenario::{Scenario, Timed};
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
 use terms::{FeedId, Utc};
+use watch::Input;
 
 /// One input: sentences, a watch that was recorded, or a scenario.
 pub(super) enum Source {
-    Lines { name: String, input: Box<Input> },
+    Lines { name: String, input: Box<PlainFile> },
     Recording { name: String, reading: Box<Reading> },
     Scenario(Box<Scenario>),
 }
 
 impl Source {
-    pub fn open(path: &Path, start: Option<Utc>) -> Result<Self, ReplayError> {
+    pub fn open(path: &Path, start: Option<Utc>, boots: &Boots) -> Result<Self, ReplayError> {
         let name = path.display().to_string();
         if path.extension().is_some_and(|e| e == "toml") {
             let scenario = read_file(path, Scenario::read).map_err(ReplayError::BadFile)?;
@@ -27,7 +28,7 @@ impl Source {
         let failed = |e| ReplayError::Input(name.clone(), e);
         let reader: Box<dyn Read> =
             if name == "-" { Box::new(io::stdin()) } else { Box::new(File::open(path).map_err(failed)?) };
-        match recording::opened(reader).map_err(failed)? {
+        match recording::opened(reader, boots).map_err(failed)? {
             Opened::Recording(reading) => Ok(Self::Recording { name, reading }),
             Opened::Plain(reader) => {
                 let name = if name == "-" {
@@ -35,7 +36,7 @@ impl Source {
                 } else {
                     path.file_stem().map_or(name, |s| s.to_string_lossy().into_owned())
                 };
-                Ok(Self::Lines { name, input: Box::new(Input::new(reader, start)) })
+                Ok(Self::Lines { name, input: Box::new(PlainFile::new(reader, start)) })
             }
         }
     }
@@ -52,7 +53,7 @@ impl Source {
 
 /// A source under way. Feeds that it has brought up are known to the watch by their numbers.
 pub(super) enum Playing<'a> {
-    Lines { name: &'a str, input: &'a mut Input, feeds: BTreeMap<usize, FeedId> },
+    Lines { name: &'a str, input: &'a mut PlainFile, feeds: BTreeMap<usize, FeedId> },
     Recording { name: &'a str, reading: &'a mut Reading },
     Scenario { play: scenario::Play<'a>, next: Option<Timed<'a>>, feeds: BTreeMap<String, FeedId> },
 }
@@ -60,7 +61,7 @@ pub(super) enum Playing<'a> {
 /// What comes next of a source.
 pub(super) enum Next<'a> {
     Heard(Heard),
-    Recorded(Item),
+    Recorded(Input),
     Made(Timed<'a>),
 }
 

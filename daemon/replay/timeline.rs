@@ -8,7 +8,7 @@ use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, 
 use std::collections::{BTreeMap, VecDeque};
 use std::io::{self, Read};
 use terms::{Moment, Utc};
-use watch::talker;
+use watch::{Talker, talker};
 
 /// Lines that are held back at the start of an input until one tells the time.
 const HELD_BACK: usize = 2000;
@@ -29,13 +29,13 @@ pub struct Heard {
     /// Which source of this input: 0 for lines whose TAG block names none.
     pub source: usize,
     /// The talker of the device behind it.
-    pub talker: Option<[u8; 2]>,
+    pub talker: Talker,
     /// What it said.
     pub report: Result<Report, Refusal>,
 }
 
 /// One input being read.
-pub struct Input {
+pub struct PlainFile {
     reader: Box<dyn Read>,
     framer: Framer,
     options: DecoderOptions,
@@ -50,7 +50,7 @@ pub struct Input {
     chunk: Vec<u8>,
 }
 
-impl Input {
+impl PlainFile {
     /// An input. Recorded values of a simulator are as good as any here.
     pub fn new(reader: Box<dyn Read>, start: Option<Utc>) -> Self {
         let options = DecoderOptions { simulator: true, not_before: None };
@@ -240,7 +240,7 @@ mod tests {
     }
 
     fn input(text: &str, start: Option<Utc>) -> Vec<(i64, bool)> {
-        let mut input = Input::new(Box::new(io::Cursor::new(text.to_owned())), start);
+        let mut input = PlainFile::new(Box::new(io::Cursor::new(text.to_owned())), start);
         let mut times = Vec::new();
         while let Some(h) = input.next().unwrap() {
             times.push((h.ms, h.dated));

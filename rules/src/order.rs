@@ -3,6 +3,7 @@
 use crate::alert::Priority;
 use crate::condition::{Condition, Measure, Only, Test};
 use crate::trial::Trial;
+use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
 use std::ops::Range;
 use std::sync::Arc;
 use std::time::Duration;
@@ -86,7 +87,42 @@ pub struct Orders {
     pub(crate) text: String,
 }
 
+/// Orders are written down as their name and their text, and read again from these.
+#[derive(Serialize, Deserialize)]
+struct Written {
+    from: String,
+    text: String,
+}
+
+impl Serialize for Orders {
+    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        Written { from: self.file_name.clone(), text: self.text.clone() }.serialize(s)
+    }
+}
+
+impl<'de> Deserialize<'de> for Orders {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        let Written { from, text } = Written::deserialize(d)?;
+        if text.is_empty() {
+            return Ok(Self { file_name: from, ..Self::default() });
+        }
+        Self::read(&from, &text).map_err(de::Error::custom)
+    }
+}
+
+/// The same where name and text are the same: all else is read from these.
+impl PartialEq for Orders {
+    fn eq(&self, other: &Self) -> bool {
+        (&self.file_name, &self.text) == (&other.file_name, &other.text)
+    }
+}
+
 impl Orders {
+    /// Its name: the file, or where else it comes from.
+    pub fn name(&self) -> &str {
+        &self.file_name
+    }
+
     /// Reads a file of orders.
     ///
     /// # Errors

@@ -14,7 +14,7 @@ impl Watch {
     ///
     /// # Errors
     /// When there is nothing to do it to, or it makes no sense.
-    pub fn act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
+    pub(crate) fn act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
         let done = self.do_act(at, act);
         self.pump(at);
         done

@@ -1,13 +1,14 @@
 //! The departure check: what the watch can judge by itself, what a person has told, and the sheet of both.
 
-use super::{Ear, Watch};
+use super::Watch;
+use crate::senses::Ear;
 use boat::{Boat, Means, Vessel};
 use record::words::{count, one_line, span};
 use record::{ActError, Asked, CheckItem, Date, DepartureAct, DepartureSheet, Entry, Part, Verdict, tally};
 use rules::BuiltIn;
 use sentence::Report;
 use sentence::ais::AisReport;
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::VecDeque;
 use std::time::Duration;
 use terms::{Mmsi, Moment, UtcSource, turn_deg};
 
@@ -51,7 +52,7 @@ pub(super) struct Departure {
 
 /// How many sentences a feed brings a minute. AIS reports do not count: their number follows the traffic.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Pace {
+pub(crate) struct Pace {
     minute_began: Option<Moment>,
     counted: u32,
     minutes: VecDeque<u32>,
@@ -103,8 +104,13 @@ impl Pace {
         (spoke.len() >= MINUTES_TELL).then(|| f64::from(spoke[spoke.len() / 2]))
     }
 
+    /// Takes up what an earlier run left.
+    pub fn take_up(&mut self, usual: Option<f64>) {
+        self.kept = usual;
+    }
+
     /// What is to be kept for the next run.
-    fn usual(&self) -> Option<f64> {
+    pub fn usual(&self) -> Option<f64> {
         self.median().or(self.kept)
     }
 }
@@ -173,7 +179,7 @@ impl Watch {
     ///
     /// # Errors
     /// When it asks for something that there is not.
-    pub fn departure(
+    pub(crate) fn departure(
         &mut self,
         at: Moment,
         ask: DepartureAct,
@@ -217,7 +223,7 @@ impl Watch {
     }
 
     /// A button was pressed. Says whether that was only its try in the departure check.
-    pub fn is_tried(&mut self, at: Moment, button: &str) -> bool {
+    pub(crate) fn is_tried(&mut self, at: Moment, button: &str) -> bool {
         let tried =
             self.departure.trying.as_ref().is_some_and(|(name, until)| name == button && at <= *until);
         if tried {
@@ -401,7 +407,7 @@ impl Watch {
                 CheckItem::judged("orders loaded", Verdict::Failed, tidy(&why, 300))
             }
             None => {
-                let words = format!("{} from {}", count(all.len(), "order", "orders"), self.orders_from);
+                let words = format!("{} from {}", count(all.len(), "order", "orders"), self.orders_from());
                 CheckItem::judged("orders loaded", Verdict::Passed, words)
             }
         });
@@ -465,35 +471,6 @@ impl Watch {
             )
         })
     }
-
-    /// What was heard of others and what was not, as JSON, to outlast a restart.
-    pub fn kept_hearing(&self) -> String {
-        // Numbers by numbers always have a form in JSON.
-        serde_json::to_string(&self.lookout.keep_hearing()).unwrap_or_default()
-    }
-
-    /// Takes up what an earlier run left of that; what cannot be read is left.
-    pub fn restore_hearing(&mut self, at: Moment, kept: &str) {
-        if let Ok(kept) = serde_json::from_str(kept) {
-            self.lookout.take_up_hearing(at, kept);
-        }
-    }
-
-    /// The usual rates of the feeds, as JSON, to outlast a restart.
-    pub fn usual_rates(&self) -> String {
-        let rates: BTreeMap<&str, f64> =
-            self.ears.iter().filter_map(|e| Some((e.name.as_str(), e.pace.usual()?))).collect();
-        // Numbers by names always have a form in JSON.
-        serde_json::to_string(&rates).unwrap_or_default()
-    }
-
-    /// Takes up the usual rates that an earlier run left; what cannot be read is left.
-    pub fn restore_rates(&mut self, rates: &str) {
-        let rates: BTreeMap<String, f64> = serde_json::from_str(rates).unwrap_or_default();
-        for ear in &mut self.ears {
-            ear.pace.kept = rates.get(&ear.name).copied().filter(|r| r.is_finite() && *r > 0.0);
-        }
-    }
 }
 
 fn feed_line(ear: &Ear, at: Moment) -> CheckItem {
@@ -522,10 +499,12 @@ fn feed_line(ear: &Ear, at: Moment) -> CheckItem {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{FeedSetting, Numbers, Output};
+    use crate::{Effect, FeedSetting, Numbers};
     use sentence::ais::PositionSource;
     use sentence::encode;
     use sentence::{Fix, SentTime};
+    use std::collections::BTreeMap;
+    use std::sync::Arc;
     use terms::{FeedId, Position, Utc};
 
     const BOAT: &str = "version = 1\n[vessel]\nname = \"Wendelin\"\nmmsi = \"211000001\"\ndimensions_m = [9, 3, 2, 2]\n\
@@ -564,8 +543,8 @@ mod tests {
         let boat = BOAT.replace("2028-01", if fault == Fault::RaftOver { "2026-01" } else { "2028-01" });
         let boat = boat::read("boat.toml", &boat).unwrap();
         let least = Utc::parse("2026-01-01T00:00:00Z");
-        let mut w = Watch::new(Moment(0), &boat, &feeds(&boat), Numbers::default(), least);
-        w.set_orders(Moment(0), rules::Orders::read("orders.toml", ORDERS).unwrap(), "orders.toml");
+        let mut w = Watch::begun(Moment(0), &boat, &feeds(&boat), Numbers::default(), least);
+        w.set_orders(Moment(0), Arc::new(rules::Orders::read("orders.toml", ORDERS).unwrap()), false);
         let begin = Utc::parse(DAY).unwrap();
         let place = |s: i64| Position::new(48.0 + s as f64 * 2e-5, -5.0).unwrap();
         for s in 0..780i64 {
@@ -626,7 +605,7 @@ mod tests {
                 w.departure(at, DepartureAct::Begin, Vec::new()).unwrap();
             }
         }
-        w.take_outputs();
+        drop(w.effects());
         w
     }
 
@@ -688,7 +667,7 @@ mod tests {
     fn orders_that_were_not_loaded_fail() {
         let mut w = quay(Fault::Nothing);
         let why = Some("orders.toml:3:1: what is this".to_owned());
-        w.trouble(END, BuiltIn::OrdersNotLoaded, terms::Subject::Lookout, why);
+        w.fault(END, crate::Fault::Orders, why);
         let (outcome, words) = lines(&mut w)["orders loaded"].clone();
         assert_eq!((outcome, words.as_str()), (Verdict::Failed, "orders.toml:3:1: what is this"));
     }
@@ -708,8 +687,8 @@ mod tests {
         let told = w.departure(END, DepartureAct::Close { by: "Ada".into() }, Vec::new()).unwrap();
         assert_eq!(told.items[0].what, "sounder horn");
         assert_eq!(told.items[0].by, "Ada");
-        let entry = w.take_outputs().into_iter().find_map(|o| match o {
-            Output::Entry(_, e) => Some(e),
+        let entry = w.effects().find_map(|o| match o {
+            Effect::Entry(_, e) => Some(e),
             _ => None,
         });
         let entry = entry.unwrap();
@@ -742,7 +721,7 @@ mod tests {
     fn the_usual_rate_outlasts_a_restart() {
         let w = quay(Fault::Nothing);
         let kept = w.usual_rates();
-        assert_eq!(kept, "{\"bus\":180.0}", "AIS has none: it follows the traffic");
+        assert_eq!(kept, [("bus".to_owned(), 180.0)].into(), "AIS has none: it follows the traffic");
         let mut pace = Pace { kept: Some(180.0), ..Pace::default() };
         for s in 0..130 {
             let fix = Report::Fix(Fix::default());

@@ -409,7 +409,7 @@ impl Watch {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{FeedSetting, Numbers, Output};
+    use crate::{Effect, FeedSetting, Numbers};
     use record::Act;
     use sentence::encode;
     use sentence::{Fix, SentTime};
@@ -436,7 +436,7 @@ mod tests {
             );
             let boat = boat.unwrap();
             let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
-            let watch = Watch::new(Moment(0), &boat, &feeds, Numbers::default(), None);
+            let watch = Watch::begun(Moment(0), &boat, &feeds, Numbers::default(), None);
             let place = Position::new(START.0, START.1).unwrap();
             let (told, entries) = (Vec::new(), Vec::new());
             let mut sea = Self { watch, s: 0, place, cog_deg: 0.0, sog_kn: 6.0, told, entries };
@@ -473,13 +473,13 @@ mod tests {
         }
 
         fn collect(&mut self) {
-            for o in self.watch.take_outputs() {
+            for o in self.watch.effects().collect::<Vec<_>>() {
                 match o {
-                    Output::Event { record, .. } => {
+                    Effect::Event(_, record, _) => {
                         let a = record.alert;
                         self.told.push((self.s, a.exercise, record.event, a.text));
                     }
-                    Output::Entry(_, e) => self.entries.push(e),
+                    Effect::Entry(_, e) => self.entries.push(e),
                     _ => {}
                 }
             }
@@ -680,10 +680,10 @@ mod tests {
         let mut sea = Sea::new();
         sea.drill("overboard").unwrap();
         sea.sail(20, 0.0, 6.0);
-        let [alerts, casualties] = sea.watch.snapshot(sea.at());
+        let kept = sea.watch.kept(sea.at());
         let mut after = Sea::new();
         let gap = lookout::casualty::Gap::SameClock;
-        after.watch.restore(sea.at(), Some(&alerts), Some(&casualties), gap).unwrap();
+        after.watch.restore(sea.at(), kept.clone(), gap);
         assert!(after.watch.board.alerts().all(|a| !a.exercise));
         assert!(after.watch.open_casualties(sea.at()).is_empty());
     }

@@ -91,6 +91,12 @@ impl Watch {
         self.not_before.is_none_or(|least| utc >= least).then_some(utc)
     }
 
+    /// The calendar may have changed: looks at the dates at once.
+    pub(super) fn look_at_dates_again(&mut self, at: Moment) {
+        self.locker.looked = None;
+        self.look_at_dates(at);
+    }
+
     /// All that has a date, judged today.
     pub(super) fn dated(&self, at: Moment) -> Vec<Dated> {
         self.locker.judged(self.calendar(at))
@@ -121,7 +127,7 @@ impl Watch {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Numbers, Output};
+    use crate::{Effect, Input, Numbers};
     use rules::EventKind;
 
     const BOAT: &str = "version = 1\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\nuntil = \"2027-01\"\n\
@@ -155,28 +161,28 @@ mod tests {
 
     fn told(w: &mut Watch) -> Vec<(EventKind, String)> {
         let of = |o| match o {
-            Output::Event { record, .. } if record.alert.order == "gear due" => {
+            Effect::Event(_, record, _) if record.alert.order == "gear due" => {
                 Some((record.event, record.alert.text))
             }
             _ => None,
         };
-        w.take_outputs().into_iter().filter_map(of).collect()
+        w.effects().filter_map(of).collect()
     }
 
     #[test]
     fn it_is_told_once_and_anew_only_when_something_else_runs_out_also_over_a_restart() {
         let boat = boat("");
         let least = Some(utc("2026-01-01"));
-        let watch = |at| Watch::new(at, &boat, &[], Numbers::default(), least);
+        let watch = |at| Watch::begun(at, &boat, &[], Numbers::default(), least);
         let mut w = watch(Moment(0));
-        w.system_utc(Moment(0), utc("1970-01-02"));
+        w.take(Moment(0), Input::Clock { utc: utc("1970-01-02") }).unwrap();
         w.advance(Moment(200_000));
         assert_eq!(told(&mut w), [], "a clock that stands at 1970 tells no date");
         let lines = w.handover(Moment(200_000)).lines.join("\n");
         assert!(lines.contains("The time is not known: nobody can say what of 3 things runs out"), "{lines}");
 
         let day = |n: i64| Moment(n * 86_400_000);
-        w.system_utc(day(1), utc("2026-11-20"));
+        w.take(day(1), Input::Clock { utc: utc("2026-11-20") }).unwrap();
         w.advance(day(1));
         let first = told(&mut w);
         let raft = "Raft service runs out on 2026-11-30, due every 3 years (Orrin)";
@@ -186,11 +192,11 @@ mod tests {
         let lines = w.handover(day(5)).lines.join("\n");
         assert!(lines.contains(raft), "{lines}");
 
-        let [alerts, casualties] = w.snapshot(day(5));
+        let kept = w.kept(day(5));
         let mut w = watch(day(6));
-        w.system_utc(day(6), utc("2026-11-25"));
+        w.take(day(6), Input::Clock { utc: utc("2026-11-25") }).unwrap();
         let gap = lookout::casualty::Gap::SameClock;
-        w.restore(day(6), Some(&alerts), Some(&casualties), gap).unwrap();
+        w.restore(day(6), kept.clone(), gap);
         w.advance(day(7));
         assert_eq!(told(&mut w), [], "known since before the restart");
         w.advance(day(20));

@@ -1,6 +1,7 @@
 //! Words are made when an event happens or somebody looks, and looking changes nothing.
 
 use super::*;
+use lookout::casualty::Gap;
 use record::{Act, CasualtyQuestion};
 use scenario::{Scenario, What};
 use sentence::{Depth, Fix, SentTime, encode};
@@ -13,7 +14,7 @@ const FEED: &str = "version = 1\n[[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n";
 fn watch_of(boat: &str, at: Moment, not_before: Option<Utc>) -> Watch {
     let boat = boat::read("boat.toml", boat).unwrap();
     let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
-    Watch::new(at, &boat, &feeds, Numbers::default(), not_before)
+    Watch::begun(at, &boat, &feeds, Numbers::default(), not_before)
 }
 
 fn orders(text: &str) -> Orders {
@@ -23,10 +24,10 @@ fn orders(text: &str) -> Orders {
 /// Kind and text of the events since this was last asked.
 fn told(w: &mut Watch) -> Vec<String> {
     let event = |o| match o {
-        Output::Event { record, .. } => Some(format!("{:?} {}", record.event, record.alert.text)),
+        Effect::Event(_, record, _) => Some(format!("{:?} {}", record.event, record.alert.text)),
         _ => None,
     };
-    w.take_outputs().into_iter().filter_map(event).collect()
+    w.effects().filter_map(event).collect()
 }
 
 fn texts(status: &Value) -> Vec<String> {
@@ -45,7 +46,7 @@ fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Mo
         [watch]\n[[gear]]\nname = \"raft\"\ndue = \"2026-01\"\n";
     let mut w = watch_of(boat, Moment::ZERO, Some(Utc(0)));
     let (_, ocean) = rules::SHIPPED.iter().find(|(name, _)| name.contains("ocean")).unwrap();
-    w.set_orders(Moment::ZERO, Orders::read("ocean", ocean).unwrap(), "ocean");
+    w.set_orders(Moment::ZERO, Arc::new(Orders::read("ocean", ocean).unwrap()), false);
     let feeds: Vec<(String, FeedId)> = scenario
         .feeds()
         .map(|name| {
@@ -56,7 +57,9 @@ fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Mo
                 trusted: false,
                 silent_after: Some(Duration::from_secs(60)),
             };
-            (name.to_owned(), w.add_feed(Moment::ZERO, setting))
+            let id = FeedId(u16::try_from(w.ears.len()).unwrap());
+            w.add_feed(Moment::ZERO, setting);
+            (name.to_owned(), id)
         })
         .collect();
     w.advance(Moment::ZERO);
@@ -82,7 +85,8 @@ fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Mo
             let (_, id) = feeds.iter().find(|(name, _)| name == feed).unwrap();
             w.hear(t.at, *id, line.as_bytes());
         }
-        out.extend(w.take_outputs().iter().map(|o| format!("{o:?}")));
+        let said = w.effects().filter(|e| !matches!(e, Effect::Keep(..)));
+        out.extend(said.map(|o| format!("{o:?}")));
     }
     out
 }
@@ -121,7 +125,7 @@ const SHOAL: &str = "[[order]]\nname = \"shoal\"\npriority = \"alarm\"\nwhen = \
 #[test]
 fn handover_status_and_logbook_say_the_same_depth_whoever_asked_before() {
     let mut w = watch_of(FEED, Moment(0), None);
-    w.set_orders(Moment(0), orders(SHOAL), "orders.toml");
+    w.set_orders(Moment(0), Arc::new(orders(SHOAL)), false);
     let hear = |w: &mut Watch, s: i64, m: f64| {
         w.hear(Moment(s * 1000), FeedId(0), depth(m).as_bytes());
         w.advance(Moment(s * 1000));
@@ -146,7 +150,7 @@ fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() 
         text = \"CPA {CPA} in {TCPA}\"\n";
     let near = &format!("{near}{SHOAL}");
     let mut w = watch_of(FEED, Moment(0), None);
-    w.set_orders(Moment(0), orders(near), "orders.toml");
+    w.set_orders(Moment(0), Arc::new(orders(near)), false);
     let own = Position::new(48.0, -6.0).unwrap();
     let sail = |w: &mut Watch, at: Moment| {
         let fix = Fix {
@@ -169,12 +173,12 @@ fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() 
     w.hear(Moment(10_000), FeedId(0), depth(2.4).as_bytes());
     let before = told(&mut w);
     assert!(before.iter().any(|t| t.starts_with("Raised CPA 0.00 nm in 18 min")), "{before:?}");
-    let [alerts, casualties] = w.snapshot(Moment(10_000));
+    let kept = w.kept(Moment(10_000));
 
     let again = |gap: Gap| {
         let mut w = watch_of(FEED, Moment(5000), None);
-        w.restore(Moment(5000), Some(&alerts), Some(&casualties), gap).unwrap();
-        w.set_orders(Moment(5000), orders(near), "orders.toml");
+        w.restore(Moment(5000), kept.clone(), gap);
+        w.set_orders(Moment(5000), Arc::new(orders(near)), false);
         w.advance(Moment(5000));
         w
     };
@@ -214,16 +218,16 @@ fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() 
 #[test]
 fn a_fault_from_outside_keeps_its_reason_while_it_lasts_and_over_a_restart() {
     let mut w = watch_of(FEED, Moment(0), None);
-    let signal = Subject::Signal(terms::SignalId(0));
-    w.trouble(Moment(0), BuiltIn::SignalFailing, signal, Some("The horn fails: no wire".to_owned()));
+    let signal = Fault::Signal(terms::SignalId(0));
+    w.fault(Moment(0), signal, Some("The horn fails: no wire".to_owned()));
     assert_eq!(told(&mut w), ["Raised The horn fails: no wire"]);
     assert_eq!(texts(&json(&w.status(Moment(0), &Outside::default()))), ["The horn fails: no wire"]);
-    let [alerts, _] = w.snapshot(Moment(0));
+    let kept = w.kept(Moment(0));
     let mut after = watch_of(FEED, Moment(60_000), None);
-    after.restore(Moment(60_000), Some(&alerts), None, Gap::SameClock).unwrap();
+    after.restore(Moment(60_000), kept.clone(), Gap::SameClock);
     let old = "The horn fails: no wire; last known 60 s ago, before the restart";
     assert_eq!(texts(&json(&after.status(Moment(60_000), &Outside::default()))), [old]);
-    w.trouble(Moment(1000), BuiltIn::SignalFailing, signal, None);
+    w.fault(Moment(1000), signal, None);
     assert_eq!(told(&mut w), ["Rectified The horn fails: no wire"]);
 }
 
@@ -247,4 +251,20 @@ fn a_feed_that_stays_silent_says_for_how_long_by_now() {
     // What ended is told with the words it had last.
     w.hear(Moment(510_000), FeedId(0), depth(9.0).as_bytes());
     assert_eq!(self::told(&mut w), ["Rectified bus: no sentence for 6 min"]);
+}
+
+impl Watch {
+    /// One that has begun.
+    pub(crate) fn begun(
+        at: Moment,
+        boat: &Boat,
+        feeds: &[FeedSetting],
+        last: Numbers,
+        not_before: Option<Utc>,
+    ) -> Self {
+        let mut watch = Self::new(boat);
+        let begin = Begin { feeds: feeds.to_vec(), last, not_before, ..Begin::default() };
+        watch.take(at, Input::Begin(Box::new(begin))).unwrap();
+        watch
+    }
 }

@@ -1,7 +1,8 @@
 //! What the board may ask of the watch at one moment: the lookout's picture, and the words of what no order raised.
 
 use super::exercise::Exercise;
-use super::{Ear, Faults, built_in};
+use super::{Faults, built_in};
+use crate::senses::Ear;
 use lookout::Lookout;
 use lookout::casualty::spoken;
 use rules::{BuiltIn, Origin, Picture, Words};

@@ -30,7 +30,8 @@ pub struct Snapshot {
 }
 
 /// What is known of the time between the snapshot and the restart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Gap {
     /// Steady time ran on: the same boot.
     SameClock,

@@ -12,7 +12,7 @@ impl Watch {
     ///
     /// # Errors
     /// When there is no such casualty, or the pattern cannot be laid.
-    pub fn casualty_told(&mut self, at: Moment, q: &CasualtyQuestion) -> Result<CasualtyAnswer, ActError> {
+    pub(crate) fn searched(&mut self, at: Moment, q: &CasualtyQuestion) -> Result<CasualtyAnswer, ActError> {
         let (id, mut told, area) = self.casualty_answer(at, q)?;
         if let Some(area) = area.filter(|_| q.searched) {
             self.lookout.searched(id, area);

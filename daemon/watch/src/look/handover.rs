@@ -239,8 +239,8 @@ mod tests {
         };
         let told = |antenna: &str, kept: &str| {
             let at = Moment(0);
-            let mut w = Watch::new(at, &boat(antenna), &[], crate::Numbers::default(), None);
-            w.restore_hearing(at, kept);
+            let mut w = Watch::begun(at, &boat(antenna), &[], crate::Numbers::default(), None);
+            w.lookout.take_up_hearing(at, serde_json::from_str(kept).unwrap_or_default());
             w.handover(at).lines.into_iter().find(|l| l.contains("low beacon")).unwrap()
         };
         // Three vessels heard to six miles and not beyond, in quarters of a mile.

@@ -1,6 +1,6 @@
 //! Event records and logbook rows, made from the picture at the moment.
 
-use crate::{Output, Watch};
+use crate::{Effect, Watch};
 use lookout::casualty::CasualtyState;
 use lookout::{OwnState, TargetState};
 use record::TargetRow;
@@ -15,7 +15,7 @@ impl Watch {
     }
 
     /// The record of an alert's event, with the picture at that moment.
-    pub(crate) fn event(&self, e: AlertEvent) -> Output {
+    pub(crate) fn event(&mut self, e: AlertEvent) -> Effect {
         let at = e.at;
         let stamp = self.stamp(at);
         let (target, casualty) = match e.alert.subject {
@@ -45,7 +45,10 @@ impl Watch {
             target,
             casualty,
         });
-        Output::Event { at: stamp, record, carry: e.carry }
+        self.last.alert = self.last.alert.max(record.alert.id.0);
+        let casualty = record.casualty.as_ref().map_or(0, |c| c.id.0);
+        self.last.casualty = self.last.casualty.max(casualty);
+        Effect::Event(stamp, record, e.carry)
     }
 }
 

@@ -2,7 +2,8 @@
 
 use super::parts::{casualty_part, own_part, target_part};
 use super::place;
-use crate::{Ear, Watch};
+use crate::Watch;
+use crate::senses::Ear;
 use lookout::casualty::{CasualtyState, spoken, who};
 use lookout::{OwnState, TargetState};
 use record::words::capital;
@@ -63,7 +64,7 @@ impl Watch {
             feeds: self.feeds_now(at, &outside.feeds),
             exercise: self.exercise_now(at),
             declared: self.board.declared().iter().map(|d| Declared::name(d).to_owned()).collect(),
-            orders: self.orders_from.clone(),
+            orders: self.orders_from().to_owned(),
             logbook: outside.logbook.clone(),
             signals: outside.signals.clone(),
         }

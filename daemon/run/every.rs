@@ -1,0 +1,74 @@
+//! What is done from time to time.
+
+use super::messenger::{HEARING, Messenger, RATES};
+use record::FeedRow;
+use std::time::Duration;
+use terms::{FeedId, Moment};
+use watch::Input;
+
+/// The watch learns this often how its feeds do.
+const WIRES: Duration = Duration::from_secs(10);
+/// What the feeds have brought goes into the logbook this often.
+const FEED_ROWS: Duration = Duration::from_secs(60);
+/// The usual rates of the feeds, and what was heard of others, are kept this often.
+const RATES_KEPT: Duration = Duration::from_secs(600);
+
+/// When each was done last.
+pub(super) struct Every {
+    wires: Moment,
+    feed_rows: Moment,
+    rates_kept: Moment,
+}
+
+impl Every {
+    pub const fn new(at: Moment) -> Self {
+        Self { wires: at, feed_rows: at, rates_kept: at }
+    }
+}
+
+/// Whether something is due again; then it counts as done.
+fn due(last: &mut Moment, at: Moment, every: Duration) -> bool {
+    let due = at.since(*last) >= every;
+    if due {
+        *last = at;
+    }
+    due
+}
+
+impl Messenger {
+    pub fn from_time_to_time(&mut self, at: Moment) {
+        if due(&mut self.every.wires, at, WIRES) {
+            for n in 0..self.feeds.len() {
+                let status = &self.feeds[n].1;
+                let (open, counts) = (status.state() == "up", status.counts());
+                let feed = FeedId(u16::try_from(n).unwrap_or(u16::MAX));
+                self.carry(at, Input::Wire { feed, open, counts });
+            }
+        }
+        if due(&mut self.every.feed_rows, at, FEED_ROWS) {
+            self.log_feeds(at);
+        }
+        if due(&mut self.every.rates_kept, at, RATES_KEPT) {
+            let stamp = self.watch.stamp(at);
+            // Numbers by names always have a form in JSON.
+            let json = |of: serde_json::Result<String>| of.unwrap_or_default();
+            self.logbook.save_state(stamp, RATES, &json(serde_json::to_string(&self.watch.usual_rates())));
+            self.logbook.save_state(stamp, HEARING, &json(serde_json::to_string(&self.watch.kept_hearing())));
+        }
+    }
+
+    /// What the feeds have brought since the run began, for the logbook.
+    pub fn log_feeds(&self, at: Moment) {
+        for (name, feed) in &self.feeds {
+            let counts = feed.counts();
+            let row = FeedRow {
+                feed: name.clone(),
+                bytes: counts.bytes,
+                sentences: counts.sentences,
+                refused: counts.all_refused(),
+                dropped: feed.dropped(),
+            };
+            self.logbook.feed(self.watch.stamp(at), row);
+        }
+    }
+}

@@ -1,0 +1,405 @@
+//! The messenger carries: inputs to the watch and into the recording, effects to the signals and the logbook. It decides
+//! nothing.
+
+use super::every::Every;
+use super::orders::{self, Found};
+use crate::clock::{self, Clock};
+use crate::control::{Ask, Reply};
+use crate::departure;
+use crate::feeds::{FeedStatus, Line, Lines};
+use crate::logbook::{Logbook, Recovered, SetAside};
+use crate::recording::Recorder;
+use crate::signals::{self, News, Signals};
+use boat::{Boat, Means};
+use lookout::casualty::Gap;
+use record::{Act, ActError, CheckItem, Done, Entry, Handover, LogbookNow, SignalNow, Tried};
+use serde::de::DeserializeOwned;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::time::Duration;
+use terms::{Moment, Utc};
+use watch::{
+    Answer, Begin, Effect, Fault, FeedOutside, FeedSetting, Input, Kept, Numbers, Outside, Taken, Watch,
+};
+
+/// Lines handed to the watch before it looks at its other inputs again.
+const AT_ONCE: usize = 256;
+/// Everything that waits for the disk when the daemon is stopped has this long to get there.
+const LAST_WRITE: Duration = Duration::from_millis(1600);
+/// A trial of a webhook may take this long: the answer must come before whoever asked has given up.
+const TRIAL: Duration = Duration::from_secs(8);
+/// No sentence of a live feed is older: 2026-01-01T00:00:00Z, before this program was finished.
+const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
+/// The computer's clock was set when it is off by more than it could drift between two looks.
+const CLOCK_SET_MS: i64 = 500;
+/// Keys of the logbook's saved states.
+const LAST_GOOD_ORDERS: &str = "last good orders";
+const COPIED: &str = "copied";
+pub(super) const RATES: &str = "usual rates";
+pub(super) const HEARING: &str = "hearing";
+
+/// The watch and what it speaks through.
+pub(super) struct Messenger {
+    pub boat: Boat,
+    pub clock: Clock,
+    pub watch: Watch,
+    pub logbook: Logbook,
+    pub signals: Signals,
+    pub feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
+    orders_path: PathBuf,
+    logbook_path: PathBuf,
+    /// Signals, buttons and the heartbeat by name, and whether they fail.
+    failing_signals: Vec<(String, bool)>,
+    logbook_failing: bool,
+    /// The file that was set aside last, once that has been reported.
+    set_aside: Option<SetAside>,
+    /// When the logbook was copied last, in milliseconds of UTC; the least number for never.
+    copied: Arc<AtomicI64>,
+    pub recorder: Recorder,
+    /// Between steady time and the computer's clock.
+    clock_offset_ms: Option<i64>,
+    pub every: Every,
+}
+
+impl Messenger {
+    pub fn new(
+        boat: Boat,
+        logbook: Logbook,
+        signals: Signals,
+        feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
+        [orders_path, logbook_path]: [PathBuf; 2],
+    ) -> Self {
+        let failing_signals: Vec<(String, bool)> =
+            signals::names(&boat).into_iter().map(|n| (n, false)).collect();
+        Self {
+            watch: Watch::new(&boat),
+            recorder: Recorder::start(&boat),
+            clock: Clock,
+            logbook,
+            signals,
+            feeds,
+            orders_path,
+            logbook_path,
+            failing_signals,
+            logbook_failing: false,
+            set_aside: None,
+            copied: Arc::new(AtomicI64::new(i64::MIN)),
+            clock_offset_ms: None,
+            every: Every::new(Clock.now()),
+            boat,
+        }
+    }
+
+    /// Takes up what an earlier run left, then stands by the orders.
+    pub fn begin(&mut self, at: Moment, recovered: &Recovered) {
+        if let Some(ms) = recovered.states.get(COPIED).and_then(|ms| ms.parse().ok()) {
+            self.copied.store(ms, Ordering::Relaxed);
+        }
+        let found =
+            orders::find(&self.orders_path, recovered.states.get(LAST_GOOD_ORDERS).map(String::as_str));
+        let kept = Kept {
+            alerts: state(recovered, crate::logbook::ALERTS),
+            casualties: state(recovered, crate::logbook::CASUALTIES),
+        };
+        let gap = match &kept.alerts {
+            Some(kept) if recovered.last_sign_same_boot => Gap::Of(at.since(kept.at)),
+            _ if recovered.last_sign_same_boot => Gap::SameClock,
+            _ => Gap::Unknown,
+        };
+        let utc = self.clock.utc();
+        self.clock_offset_ms = Some(utc.0.saturating_sub(at.0));
+        let begin = Begin {
+            boot: clock::boot_id(),
+            utc: Some(utc),
+            begins: true,
+            cut_off: !recovered.stopped_in_order,
+            not_before: Some(NOT_BEFORE),
+            feeds: self.boat.feeds.iter().map(FeedSetting::of).collect(),
+            last: Numbers {
+                alert: recovered.next_alert.saturating_sub(1),
+                casualty: recovered.next_casualty.saturating_sub(1),
+            },
+            kept,
+            gap,
+            hearing: state(recovered, HEARING),
+            rates: state(recovered, RATES).unwrap_or_default(),
+            orders: Arc::clone(&found.orders),
+            ..Begin::default()
+        };
+        self.carry(at, Input::Begin(Box::new(begin)));
+        self.keep_good(at, &found);
+        self.carry(at, Input::Fault { what: Fault::Orders, why: found.trouble });
+        self.logbook_health();
+        self.pass();
+    }
+
+    /// The one door to the watch: what goes in is recorded, and what comes out goes its way at once.
+    pub fn tell(&mut self, at: Moment, input: Input) -> Taken {
+        let at = self.watch.moment(at);
+        self.recorder.input(at, &input, &self.watch);
+        let taken = self.watch.take(at, input);
+        self.put_out();
+        taken
+    }
+
+    /// The same for what asks nothing back.
+    pub fn carry(&mut self, at: Moment, input: Input) {
+        // Only acts can be refused.
+        let _ = self.tell(at, input);
+    }
+
+    /// Keeps a copy of orders that were read well.
+    fn keep_good(&self, at: Moment, found: &Found) {
+        if found.trouble.is_none() {
+            self.logbook.save_state(self.watch.stamp(at), LAST_GOOD_ORDERS, found.orders.source());
+        }
+    }
+
+    /// Reads the orders again: all or nothing. Those in force stay where the file is bad.
+    pub fn reload(&mut self) -> Result<Done, ActError> {
+        let at = self.clock.now();
+        match orders::read(&self.orders_path) {
+            Ok(orders) => {
+                let done = format!("{} orders in force, from {}", orders.len(), orders.name());
+                let found = Found { orders, trouble: None };
+                self.keep_good(at, &found);
+                self.carry(at, Input::Orders(found.orders));
+                self.carry(at, Input::Fault { what: Fault::Orders, why: None });
+                Ok(Done { done })
+            }
+            Err(why) => {
+                let why = format!("The orders in force stay. {why}");
+                self.carry(at, Input::Fault { what: Fault::Orders, why: Some(why.clone()) });
+                Err(ActError::Wrong(why))
+            }
+        }
+    }
+
+    fn act(&mut self, at: Moment, act: Act) -> Result<Done, ActError> {
+        self.tell(at, Input::Act(act)).map(|answer| Done { done: answer.words() })
+    }
+
+    /// Answers whoever asks. A look does not go through the door: it changes nothing.
+    pub fn answer(&mut self, ask: Ask) {
+        let at = self.clock.now();
+        self.watch.advance(at);
+        self.put_out();
+        // Whoever asked may have gone; what was done stays done.
+        match ask {
+            Ask::Status(reply) => drop(reply.send(Ok(self.watch.status(at, &self.outside())))),
+            Ask::Handover(who, reply) => drop(reply.send(self.handover(at, who))),
+            Ask::Act(act, reply) => drop(reply.send(self.act(at, act))),
+            Ask::Casualty(question, reply) if question.searched => {
+                let answer = self.tell(at, Input::Searched(question));
+                drop(reply.send(answer.and_then(|a| match a {
+                    Answer::Casualty(casualty) => Ok(*casualty),
+                    _ => Err(ActError::Nothing("the watch gave no answer".to_owned())),
+                })));
+            }
+            Ask::Casualty(question, reply) => drop(reply.send(self.watch.casualty_look(at, &question))),
+            Ask::Backup(to, reply) => self.back_up(at, to, reply),
+            Ask::Reload(reply) => drop(reply.send(self.reload())),
+            Ask::Test(None, reply) => {
+                let signals = self.signals.test(None).into_iter().map(str::to_owned).collect();
+                drop(reply.send(Ok(Tried { done: "told to sound".to_owned(), signals: Some(signals) })));
+            }
+            Ask::Test(Some(name), reply) => self.try_signal(&name, reply),
+            Ask::Departure(reply) => {
+                drop(reply.send(Ok(self.watch.departure_look(at, self.outside_items()))));
+            }
+            Ask::DepartureAct(act, reply) => {
+                let outside = self.outside_items();
+                let answer = self.tell(at, Input::Departure(act, outside));
+                drop(reply.send(answer.and_then(|a| match a {
+                    Answer::Sheet(sheet) => Ok(*sheet),
+                    _ => Err(ActError::Nothing("the watch gave no answer".to_owned())),
+                })));
+            }
+            Ask::Button(name, act, reply) => {
+                let answer = self.tell(at, Input::Button { name, act });
+                drop(reply.send(answer.map(|a| Done { done: a.words() })));
+            }
+        }
+    }
+
+    /// What a relief must know; where one is named, that one has the watch, and every sounder speaks so that somebody
+    /// hears that it works.
+    fn handover(&mut self, at: Moment, who: Option<String>) -> Result<Handover, ActError> {
+        let mut told = self.watch.handover(at);
+        if let Some(who) = who {
+            told.done = Some(self.act(at, Act::Handover { who })?.done);
+            told.sounding = Some(self.signals.test(None).into_iter().map(str::to_owned).collect());
+        }
+        Ok(told)
+    }
+
+    /// Copies the logbook. The watch does not wait for a slow stick.
+    fn back_up(&self, at: Moment, to: PathBuf, reply: Reply<Done>) {
+        let copied = self.logbook.backup(&to);
+        let (when, last, logbook) = (self.watch.stamp(at), self.copied.clone(), self.logbook.clone());
+        tokio::spawn(async move {
+            let answer = match copied.await {
+                Ok(Ok(bytes)) => {
+                    if let Some((Utc(ms), _)) = when.utc {
+                        last.store(ms, Ordering::Relaxed);
+                        logbook.save_state(when, COPIED, &ms.to_string());
+                    }
+                    Ok(Done { done: format!("{bytes} bytes copied to {}", to.display()) })
+                }
+                Ok(Err(e)) => Err(ActError::Nothing(e.to_string())),
+                Err(_) => Err(ActError::Nothing("the logbook is closed".to_owned())),
+            };
+            let _ = reply.send(answer);
+        });
+    }
+
+    /// Tries one signal: a sounder sounds, of a webhook the answer comes when it was received, or not.
+    fn try_signal(&self, name: &str, reply: Reply<Tried>) {
+        let Some(signal) = self.boat.signals.iter().find(|s| s.name == name) else {
+            drop(reply.send(Err(ActError::Wrong(format!("there is no signal `{name}`")))));
+            return;
+        };
+        if !matches!(signal.means, Means::Webhook(_)) {
+            let told: Vec<String> = self.signals.test(Some(name)).into_iter().map(str::to_owned).collect();
+            let busy = || ActError::Nothing("too much waits for this signal".to_owned());
+            let tried = Tried { done: "told to sound".to_owned(), signals: Some(told.clone()) };
+            drop(reply.send(if told.is_empty() { Err(busy()) } else { Ok(tried) }));
+            return;
+        }
+        let signal = signal.clone();
+        self.signals.home().spawn(async move {
+            let outcome = tokio::time::timeout(TRIAL, signals::trial(&signal, &[])).await;
+            let answer = match outcome {
+                Ok(Ok(())) => Ok(Tried { done: "received".to_owned(), signals: None }),
+                Ok(Err(why)) => Err(ActError::Nothing(why)),
+                Err(_) => Err(ActError::Nothing(format!("no answer within {} s", TRIAL.as_secs()))),
+            };
+            let _ = reply.send(answer);
+        });
+    }
+
+    /// Items of the departure check about what the watch knows nothing of: the disk and the copy of the logbook.
+    fn outside_items(&self) -> Vec<CheckItem> {
+        let now = self.watch.stamp(self.clock.now()).utc.map(|(utc, _)| utc);
+        let copied = self.copied.load(Ordering::Relaxed);
+        let copied = (copied != i64::MIN).then_some(Utc(copied));
+        vec![departure::disk(&self.logbook_path), departure::copy(copied, now)]
+    }
+
+    /// What a look at the picture shows and the watch cannot know.
+    fn outside(&self) -> Outside {
+        let feed = |(_, feed): &(Arc<str>, Arc<FeedStatus>)| FeedOutside {
+            state: feed.state().to_owned(),
+            counts: feed.counts(),
+            dropped: feed.dropped(),
+        };
+        let health = self.logbook.health().borrow().clone();
+        let signal = |(name, failing): &(String, bool)| SignalNow { name: name.clone(), failing: *failing };
+        Outside {
+            feeds: self.feeds.iter().map(feed).collect(),
+            logbook: LogbookNow {
+                failing: health.failing.map(|e| e.to_string()),
+                waiting: health.waiting as u64,
+                dropped: health.dropped,
+                deliveries_waiting: self.logbook.deliveries_waiting() as u64,
+            },
+            signals: self.failing_signals.iter().map(signal).collect(),
+        }
+    }
+
+    /// Hands the watch the lines that are ready, up to a bound; whether those were all.
+    pub fn hear(&mut self, lines: &mut Lines) -> bool {
+        for _ in 0..AT_ONCE {
+            let Some(Line { at, feed, bytes, .. }) = lines.ready() else { return true };
+            if !self.signals.said(&bytes) {
+                self.carry(at, Input::Line(feed, bytes));
+            }
+        }
+        false
+    }
+
+    pub fn signal_news(&mut self, news: News) {
+        let n = usize::from(news.signal.0);
+        let Some((name, failing)) = self.failing_signals.get_mut(n) else { return };
+        if *failing == news.outcome.is_err() {
+            return;
+        }
+        *failing = news.outcome.is_err();
+        let why = news.outcome.err().map(|why| format!("The {name} fails: {why}"));
+        self.carry(self.clock.now(), Input::Fault { what: Fault::Signal(news.signal), why });
+    }
+
+    pub fn logbook_health(&mut self) {
+        let health = self.logbook.health().borrow().clone();
+        let at = self.clock.now();
+        if self.logbook_failing == health.is_good() {
+            self.logbook_failing = !health.is_good();
+            let why = health
+                .failing
+                .as_ref()
+                .map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
+            self.carry(at, Input::Fault { what: Fault::Logbook, why });
+        }
+        if let Some(aside) = health.set_aside.filter(|aside| self.set_aside.as_ref() != Some(aside)) {
+            let entry = Entry::SetAside { to: aside.to.display().to_string(), why: aside.why.to_string() };
+            tracing::warn!("{}", entry.text());
+            self.logbook.entry(self.watch.stamp(at), entry);
+            self.set_aside = Some(aside);
+        }
+    }
+
+    /// Ends a pass of the loop: timers that fell due, and everything that is done from time to time.
+    pub fn pass(&mut self) {
+        let at = self.clock.now();
+        let utc = self.clock.utc();
+        let offset = utc.0.saturating_sub(at.0);
+        if self.clock_offset_ms.is_none_or(|before| (offset - before).abs() >= CLOCK_SET_MS) {
+            self.clock_offset_ms = Some(offset);
+            self.carry(at, Input::Clock { utc });
+        }
+        self.watch.advance(at);
+        self.put_out();
+        self.from_time_to_time(at);
+        if let Some(why) = self.recorder.pass(at, &self.watch) {
+            let why = why.map(|why| format!("Sentences are not kept, watch and logbook go on: {why}"));
+            self.carry(at, Input::Fault { what: Fault::Recording, why });
+        }
+        self.signals.beat(self.watch.calendar(at));
+    }
+
+    /// Everything that came out goes to signals and logbook.
+    pub fn put_out(&mut self) {
+        for effect in self.watch.effects() {
+            match effect {
+                Effect::Event(at, record, carry) => {
+                    let (alert, text) = (record.alert.id.0, &record.alert.text);
+                    tracing::info!(event = ?record.event, priority = %record.alert.priority, alert, "{text}");
+                    self.signals.tell(at, *record, &carry);
+                }
+                Effect::Places(at, places) => self.signals.places(at, places),
+                other => self.logbook.take(other),
+            }
+        }
+    }
+
+    pub async fn stop(mut self) {
+        let at = self.clock.now();
+        self.carry(at, Input::End);
+        self.recorder.stop();
+        self.log_feeds(at);
+        let stamp = self.watch.stamp(at);
+        if tokio::time::timeout(LAST_WRITE, self.logbook.close(stamp)).await.is_err() {
+            tracing::warn!("the logbook did not take everything in time");
+        }
+        tracing::info!("the watch ends");
+    }
+}
+
+/// What an earlier run left under a key; what cannot be read is reported and left.
+fn state<T: DeserializeOwned>(recovered: &Recovered, key: &str) -> Option<T> {
+    let text = recovered.states.get(key)?;
+    serde_json::from_str(text)
+        .map_err(|why| tracing::warn!(key, %why, "what the run before left unfinished could not be read"))
+        .ok()
+}

@@ -1,0 +1,166 @@
+//! `run`: stands the watch until it is told to stop.
+
+mod every;
+mod messenger;
+mod orders;
+
+use crate::check::read_file;
+use crate::clock::{self, Clock};
+use crate::control;
+use crate::diagnostics;
+use crate::feeds::{self, Lines, Runner};
+use crate::logbook::{Logbook, LogbookSettings, Pace};
+use crate::outcome::Outcome;
+use crate::service::Manager;
+use crate::signals::Signals;
+use boat::{Boat, places};
+use messenger::Messenger;
+use record::Stamp;
+use std::future::pending;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use terms::{FeedId, Mmsi, UtcSource};
+use tokio::runtime::{Builder, Handle, Runtime};
+use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::mpsc;
+
+/// Idle time between passes, unless a beacon is heard or the crew act: to wake costs more than a line does, so what comes
+/// meanwhile on several wires is taken together. Nobody on watch notices a tenth of a second.
+const REST: Duration = Duration::from_millis(100);
+/// News of signals that may wait for the watch.
+const NEWS: usize = 64;
+
+/// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
+pub fn run(config: &Path) -> Outcome {
+    let _diagnostics = diagnostics::start();
+    let boat = match read_file(config, boat::read) {
+        Ok(b) => b,
+        Err(why) => {
+            diagnostics::complain(&why);
+            return Outcome::BadFile;
+        }
+    };
+    // Each has threads of its own, so that none holds up another: the watch this one, the feeds one, in which nothing is
+    // called that blocks, and signals and control two, of which one may be held up by a device and the other sounds on.
+    let outcome = threads().map_err(|e| e.to_string()).and_then(|(watch, wires, outward)| {
+        let outcome = watch.block_on(stand(boat, &wires, outward.handle()));
+        // A device that never answers must not keep the daemon from stopping.
+        outward.shutdown_timeout(Duration::from_millis(100));
+        outcome
+    });
+    match outcome {
+        Ok(()) => Outcome::Done,
+        Err(why) => {
+            diagnostics::complain(&format!("middlewatch: {why}"));
+            Outcome::Failed
+        }
+    }
+}
+
+/// The watch's own runtime; that of the feeds, which runs until the process ends; that of signals and control.
+fn threads() -> io::Result<(Runtime, Handle, Runtime)> {
+    let own = || Builder::new_current_thread().enable_all().build();
+    let (watch, feeds) = (own()?, own()?);
+    let outward = Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
+    let wires = feeds.handle().clone();
+    std::thread::Builder::new().name("feeds".to_owned()).spawn(move || feeds.block_on(pending::<()>()))?;
+    Ok((watch, wires, outward))
+}
+
+/// Stands the watch, with the feeds and what goes outward on threads of their own.
+async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), String> {
+    let clock = Clock;
+    let mut manager = Manager::of_environment();
+    let began = clock.now();
+    let socket = boat.control.clone().unwrap_or_else(|| PathBuf::from(places::CONTROL));
+    let bound = outward.spawn(async move { control::Server::bind(&socket).await });
+    let server = bound.await.map_err(|e| e.to_string())?.map_err(|e| e.to_string())?;
+
+    let path = boat.logbook.clone().unwrap_or_else(|| PathBuf::from(places::LOGBOOK));
+    let settings = LogbookSettings {
+        boot: clock::boot_id(),
+        opened: Stamp { steady: began, utc: Some((clock.utc(), UtcSource::System)), feed: None },
+        pace: Pace::Live,
+        limit_bytes: None,
+    };
+    if let Some(folder) = path.parent() {
+        // Where that fails, opening the logbook says why.
+        let _ = std::fs::create_dir_all(folder);
+    }
+    let (logbook, recovered, _) = Logbook::open_or_wait(&path, settings);
+
+    let orders_path = boat.orders.clone().unwrap_or_else(|| PathBuf::from(places::ORDERS));
+
+    let (news, mut signal_news) = mpsc::channel(NEWS);
+    let (questions, mut asked) = control::questions();
+    let (ways_back, outgoing): (Vec<_>, Vec<_>) = boat.feeds.iter().map(|_| feeds::way_back()).unzip();
+    let signals = {
+        let _there = outward.enter();
+        control::buttons(&boat, &questions, &news);
+        let by_name = boat.feeds.iter().map(|f| f.name.clone()).zip(ways_back).collect();
+        Signals::start(&boat, &by_name, &logbook, clock, &news)
+    };
+    outward.spawn(server.run(questions, boat.listen.clone()));
+
+    let mut lines = Lines::default();
+    let crew: Vec<Mmsi> = boat.crew.iter().filter_map(|c| c.beacon).collect();
+    let mut feeds = Vec::new();
+    for ((feed, outgoing), n) in boat.feeds.iter().zip(outgoing).zip(0..) {
+        let (runner, status) = Runner::new(FeedId(n), feed.clone(), crew.clone(), &lines, clock);
+        feeds.push((Arc::from(feed.name.as_str()), status));
+        logbook.name_feed(FeedId(n), &feed.name);
+        wires.spawn(runner.run(outgoing));
+    }
+
+    let mut messenger = Messenger::new(boat, logbook, signals, feeds, [orders_path, path.clone()]);
+    messenger.begin(began, &recovered);
+
+    let mut terminate = signal(SignalKind::terminate()).map_err(|e| e.to_string())?;
+    let mut interrupt = signal(SignalKind::interrupt()).map_err(|e| e.to_string())?;
+    let mut hang_up = signal(SignalKind::hangup()).map_err(|e| e.to_string())?;
+    let mut health = messenger.logbook.health();
+    tracing::info!(orders = %messenger.watch.orders_from(), logbook = %path.display(), "the watch stands");
+    if messenger.boat.feeds.is_empty() {
+        tracing::warn!(
+            "no feed stands in boat.toml, so nothing is heard; `middlewatch check --live` looks for feeds"
+        );
+    }
+    manager.ready();
+    let mut rested = clock.now();
+    loop {
+        let now = clock.now();
+        let due = manager.wake(now, messenger.watch.next_wake()).map(|due| due.max(rested));
+        let mut question = None;
+        tokio::select! {
+            biased;
+            _ = terminate.recv() => break,
+            _ = interrupt.recv() => break,
+            _ = hang_up.recv() => {
+                manager.reloading(clock);
+                drop(messenger.reload());
+                manager.ready();
+            }
+            Some(asked) = asked.recv() => question = Some(asked),
+            Some(news) = signal_news.recv() => messenger.signal_news(news),
+            Ok(()) = health.changed() => messenger.logbook_health(),
+            () = lines.come(rested.since(now)) => {}
+            () = clock.until(due) => {}
+        }
+        // What was read before goes before.
+        let all = messenger.hear(&mut lines);
+        if let Some(question) = question {
+            messenger.answer(question);
+        }
+        messenger.pass();
+        let now = clock.now();
+        manager.passed(now);
+        rested = if all { now + REST } else { now };
+    }
+    manager.stopping();
+    // What was read before the end was heard.
+    messenger.hear(&mut lines);
+    messenger.stop().await;
+    Ok(())
+}

@@ -1,0 +1,146 @@
+//! What the lookout finds goes to the board and into the logbook, and what the board says goes out.
+
+use crate::effect::{Effect, Row};
+use crate::look::parts::target_row;
+use crate::{Watch, built_in, doubtful};
+use lookout::Finding;
+use lookout::casualty::CasualtyNews;
+use record::OwnRow;
+use rules::{BuiltIn, Words};
+use terms::{CasualtyId, Moment, Quantity, Subject};
+
+impl Watch {
+    /// Hands on what the lookout found, and collects what the board says.
+    pub(crate) fn pump(&mut self, at: Moment) {
+        let mut found = std::mem::take(&mut self.findings);
+        self.lookout.take_findings_into(&mut found);
+        let mut findings = found.drain(..).peekable();
+        let mut quantities = std::mem::take(&mut self.quantities);
+        while let Some(f) = findings.next() {
+            match f {
+                // All that one judgement changed of a subject is told together.
+                Finding::Changed(subject, quantity) => {
+                    quantities.clear();
+                    quantities.push(quantity);
+                    while let Some(Finding::Changed(_, q)) =
+                        findings.next_if(|f| matches!(f, Finding::Changed(s, _) if *s == subject))
+                    {
+                        quantities.push(q);
+                    }
+                    self.changed(at, subject, &quantities);
+                }
+                Finding::Gone(subject) => self.board.gone(at, subject),
+                Finding::Casualty { id, news } => self.casualty(at, id, news),
+                Finding::BeaconTest { text, mmsi } => {
+                    let subject = mmsi.map_or(Subject::Lookout, Subject::Target);
+                    self.board.note(at, BuiltIn::BeaconTest.name(), subject, text.into());
+                }
+                Finding::Trouble { subject, trouble, text } => {
+                    self.board.call(at, doubtful(trouble), subject, text.into());
+                }
+                Finding::Mended { subject, trouble } => {
+                    let order = doubtful(trouble);
+                    // Another trouble may keep the same alert.
+                    if !self.lookout.troubles().into_iter().any(|t| t != trouble && doubtful(t) == order) {
+                        self.board.over(at, order, subject);
+                    }
+                }
+                Finding::Noted { subject, text } => {
+                    self.board.note(at, "lookout", subject, text.into());
+                }
+            }
+        }
+        drop(findings);
+        (self.findings, self.quantities) = (found, quantities);
+        self.tell_events(at);
+        if self.exercise_is_met() {
+            self.end_exercise(at, record::DrillEnd::Acknowledged);
+            self.tell_events(at);
+        }
+    }
+
+    /// The one place where events leave the board: in the moment of the call that made them.
+    pub(crate) fn tell_events(&mut self, at: Moment) {
+        let (board, view) = self.board_and_view(at);
+        let events = board.take_events(&view);
+        if events.is_empty() {
+            return;
+        }
+        self.keep_due = true;
+        for e in events {
+            self.heed_exercise(&e);
+            let effect = self.event(e);
+            self.effects.push(effect);
+        }
+    }
+
+    fn row(&mut self, at: Moment, row: Row) {
+        self.effects.push(Effect::Row(self.stamp(at), row));
+    }
+
+    fn changed(&mut self, at: Moment, subject: Subject, quantities: &[Quantity]) {
+        let (board, view) = self.board_and_view(at);
+        board.changed_together(at, subject, quantities, &view);
+        quantities.iter().for_each(|q| self.write_down(at, subject, *q));
+    }
+
+    /// What changed goes into the logbook.
+    fn write_down(&mut self, at: Moment, subject: Subject, quantity: Quantity) {
+        match subject {
+            Subject::OwnVessel if quantity == Quantity::Fix => self.fix(at),
+            Subject::OwnVessel => {
+                let reading = self.lookout.reading(at, subject, quantity);
+                if let Some(v) = reading.value.and_then(|v| v.number()) {
+                    self.row(at, Row::Instrument(quantity, v));
+                }
+            }
+            Subject::Target(mmsi) if quantity == Quantity::Report => {
+                if let Some(t) = self.lookout.target(at, mmsi) {
+                    self.row(at, Row::Target(target_row(&t)));
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// A fix came, or expired.
+    fn fix(&mut self, at: Moment) {
+        let own = self.lookout.own(at);
+        if own.position.is_none() {
+            return;
+        }
+        self.had_fix = Some(at);
+        if std::mem::take(&mut self.fix_lost) {
+            self.board.over(at, BuiltIn::FixLost, Subject::OwnVessel);
+        }
+        let row = OwnRow {
+            position: own.position,
+            cog_deg: own.cog_deg,
+            sog_kn: own.sog_kn,
+            heading_deg: own.heading_deg,
+        };
+        self.row(at, Row::Own(row));
+    }
+
+    pub(crate) fn casualty(&mut self, at: Moment, id: CasualtyId, news: CasualtyNews) {
+        let Some(state) = self.lookout.casualty(at, id) else { return };
+        let subject = Subject::Casualty(id);
+        let order = built_in(state.kind);
+        match news {
+            CasualtyNews::Raised | CasualtyNews::Joined => {
+                // What is real goes before any exercise.
+                self.give_way(at);
+                self.board.call(at, order, subject, Words::default());
+            }
+            // News for those who know already: told, but whoever has acknowledged need not do so again.
+            CasualtyNews::Located
+            | CasualtyNews::Silent
+            | CasualtyNews::HeardAgain
+            | CasualtyNews::Changed => {
+                self.board.retell(at, order, subject, Words::default());
+            }
+            // The board was told by the act itself.
+            CasualtyNews::StoodDown(_) => {}
+        }
+    }
+}

@@ -1,0 +1,173 @@
+//! How a watch begins, and what it leaves for the next.
+
+use crate::senses::FeedSetting;
+use crate::{Watch, built_in};
+use lookout::casualty::{CasualtyNews, Gap, Snapshot as KeptCasualties};
+use lookout::hearing;
+use record::Entry;
+use rules::{Orders, Snapshot};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+use terms::{Moment, Subject, Utc};
+
+/// The last numbers used in a logbook; none is used twice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Numbers {
+    /// Of an alert.
+    pub alert: u32,
+    /// Of a casualty.
+    pub casualty: u32,
+}
+
+/// What must outlast a restart: alerts and casualties, each with its clocks.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Kept {
+    /// The alerts, with what is declared and who is on watch.
+    pub alerts: Option<Snapshot>,
+    /// The casualties.
+    pub casualties: Option<KeptCasualties>,
+}
+
+/// All that a watch needs to begin, or to go on from here as another did.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Begin {
+    /// Version of the recording's form.
+    pub version: u32,
+    /// The program that writes.
+    pub program: String,
+    /// The kernel's name for the boot that steady time belongs to.
+    pub boot: Option<String>,
+    /// UTC then; `None` while it was unknown.
+    pub utc: Option<Utc>,
+    /// Whether a watch begins here; else one goes on.
+    pub begins: bool,
+    /// Whether the run before was cut off.
+    pub cut_off: bool,
+    /// No satellite date before this is believed; `None` in a replay, whose dates are as old as they are.
+    pub not_before: Option<Utc>,
+    /// The feeds by their numbers.
+    pub feeds: Vec<FeedSetting>,
+    /// The last numbers used.
+    pub last: Numbers,
+    /// What was kept.
+    pub kept: Kept,
+    /// What is known of the time since it was kept.
+    pub gap: Gap,
+    /// What was heard of others, for the proof of hearing.
+    pub hearing: Option<hearing::Kept>,
+    /// The usual rates of the feeds by name, in sentences a minute.
+    pub rates: BTreeMap<String, f64>,
+    /// The orders in force.
+    pub orders: Arc<Orders>,
+}
+
+impl Default for Begin {
+    fn default() -> Self {
+        Self {
+            version: 1,
+            program: env!("CARGO_PKG_VERSION").to_owned(),
+            boot: None,
+            utc: None,
+            begins: false,
+            cut_off: false,
+            not_before: None,
+            feeds: Vec::new(),
+            last: Numbers::default(),
+            kept: Kept::default(),
+            gap: Gap::Of(Duration::ZERO),
+            hearing: None,
+            rates: BTreeMap::new(),
+            orders: Arc::default(),
+        }
+    }
+}
+
+impl Watch {
+    /// Begins at a moment, in place of whatever was before. A casualty whose alert was not kept is raised anew.
+    pub(crate) fn begin(&mut self, at: Moment, begin: Begin) {
+        let effects = std::mem::take(&mut self.effects);
+        *self = Self { effects, ..Self::at(at, Arc::clone(&self.boat), begin.not_before, begin.last) };
+        for feed in begin.feeds {
+            self.add_feed(at, feed);
+        }
+        let boat = self.boat.clone();
+        let (board, view) = self.board_and_view(at);
+        board.set_roster(at, boat.watch.roster.clone(), &view);
+        board.set_watch_alarm(at, boat.watch.watch_alarm.clone(), &view);
+        self.pump(at);
+        if let Some(utc) = begin.utc {
+            self.lookout.system_utc(at, utc);
+        }
+        self.restore(at, begin.kept, begin.gap);
+        for ear in &mut self.ears {
+            let usual = begin.rates.get(&ear.name).copied();
+            ear.pace.take_up(usual.filter(|r| r.is_finite() && *r > 0.0));
+        }
+        if let Some(kept) = begin.hearing {
+            self.lookout.take_up_hearing(at, kept);
+        }
+        if begin.begins {
+            self.enter(at, Entry::Began { cut_off: begin.cut_off });
+        }
+        self.set_orders(at, begin.orders, begin.begins);
+        self.look_about(at);
+    }
+
+    pub(crate) fn restore(&mut self, at: Moment, kept: Kept, gap: Gap) {
+        let length = |taken: Moment| match gap {
+            Gap::SameClock => Some(at.since(taken)),
+            Gap::Of(length) => Some(length),
+            Gap::Unknown => None,
+        };
+        if let Some(snapshot) = kept.alerts {
+            let length = length(snapshot.at);
+            self.board.restore(at, snapshot, length);
+        }
+        if let Some(kept) = kept.casualties {
+            self.lookout.restore_casualties(at, kept, gap);
+        }
+        self.declare_to_lookout();
+        for c in self.open_casualties(at) {
+            let subject = Subject::Casualty(c.id);
+            let name = built_in(c.kind).name();
+            if !self.board.alerts().any(|a| a.subject == subject && a.order == name) {
+                self.casualty(at, c.id, CasualtyNews::Raised);
+            }
+        }
+        self.pump(at);
+    }
+
+    /// What must outlast a restart.
+    pub fn kept(&self, at: Moment) -> Kept {
+        Kept { alerts: Some(self.board.snapshot()), casualties: Some(self.lookout.casualties_snapshot(at)) }
+    }
+
+    /// What was heard of others and what was not, to outlast a restart.
+    pub fn kept_hearing(&self) -> hearing::Kept {
+        self.lookout.keep_hearing()
+    }
+
+    /// The usual rates of the feeds by name, to outlast a restart.
+    pub fn usual_rates(&self) -> BTreeMap<String, f64> {
+        self.ears.iter().filter_map(|e| Some((e.name.clone(), e.pace.usual()?))).collect()
+    }
+
+    /// How another watch goes on from here.
+    pub fn go_on(&self, at: Moment) -> Begin {
+        Begin {
+            utc: self.stamp(at).utc.map(|(utc, _)| utc),
+            not_before: self.not_before,
+            feeds: self.ears.iter().map(|e| e.setting.clone()).collect(),
+            last: self.last,
+            kept: self.kept(at),
+            hearing: Some(self.kept_hearing()),
+            rates: self.usual_rates(),
+            orders: Arc::clone(&self.orders),
+            ..Begin::default()
+        }
+    }
+}

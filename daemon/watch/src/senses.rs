@@ -1,0 +1,234 @@
+//! The feeds, and what they bring.
+
+use crate::Watch;
+use crate::departure::Pace;
+use crate::input::Talker;
+use lookout::{Lookout, Source};
+use record::words;
+use rules::BuiltIn;
+use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
+use serde::{Deserialize, Serialize};
+use std::time::Duration;
+use terms::{FeedId, Moment, Subject};
+
+/// Fewer lines in one look do not tell a garbled feed.
+const LINES_TO_TELL: u64 = 10;
+/// What is known of a feed inside the watch.
+pub(crate) struct Ear {
+    pub name: String,
+    /// As it was named.
+    pub setting: FeedSetting,
+    framing: FramerOptions,
+    decoder: Decoder,
+    /// Acknowledgements that come by it count.
+    trusted: bool,
+    /// Refusals of the decoder; the framer counts its own at the feed.
+    pub refused: Counts,
+    /// Silence of the feed that is an alert; `None` where silence means nothing (a replayed file that has ended).
+    pub silent_after: Option<Duration>,
+    pub heard: Option<Moment>,
+    since: Moment,
+    pub silent: bool,
+    /// Not open: its device or its other side is gone.
+    pub closed: bool,
+    /// More of its lines are refused than taken.
+    garbled: bool,
+    /// What came before its framer's counts were told last, and before that.
+    counted: [Counted; 2],
+    /// The word for all this that the lookout was told.
+    health: Option<&'static str>,
+    /// How much it brings, by the minute.
+    pub pace: Pace,
+}
+
+/// What a feed has brought so far.
+#[derive(Debug, Clone, Copy, Default)]
+struct Counted {
+    bytes: u64,
+    taken: u64,
+    refused: u64,
+}
+
+/// A feed as the watch is told of it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FeedSetting {
+    /// Its name.
+    pub name: String,
+    /// Lines without a checksum are taken.
+    pub checksum_optional: bool,
+    /// Sentences in simulator mode are taken.
+    pub simulator: bool,
+    /// Acknowledgements that come by it count.
+    pub trusted: bool,
+    /// Silence after which an alert is raised, if any.
+    #[serde(with = "seconds", rename = "silent_after_s")]
+    pub silent_after: Option<Duration>,
+}
+
+impl FeedSetting {
+    /// As the boat's configuration has it.
+    pub fn of(feed: &boat::Feed) -> Self {
+        Self {
+            name: feed.name.clone(),
+            checksum_optional: feed.checksum_optional,
+            simulator: feed.simulator,
+            trusted: feed.trusted,
+            silent_after: Some(feed.silent_after),
+        }
+    }
+}
+
+/// The talker of a sentence, where it has the usual two letters.
+pub fn talker(s: &Sentence<'_>) -> Talker {
+    s.talker().as_bytes().try_into().ok()
+}
+
+impl Ear {
+    /// What is said of its silence at a moment; `None` while it is not silent.
+    pub fn says(&self, at: Moment) -> Option<String> {
+        let since = match self.heard {
+            Some(h) => format!("for {}", words::span(at.since(h))),
+            None => "since the watch began".to_owned(),
+        };
+        self.silent.then(|| format!("{}: no sentence {since}{}", self.name, self.why_silent()))
+    }
+
+    /// What can be said of why nothing is heard.
+    fn why_silent(&self) -> &'static str {
+        let [now, before] = self.counted;
+        if self.closed {
+            ". It cannot be opened"
+        } else if now.bytes > before.bytes {
+            ". Bytes come, but no whole sentence: the speed of the line may be wrong, or its wires swapped"
+        } else {
+            ""
+        }
+    }
+
+    /// Tells the lookout how the feed does where that has changed.
+    pub fn tell_health(&mut self, at: Moment, feed: FeedId, lookout: &mut Lookout) {
+        let health = if self.closed {
+            "closed"
+        } else if self.silent {
+            "silent"
+        } else if self.garbled {
+            "garbled"
+        } else if self.heard.is_some() {
+            "working"
+        } else {
+            return;
+        };
+        if self.health != Some(health) {
+            self.health = Some(health);
+            lookout.feed_health(at, feed, health);
+        }
+    }
+
+    pub fn silent_at(&self) -> Option<Moment> {
+        Some(self.heard.unwrap_or(self.since) + self.silent_after?)
+    }
+}
+
+impl Watch {
+    /// Adds a feed that sentences may come by, and names it for `hear`. At most 65,535.
+    pub(crate) fn add_feed(&mut self, at: Moment, f: FeedSetting) {
+        let id = FeedId(u16::try_from(self.ears.len()).unwrap_or(u16::MAX));
+        self.lookout.name_feed(id, &f.name);
+        self.ears.push(Ear {
+            name: f.name.clone(),
+            setting: f.clone(),
+            framing: FramerOptions { checksum_optional: f.checksum_optional },
+            decoder: Decoder::new(DecoderOptions { simulator: f.simulator, not_before: self.not_before }),
+            trusted: f.trusted,
+            refused: Counts::default(),
+            silent_after: f.silent_after,
+            heard: None,
+            since: at,
+            silent: false,
+            closed: false,
+            garbled: false,
+            counted: [Counted::default(); 2],
+            health: None,
+            pace: Pace::default(),
+        });
+    }
+
+    /// Takes a checked line of a feed. What the decoder refuses is counted.
+    pub(crate) fn hear(&mut self, at: Moment, feed: FeedId, line: &[u8]) {
+        let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { return };
+        let heard =
+            Sentence::check(line, &ear.framing).and_then(|s| Ok((talker(&s), ear.decoder.read(at, &s)?)));
+        match heard {
+            Ok((talker, report)) => self.hear_report(at, feed, talker, &report),
+            Err(why) => self.refused(feed, why),
+        }
+    }
+
+    /// Counts a line of a feed that was not taken.
+    pub(crate) fn refused(&mut self, feed: FeedId, why: Refusal) {
+        if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
+            ear.refused.refuse(why);
+        }
+    }
+
+    /// Takes what a line of a feed says, and the talker of the device behind it.
+    pub(crate) fn hear_report(&mut self, at: Moment, feed: FeedId, talker: Talker, report: &Report) {
+        self.hearing = Some(feed);
+        if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
+            ear.heard = Some(at);
+            ear.pace.hear(at, report);
+            let trusted = ear.trusted;
+            if std::mem::take(&mut ear.silent) {
+                self.board.over(at, BuiltIn::FeedSilent, Subject::Feed(feed));
+            }
+            ear.tell_health(at, feed, &mut self.lookout);
+            if let (true, Report::DeviceAlert(words)) = (trusted, report) {
+                self.bridge(at, words);
+            }
+        }
+        if let Report::Ais(ais) = report
+            && ais.own_vessel
+        {
+            self.departure.hear(at, ais);
+        }
+        self.lookout.hear_from(at, Source { talker, ..Source::of(feed) }, report);
+        self.pump(at);
+        self.hearing = None;
+    }
+
+    /// Takes how a feed does: whether it is open, and what its framer has counted so far.
+    pub(crate) fn feed_state(&mut self, at: Moment, feed: FeedId, open: bool, counts: &Counts) {
+        let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { return };
+        let now = Counted {
+            bytes: counts.bytes,
+            taken: counts.sentences,
+            refused: counts.all_refused() + ear.refused.all_refused(),
+        };
+        let (taken, refused) = (
+            now.taken.saturating_sub(ear.counted[0].taken),
+            now.refused.saturating_sub(ear.counted[0].refused),
+        );
+        ear.counted = [now, ear.counted[0]];
+        ear.closed = !open;
+        if taken + refused >= LINES_TO_TELL {
+            ear.garbled = refused > taken;
+        }
+        ear.tell_health(at, feed, &mut self.lookout);
+        self.pump(at);
+    }
+}
+
+/// A length of time as seconds, or null.
+mod seconds {
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+    use std::time::Duration;
+
+    pub fn serialize<S: Serializer>(d: &Option<Duration>, s: S) -> Result<S::Ok, S::Error> {
+        d.map(|d| d.as_secs_f64()).serialize(s)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<Option<Duration>, D::Error> {
+        let seconds = Option::<f64>::deserialize(d)?;
+        Ok(seconds.and_then(|s| Duration::try_from_secs_f64(s).ok()))
+    }
+}

@@ -1,0 +1,82 @@
+//! What the watch looks for by time alone: silent feeds, a lost fix, a clock that nobody gives.
+
+use crate::Watch;
+use lookout::{Propulsion, Visibility};
+use rules::{BuiltIn, Doing, Words};
+use std::time::Duration;
+use terms::{FeedId, Moment, Subject};
+
+/// Without UTC for so long is an alert: by then a receiver that stood cold has told its almanac's time (common practice).
+pub(crate) const CLOCK_PATIENCE: Duration = Duration::from_secs(120);
+/// No fix for so long is an alert.
+const FIX_LOST_AFTER: Duration = Duration::from_secs(30);
+
+impl Watch {
+    /// Feeds that have been silent too long, and a fix that is gone.
+    pub(crate) fn look_for_silence(&mut self, at: Moment) {
+        for (ear, n) in self.ears.iter_mut().zip(0..) {
+            if !ear.silent && ear.silent_at().is_some_and(|s| s <= at) {
+                ear.silent = true;
+                self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(FeedId(n)), Words::default());
+                ear.tell_health(at, FeedId(n), &mut self.lookout);
+            }
+        }
+        if !self.fix_lost && self.fix_lost_at().is_some_and(|s| s <= at) {
+            self.fix_lost = true;
+            let words = match self.had_fix {
+                Some(_) => {
+                    "Position lost: no fix by satellite any more. Close approach and casualties are judged from the last one"
+                }
+                None => {
+                    "No fix by satellite since the watch began: nothing can be said about ranges and close approach"
+                }
+            };
+            self.board.call(at, BuiltIn::FixLost, Subject::OwnVessel, words.into());
+        }
+    }
+
+    /// Neither satellites nor the computer's clock tell UTC. A replay has the time that was recorded, or none.
+    pub(crate) fn look_for_clock(&mut self, at: Moment) {
+        if self.not_before.is_none() {
+            return;
+        }
+        if self.calendar(at).is_some() {
+            self.clock_unknown = None;
+            if std::mem::take(&mut self.clock_told) {
+                self.board.over(at, BuiltIn::ClockNotKnown, Subject::OwnVessel);
+            }
+            return;
+        }
+        let since = *self.clock_unknown.get_or_insert(at);
+        if !self.clock_told && at.since(since) >= CLOCK_PATIENCE {
+            self.clock_told = true;
+            let words = "The time is not known: no satellite tells it and the computer's clock is wrong. Times of the \
+                         logbook, the sun and schedules cannot be trusted until one does";
+            self.board.call(at, BuiltIn::ClockNotKnown, Subject::OwnVessel, words.into());
+        }
+    }
+
+    /// Passes on what is declared, by which the lookout names rules of the road.
+    pub(crate) fn declare_to_lookout(&mut self) {
+        let declared = self.board.declared();
+        let propulsion = match declared.doing {
+            Some(Doing::UnderPower) => Some(Propulsion::Power),
+            Some(Doing::UnderSail | Doing::HoveTo) => Some(Propulsion::Sail),
+            Some(Doing::AtAnchor | Doing::Moored) | None => None,
+        };
+        let visibility = declared.visibility.map(|v| match v {
+            rules::Visibility::Good => Visibility::InSight,
+            rules::Visibility::Restricted => Visibility::Restricted,
+        });
+        self.lookout.declare(propulsion, visibility);
+    }
+
+    /// When the fix counts as lost, if nothing comes; never where no feed is there to bring one.
+    pub(crate) fn fix_lost_at(&self) -> Option<Moment> {
+        let live = self.ears.iter().any(|e| e.silent_after.is_some());
+        match self.had_fix {
+            Some(last) => Some(last + FIX_LOST_AFTER),
+            None => live.then(|| self.began + FIX_LOST_AFTER * 4),
+        }
+    }
+}
