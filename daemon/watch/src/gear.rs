@@ -127,7 +127,7 @@ impl Watch {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Effect, Input, Numbers};
+    use crate::{Begin, Effect, Input, Numbers};
     use rules::EventKind;
 
     const BOAT: &str = "version = 1\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\nuntil = \"2027-01\"\n\
@@ -192,11 +192,15 @@ mod tests {
         let lines = w.handover(day(5)).lines.join("\n");
         assert!(lines.contains(raft), "{lines}");
 
-        let kept = w.kept(day(5));
-        let mut w = watch(day(6));
-        w.take(day(6), Input::Clock { utc: utc("2026-11-25") }).unwrap();
-        let gap = lookout::casualty::Gap::SameClock;
-        w.restore(day(6), kept.clone(), gap);
+        let begin = Begin {
+            utc: Some(utc("2026-11-25")),
+            not_before: least,
+            kept: w.kept(day(5)),
+            gap: lookout::casualty::Gap::SameClock,
+            ..Begin::default()
+        };
+        let mut w = Watch::new(&boat);
+        w.take(day(6), Input::Begin(Box::new(begin))).unwrap();
         w.advance(day(7));
         assert_eq!(told(&mut w), [], "known since before the restart");
         w.advance(day(20));
