@@ -14,6 +14,7 @@ mod view;
 
 use boat::{self, Boat};
 use look::Trends;
+pub use look::parts::outlets;
 use look::parts::target_row;
 pub use look::{FeedOutside, Outside};
 use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind};
@@ -21,7 +22,7 @@ use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Propulsion, Source, Trouble, Visibility};
 use record::EventRecord;
 use record::words;
-use record::{Entry, OwnRow, Stamp, TargetRow};
+use record::{Entry, Item, OwnRow, Stamp, TargetRow};
 use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot, Words};
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
 use std::collections::BTreeMap;
@@ -116,6 +117,8 @@ pub struct Watch {
     lookout: Lookout,
     board: Board,
     ears: Vec<Ear>,
+    /// Signals, buttons and the heartbeat by their numbers.
+    outlets: Vec<Item>,
     outputs: Vec<Output>,
     /// Lists that are used again for each line, so that none is made anew.
     findings: Vec<Finding>,
@@ -180,6 +183,7 @@ impl Watch {
                 ..BoardSettings::default()
             }),
             ears: Vec::new(),
+            outlets: outlets(boat).collect(),
             outputs: Vec::new(),
             findings: Vec::new(),
             quantities: Vec::new(),
