@@ -128,8 +128,8 @@ impl Batch<'_> {
             .prepare_cached(
                 "INSERT INTO event_rows (id, boot, steady_ms, utc_ms, utc_source, event, seq, alert, order_name,
                  priority, state, text, exercise, own_latitude_deg, own_longitude_deg, mmsi, target_name, range_nm,
-                 cpa_nm, tcpa_s, casualty, record, crc, feed) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12,
-                 ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24)",
+                 cpa_nm, tcpa_s, casualty, record, crc, feed, origin, about) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9,
+                 ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24, ?25, ?26)",
             )?
             .execute(params![
                 id,
@@ -156,6 +156,8 @@ impl Batch<'_> {
                 json,
                 crc32fast::hash(json.as_bytes()),
                 self.feed(at)?,
+                alert.origin.word(),
+                alert.about.to_string(),
             ])?;
         Ok(id)
     }

@@ -56,6 +56,8 @@ CREATE TABLE event_rows (
   id INTEGER PRIMARY KEY,
   boot INTEGER NOT NULL, steady_ms INTEGER NOT NULL, utc_ms INTEGER, utc_source INTEGER,
   event TEXT NOT NULL, seq INTEGER NOT NULL, alert INTEGER NOT NULL, order_name TEXT NOT NULL,
+  origin TEXT NOT NULL,         -- built-in, order, unjudged, crowd, exercise or note: what order_name is the name of
+  about TEXT NOT NULL,          -- an item: fix, feed NAME, casualty NUMBER, ...
   priority TEXT NOT NULL, state TEXT, text TEXT NOT NULL, exercise INTEGER NOT NULL,
   own_latitude_deg REAL, own_longitude_deg REAL,
   mmsi INTEGER, target_name TEXT, range_nm REAL, cpa_nm REAL, tcpa_s REAL, casualty INTEGER,
@@ -124,7 +126,7 @@ FROM feed_rows ORDER BY feed_rows.id;
 
 CREATE VIEW alerts AS SELECT
   id AS log_id, strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch') AS utc,
-  alert, order_name, priority, event, state, text, exercise,
+  alert, order_name, origin, about, priority, event, state, text, exercise,
   iif(mmsi IS NULL, NULL, printf('%09d', mmsi)) AS mmsi, target_name, range_nm, cpa_nm, tcpa_s, casualty,
   own_latitude_deg, own_longitude_deg, boot, steady_ms / 1000.0 AS steady_s,
   iif(utc_source = 1, 'satellite', iif(utc_source = 2, 'computer', NULL)) AS utc_source,

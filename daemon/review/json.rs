@@ -6,6 +6,7 @@ use super::practice::Drilled;
 use super::watches::{Blindness, WatchKept};
 use super::weather;
 use super::when::When;
+use record::{ComesFrom, Item};
 use serde::Serialize;
 use std::borrow::Cow;
 use terms::{Mmsi, Position};
@@ -37,6 +38,7 @@ struct NightRecord<'a> {
 
 #[derive(Debug, Serialize)]
 struct AlertRecord<'a> {
+    about: &'a Item,
     acknowledged: Option<When>,
     acknowledged_after_s: Option<f64>,
     casualty: Option<u32>,
@@ -46,6 +48,7 @@ struct AlertRecord<'a> {
     mmsi: Option<Mmsi>,
     name: Option<&'a str>,
     order: &'a str,
+    origin: ComesFrom,
     over: Option<When>,
     priority: rules::Priority,
     raised: Option<When>,
@@ -185,6 +188,7 @@ pub(super) fn line(record: &impl Serialize) -> String {
 impl<'a> From<&'a Alert> for AlertRecord<'a> {
     fn from(a: &'a Alert) -> Self {
         Self {
+            about: &a.about,
             acknowledged: a.acknowledged,
             acknowledged_after_s: a.acknowledged_after_s(),
             casualty: a.casualty,
@@ -194,6 +198,7 @@ impl<'a> From<&'a Alert> for AlertRecord<'a> {
             mmsi: a.mmsi,
             name: a.name.as_deref(),
             order: &a.order,
+            origin: a.origin,
             over: a.over,
             priority: a.priority,
             raised: a.raised,

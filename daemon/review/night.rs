@@ -2,8 +2,8 @@
 
 use super::practice::Drilled;
 use super::when::When;
-use record::Entry;
-use rules::Priority;
+use record::{ComesFrom, Entry, Item};
+use rules::{BuiltIn, Priority};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -98,6 +98,10 @@ pub struct Alert {
     pub id: u32,
     /// The order, or the built-in one.
     pub order: String,
+    /// What of that name it comes from.
+    pub origin: ComesFrom,
+    /// What it is about.
+    pub about: Item,
     /// The highest priority it had.
     pub priority: Priority,
     /// Part of an exercise.
@@ -124,6 +128,11 @@ impl Alert {
     /// The text it began with.
     pub fn text(&self) -> &str {
         self.told.first().map_or("", |t| &t.text)
+    }
+
+    /// Which built-in alert it is; `None` for one of the skipper's orders, whatever that is called.
+    pub fn built_in(&self) -> Option<BuiltIn> {
+        self.origin.built_in(&self.order)
     }
 
     /// Seconds from raised to acknowledged.

@@ -4,7 +4,7 @@ use super::night::{Alert, Approach, Casualty, Night};
 use super::when::{When, hours, spoken};
 use super::{CAUTION, weather};
 use record::words::{one_line, plural};
-use rules::Priority;
+use rules::{BuiltIn, Priority};
 use std::fmt::Write;
 use terms::{METRES_PER_NM, tendency, three_digits};
 
@@ -12,19 +12,6 @@ use terms::{METRES_PER_NM, tendency, three_digits};
 const LINES: usize = 5;
 /// A more distant approach is not worth a line, unless it raised an alert.
 const APPROACH_NM: f64 = 2.0;
-/// Alerts about a failure of the lookout itself.
-pub(super) const FAILURES: [&str; 9] = [
-    "fix lost",
-    "position doubtful",
-    "feed silent",
-    "AIS silent",
-    "own transmitter not heard",
-    "logbook failing",
-    "signal failing",
-    "orders not loaded",
-    "clock not known",
-];
-
 /// One of the five answers.
 pub(super) struct Section {
     pub title: &'static str,
@@ -235,9 +222,34 @@ impl Night {
 }
 
 impl Alert {
-    /// Whether it is about a failure of the lookout itself.
+    /// Whether the lookout, or what it depends on, failed.
     pub fn is_failure(&self) -> bool {
-        FAILURES.contains(&self.order.as_str())
+        match self.built_in() {
+            Some(
+                BuiltIn::FixLost
+                | BuiltIn::PositionDoubtful
+                | BuiltIn::FeedSilent
+                | BuiltIn::AisSilent
+                | BuiltIn::OwnTransmitterSilent
+                | BuiltIn::OwnTransmitterWrong
+                | BuiltIn::InstrumentDoubtful
+                | BuiltIn::LogbookFailing
+                | BuiltIn::SignalFailing
+                | BuiltIn::OrdersNotLoaded
+                | BuiltIn::ClockNotKnown,
+            ) => true,
+            Some(
+                BuiltIn::PersonOverboard
+                | BuiltIn::SearchTransmitter
+                | BuiltIn::Epirb
+                | BuiltIn::TooManyBeacons
+                | BuiltIn::VesselInDistress
+                | BuiltIn::WatchAlarm
+                | BuiltIn::BeaconTest
+                | BuiltIn::GearDue,
+            )
+            | None => false,
+        }
     }
 }
 

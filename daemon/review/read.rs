@@ -5,7 +5,9 @@ use super::night::{Alert, Blind, Feed, Minute, Night, OwnPoint, Remark, Run, Spa
 use super::when::{Clocks, When};
 use super::{approach, casualty, passage};
 use crate::logbook::{FORMS, WITHIN, disk_error, marks, open_to_read};
+use record::ComesFrom;
 use rules::Priority;
+use rusqlite::types::Type;
 use rusqlite::{Connection, Row};
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -300,7 +302,7 @@ impl Reader {
         let mut records = BTreeMap::new();
         let mut bad_records = 0;
         let columns = "id, event, seq, alert, order_name, priority, state, text, exercise, own_latitude_deg,
-             own_longitude_deg, mmsi, target_name, range_nm, casualty, record, crc";
+             own_longitude_deg, mmsi, target_name, range_nm, casualty, record, crc, origin, about";
         self.each("event_rows", columns, |at, r| {
             let id: u32 = r.get(7)?;
             let (seq, event): (i64, String) = (r.get(6)?, r.get(5)?);
@@ -331,6 +333,8 @@ impl Reader {
                 alerts.push(Alert {
                     id,
                     order: r.get(8)?,
+                    origin: word(r, 21, ComesFrom::named)?,
+                    about: word(r, 22, |about| about.parse().ok())?,
                     priority: Priority::Notice,
                     exercise: r.get(12)?,
                     mmsi: r.get::<_, Option<u32>>(15)?.and_then(Mmsi::new),
@@ -435,6 +439,13 @@ impl Reader {
         })?;
         Ok(feeds.into_values().map(|(feed, _)| feed).collect())
     }
+}
+
+/// What a column's word stands for.
+fn word<T>(r: &Row<'_>, column: usize, read: impl Fn(&str) -> Option<T>) -> rusqlite::Result<T> {
+    let text = r.get_ref(column)?.as_str()?;
+    let unknown = || rusqlite::Error::InvalidColumnType(column, text.to_owned(), Type::Text);
+    read(text).ok_or_else(unknown)
 }
 
 fn read_priority(word: &str) -> Priority {

@@ -4,7 +4,8 @@ use super::night::{Alert, Night};
 use super::print::range;
 use super::when::{When, spoken};
 use super::{passage, weather};
-use rules::Priority;
+use record::Item;
+use rules::{BuiltIn, Priority};
 use terms::Quantity;
 
 /// One watch, from a handover to the next.
@@ -39,7 +40,9 @@ pub struct WatchKept {
 /// When a sense was blind.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Blindness {
-    /// Which: the lookout itself, position, AIS, time, or a feed by its name.
+    /// What was blind: the lookout itself, fix, AIS, clock, or a feed.
+    pub about: Item,
+    /// That in words: lookout, position, AIS, time, or the feed's name.
     pub sense: String,
     /// From when to when; from its alert on, of a sense that has one. `None` when it still was at the end.
     pub spans: Vec<(When, Option<When>)>,
@@ -47,9 +50,16 @@ pub struct Blindness {
     pub total_s: f64,
 }
 
-/// The alerts by which a sense tells that it is blind.
-const SENSES: [(&str, &str); 4] =
-    [("fix lost", "position"), ("AIS silent", "AIS"), ("clock not known", "time"), ("feed silent", "")];
+/// The sense that an alert calls blind, if any.
+fn sense(alert: &Alert) -> Option<&str> {
+    match (alert.built_in()?, &alert.about) {
+        (BuiltIn::FixLost, _) => Some("position"),
+        (BuiltIn::AisSilent, _) => Some("AIS"),
+        (BuiltIn::ClockNotKnown, _) => Some("time"),
+        (BuiltIn::FeedSilent, Item::Feed(name)) => Some(name),
+        _ => None,
+    }
+}
 
 impl Night {
     /// The watches of the night in order; one without a name where none was handed over.
@@ -107,19 +117,21 @@ impl Night {
     /// How long each sense was blind, the lookout itself first; senses that never were are not told.
     pub fn blindness(&self) -> Vec<Blindness> {
         let mut all: Vec<Blindness> = Vec::new();
-        let mut add = |sense: &str, from: When, to: Option<When>| match all
+        let mut add = |about: &Item, sense: &str, span: (When, Option<When>)| match all
             .iter_mut()
-            .find(|b| b.sense == sense)
+            .find(|b| b.about == *about)
         {
-            Some(b) => b.spans.push((from, to)),
-            None => all.push(Blindness { sense: sense.to_owned(), spans: vec![(from, to)], total_s: 0.0 }),
+            Some(b) => b.spans.push(span),
+            None => {
+                let (about, sense) = (about.clone(), sense.to_owned());
+                all.push(Blindness { about, sense, spans: vec![span], total_s: 0.0 });
+            }
         };
-        self.blind.iter().for_each(|b| add("lookout", b.from, Some(b.to)));
+        self.blind.iter().for_each(|b| add(&Item::Lookout, "lookout", (b.from, Some(b.to))));
         for a in self.alerts.iter().filter(|a| a.priority > Priority::Notice && !a.exercise) {
-            let Some((_, sense)) = SENSES.iter().find(|(order, _)| *order == a.order) else { continue };
-            // The text of a silent feed begins with its name.
-            let sense = if sense.is_empty() { a.text().split(':').next().unwrap_or("a feed") } else { sense };
-            add(sense, a.raised.unwrap_or(self.from), a.rectified);
+            if let Some(sense) = sense(a) {
+                add(&a.about, sense, (a.raised.unwrap_or(self.from), a.rectified));
+            }
         }
         for b in &mut all {
             b.spans.sort_by_key(|(from, _)| *from);

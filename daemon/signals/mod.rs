@@ -71,9 +71,7 @@ impl Reporter {
 
 /// What each number of [`News`] is called in a report.
 pub fn names(boat: &Boat) -> Vec<String> {
-    let signals = boat.signals.iter().map(|s| format!("signal {}", s.name));
-    let buttons = boat.buttons.iter().map(|b| format!("button {}", b.name));
-    signals.chain(buttons).chain(boat.heartbeat.iter().map(|_| "heartbeat line".to_owned())).collect()
+    ::watch::outlets(boat).map(|item| item.to_string()).collect()
 }
 
 /// Where the open casualties are, and when that was looked at.

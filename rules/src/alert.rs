@@ -187,6 +187,8 @@ pub struct AlertEvent {
     pub seq: u32,
     /// The alert after it.
     pub alert: Alert,
+    /// What the alert comes from.
+    pub origin: Origin,
     /// What is told, of this moment.
     pub words: Words,
     /// Who is to be told, and how.
@@ -228,4 +230,6 @@ pub enum Origin {
     Crowd(String),
     /// An exercise of what this order or built-in alert tells: never the same alert as a real one.
     Exercise(String),
+    /// A remark of the watch under this name, no alert.
+    Note(String),
 }

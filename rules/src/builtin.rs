@@ -106,6 +106,11 @@ impl BuiltIn {
         }
     }
 
+    /// The one of that name.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|b| b.name() == name)
+    }
+
     /// Its priority when it begins.
     pub const fn priority(self) -> Priority {
         match self {

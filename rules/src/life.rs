@@ -189,7 +189,7 @@ impl Alerts {
     pub fn of_order(&self, name: &str) -> Vec<AlertId> {
         let of = |s: &Origin| match s {
             Origin::Order(n) | Origin::Unjudged(n) | Origin::Crowd(n) => n == name,
-            Origin::BuiltIn(_) | Origin::Exercise(_) => false,
+            Origin::BuiltIn(_) | Origin::Exercise(_) | Origin::Note(_) => false,
         };
         self.standing.iter().filter(|(_, s)| of(&s.origin)).map(|(id, _)| *id).collect()
     }

@@ -1,7 +1,7 @@
 //! Records for the logbook's tests to write, and a small disk to write them on.
 
 use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Pace, Recovered};
-use record::{AlertPart, EventRecord, OwnPart, OwnRow, Stamp, TargetRow};
+use record::{AlertPart, ComesFrom, EventRecord, Item, OwnPart, OwnRow, Stamp, TargetRow};
 use rules::{AlertId, AlertState, EventKind, Priority};
 use std::path::Path;
 use std::time::Duration;
@@ -62,6 +62,8 @@ pub fn record(alert: u32, seq: u32, priority: Priority, s: i64) -> EventRecord {
         alert: AlertPart {
             id: AlertId(alert),
             order: "close approach".to_owned(),
+            origin: ComesFrom::Order,
+            about: Item::OwnVessel,
             priority,
             state: Some(AlertState::ActiveUnacknowledged),
             text: format!("alert {alert}"),

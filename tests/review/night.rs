@@ -3,8 +3,10 @@
 use crate::records::{at, record, settings};
 use lookout::casualty::StandDown;
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
-use record::{CasualtyPart, Entry, EventRecord, FeedRow, OwnRow, Stamp, TargetPart, TargetRow};
-use rules::{AlertState, EventKind, Priority};
+use record::{
+    CasualtyPart, ComesFrom, Entry, EventRecord, FeedRow, Item, OwnRow, Stamp, TargetPart, TargetRow,
+};
+use rules::{AlertState, BuiltIn, EventKind, Priority};
 use terms::{CasualtyId, Mmsi, Position, Quantity};
 
 pub const SHIP: u32 = 235_000_017;
@@ -23,6 +25,16 @@ pub fn told(mut r: EventRecord, kind: EventKind, state: AlertState, order: &str,
     r.event = kind;
     r.alert.state = Some(state);
     r.alert.order = order.to_owned();
+    r.alert.origin = match BuiltIn::named(order) {
+        _ if r.alert.exercise => ComesFrom::Exercise,
+        Some(_) => ComesFrom::BuiltIn,
+        None => ComesFrom::Order,
+    };
+    r.alert.about = match order {
+        "feed silent" => Item::Feed("masthead".to_owned()),
+        "fix lost" => Item::Fix,
+        _ => Item::OwnVessel,
+    };
     r.alert.text = text.to_owned();
     r
 }
@@ -49,6 +61,7 @@ pub fn with_ship(mut r: EventRecord) -> EventRecord {
 
 pub fn with_casualty(mut r: EventRecord, position: Option<Position>, range_nm: Option<f64>) -> EventRecord {
     r.alert.priority = Priority::EmergencyAlarm;
+    r.alert.about = Item::Casualty(CasualtyId(1));
     r.casualty = Some(CasualtyPart {
         id: CasualtyId(1),
         beacon_mmsi: Mmsi::new(BEACON),

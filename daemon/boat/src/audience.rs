@@ -131,7 +131,17 @@ mod tests {
 
     fn alert(priority: Priority, order: &str) -> AlertPart {
         let text = "Words".to_owned();
-        AlertPart { id: AlertId(1), order: order.to_owned(), priority, state: None, text, exercise: false }
+        let (origin, about) = (record::ComesFrom::Order, record::Item::OwnVessel);
+        AlertPart {
+            id: AlertId(1),
+            order: order.to_owned(),
+            origin,
+            about,
+            priority,
+            state: None,
+            text,
+            exercise: false,
+        }
     }
 
     fn aloud(level: u8, signals: Option<&[&str]>) -> Carry {

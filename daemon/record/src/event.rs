@@ -1,5 +1,6 @@
 //! The event record: one shape for `replay --json`, the webhook's body and the logbook.
 
+use crate::item::{ComesFrom, Item};
 use crate::schema::{DateTime, OneOf};
 use lookout::casualty::RelativeTo;
 use rules::{AlertId, AlertState, EventKind, Priority};
@@ -42,6 +43,11 @@ pub struct AlertPart {
     pub id: AlertId,
     /// The order's name, or the built-in one's.
     pub order: String,
+    /// What of that name it comes from: an order may be called like a built-in alert.
+    pub origin: ComesFrom,
+    /// What it is about, as one text: `fix`, `feed NAME`, `casualty NUMBER` and so on.
+    #[schemars(with = "String")]
+    pub about: Item,
     /// Its priority.
     #[schemars(with = "OneOf<Priority>")]
     pub priority: Priority,

@@ -1,6 +1,6 @@
 //! Records that stand for others: the words of a trial, and an example of every field.
 
-use crate::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
+use crate::{AlertPart, CasualtyPart, ComesFrom, EventRecord, Item, OwnPart, TargetPart};
 use lookout::casualty::RelativeTo;
 use rules::{AlertId, EventKind, Priority};
 use terms::{CasualtyId, Mmsi};
@@ -20,6 +20,8 @@ pub fn record() -> EventRecord {
         alert: AlertPart {
             id: AlertId(0),
             order: ORDER.into(),
+            origin: ComesFrom::Exercise,
+            about: Item::Lookout,
             priority: Priority::Notice,
             state: None,
             text: "This is a test of the signal.".into(),

@@ -11,6 +11,7 @@ mod entry;
 mod event;
 pub mod example;
 mod handover;
+mod item;
 mod row;
 pub mod schema;
 mod status;
@@ -26,6 +27,7 @@ pub use drill::{Drill, DrillEnd, Measures};
 pub use entry::{Entry, reason_words, tally};
 pub use event::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
 pub use handover::{Date, Dated, Handover, LowBeacon, LowBeaconBasis};
+pub use item::{ComesFrom, Item, NoItem};
 pub use row::{FeedRow, OwnRow, Stamp, TargetRow};
 pub use status::{
     AlertNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, SignalNow, Status, TargetNow, WatchNow,

@@ -398,7 +398,7 @@ impl Watch {
 
     fn order_lines(&self, at: Moment) -> Vec<CheckItem> {
         let mut lines = Vec::new();
-        let bad = self.board.alerts().find(|a| a.order == BuiltIn::OrdersNotLoaded.name());
+        let bad = self.board.built_in(BuiltIn::OrdersNotLoaded, terms::Subject::Lookout);
         let view = self.view(at);
         let all = self.board.possible(&view);
         lines.push(match bad {

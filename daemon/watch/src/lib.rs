@@ -21,6 +21,7 @@ mod vigil;
 pub use effect::{Effect, Row};
 pub use input::{Answer, Fault, Input, Taken, Talker};
 pub use keep::{Begin, Kept, Numbers};
+pub use look::parts::outlets;
 pub use look::{FeedOutside, Outside};
 pub use senses::{FeedSetting, talker};
 
@@ -29,7 +30,7 @@ use look::Trends;
 use lookout::casualty::{CasualtyState, Kind};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Trouble};
-use record::{Entry, Stamp};
+use record::{Entry, Item, Stamp};
 use rules::{Board, BoardSettings, BuiltIn, Orders, Words};
 use senses::Ear;
 use std::collections::BTreeMap;
@@ -57,6 +58,8 @@ pub struct Watch {
     board: Board,
     ears: Vec<Ear>,
     effects: Vec<Effect>,
+    /// Signals, buttons and the heartbeat by their numbers.
+    outlets: Vec<Item>,
     /// Lists that are used again for each line, so that none is made anew.
     findings: Vec<Finding>,
     quantities: Vec<Quantity>,
@@ -103,6 +106,7 @@ impl Watch {
             }),
             ears: Vec::new(),
             effects: Vec::new(),
+            outlets: outlets(&boat).collect(),
             findings: Vec::new(),
             quantities: Vec::new(),
             hearing: None,

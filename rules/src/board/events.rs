@@ -21,7 +21,7 @@ impl Board {
         let fresh = if alert.is_active() || noted { self.fresh(&origin, &alert, picture) } else { None };
         let words = fresh.inspect(|fresh| self.alerts.say(at, alert.id, fresh.clone())).unwrap_or(said);
         let words = named(words, &alert).and_more(carry.more);
-        AlertEvent { at, kind, seq: alert.seq, alert, words, carry }
+        AlertEvent { at, kind, seq: alert.seq, alert, origin, words, carry }
     }
 
     /// The words of an alert that stands, as of now: of one that has ended, and of one that nobody can say anything new
@@ -41,6 +41,7 @@ impl Board {
                 let watched = self.watched.get(*self.by_name.get(name)? as usize)?;
                 watched.words(origin, alert.subject, &self.sight(picture)).map(Words::from)
             }
+            Origin::Note(_) => None,
         }
     }
 }

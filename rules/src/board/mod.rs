@@ -320,7 +320,7 @@ impl Board {
         words: Words,
     ) -> AlertId {
         let at = self.pass(at);
-        let escalation = BuiltIn::ALL.into_iter().find(|b| b.name() == order).and_then(BuiltIn::escalation);
+        let escalation = BuiltIn::named(order).and_then(BuiltIn::escalation);
         let raise = Raise {
             origin: Origin::Exercise(order.to_owned()),
             order: order.to_owned(),
@@ -385,7 +385,7 @@ impl Board {
         self.alerts.raise(
             at,
             Raise {
-                origin: Origin::Order(format!("note {order}")),
+                origin: Origin::Note(order.to_owned()),
                 order: order.to_owned(),
                 subject,
                 priority: Priority::Notice,
@@ -492,6 +492,11 @@ impl Board {
     /// Whether an alert tells that an order's condition is met, and not that it cannot be judged and the like.
     pub fn is_raised_by_order(&self, id: AlertId) -> bool {
         matches!(self.alerts.origin(id), Some(Origin::Order(_)))
+    }
+
+    /// A built-in alert that is not over.
+    pub fn built_in(&self, built_in: BuiltIn, subject: Subject) -> Option<&Alert> {
+        self.alerts.find(&Origin::BuiltIn(built_in), subject).and_then(|id| self.alerts.get(id))
     }
 
     /// The alerts that are not over, in order of their numbers.

@@ -1,6 +1,6 @@
 //! What time does to an alert: sounds return, it is repeated, it goes further.
 
-use super::{Alerts, LAST_LEVEL};
+use super::{Alerts, LAST_LEVEL, Standing};
 use crate::alert::{AlertId, AlertState, EventKind, Origin, Priority};
 use terms::Moment;
 
@@ -47,8 +47,8 @@ impl Alerts {
     /// for; these wait another interval. Built-in alerts and emergencies stand for themselves.
     fn worst_of_group(&mut self, at: Moment, id: AlertId) -> (AlertId, u32) {
         let Some(first) = self.standing.get(&id) else { return (id, 0) };
-        let alone = matches!(first.origin, Origin::BuiltIn(_) | Origin::Exercise(_));
-        if alone || first.alert.priority == Priority::EmergencyAlarm {
+        let alone = |s: &Standing| matches!(s.origin, Origin::BuiltIn(_) | Origin::Exercise(_));
+        if alone(first) || first.alert.priority == Priority::EmergencyAlarm {
             return (id, 0);
         }
         let order = &first.alert.order;
@@ -56,7 +56,7 @@ impl Alerts {
             .standing
             .iter()
             .filter(|(_, s)| s.alert.state == AlertState::ActiveUnacknowledged && s.alert.order == *order)
-            .filter(|(_, s)| !s.alert.exercise || first.alert.exercise)
+            .filter(|(_, s)| !alone(s) && (!s.alert.exercise || first.alert.exercise))
             .map(|(id, s)| (*id, s.badness))
             .collect();
         let worst =

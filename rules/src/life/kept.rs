@@ -89,7 +89,7 @@ impl Alerts {
             .values()
             .filter_map(|s| match &s.origin {
                 Origin::Order(n) | Origin::Unjudged(n) | Origin::Crowd(n) => Some(n.clone()),
-                Origin::BuiltIn(_) | Origin::Exercise(_) => None,
+                Origin::BuiltIn(_) | Origin::Exercise(_) | Origin::Note(_) => None,
             })
             .collect();
         names.sort();

@@ -1,12 +1,13 @@
 //! Event records and logbook rows, made from the picture at the moment.
 
 use crate::{Effect, Watch};
+use boat::Boat;
 use lookout::casualty::CasualtyState;
 use lookout::{OwnState, TargetState};
 use record::TargetRow;
-use record::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
-use rules::AlertEvent;
-use terms::{Moment, Subject, normal_deg};
+use record::{AlertPart, CasualtyPart, EventRecord, Item, OwnPart, TargetPart};
+use rules::{AlertEvent, BuiltIn, Origin};
+use terms::{FeedId, Moment, SignalId, Subject, normal_deg};
 
 impl Watch {
     /// Where the open casualties are now, as the event record writes it.
@@ -37,6 +38,8 @@ impl Watch {
                 id: e.alert.id,
                 state: e.alert.state_told(),
                 order: e.alert.order,
+                origin: (&e.origin).into(),
+                about: self.about(&e.origin, e.alert.subject),
                 priority: e.alert.priority,
                 text: e.words.written,
                 exercise: e.alert.exercise,
@@ -50,6 +53,50 @@ impl Watch {
         self.last.casualty = self.last.casualty.max(casualty);
         Effect::Event(stamp, record, e.carry)
     }
+
+    /// What an alert is about, by its name.
+    fn about(&self, origin: &Origin, subject: Subject) -> Item {
+        let built_in = match origin {
+            Origin::BuiltIn(b) => Some(*b),
+            Origin::Exercise(name) => BuiltIn::named(name),
+            Origin::Unjudged(name) | Origin::Crowd(name) => return Item::Order(name.clone()),
+            Origin::Order(_) | Origin::Note(_) => None,
+        };
+        match subject {
+            Subject::Target(mmsi) => return Item::Target(mmsi),
+            Subject::Casualty(id) => return Item::Casualty(id),
+            Subject::Feed(FeedId(n)) => {
+                let ear = self.ears.get(usize::from(n));
+                return Item::Feed(ear.map_or_else(|| n.to_string(), |e| e.name.clone()));
+            }
+            Subject::Signal(SignalId(n)) => {
+                let known = self.outlets.get(usize::from(n)).cloned();
+                return known.unwrap_or_else(|| Item::Signal(n.to_string()));
+            }
+            Subject::OwnVessel | Subject::Logbook | Subject::Lookout => {}
+        }
+        match (built_in, subject) {
+            (Some(BuiltIn::FixLost | BuiltIn::PositionDoubtful), _) => Item::Fix,
+            (Some(BuiltIn::ClockNotKnown), _) => Item::Clock,
+            (Some(BuiltIn::AisSilent), _) => Item::Ais,
+            (Some(BuiltIn::OwnTransmitterSilent | BuiltIn::OwnTransmitterWrong), _) => Item::Transmitter,
+            (Some(BuiltIn::InstrumentDoubtful), _) => Item::Instruments,
+            (Some(BuiltIn::OrdersNotLoaded), _) => Item::Orders,
+            (Some(BuiltIn::GearDue), _) => Item::Gear,
+            (Some(BuiltIn::WatchAlarm), _) => Item::Watch,
+            (Some(BuiltIn::LogbookFailing), Subject::Lookout) => Item::Recording,
+            (_, Subject::Logbook) => Item::Logbook,
+            (_, Subject::OwnVessel) => Item::OwnVessel,
+            _ => Item::Lookout,
+        }
+    }
+}
+
+/// The boat's signals, buttons and heartbeat, by the number that each has.
+pub fn outlets(boat: &Boat) -> impl Iterator<Item = Item> {
+    let signals = boat.signals.iter().map(|s| Item::Signal(s.name.clone()));
+    let buttons = boat.buttons.iter().map(|b| Item::Button(b.name.clone()));
+    signals.chain(buttons).chain(boat.heartbeat.iter().map(|_| Item::Heartbeat))
 }
 
 pub(super) fn own_part(own: &OwnState) -> OwnPart {

@@ -165,7 +165,7 @@ impl Watched {
             }
             Origin::Unjudged(_) => self.unjudged_text(sight),
             Origin::Crowd(_) => (self.unwatched || !self.crowd.is_empty()).then(|| self.crowd_text(sight)),
-            Origin::BuiltIn(_) | Origin::Exercise(_) => None,
+            Origin::BuiltIn(_) | Origin::Exercise(_) | Origin::Note(_) => None,
         }
     }
 
