@@ -168,8 +168,6 @@ pub struct Carry {
     pub signals: Option<Vec<String>>,
     /// The event calls for attention: a signal sounds anew.
     pub aloud: bool,
-    /// It would have, but the limit of signals a minute was reached; it is told again when that allows.
-    pub held_back: bool,
     /// How far it goes: 0 the watch, 1 the skipper, 2 all hands.
     pub level: u8,
     /// Other unacknowledged alerts of the same order that this one also stands for.

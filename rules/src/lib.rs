@@ -26,7 +26,7 @@ pub use builtin::{BuiltIn, Escalation};
 pub use condition::{Condition, Extent, Measure, Only, Predicate, Test, Trend, Truth};
 pub use declared::{Declarations, Declared, Doing, Visibility, Waters};
 pub use life::{
-    ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, MOST_RECTIFIED, SOUND_RETURNS, Tally,
+    ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, MOST_RECTIFIED, SOUND_RETURNS,
     WARNING_REPEATS,
 };
 pub use order::{Order, Orders, Piece, Worst};

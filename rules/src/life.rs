@@ -53,19 +53,8 @@ pub struct Raise {
     pub exercise: bool,
 }
 
-/// What an order did during a watch.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct Tally {
-    /// Alerts and notices that began.
-    pub raised: u32,
-    /// Times that nobody acknowledged and it went further.
-    pub escalated: u32,
-}
-
 /// Alerts of one order that have ended and wait for somebody to acknowledge them; of more the oldest is cleared.
 pub const MOST_RECTIFIED: usize = 64;
-/// Names that are tallied at most.
-const MOST_TALLIES: usize = 1024;
 
 /// An alert that is not over.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -175,8 +164,6 @@ pub struct Alerts {
     pub watch: Option<String>,
     /// Who is called when the watch does not answer.
     pub skipper: Option<String>,
-    /// What each order did since the watch was handed over; at most [`MOST_TALLIES`] names.
-    pub tallies: BTreeMap<String, Tally>,
 }
 
 impl Alerts {
@@ -472,18 +459,11 @@ impl Alerts {
             1 => Addressee::Skipper(self.skipper.clone()),
             _ => Addressee::AllHands,
         };
-        let known = self.tallies.contains_key(&alert.order);
-        if known || self.tallies.len() < MOST_TALLIES {
-            let tally = self.tallies.entry(alert.order.clone()).or_default();
-            tally.raised += u32::from(matches!(kind, EventKind::Raised | EventKind::Noted));
-            tally.escalated += u32::from(kind == EventKind::Escalated);
-        }
         let carry = Carry {
             to,
             // Once nobody has acknowledged, it goes by all signals of its priority.
             signals: if s.alert.level == 0 { s.signals.clone() } else { None },
             aloud: wants && room,
-            held_back: wants && !room,
             level: s.alert.level,
             more,
         };

@@ -7,7 +7,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
 use std::ops::Range;
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{Position, Problems, Whose};
+use terms::{Problems, Whose};
 
 /// A part of an order's text.
 #[derive(Debug, Clone, PartialEq)]
@@ -80,7 +80,6 @@ pub(crate) struct NamedSignal {
 #[derive(Debug, Clone, Default)]
 pub struct Orders {
     pub(crate) orders: Vec<Arc<Order>>,
-    pub(crate) marks: Vec<(String, Position)>,
     pub(crate) signals: Vec<NamedSignal>,
     pub(crate) trials: Vec<Trial>,
     pub(crate) file_name: String,
@@ -128,15 +127,7 @@ impl Orders {
     /// # Errors
     /// Everything that is wrong with it, with line and column.
     pub fn read(file_name: &str, text: &str) -> Result<Self, Problems> {
-        Self::read_with(file_name, text, &[])
-    }
-
-    /// Reads a file of orders that may also name marks of the boat's own file.
-    ///
-    /// # Errors
-    /// Everything that is wrong with it, with line and column.
-    pub fn read_with(file_name: &str, text: &str, marks: &[(String, Position)]) -> Result<Self, Problems> {
-        crate::read::orders(file_name, text, marks)
+        crate::read::orders(file_name, text)
     }
 
     /// Every key of an orders file, with what it is for.
@@ -169,11 +160,6 @@ impl Orders {
     /// The orders, as they stand in the file.
     pub fn list(&self) -> impl Iterator<Item = &Order> {
         self.orders.iter().map(Arc::as_ref)
-    }
-
-    /// The marks that their conditions may name: the boat's and the file's own.
-    pub fn marks(&self) -> &[(String, Position)] {
-        &self.marks
     }
 
     /// How many there are.

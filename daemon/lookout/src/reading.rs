@@ -176,36 +176,19 @@ impl Lookout {
         let v = |q| self.own.value(at, q);
         let age = |q| self.own.reading(at, q).heard.map(|h| at.since(h).as_secs_f64());
         OwnState {
-            utc: self.utc(at),
             position: self.own.fix(at).map(|(p, _)| p),
             position_age_s: age(Q::Fix),
             sog_kn: v(Q::Sog),
             cog_deg: v(Q::Cog),
             heading_deg: v(Q::Heading),
             heading_age_s: age(Q::Heading),
-            variation_deg: self.own.variation_deg(at, &self.settings),
             speed_through_water_kn: v(Q::SpeedThroughWater),
-            speed_through_water_age_s: age(Q::SpeedThroughWater),
             depth_below_transducer_m: v(Q::DepthBelowTransducer),
-            depth_below_keel_m: v(Q::DepthBelowKeel),
             depth_below_surface_m: v(Q::DepthBelowSurface),
             depth_age_s: age(Q::DepthBelowTransducer),
-            apparent_wind_kn: v(Q::ApparentWindSpeed),
-            apparent_wind_angle_deg: v(Q::ApparentWindAngle),
             true_wind_kn: v(Q::TrueWindSpeed),
-            true_wind_angle_deg: v(Q::TrueWindAngle),
             true_wind_direction_deg: v(Q::TrueWindDirection),
-            true_wind_computed: self.own.is_computed(Q::TrueWindSpeed),
-            ground_wind_kn: v(Q::GroundWindSpeed),
-            ground_wind_direction_deg: v(Q::GroundWindDirection),
-            ground_wind_computed: self.own.is_computed(Q::GroundWindSpeed),
-            wind_age_s: age(Q::ApparentWindSpeed)
-                .or_else(|| age(Q::TrueWindSpeed))
-                .or_else(|| age(Q::GroundWindSpeed)),
             pressure_hpa: v(Q::Pressure),
-            air_temperature_c: v(Q::AirTemperature),
-            water_temperature_c: v(Q::WaterTemperature),
-            battery_v: v(Q::BatteryVoltage),
             sun_up: self.sun.map(|(_, up)| up),
             transmitted_age_s: self.own.transmitted().map(|t| at.seconds_from(t)),
         }

@@ -2,13 +2,11 @@
 
 use crate::Kind;
 use crate::casualty::RelativeTo;
-use terms::{Mmsi, Position, Utc, UtcSource};
+use terms::{Mmsi, Position};
 
 /// Own vessel. `None` is not available or no longer believed.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct OwnState {
-    /// UTC and who told it.
-    pub utc: Option<(Utc, UtcSource)>,
     /// Last fix.
     pub position: Option<Position>,
     /// Seconds since it.
@@ -21,48 +19,20 @@ pub struct OwnState {
     pub heading_deg: Option<f64>,
     /// Seconds since it was heard.
     pub heading_age_s: Option<f64>,
-    /// Magnetic variation, east positive.
-    pub variation_deg: Option<f64>,
     /// Speed through water.
     pub speed_through_water_kn: Option<f64>,
-    /// Seconds since it was heard.
-    pub speed_through_water_age_s: Option<f64>,
     /// Depth below the transducer.
     pub depth_below_transducer_m: Option<f64>,
-    /// Depth below the keel.
-    pub depth_below_keel_m: Option<f64>,
     /// Depth below the surface.
     pub depth_below_surface_m: Option<f64>,
     /// Seconds since it was heard.
     pub depth_age_s: Option<f64>,
-    /// Apparent wind speed.
-    pub apparent_wind_kn: Option<f64>,
-    /// Apparent wind angle off the bow, port negative.
-    pub apparent_wind_angle_deg: Option<f64>,
     /// True wind speed, over the water.
     pub true_wind_kn: Option<f64>,
-    /// Its angle off the bow, port negative.
-    pub true_wind_angle_deg: Option<f64>,
     /// Direction it comes from.
     pub true_wind_direction_deg: Option<f64>,
-    /// The true wind is worked out of the apparent one, not heard.
-    pub true_wind_computed: bool,
-    /// Wind speed over the ground.
-    pub ground_wind_kn: Option<f64>,
-    /// Direction it comes from.
-    pub ground_wind_direction_deg: Option<f64>,
-    /// The wind over the ground is worked out of the apparent one, not heard.
-    pub ground_wind_computed: bool,
-    /// Seconds since any wind was heard.
-    pub wind_age_s: Option<f64>,
     /// Air pressure.
     pub pressure_hpa: Option<f64>,
-    /// Air temperature.
-    pub air_temperature_c: Option<f64>,
-    /// Water temperature.
-    pub water_temperature_c: Option<f64>,
-    /// Battery voltage.
-    pub battery_v: Option<f64>,
     /// Whether the sun is up at the boat.
     pub sun_up: Option<bool>,
     /// Seconds since own AIS transmitter was last heard.

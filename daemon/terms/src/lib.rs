@@ -18,7 +18,5 @@ pub use mmsi::{Mmsi, Station};
 pub use moment::{Moment, Utc, UtcSource};
 pub use position::{METRES_PER_NM, Plane, Position, PositionError};
 pub use problem::{Problem, Problems, Severity, nearest, version_trouble};
-pub use quantity::{
-    CasualtyId, Dimension, FeedId, Quantity, QuantitySet, Reading, SignalId, Subject, Unit, Value, Whose,
-};
+pub use quantity::{CasualtyId, Dimension, FeedId, Quantity, Reading, SignalId, Subject, Unit, Value, Whose};
 pub use tendency::tendency;

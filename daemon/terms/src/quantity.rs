@@ -374,24 +374,6 @@ impl fmt::Display for Quantity {
     }
 }
 
-/// A set of quantities, one bit each.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct QuantitySet(u128);
-
-impl QuantitySet {
-    /// Adds one.
-    pub fn insert(&mut self, q: Quantity) {
-        self.0 |= 1 << q as u8;
-    }
-
-    /// Whether it is in the set.
-    pub fn contains(self, q: Quantity) -> bool {
-        self.0 & (1 << q as u8) != 0
-    }
-}
-
-const _: () = assert!(Quantity::ALL.len() <= 128, "a QuantitySet has 128 bits");
-
 /// A value of a quantity, in its dimension's own unit.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Value {

@@ -28,7 +28,7 @@ use timers::Timers;
 pub use watch::Handover;
 use watched::{Tools, Watched};
 
-/// Built-in alerts that stand at once at most; beyond them beacons are told as one and the rest only noted.
+/// Built-in alerts that stand at once at most; beyond them all but emergencies are only noted.
 const MOST_BUILT_IN: usize = 512;
 
 /// What the board is told once.
@@ -287,15 +287,14 @@ impl Board {
         let origin = Origin::BuiltIn(built_in);
         let full = self.alerts.find(&origin, subject).is_none()
             && self.alerts.count(|s| matches!(s, Origin::BuiltIn(_))) >= MOST_BUILT_IN;
-        let (built_in, subject, priority) = match (full, built_in.priority()) {
-            (true, Priority::EmergencyAlarm) => {
-                (BuiltIn::TooManyBeacons, Subject::Lookout, Priority::EmergencyAlarm)
-            }
-            (true, _) => (built_in, subject, Priority::Notice),
-            (false, p) => (built_in, subject, p),
+        // Emergencies are bounded by the lookout, which tells many beacons as one.
+        let priority = match built_in.priority() {
+            Priority::EmergencyAlarm => Priority::EmergencyAlarm,
+            _ if full => Priority::Notice,
+            priority => priority,
         };
         let raise = Raise {
-            origin: Origin::BuiltIn(built_in),
+            origin,
             order: built_in.name().to_owned(),
             subject,
             priority,
@@ -448,22 +447,7 @@ impl Board {
         Ok(())
     }
 
-    /// A person ends one emergency alarm that has no casualty of its own, such as that of many beacons.
-    ///
-    /// # Errors
-    /// Where no such alert stands.
-    pub fn stand_down_alert(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
-        let at = self.pass(at);
-        let alert = self.alerts.get(id).ok_or(Refused::NoSuchAlert(id))?;
-        if alert.priority != Priority::EmergencyAlarm {
-            return Err(Refused::WrongState { id, state: alert.state });
-        }
-        self.alerts.clear(at, id);
-        Ok(())
-    }
-
-    /// The crew declares what the vessel does, the waters, or how far can be seen. At anchor, the anchor lies here unless
-    /// [`Self::anchor_lies`] tells better.
+    /// The crew declares what the vessel does, the waters, or how far can be seen. At anchor, the anchor lies here.
     pub fn declare(&mut self, at: Moment, declared: Declared, picture: &dyn Picture) {
         self.pass(at);
         if let Declared::Doing(d) = declared {
@@ -481,12 +465,6 @@ impl Board {
     /// What is declared.
     pub const fn declared(&self) -> &Declarations {
         &self.declared
-    }
-
-    /// Where the anchor lies.
-    pub fn anchor_lies(&mut self, at: Moment, anchor: Position, picture: &dyn Picture) {
-        self.anchor = Some(anchor);
-        self.changed(at, Subject::OwnVessel, Quantity::Fix, picture);
     }
 
     /// Whether an alert tells that an order's condition is met, and not that it cannot be judged and the like.

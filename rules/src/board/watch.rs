@@ -5,12 +5,10 @@ use crate::alert::{Alert, Origin, Priority};
 use crate::builtin::BuiltIn;
 use crate::condition::Measure;
 use crate::declared::Declarations;
-use crate::life::Tally;
 use crate::picture::Picture;
 use crate::roster::Roster;
 use crate::watch_alarm::{NoLookoutPosition, Stage, Switch, WatchAlarm};
 use crate::words::Words;
-use std::collections::BTreeMap;
 use std::time::Duration;
 use terms::{Moment, Subject, Utc};
 
@@ -30,8 +28,6 @@ pub struct Handover {
     pub next: Option<(String, Duration)>,
     /// Alerts that are not over, worst priority first.
     pub standing: Vec<Alert>,
-    /// What each order did since the last handover.
-    pub told: BTreeMap<String, Tally>,
     /// Orders that do not apply as things are declared, and so do not watch.
     pub out_of_force: Vec<String>,
     /// What is declared.
@@ -58,11 +54,9 @@ impl Board {
         self.advance_watch_alarm(picture);
     }
 
-    /// Somebody takes the watch, whatever the roster says; until its next change. The tallies begin anew: take the
-    /// [`Self::handover`] before.
+    /// Somebody takes the watch, whatever the roster says; until its next change.
     pub fn take_watch(&mut self, at: Moment, who: &str, picture: &dyn Picture) {
         let at = self.pass(at);
-        self.alerts.tallies.clear();
         self.begin_watch(at, Some(who.to_owned()), at, picture);
     }
 
@@ -87,7 +81,6 @@ impl Board {
             since: self.on_watch.as_ref().map(|(_, since)| *since),
             next,
             standing,
-            told: self.alerts.tallies.clone(),
             out_of_force: self.watched.iter().filter(|w| !w.in_force).map(|w| w.order.name.clone()).collect(),
             declared: self.declared,
             watch_alarm: self.watch_alarm.as_ref().map(|k| (k.stage(), k.missed())),

@@ -17,31 +17,26 @@ const ORDER: Key<Nested> = key("order", "something that you want to be called fo
 const TRIAL: Key<Nested> = key("trial", "a run of what happens, by which the orders are tried").most(1000);
 
 /// Reads a file of orders.
-pub fn orders(file_name: &str, text: &str, boat_marks: &[(String, Position)]) -> Result<Orders, Problems> {
-    let (orders, _) = form::read(file_name, text, VERSION, |t| Some(whole(t, boat_marks)))?;
+pub fn orders(file_name: &str, text: &str) -> Result<Orders, Problems> {
+    let (orders, _) = form::read(file_name, text, VERSION, |t| Some(whole(t)))?;
     Ok(Orders { file_name: file_name.to_owned(), text: text.to_owned(), ..orders })
 }
 
 /// Every key of an orders file.
 pub fn reference() -> Reference {
-    form::blank(|t| Some(whole(t, &[])))
+    form::blank(|t| Some(whole(t)))
 }
 
-fn whole(mut t: Table<'_>, boat_marks: &[(String, Position)]) -> Orders {
+fn whole(mut t: Table<'_>) -> Orders {
     t.take(&form::VERSION);
-    let mut orders = Orders { marks: boat_marks.to_vec(), ..Orders::default() };
-    for (name, _) in boat_marks {
-        t.once(&MARK, "mark", name);
-    }
-    for (i, t) in t.tables(&MARK).into_iter().enumerate() {
-        orders.marks.extend(mark(t, i));
-    }
+    let mut orders = Orders::default();
+    let marks: Vec<_> = t.tables(&MARK).into_iter().enumerate().filter_map(|(i, t)| mark(t, i)).collect();
     for (i, t) in t.tables(&ORDER).into_iter().enumerate() {
-        let order = order::order(t, i, &orders.marks, &mut orders.signals);
+        let order = order::order(t, i, &marks, &mut orders.signals);
         orders.orders.extend(order.map(Arc::new));
     }
     for (i, t) in t.tables(&TRIAL).into_iter().enumerate() {
-        let trial = trial::trial(t, i, &orders.marks, &orders.orders);
+        let trial = trial::trial(t, i, &marks, &orders.orders);
         orders.trials.extend(trial);
     }
     orders

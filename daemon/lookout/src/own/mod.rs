@@ -404,11 +404,6 @@ impl OwnVessel {
         self.last(q).filter(|h| at.since(h.at) <= TOGETHER).map(|h| h.value)
     }
 
-    /// Whether a quantity is worked out here and not measured.
-    pub fn is_computed(&self, q: Quantity) -> bool {
-        self.last(q).is_some_and(|h| h.source.origin == Origin::Computed)
-    }
-
     /// Which source of a quantity is in use.
     pub fn source_of(&self, q: Quantity) -> Option<Source> {
         if q == Quantity::Fix {

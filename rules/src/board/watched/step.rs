@@ -1,0 +1,255 @@
+//! From what is true to alerts: an order calls, calls again for worse, and ends.
+
+use super::{Hold, MOST_ALERTS, MOST_SUBJECTS, ONE_BY_ONE, Phase, Tools, Watched, Worse};
+use crate::alert::{Origin, Priority};
+use crate::board::timers::Timers;
+use crate::builtin::Escalation;
+use crate::condition::Truth;
+use crate::judge::{Sight, TestState};
+use crate::life::{Alerts, Raise};
+use crate::words::Words;
+use terms::{Moment, Subject};
+
+impl Watched {
+    /// Of an alert that was taken over from before a restart: its condition is known again, and so are its words.
+    pub(super) fn confirm(&mut self, subject: Subject, begins: Truth, ends: Truth, tools: &mut Tools<'_>) {
+        let known = begins != Truth::Unknown || ends != Truth::Unknown;
+        let Some(e) = self.progress.get_mut(&subject).filter(|e| e.unconfirmed && known) else { return };
+        e.unconfirmed = false;
+        if let Some(id) = e.alert {
+            let text = self.text(subject, &tools.sight);
+            tools.alerts.say(tools.sight.at, id, text.into());
+        }
+    }
+
+    /// From truth to phase; returns when to look again.
+    pub(super) fn step(
+        &mut self,
+        subject: Subject,
+        begins: Truth,
+        ends: Truth,
+        tools: &mut Tools<'_>,
+    ) -> Option<Moment> {
+        let at = tools.sight.at;
+        let rests_until = self.rests.get(&subject).copied();
+        let entry = self.progress.get_mut(&subject)?;
+        match entry.phase {
+            Phase::Quiet | Phase::Rising(_) => {
+                let hold = if let Phase::Rising(h) = entry.phase { h } else { Hold::default() };
+                match begins {
+                    // What has ended at the same time by `until` would only flutter.
+                    Truth::True if self.order.until.is_some() && ends == Truth::True => {
+                        entry.phase = Phase::Quiet;
+                        None
+                    }
+                    Truth::True => {
+                        let hold = hold.running(at);
+                        entry.phase = Phase::Rising(hold);
+                        let ready = hold.reaches(at, self.order.held).max(rests_until.unwrap_or(at));
+                        if ready > at {
+                            return Some(ready);
+                        }
+                        entry.phase = Phase::On;
+                        self.begin(subject, tools);
+                        None
+                    }
+                    Truth::False => {
+                        entry.phase = Phase::Quiet;
+                        None
+                    }
+                    Truth::Unknown => {
+                        if let Phase::Rising(h) = entry.phase {
+                            entry.phase = Phase::Rising(h.paused(at));
+                        }
+                        None
+                    }
+                }
+            }
+            Phase::On | Phase::Falling(_) => {
+                let hold = if let Phase::Falling(h) = entry.phase { h } else { Hold::default() };
+                match ends {
+                    Truth::True => {
+                        let hold = hold.running(at);
+                        entry.phase = Phase::Falling(hold);
+                        let ready = hold.reaches(at, self.order.over_for);
+                        if ready > at {
+                            return Some(ready);
+                        }
+                        self.end(subject, tools);
+                        None
+                    }
+                    Truth::False => {
+                        entry.phase = Phase::On;
+                        None
+                    }
+                    Truth::Unknown => {
+                        if let Phase::Falling(h) = entry.phase {
+                            entry.phase = Phase::Falling(h.paused(at));
+                        }
+                        None
+                    }
+                }
+            }
+        }
+    }
+
+    /// From bad to worse, where it had been called before this moment; returns when to look again.
+    pub(super) fn step_worse(
+        &mut self,
+        subject: Subject,
+        worse: Truth,
+        called: bool,
+        tools: &mut Tools<'_>,
+    ) -> Option<Moment> {
+        let at = tools.sight.at;
+        let entry = self.progress.get_mut(&subject)?;
+        if !called || !matches!(entry.phase, Phase::On | Phase::Falling(_)) {
+            // What is so already when it is called is told with it.
+            entry.worse = if worse == Truth::True { Worse::Told } else { Worse::Not(Hold::default()) };
+            return None;
+        }
+        let Worse::Not(hold) = entry.worse else { return None };
+        let hold = match worse {
+            Truth::True => hold.running(at),
+            Truth::Unknown => hold.paused(at),
+            Truth::False => Hold::default(),
+        };
+        entry.worse = Worse::Not(hold);
+        if worse != Truth::True {
+            return None;
+        }
+        let ready = hold.reaches(at, self.order.held);
+        if ready > at {
+            return Some(ready);
+        }
+        entry.worse = Worse::Told;
+        if entry.alert.is_some() {
+            self.begin(subject, tools);
+        }
+        None
+    }
+
+    /// An alert begins, or has come to worse.
+    pub(super) fn begin(&mut self, subject: Subject, tools: &mut Tools<'_>) {
+        let badness = self.badness(subject, &tools.sight);
+        if !self.told.contains(&subject)
+            && self.order.priority > Priority::Notice
+            && !self.has_place(badness, &tools.sight)
+        {
+            self.crowd_grown |= self.crowd.insert(subject);
+            return;
+        }
+        self.crowd.remove(&subject);
+        let raise = self.raise(Origin::Order(self.order.name.clone()), subject, badness);
+        let id = tools.alerts.raise(tools.sight.at, raise);
+        if let Some(e) = self.progress.get_mut(&subject) {
+            e.alert = (self.order.priority > Priority::Notice).then_some(id);
+            if e.alert.is_some() {
+                self.told.insert(subject);
+            }
+        }
+        if self.order.priority <= Priority::Caution {
+            // Nobody acknowledges these: they rest as soon as they are told.
+            self.acknowledged(subject, tools.sight.at);
+        }
+    }
+
+    /// Whether a subject of that badness is told by itself: while there are few, or where it is worse than each of them.
+    pub(super) fn has_place(&self, badness: f64, sight: &Sight<'_>) -> bool {
+        self.told.len() < ONE_BY_ONE
+            || (self.told.len() < MOST_ALERTS && self.told.iter().all(|s| badness > self.badness(*s, sight)))
+    }
+
+    pub(super) fn raise(&self, origin: Origin, subject: Subject, badness: f64) -> Raise {
+        Raise {
+            origin,
+            order: self.order.name.clone(),
+            subject,
+            priority: self.order.priority,
+            words: Words::default(),
+            signals: self.order.signals.clone(),
+            repeats: self.order.repeats,
+            escalation: self.order.escalates.map(|after| Escalation { after, to: None }),
+            badness,
+            exercise: false,
+        }
+    }
+
+    /// An alert's condition has ended: it is told with the values of its end.
+    fn end(&mut self, subject: Subject, tools: &mut Tools<'_>) {
+        self.crowd.remove(&subject);
+        let (at, text) = (tools.sight.at, self.text(subject, &tools.sight));
+        if let Some(e) = self.progress.get_mut(&subject) {
+            e.phase = Phase::Quiet;
+            self.told.remove(&subject);
+            if let Some(id) = e.alert.take() {
+                tools.alerts.say(at, id, text.into());
+                tools.alerts.rectify(at, id);
+            }
+        }
+    }
+
+    /// A subject is no longer heard.
+    pub fn gone(&mut self, subject: Subject, at: Moment, alerts: &mut Alerts, timers: &mut Timers) {
+        timers.set((self.place, Some(subject)), None);
+        self.crowd.remove(&subject);
+        self.told.remove(&subject);
+        if let Some(e) = self.progress.remove(&subject) {
+            self.unwatched = false;
+            // What is told of all subjects together is looked at anew when time next passes.
+            timers.set((self.place, None), Some(at));
+            if let Some(t) = e.unknown_since {
+                self.unknown.remove(&(t, subject));
+            }
+            if let Some(id) = e.alert {
+                let words = alerts.said(at, id).no_longer_heard();
+                alerts.say(at, id, words);
+                alerts.rectify(at, id);
+            }
+        }
+    }
+
+    /// An alert of this order was acknowledged: it rests.
+    pub fn acknowledged(&mut self, subject: Subject, at: Moment) {
+        if self.order.rests.is_zero() {
+            return;
+        }
+        self.rests.retain(|_, until| *until > at);
+        if self.rests.len() < MOST_SUBJECTS {
+            self.rests.insert(subject, at + self.order.rests);
+        }
+    }
+
+    /// The order no longer applies, or is taken down.
+    pub fn stop(&mut self, tools: &mut Tools<'_>, taken_down: bool) {
+        let at = tools.sight.at;
+        for subject in self.subjects() {
+            tools.timers.set((self.place, Some(subject)), None);
+            let Some(id) = self.progress.get(&subject).and_then(|e| e.alert) else { continue };
+            if let Some(text) = self.words(&Origin::Order(self.order.name.clone()), subject, &tools.sight) {
+                tools.alerts.say(at, id, text.into());
+            }
+            if !taken_down {
+                tools.alerts.rectify(at, id);
+            }
+        }
+        self.progress.clear();
+        tools.timers.set((self.place, None), None);
+        self.unknown.clear();
+        self.told.clear();
+        self.crowd.clear();
+        self.unwatched = false;
+        self.shared.iter_mut().for_each(|s| *s = TestState::default());
+        for origin in [Origin::Unjudged(self.order.name.clone()), Origin::Crowd(self.order.name.clone())] {
+            if let Some(id) = tools.alerts.find(&origin, Subject::Lookout) {
+                tools.alerts.clear(at, id);
+            }
+        }
+        if taken_down {
+            for id in tools.alerts.of_order(&self.order.name) {
+                tools.alerts.clear(at, id);
+            }
+        }
+        self.in_force = false;
+    }
+}
