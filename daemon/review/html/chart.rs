@@ -8,7 +8,7 @@ use crate::review::night::{Approach, Casualty, OwnPoint};
 use crate::review::passage::GAP_S;
 use crate::review::print::{bearing, who};
 use crate::review::when::When;
-use crate::review::{Alert, Night, Told};
+use crate::review::{Alert, Night, Occurrence};
 use maud::Markup;
 use rules::Priority;
 use terms::Position;
@@ -311,12 +311,12 @@ fn ends(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night, ship:
     }
     if let Some((at, position)) = night.passage.to {
         let xy = p.xy(position);
-        let told = format!(
+        let hint = format!(
             "Own vessel at {} UTC, {} ship's time, {position}",
             at.label_s(labels.dated),
             ship.of(&at).hm()
         );
-        symbols::own_ship(svg, xy, &told);
+        symbols::own_ship(svg, xy, &hint);
         labels.keep(xy, 8.0);
         labels.put(p, "label", xy, &format!("{} own vessel", at.label(labels.dated)));
     }
@@ -350,14 +350,14 @@ fn approach(svg: &mut Svg, p: &Projection, labels: &mut Labels, a: &Approach, xy
     svg.track("past", &path);
     path.iter().flatten().for_each(|xy| svg.circle("dot", *xy, 1.4));
     let name = who(a.name.as_deref(), a.mmsi);
-    let told = format!(
+    let hint = format!(
         "{name} at {} UTC: {:.2} nm off{}{}",
         a.at.label_s(labels.dated),
         a.range_nm,
         a.bearing_deg.map_or(String::new(), |b| format!(" in {}", bearing(b))),
         if more > 0 { format!("; {more} more here") } else { String::new() }
     );
-    symbols::target(svg, xy, a.cog_deg.map(|c| p.turned(position, c)), a.alert.is_some(), &told);
+    symbols::target(svg, xy, a.cog_deg.map(|c| p.turned(position, c)), a.alert.is_some(), &hint);
     labels.keep(xy, 7.0);
     let text = format!("{name} {} {:.1} nm", a.at.label(labels.dated), a.range_nm);
     labels.put(p, "label", xy, &if more > 0 { format!("{text} +{more}") } else { text });
@@ -368,38 +368,38 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
         .alerts
         .iter()
         .filter(|a| a.priority > Priority::Notice && a.casualty.is_none())
-        .filter_map(|a| Some((a, a.told.first()?, a.told.first()?.own?)))
+        .filter_map(|a| Some((a, a.history.first()?, a.history.first()?.own?)))
         .collect();
     marked.sort_by_key(|(a, ..)| std::cmp::Reverse(a.priority));
     // Each place with the alerts that fall on it, the most urgent first.
-    type Place<'a> = (Xy, Vec<(&'a Alert, &'a Told)>);
+    type Place<'a> = (Xy, Vec<(&'a Alert, &'a Occurrence)>);
     let mut places: Vec<Place<'_>> = Vec::new();
-    for (a, told, own) in marked {
+    for (a, first, own) in marked {
         let xy = p.xy(own);
         let room = places.len() < MARKS;
         match places.iter_mut().find(|(at, _)| near(*at, xy)) {
-            Some((_, there)) => there.push((a, told)),
-            None if room => places.push((xy, vec![(a, told)])),
+            Some((_, there)) => there.push((a, first)),
+            None if room => places.push((xy, vec![(a, first)])),
             None => {}
         }
     }
     for (xy, there) in places {
         let Some((first, _)) = there.first() else { continue };
-        let line = |(a, told): &(&Alert, &Told)| {
+        let line = |(a, first): &(&Alert, &Occurrence)| {
             format!(
                 "{} {}: {} at {} UTC: {}",
                 a.priority,
                 a.id,
                 a.order,
-                told.at.label_s(labels.dated),
-                told.text
+                first.at.label_s(labels.dated),
+                first.text
             )
         };
-        let mut told = there.iter().take(GATHERED).map(line).collect::<Vec<_>>().join("; ");
+        let mut hint = there.iter().take(GATHERED).map(line).collect::<Vec<_>>().join("; ");
         if there.len() > GATHERED {
-            told += &format!("; and {} more here", there.len() - GATHERED);
+            hint += &format!("; and {} more here", there.len() - GATHERED);
         }
-        symbols::event_mark(svg, xy, symbols::class(first.priority), &told);
+        symbols::event_mark(svg, xy, symbols::class(first.priority), &hint);
         labels.keep(xy, 6.0);
         let more = if there.len() > 1 { format!(" +{}", there.len() - 1) } else { String::new() };
         labels.put(p, "label", xy, &format!("{}{}{more}", symbols::letter(first.priority), first.id));
@@ -409,12 +409,12 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
 fn casualty(svg: &mut Svg, p: &Projection, labels: &mut Labels, c: &Casualty) {
     let Some((at, position, how)) = &c.first_position else { return };
     let xy = p.xy(*position);
-    let told = format!("{} overboard, first position at {} UTC, {how}", c.who, at.label_s(labels.dated));
+    let hint = format!("{} overboard, first position at {} UTC, {how}", c.who, at.label_s(labels.dated));
     // A beacon is drawn as one; where only a button was pushed, the mark of the event stands.
     if c.source == "button" {
-        symbols::event_mark(svg, xy, "pe", &told);
+        symbols::event_mark(svg, xy, "pe", &hint);
     } else {
-        symbols::beacon(svg, xy, &told);
+        symbols::beacon(svg, xy, &hint);
     }
     labels.keep(xy, 9.0);
     labels.put(p, "label strong", xy, &format!("MOB {} {}", at.label(labels.dated), c.who));
