@@ -1,13 +1,13 @@
-//! The departure check's lines that the watch knows nothing of, and its sheet on paper.
+//! The items of the departure check that the watch cannot judge, and its sheet on paper.
 
 use crate::logbook::LIMIT_BYTES;
 use maud::{DOCTYPE, PreEscaped, html};
-use record::words::{capital, count, legible, one_line};
+use record::words::{capital, legible, one_line, plural};
 use record::{CheckItem, DepartureSheet, Verdict};
 use std::path::Path;
 use terms::Utc;
 
-/// A copy of the logbook older than this is none to leave with (own choice).
+/// An older copy of the logbook does not pass (own choice).
 const COPY_DAYS: i64 = 30;
 const DAY_MS: i64 = 86_400_000;
 const MEGABYTE: u64 = 1_000_000;
@@ -55,9 +55,9 @@ pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> CheckItem {
                 return CheckItem::judged(what, Verdict::NotTried, words);
             }
             let days = days.max(0);
-            let outcome = if days <= COPY_DAYS { Verdict::Passed } else { Verdict::Failed };
-            let old = count(usize::try_from(days).unwrap_or(usize::MAX), "day", "days");
-            CheckItem::judged(what, outcome, format!("{old} old, at most {COPY_DAYS}"))
+            let verdict = if days <= COPY_DAYS { Verdict::Passed } else { Verdict::Failed };
+            let old = plural(usize::try_from(days).unwrap_or(usize::MAX), "day");
+            CheckItem::judged(what, verdict, format!("{old} old, at most {COPY_DAYS}"))
         }
     }
 }
@@ -75,30 +75,29 @@ td{border-bottom:1px solid #999;padding:.2em .6em .2em 0;vertical-align:top}td:f
 h2{font-size:1.1em}.sign{margin-top:3em}";
 
 /// Of which boat, when, by whom.
-fn title(told: &DepartureSheet) -> String {
+fn title(check: &DepartureSheet) -> String {
     let mut out =
-        format!("Departure check of {}", told.vessel.as_deref().map_or("the boat".into(), one_line));
-    match told.at {
+        format!("Departure check of {}", check.vessel.as_deref().map_or("the boat".into(), one_line));
+    match check.at {
         Some(at) => out += &format!(", {} UTC", at.to_string()[..16].replace('T', " ")),
         None => out += ", the time is not known",
     }
-    if let Some(by) = told.by.as_deref().filter(|b| !b.is_empty()) {
+    if let Some(by) = check.by.as_deref().filter(|b| !b.is_empty()) {
         out += &format!(", by {}", one_line(by));
     }
     out
 }
 
-fn items(told: &DepartureSheet, verdict: Verdict) -> impl Iterator<Item = &CheckItem> {
-    told.items.iter().filter(move |i| i.verdict == verdict)
+fn items(check: &DepartureSheet, verdict: Verdict) -> impl Iterator<Item = &CheckItem> {
+    check.items.iter().filter(move |i| i.verdict == verdict)
 }
 
 /// The sheet as plain text, what failed first.
-pub(crate) fn sheet(told: &DepartureSheet) -> String {
-    let mut out = format!("{}\n{}\n", title(told), capital(&one_line(&told.tally)));
+pub(crate) fn sheet(check: &DepartureSheet) -> String {
+    let mut out = format!("{}\n{}\n", title(check), capital(&one_line(&check.tally)));
     for (verdict, head, _) in PARTS {
-        let mut any = false;
-        for item in items(told, verdict) {
-            if !std::mem::replace(&mut any, true) {
+        for (n, item) in items(check, verdict).enumerate() {
+            if n == 0 {
                 out += &format!("\n{}\n", head.to_uppercase());
             }
             let [what, words, by] = [&item.what, &item.words, &item.by].map(|text| one_line(text));
@@ -109,8 +108,8 @@ pub(crate) fn sheet(told: &DepartureSheet) -> String {
 }
 
 /// The sheet as a page that can be printed and needs nothing else.
-pub(crate) fn page(told: &DepartureSheet) -> String {
-    let title = title(told);
+pub(crate) fn page(check: &DepartureSheet) -> String {
+    let title = title(check);
     legible(html! {
         (DOCTYPE)
         html lang="en" {
@@ -122,15 +121,15 @@ pub(crate) fn page(told: &DepartureSheet) -> String {
             }
             body {
                 h1 { (title) }
-                p { (capital(&one_line(&told.tally))) }
+                p { (capital(&one_line(&check.tally))) }
                 @for (verdict, head, mark) in PARTS {
-                    @if items(told, verdict).next().is_some() {
+                    @if items(check, verdict).next().is_some() {
                         h2 { (head) }
                         table {
-                            @for l in items(told, verdict) {
+                            @for item in items(check, verdict) {
                                 tr {
                                     td { (mark) }
-                                    @for text in [&l.what, &l.words, &l.by] { td { (one_line(text)) } }
+                                    @for text in [&item.what, &item.words, &item.by] { td { (one_line(text)) } }
                                 }
                             }
                         }

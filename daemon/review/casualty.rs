@@ -1,4 +1,4 @@
-//! Each casualty's story, out of the events that told of it.
+//! Each casualty, put together from its events.
 
 use super::night::{Alert, Casualty, Remark};
 use super::read::CasualtyRecord;
@@ -16,8 +16,8 @@ pub(super) fn tell(
 ) -> Vec<Casualty> {
     let mut casualties: Vec<Casualty> = Vec::new();
     for alert in alerts {
-        for told in &alert.told {
-            let Some(record) = records.get(&told.log_id) else { continue };
+        for happened in &alert.history {
+            let Some(record) = records.get(&happened.log_id) else { continue };
             let index = casualties.iter().position(|c| c.id == record.id).unwrap_or_else(|| {
                 casualties.push(begin(record, alert));
                 casualties.len() - 1
@@ -31,16 +31,16 @@ pub(super) fn tell(
                 c.who.clone_from(name);
             }
             if let Some(position) = record.place.position() {
-                c.track.push((told.at, position, record.range_nm));
-                let sooner = c.first_position.as_ref().is_none_or(|(at, ..)| told.at < *at);
+                c.track.push((happened.at, position, record.range_nm));
+                let sooner = c.first_position.as_ref().is_none_or(|(at, ..)| happened.at < *at);
                 if sooner {
-                    c.first_position = Some((told.at, position, record.position.clone()));
+                    c.first_position = Some((happened.at, position, record.position.clone()));
                 }
             }
-            if told.event == "cleared" {
+            if happened.event == "cleared" {
                 let reason = remarks.iter().find_map(|r| reason_for(r, record.id));
                 let words = reason.map_or_else(|| "no reason written".to_owned(), reason_words);
-                c.stood_down = Some((told.at, words));
+                c.stood_down = Some((happened.at, words));
             }
         }
     }

@@ -91,7 +91,7 @@ impl Night {
         }
     }
 
-    /// Mean course by the rows of own vessel, where no minutes were kept.
+    /// Mean course by own vessel's rows, where instruments have none.
     fn own_course(&self, since: i64, ms: i64) -> Option<f64> {
         let mut c = Circular::default();
         let end = self.own.partition_point(|o| o.at.utc.is_none_or(|t| t.0 < ms));
@@ -100,7 +100,7 @@ impl Night {
         c.mean_deg()
     }
 
-    /// What was written and what was told until then.
+    /// Entries and alerts until then.
     fn remarks_of(&self, since: i64, ms: i64) -> Vec<String> {
         let within = |at: &When| at.utc.is_some_and(|t| (since..ms).contains(&t.0));
         let mut remarks: Vec<(When, String)> = Vec::new();

@@ -203,7 +203,7 @@ impl Night {
             }
         }
         for a in &self.alerts {
-            if let Some((t, p)) = a.told.first().and_then(|t| Some((t, t.own?))) {
+            if let Some((t, p)) = a.history.first().and_then(|t| Some((t, t.own?))) {
                 marks.push((
                     t.at,
                     p,

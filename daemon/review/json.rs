@@ -194,7 +194,7 @@ impl<'a> From<&'a Alert> for AlertRecord<'a> {
             casualty: a.casualty,
             exercise: a.exercise,
             id: a.id,
-            log_ids: a.told.iter().map(|t| t.log_id).collect(),
+            log_ids: a.history.iter().map(|t| t.log_id).collect(),
             mmsi: a.mmsi,
             name: a.name.as_deref(),
             order: &a.order,

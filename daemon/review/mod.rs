@@ -22,7 +22,7 @@ pub use deck::Hour;
 pub use error::ReviewError;
 pub use html::ShipTime;
 pub use night::{
-    Alert, Approach, Blind, Casualty, Feed, Minute, Night, OwnPoint, Passage, Remark, Run, Span, Told,
+    Alert, Approach, Blind, Casualty, Feed, Minute, Night, Occurrence, OwnPoint, Passage, Remark, Run, Span,
 };
 pub use passages::{Leg, passages};
 pub use practice::Drilled;

@@ -72,7 +72,7 @@ pub struct Minute {
 
 /// Something that happened to an alert.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Told {
+pub struct Occurrence {
     /// Number in the logbook.
     pub log_id: i64,
     /// When.
@@ -120,14 +120,14 @@ pub struct Alert {
     pub rectified: Option<When>,
     /// When it was over; `None` if it outlasted the span.
     pub over: Option<When>,
-    /// Its events, in order.
-    pub told: Vec<Told>,
+    /// What happened to it, in order.
+    pub history: Vec<Occurrence>,
 }
 
 impl Alert {
     /// The text it began with.
     pub fn text(&self) -> &str {
-        self.told.first().map_or("", |t| &t.text)
+        self.history.first().map_or("", |t| &t.text)
     }
 
     /// Which built-in alert it is; `None` for one of the skipper's orders, whatever that is called.
@@ -216,6 +216,7 @@ pub struct Remark {
     /// Whose.
     pub who: Option<String>,
     /// The entry itself; `None` where the logbook is damaged and only its words are left.
+    #[serde(skip)]
     pub entry: Option<Entry>,
 }
 

@@ -1,7 +1,7 @@
 //! Reading the logbook: a connection that cannot write, and one pass over each table.
 
 use super::error::ReviewError;
-use super::night::{Alert, Blind, Feed, Minute, Night, OwnPoint, Remark, Run, Span, Told};
+use super::night::{Alert, Blind, Feed, Minute, Night, Occurrence, OwnPoint, Remark, Run, Span};
 use super::when::{Clocks, When};
 use super::{approach, casualty, passage};
 use crate::logbook::{FORMS, WITHIN, disk_error, marks, open_to_read};
@@ -313,7 +313,7 @@ impl Reader {
             bad_records += usize::from(parts.is_none());
             let parts: RecordParts = parts.unwrap_or_default();
             let place = parts.casualty.as_ref().map(|c| &c.place).or(parts.target.as_ref());
-            let told = Told {
+            let happened = Occurrence {
                 log_id: r.get(4)?,
                 at,
                 text: r.get(11)?,
@@ -324,7 +324,7 @@ impl Reader {
                 event,
             };
             if let Some(casualty) = parts.casualty {
-                records.insert(told.log_id, casualty);
+                records.insert(happened.log_id, casualty);
             }
             // A number is used again only after a logbook could not be read: then its first event begins it anew.
             let index = newest.get(&id).copied().filter(|_| seq != 1).unwrap_or(alerts.len());
@@ -344,13 +344,13 @@ impl Reader {
                     acknowledged: None,
                     rectified: None,
                     over: None,
-                    told: Vec::new(),
+                    history: Vec::new(),
                 });
             }
             if let Some(alert) = alerts.get_mut(index) {
                 let priority: String = r.get(9)?;
                 alert.priority = alert.priority.max(read_priority(&priority));
-                alert.take(told);
+                alert.take(happened);
             }
             Ok(())
         })?;
@@ -453,15 +453,17 @@ fn read_priority(word: &str) -> Priority {
 }
 
 impl Alert {
-    fn take(&mut self, told: Told) {
-        let at = told.at;
+    fn take(&mut self, happened: Occurrence) {
+        let at = happened.at;
         let first = |slot: &mut Option<When>| *slot = slot.or(Some(at));
-        match told.event.as_str() {
+        match happened.event.as_str() {
             "raised" | "noted" => first(&mut self.raised),
             "acknowledged" | "transferred" => first(&mut self.acknowledged),
             "rectified" => first(&mut self.rectified),
             // Its condition is there again.
-            "repeated" | "escalated" if told.state.as_deref().is_some_and(|s| s.starts_with("active")) => {
+            "repeated" | "escalated"
+                if happened.state.as_deref().is_some_and(|s| s.starts_with("active")) =>
+            {
                 self.rectified = None;
             }
             "cleared" => {
@@ -470,6 +472,6 @@ impl Alert {
             }
             _ => {}
         }
-        self.told.push(told);
+        self.history.push(happened);
     }
 }

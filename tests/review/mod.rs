@@ -257,6 +257,8 @@ fn json_is_one_line_with_units_and_nulls() {
     assert_eq!(night["casualties"][0]["first_position"]["at"], "2026-11-01T03:00:10.000Z");
     assert_eq!(night["alerts"][2]["acknowledged"], serde_json::Value::Null);
     assert_eq!(night["approaches"][0]["mmsi"], SHIP);
+    let remark: Vec<_> = night["remarks"][0].as_object().unwrap().keys().cloned().collect();
+    assert_eq!(remark, ["at", "kind", "text", "who"]);
     let wind =
         night["weather"].as_array().unwrap().iter().find(|w| w["quantity"] == "true wind speed").unwrap();
     assert_eq!((wind["greatest"].as_f64(), wind["unit"].as_str()), (Some(34.0), Some("kn")));

@@ -8,7 +8,7 @@ use crate::review::night::{Approach, Casualty, OwnPoint};
 use crate::review::passage::GAP_S;
 use crate::review::print::{bearing, who};
 use crate::review::when::When;
-use crate::review::{Alert, Night, Told};
+use crate::review::{Alert, Night, Occurrence};
 use maud::Markup;
 use rules::Priority;
 use terms::Position;
@@ -26,7 +26,7 @@ const AROUND_S: f64 = 120.0;
 /// Steps of the graticule in minutes of arc.
 const STEPS_MIN: [f64; 16] =
     [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1200.0, 1800.0];
-/// Where labels stand already: one that would cover another is moved, or left out.
+/// The labels so far: one that would cover another is moved, or left out.
 #[derive(Default)]
 struct Labels {
     /// Times need their day.
@@ -195,12 +195,12 @@ fn graticule(svg: &mut Svg, p: &Projection, labels: &mut Labels) {
     }
 }
 
-/// Whether two marks fall on one another.
+/// Whether two marks would overlap.
 fn near(a: Xy, b: Xy) -> bool {
     (a.0 - b.0).hypot(a.1 - b.1) < ONE_MARK
 }
 
-/// Well beyond the paper nothing is drawn.
+/// Whether a point lies on the paper or near it; nothing is drawn farther off.
 fn near_paper(p: &Projection, (x, y): Xy) -> bool {
     (-p.width..=2.0 * p.width).contains(&x) && (-p.height..=2.0 * p.height).contains(&y)
 }
@@ -214,7 +214,7 @@ fn graticule_line(
     parallel: bool,
 ) {
     if p.is_mercator() {
-        // Straight: its ends will do.
+        // A straight line needs only its ends.
         let known = || line.iter().flatten();
         let ends: Vec<_> =
             known().next().into_iter().chain(known().next_back()).map(|xy| Some(*xy)).collect();
@@ -271,7 +271,7 @@ fn own_track(svg: &mut Svg, p: &Projection, own: &[OwnPoint]) {
                 line.push(Some(xy));
                 drawn = xy;
             }
-            // A distance to nowhere is no number, and so not near.
+            // At first `drawn` is not a number, and nothing is near it.
             _ if (xy.0 - drawn.0).hypot(xy.1 - drawn.1) < NEAR => {}
             _ => {
                 line.push(Some(xy));
@@ -293,7 +293,7 @@ fn ticks(svg: &mut Svg, p: &Projection, night: &Night, axis: &Axis) -> Vec<(Xy, 
         let Some(utc) = mark.utc else { continue };
         while known.next_if(|(ms, _)| *ms < utc.0).is_some() {}
         let Some((ms, position)) = known.peek() else { break };
-        // In a gap there is no place for that hour.
+        // The hour falls in a gap.
         if ms - utc.0 > 60_000 {
             continue;
         }
@@ -311,22 +311,22 @@ fn ends(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night, ship:
     }
     if let Some((at, position)) = night.passage.to {
         let xy = p.xy(position);
-        let told = format!(
+        let hint = format!(
             "Own vessel at {} UTC, {} ship's time, {position}",
             at.label_s(labels.dated),
             ship.of(&at).hm()
         );
-        symbols::own_ship(svg, xy, &told);
+        symbols::own_ship(svg, xy, &hint);
         labels.keep(xy, 8.0);
         labels.put(p, "label", xy, &format!("{} own vessel", at.label(labels.dated)));
     }
 }
 
-/// Ships at their closest. Where several fall on one another the nearest is drawn, and the rest counted beside it.
+/// Ships at their closest. Where several would overlap, one is drawn and the others are counted beside it: first those
+/// that raised an alert, then the nearest.
 fn approaches(svg: &mut Svg, p: &Projection, labels: &mut Labels, drawn: &[&Approach]) {
     let mut places: Vec<(Xy, &Approach, usize)> = Vec::new();
     let mut sorted = drawn.to_vec();
-    // Those that were called come first; else they lie nearest first already.
     sorted.sort_by_key(|a| a.alert.is_none());
     for a in sorted {
         let Some(xy) = a.position.map(|q| p.xy(q)).filter(|xy| p.holds(*xy)) else { continue };
@@ -350,14 +350,14 @@ fn approach(svg: &mut Svg, p: &Projection, labels: &mut Labels, a: &Approach, xy
     svg.track("past", &path);
     path.iter().flatten().for_each(|xy| svg.circle("dot", *xy, 1.4));
     let name = who(a.name.as_deref(), a.mmsi);
-    let told = format!(
+    let hint = format!(
         "{name} at {} UTC: {:.2} nm off{}{}",
         a.at.label_s(labels.dated),
         a.range_nm,
         a.bearing_deg.map_or(String::new(), |b| format!(" in {}", bearing(b))),
         if more > 0 { format!("; {more} more here") } else { String::new() }
     );
-    symbols::target(svg, xy, a.cog_deg.map(|c| p.turned(position, c)), a.alert.is_some(), &told);
+    symbols::target(svg, xy, a.cog_deg.map(|c| p.turned(position, c)), a.alert.is_some(), &hint);
     labels.keep(xy, 7.0);
     let text = format!("{name} {} {:.1} nm", a.at.label(labels.dated), a.range_nm);
     labels.put(p, "label", xy, &if more > 0 { format!("{text} +{more}") } else { text });
@@ -368,38 +368,38 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
         .alerts
         .iter()
         .filter(|a| a.priority > Priority::Notice && a.casualty.is_none())
-        .filter_map(|a| Some((a, a.told.first()?, a.told.first()?.own?)))
+        .filter_map(|a| Some((a, a.history.first()?, a.history.first()?.own?)))
         .collect();
     marked.sort_by_key(|(a, ..)| std::cmp::Reverse(a.priority));
-    // Each place with the alerts that fall on it, the most urgent first.
-    type Place<'a> = (Xy, Vec<(&'a Alert, &'a Told)>);
+    // Each place with its alerts, the most urgent first.
+    type Place<'a> = (Xy, Vec<(&'a Alert, &'a Occurrence)>);
     let mut places: Vec<Place<'_>> = Vec::new();
-    for (a, told, own) in marked {
+    for (a, first, own) in marked {
         let xy = p.xy(own);
         let room = places.len() < MARKS;
         match places.iter_mut().find(|(at, _)| near(*at, xy)) {
-            Some((_, there)) => there.push((a, told)),
-            None if room => places.push((xy, vec![(a, told)])),
+            Some((_, there)) => there.push((a, first)),
+            None if room => places.push((xy, vec![(a, first)])),
             None => {}
         }
     }
     for (xy, there) in places {
         let Some((first, _)) = there.first() else { continue };
-        let line = |(a, told): &(&Alert, &Told)| {
+        let line = |(a, first): &(&Alert, &Occurrence)| {
             format!(
                 "{} {}: {} at {} UTC: {}",
                 a.priority,
                 a.id,
                 a.order,
-                told.at.label_s(labels.dated),
-                told.text
+                first.at.label_s(labels.dated),
+                first.text
             )
         };
-        let mut told = there.iter().take(GATHERED).map(line).collect::<Vec<_>>().join("; ");
+        let mut hint = there.iter().take(GATHERED).map(line).collect::<Vec<_>>().join("; ");
         if there.len() > GATHERED {
-            told += &format!("; and {} more here", there.len() - GATHERED);
+            hint += &format!("; and {} more here", there.len() - GATHERED);
         }
-        symbols::event_mark(svg, xy, symbols::class(first.priority), &told);
+        symbols::event_mark(svg, xy, symbols::class(first.priority), &hint);
         labels.keep(xy, 6.0);
         let more = if there.len() > 1 { format!(" +{}", there.len() - 1) } else { String::new() };
         labels.put(p, "label", xy, &format!("{}{}{more}", symbols::letter(first.priority), first.id));
@@ -409,12 +409,12 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
 fn casualty(svg: &mut Svg, p: &Projection, labels: &mut Labels, c: &Casualty) {
     let Some((at, position, how)) = &c.first_position else { return };
     let xy = p.xy(*position);
-    let told = format!("{} overboard, first position at {} UTC, {how}", c.who, at.label_s(labels.dated));
-    // A beacon is drawn as one; where only a button was pushed, the mark of the event stands.
+    let hint = format!("{} overboard, first position at {} UTC, {how}", c.who, at.label_s(labels.dated));
+    // A casualty without a beacon, reported by button, gets the mark of an event.
     if c.source == "button" {
-        symbols::event_mark(svg, xy, "pe", &told);
+        symbols::event_mark(svg, xy, "pe", &hint);
     } else {
-        symbols::beacon(svg, xy, &told);
+        symbols::beacon(svg, xy, &hint);
     }
     labels.keep(xy, 9.0);
     labels.put(p, "label strong", xy, &format!("MOB {} {}", at.label(labels.dated), c.who));

@@ -14,7 +14,7 @@ const RIGHT: f64 = 990.0;
 const TOP: f64 = 22.0;
 const TALL: f64 = 108.0;
 const SIZE: Xy = (1000.0, TOP + TALL + 22.0);
-/// Columns that a plot is thinned to: one each two units of the paper.
+/// Columns that a plot is thinned to: one for two units of the paper.
 const COLUMNS: usize = 436;
 
 /// What is plotted, each by the first quantity that was measured.

@@ -49,7 +49,7 @@ pub(super) fn draw(night: &Night, axis: &Axis, ship: ShipTime) -> Markup {
     let mut y = 70.0;
     for (priority, alerts) in &lanes {
         svg.text("row", (LEFT - 8.0, y + 11.0), "end", &priority.to_string());
-        // Where the last bar and name of each lane end: in a crowded one the next has no room for its name.
+        // Where the last bar and name of each lane end: a crowded lane has no room for the next name.
         let mut ends = [f64::NEG_INFINITY; LANES];
         for (lane, alert) in alerts {
             bar(&mut svg, axis, alert, y + *lane as f64 * LANE, &mut ends[*lane]);
@@ -85,7 +85,7 @@ pub(super) fn key() -> Markup {
 /// Hours of UTC below, of ship's time above, and a thin line for each.
 fn clock_rows(svg: &mut Svg, axis: &Axis, ship: ShipTime, height: f64) {
     let zero = ShipTime { minutes: 0 };
-    // The first mark stands half before the axis, and is wider with its date.
+    // Half of the first mark stands before the axis; with its date it is wider.
     let names = LEFT - if axis.needs_date() { 42.0 } else { 26.0 };
     svg.text("row", (names, 15.0), "end", &format!("ship {}", ship.name()));
     svg.text("row", (names, height - 8.0), "end", "UTC");
