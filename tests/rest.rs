@@ -1,6 +1,6 @@
 //! Hours of rest of a webhook: they put a post off and drop none, over a kill and a restart too.
 
-use crate::aboard::Folder;
+use crate::aboard::{Daemon, Folder, until};
 use crate::records::{EVENING, at, log, open, record, settings, to};
 use crate::rough::{Does, Rough};
 use crate::webhook::{Aboard, PATIENCE, check_keys, taken, webhook};
@@ -120,19 +120,46 @@ fn while_the_time_is_not_known_no_post_rests() {
     assert_eq!(take(&logbook, &Stamp { utc: None, ..at(HOUR) }), [(1, 1)]);
 }
 
-#[test]
-fn an_acknowledgement_in_hours_of_rest_is_not_posted_before_its_call_and_neither_is_lost_by_a_restart() {
-    let folder = Folder::new("rest-webhook");
-    let receiver = Rough::start(|_| Does::Good);
-    // Hours of rest round about now, so that the computer's clock and the test agree at each start.
-    let now = Clock.utc();
+const THREE_HOURS: i64 = 3 * 3_600_000;
+
+/// Hours of rest round about a moment: the computer's clock and the test agree about them.
+fn rest_about(now: Utc) -> String {
     let hour = |ms: i64| {
         let minutes = (now.0 + ms).rem_euclid(86_400_000) / 60_000;
         format!("{:02}:{:02}", minutes / 60, minutes % 60)
     };
-    const THREE_HOURS: i64 = 3 * 3_600_000;
-    let rest = format!("rest = \"{} to {}\"\n", hour(-THREE_HOURS), hour(THREE_HOURS));
-    let signal = webhook(receiver.address, &rest);
+    format!("rest = \"{} to {}\"\n", hour(-THREE_HOURS), hour(THREE_HOURS))
+}
+
+#[test]
+fn the_daemon_keeps_its_hours_by_the_computer_s_clock_until_satellites_tell() {
+    let folder = Folder::new("rest-daemon");
+    let lamp = folder.0.join("lamp");
+    let daemon = Daemon::start_in(
+        folder,
+        &format!(
+            "[[feed]]\nname = \"mux\"\nudp = \"127.0.0.1:0\"\nsilent_after = \"1 s\"\n\
+             [[signal]]\nname = \"cabin\"\nlamp = {{ recorded = {lamp:?} }}\n{}",
+            rest_about(Clock.utc())
+        ),
+    );
+    assert_eq!(daemon.alert("feed silent")["priority"], "warning");
+    assert!(daemon.tell(&["acknowledge"]).status.success());
+    let told = Clock.now();
+    assert!(daemon.tell(&["overboard"]).status.success());
+    let first = until("light", || {
+        let text = std::fs::read_to_string(&lamp).ok()?;
+        text.lines().next()?.split_once(' ')?.0.parse::<i64>().ok()
+    });
+    assert!(first >= told.0, "lit {} ms before there was an emergency", told.0 - first);
+}
+
+#[test]
+fn an_acknowledgement_in_hours_of_rest_is_not_posted_before_its_call_and_neither_is_lost_by_a_restart() {
+    let folder = Folder::new("rest-webhook");
+    let receiver = Rough::start(|_| Does::Good);
+    let now = Clock.utc();
+    let signal = webhook(receiver.address, &rest_about(now));
     let start = || Aboard::start(Path::new("boat.toml"), &signal, &folder.logbook());
 
     let mut aboard = start();

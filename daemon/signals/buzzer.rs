@@ -24,7 +24,7 @@ type Pattern = &'static [u64];
 const EMERGENCY: Pattern = &[200, 150, 200, 150, 200, 150, 200, 150, 200, 150, 200, 150, 200, 150, 1200, 400];
 /// Three short every seven seconds (three short signals at intervals of 7 to 10 s: IMO MSC.302(87), from memory).
 const ALARM: Pattern = &[250, 250, 250, 250, 250, 5750];
-/// Two short, told again when the alert is (IMO MSC.302(87), from memory).
+/// Two short, each time the alert is repeated (IMO MSC.302(87), from memory).
 const WARNING: Pattern = &[250, 250, 250, 750];
 /// One short; our choice, alert management asks for none.
 const CAUTION: Pattern = &[250, 750];
@@ -148,7 +148,7 @@ impl Wired {
     }
 
     /// Sets the level; before a change the sense line is asked whether the last one was true. Tells whether the line is
-    /// known to do what it is told: where a sense line is fitted, only its having seen a sound proves that.
+    /// known to work: where a sense line is fitted, only its having seen a sound proves that.
     fn set(&mut self, at: Moment, level: bool) -> Result<bool, String> {
         let outcome = self.switch(at, level);
         if outcome.is_err() {
@@ -273,7 +273,7 @@ mod tests {
         assert_eq!(play(&mut player, Moment(7000), 1), [(true, 250)], "the alarm is still there");
         player.hear(Moment(7100), &event(2, P::Alarm, S::ActiveSilenced, E::Silenced, false));
         assert_eq!(play(&mut player, Moment(7100), 1), [(false, -1)], "at once, in the midst of a tone");
-        // An acknowledged emergency is told again now and then: once, not for ever.
+        // An acknowledged emergency is repeated now and then: once, not for ever.
         player.hear(Moment(9000), &event(3, P::EmergencyAlarm, S::ActiveAcknowledged, E::Repeated, true));
         let heard = play(&mut player, Moment(9000), 40);
         assert_eq!((heard.len(), heard[heard.len() - 1]), (17, (false, -1)));

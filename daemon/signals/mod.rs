@@ -43,7 +43,7 @@ const TRY_AGAIN: Duration = Duration::from_secs(5);
 pub struct News {
     /// Which.
     pub signal: SignalId,
-    /// Whether it told what it was given, or why not.
+    /// Whether it passed on what it was given, or why not.
     pub outcome: Result<(), String>,
 }
 
@@ -85,7 +85,7 @@ pub struct Signals {
     passes: Vec<Arc<Notify>>,
     /// Where the open casualties are.
     places: watch::Sender<Places>,
-    /// What bridges were told lately.
+    /// What was sent to bridges lately.
     said: Said,
     /// UTC for the hours of rest, by the watch's last pass.
     time: watch::Sender<Option<Utc>>,
@@ -217,7 +217,7 @@ impl Signals {
         self.passes.iter().for_each(|p| p.notify_one());
     }
 
-    /// Whether a line from a feed is one that a bridge was told, brought back.
+    /// Whether a line from a feed is one that was sent to a bridge, brought back.
     pub fn said(&self, line: &[u8]) -> bool {
         self.said.has(line)
     }

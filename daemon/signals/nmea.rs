@@ -22,9 +22,9 @@ use tokio::sync::{Notify, watch};
 
 /// Integrated instrumentation (IEC 61162-1, talker identifiers).
 const TALKER: &str = "II";
-/// The list of alerts is told at least so often (IEC 61162-1: 30 s, from memory).
+/// The list of alerts is sent at least so often (IEC 61162-1: 30 s, from memory).
 const LIST_EVERY: Duration = Duration::from_secs(30);
-/// The supervision sentence is told so often (IEC 61162-1: at most 60 s, from memory).
+/// The supervision sentence is sent so often (IEC 61162-1: at most 60 s, from memory).
 const BEAT_EVERY: Duration = Duration::from_secs(60);
 /// A wire that takes nothing for so long is opened anew.
 const STUCK: Duration = Duration::from_secs(5);
