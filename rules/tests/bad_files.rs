@@ -39,3 +39,17 @@ fn each_bad_file_gives_its_message() {
     assert!(seen > 120, "only {seen} bad files");
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
+
+#[test]
+fn the_reference_is_a_file_of_orders() {
+    let text = Orders::reference().to_string();
+    let orders = Orders::read("x", &text).unwrap_or_else(|p| panic!("{p}\nin\n{text}"));
+    assert_eq!((orders.len(), orders.marks().len()), (1, 1));
+    for line in [
+        "\n[[order]] # something that you want to be called for",
+        "patience = \"10 min\" # how long it may not be judged before it says so; from 0 s to 30 d; default 10 min\n",
+        "\n[[trial.steps]] # what happens, and what must stand",
+    ] {
+        assert!(text.contains(line), "{line} is not in\n{text}");
+    }
+}

@@ -26,7 +26,7 @@ impl KeyLine {
     pub(crate) fn of<T>(key: &Key<T>, shown: String, kind: &str) -> Self {
         let most = if key.most == usize::MAX { String::new() } else { format!("at most {}", key.most) };
         let needed = if key.needed { "needed" } else { "" };
-        let default = key.default.map_or(String::new(), |d| format!("default {d}"));
+        let default = key.default.filter(|_| !key.needed).map_or(String::new(), |d| format!("default {d}"));
         let parts = [key.what, kind, &key.range(), &most, needed, &default];
         let parts: Vec<&str> = parts.into_iter().filter(|p| !p.is_empty()).collect();
         Self { name: key.name, what: parts.join("; "), example: shown }
@@ -62,7 +62,9 @@ impl fmt::Display for Reference {
                 writeln!(f, "\n{header} # {what}")?;
             }
             for k in keys {
-                writeln!(f, "{} = {} # {}", k.name, k.example, k.what)?;
+                let bare = k.name.bytes().all(|b| b.is_ascii_alphanumeric() || matches!(b, b'_' | b'-'));
+                let quote = if bare { "" } else { "\"" };
+                writeln!(f, "{quote}{}{quote} = {} # {}", k.name, k.example, k.what)?;
             }
         }
         Ok(())

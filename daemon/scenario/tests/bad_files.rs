@@ -30,6 +30,19 @@ fn each_bad_file_gives_its_messages() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
+#[test]
+fn the_reference_is_a_scenario_but_for_keys_that_exclude_each_other() {
+    let text = Scenario::reference().to_string();
+    let told = Scenario::read("x", &text).err().map_or(String::new(), |p| p.to_string());
+    let told: Vec<&str> =
+        told.lines().filter_map(|l| l.strip_prefix("x:")?.split_once(": ")).map(|l| l.1).collect();
+    let expected = [
+        "a leg has either `course_deg` or `toward`",
+        "`place` has either `position`, or `bearing_deg` and `range_nm` from own vessel",
+    ];
+    assert_eq!(told, expected, "{text}");
+}
+
 fn told(file: &Path, name: &str) -> String {
     let problems = Scenario::read(name, &std::fs::read_to_string(file).unwrap()).err();
     problems.map_or(String::new(), |p| format!("{p}\n"))

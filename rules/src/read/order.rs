@@ -45,8 +45,8 @@ const ESCALATES: Key<Duration> =
         .within("5 s", "30 d");
 const RESTS: Key<Duration> =
     time("rests", "how long it does not call anew about the same, once acknowledged").or("0 s");
-const WORST: Key<String> =
-    key("worst", "whom it names first; by default the lowest TCPA or range").example("\"lowest CPA\"");
+const WORST: Key<String> = key("worst", "whom it names first; by default the lowest TCPA or range")
+    .example("\"lowest depth below keel\"");
 const ALL: Key<Condition> = key("all", "conditions that must all be true");
 const ANY: Key<Condition> = key("any", "conditions of which one must be true");
 const NONE: Key<Condition> = key("none", "conditions of which none may be true");

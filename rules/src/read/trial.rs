@@ -23,17 +23,21 @@ const EVERY: Key<Duration> = key("every", "how often all values are heard").or("
 const GLIDE: Key<bool> = key("glide", "numbers go in a straight line from step to step").or("false");
 const UTC: Key<Utc> = key("utc", "UTC at the beginning");
 const CALLS: Key<Nested> = key("calls", "how often orders must have called by the end");
-const TIMES: Key<u32> = key("ORDER", "how often").example("1").within("0", "1000000");
+const TIMES: Key<u32> = key("shoal water", "how often the order of this name must have called")
+    .example("0")
+    .within("0", "1000000");
 const STEPS: Key<Nested> = key("steps", "what happens, and what must stand").needed().most(1000);
 const AT: Key<Moment> = key("at", "when, from the beginning of the trial").needed();
 const TARGET: Key<String> = key("target", "whose the step's values are").or("the ship");
 const FEED: Key<String> = key("feed", "which feed's they are").or("the feed");
 const GONE: Key<bool> = key("gone", "the target is no longer heard").or("false");
-const ACKNOWLEDGE: Key<At<String>> = key("acknowledge", "the order whose alerts the crew acknowledges");
+const ACKNOWLEDGE: Key<At<String>> =
+    key("acknowledge", "the order whose alerts the crew acknowledges").example("shoal water");
 const DECLARE: Key<DeclaredWord> = key("declare", "what the crew declares").example("at anchor");
 const STANDING: Key<At<String>> =
-    key("standing", "orders whose alerts must stand, all of them and no others");
-const HEARD: Key<String> = key("QUANTITY", "its value from now on, or \"not known\"").example("\"6 kn\"");
+    key("standing", "orders whose alerts must stand, all of them and no others").example("shoal water");
+const HEARD: Key<String> =
+    key("SOG", "a quantity and its value from now on, or \"not known\"").example("\"6 kn\"");
 
 /// A declaration by its name.
 struct DeclaredWord(Declared);

@@ -23,7 +23,7 @@ pub const SET: Key<f64> = key("set_deg", "where the water goes, in degrees").wit
 pub const DRIFT: Key<f64> = key("drift_kn", "how fast, in knots").within("0", "15");
 pub const SILENT: Key<Nested> = key("silent", "when it sends nothing").most(100);
 pub const NO_FIX: Key<Nested> = key("no_fix", "when it has no position by satellite").most(100);
-const FROM: Key<Moment> = key("from", "when it begins").needed();
+const FROM: Key<Moment> = key("from", "when it begins").needed().example("0:30");
 pub const UNTIL: Key<Moment> = key("until", "when it ends, if before the end of the scenario");
 
 /// Text in the letters of AIS (ITU-R M.1371-5, annex 8, table 47: six bits, no small letters).

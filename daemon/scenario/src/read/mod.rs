@@ -11,7 +11,8 @@ use std::time::Duration;
 use terms::{Moment, Problems, Utc, nearest};
 
 const VERSION: Key<u32> = form::VERSION.needed();
-const TITLE: Key<String> = key("title", "what it is about").needed().most(200);
+const TITLE: Key<String> =
+    key("title", "what it is about").needed().example("A night off the shelf").most(200);
 const START: Key<Utc> = key("start", "UTC at its beginning").needed();
 const DURATION: Key<Duration> = key("duration", "how long it lasts").needed().within("1 s", "7 d");
 const SEED: Key<u64> = key("seed", "where its noise comes from, a whole number").needed();

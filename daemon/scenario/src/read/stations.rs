@@ -6,7 +6,7 @@ use crate::plan::{Aid, Base, Beacon, Class, Overboard, Place, Ship};
 use crate::profile::east_north;
 use form::{Key, Nested, Table, key};
 use std::time::Duration;
-use terms::{Moment, Position, Station};
+use terms::{Mmsi, Moment, Position, Station};
 
 /// The most ships: four times the busiest strait that is planned for.
 pub const MOST_SHIPS: usize = 4_000;
@@ -18,7 +18,7 @@ const SHIP_SPEED: Key<f64> = SPEED.needed();
 /// Of search and rescue aircraft (ITU-R M.1371-5, message 9).
 const AIRCRAFT_SPEED: Key<f64> = SHIP_SPEED.within("0", "1022");
 const AIRCRAFT_LEG_SPEED: Key<f64> = SPEED.within("0", "1022");
-const CALL_SIGN: Key<SixBit> = key("call_sign", "her call sign").most(7);
+const CALL_SIGN: Key<SixBit> = key("call_sign", "her call sign").example("MWTCH").most(7);
 const DESTINATION: Key<SixBit> = key("destination", "where she says that she goes").most(20);
 const SHIP_TYPE: Key<u8> = key("ship_type", "type of ship as AIS numbers it");
 const IMO: Key<u32> = key("imo", "her IMO number").within("1", "999999999");
@@ -36,12 +36,15 @@ const PLACE_RANGE: Key<f64> = key("range_nm", "from own vessel then, in miles").
 const AID: Key<Nested> = key("aid", "an aid to navigation").most(500);
 // Twenty letters, and fourteen more in the extension (ITU-R M.1371-5, annex 8, 3.19).
 const AID_NAME: Key<SixBit> = SENT_NAME.needed().most(34);
+const AID_MMSI: Key<Mmsi> = MMSI.example("992320001");
 const AID_TYPE: Key<u8> = key("aid_type", "its type as AIS numbers it").or("0").within("0", "31");
 const VIRTUAL: Key<bool> = key("virtual_aid", "it is not really there").or("false");
 const OFF_POSITION: Key<bool> = key("off_position", "it has dragged").or("false");
 const BASE: Key<Nested> = key("base", "a base station").most(500);
+const BASE_MMSI: Key<Mmsi> = MMSI.example("002320001");
 const BEACON: Key<Nested> = key("beacon", "a beacon worn aboard").most(500);
 const TEST: Key<Nested> = key("test", "a test aboard: one burst").most(100);
+const BEACON_MMSI: Key<Mmsi> = MMSI.example("972000001");
 const BEACON_RANGE: Key<f64> = RANGE.or("4").within("0.1", "100");
 const ERROR: Key<f64> = key("position_error_m", "error of its positions, root mean square, in metres")
     .or("10")
@@ -115,9 +118,9 @@ fn place(mut t: Table<'_>) -> Option<Place> {
 /// Aids to navigation.
 pub fn aids(root: &mut Table<'_>) -> Vec<Aid> {
     let aid = |mut t: Table<'_>| {
-        let mmsi = t.take(&MMSI);
+        let mmsi = t.take(&AID_MMSI);
         if mmsi.is_some_and(|m| m.station() != Station::Aton) {
-            t.wrong(&MMSI, "an aid to navigation has an identity of the form 99MIDxxxx");
+            t.wrong(&AID_MMSI, "an aid to navigation has an identity of the form 99MIDxxxx");
         }
         let (name, position, aid_type) = (t.take(&AID_NAME), t.take(&POSITION), t.take(&AID_TYPE));
         let (virtual_aid, off_position) = (t.take(&VIRTUAL), t.take(&OFF_POSITION));
@@ -132,9 +135,9 @@ pub fn aids(root: &mut Table<'_>) -> Vec<Aid> {
 /// Base stations.
 pub fn bases(root: &mut Table<'_>) -> Vec<Base> {
     let base = |mut t: Table<'_>| {
-        let (mmsi, position) = (t.take(&MMSI), t.take(&POSITION));
+        let (mmsi, position) = (t.take(&BASE_MMSI), t.take(&POSITION));
         if mmsi.is_some_and(|m| m.station() != Station::Base) {
-            t.wrong(&MMSI, "a base station has an identity of the form 00MIDxxxx");
+            t.wrong(&BASE_MMSI, "a base station has an identity of the form 00MIDxxxx");
         }
         Some(Base { mmsi: mmsi?, position: position? })
     };
@@ -144,9 +147,9 @@ pub fn bases(root: &mut Table<'_>) -> Vec<Base> {
 /// Beacons worn aboard.
 pub fn beacons(root: &mut Table<'_>) -> Vec<Beacon> {
     let beacon = |mut t: Table<'_>| {
-        let (mmsi, name) = (t.take(&MMSI), t.take(&NAME));
+        let (mmsi, name) = (t.take(&BEACON_MMSI), t.take(&NAME));
         if mmsi.is_some_and(|m| !m.is_beacon()) {
-            t.wrong(&MMSI, "a beacon has an identity that begins with 970, 972 or 974");
+            t.wrong(&BEACON_MMSI, "a beacon has an identity that begins with 970, 972 or 974");
         }
         let tests = t.tables(&TEST).into_iter().filter_map(|mut test| test.take(&AT)).collect();
         let (range_nm, position_error_m) = (t.take(&BEACON_RANGE), t.take(&ERROR));

@@ -12,7 +12,8 @@ const OFF_LANE_DEG: f64 = 8.0;
 
 const TRAFFIC: Key<Nested> = key("traffic", "many ships at once").most(20);
 const COUNT: Key<u32> = key("count", "how many").needed().within("1", "4000");
-const FIRST: Key<Mmsi> = key("first_mmsi", "the identity of the first; the others count on").needed();
+const FIRST: Key<Mmsi> =
+    key("first_mmsi", "the identity of the first; the others count on").needed().example("538000001");
 const WITHIN: Key<f64> = key("within_nm", "how far from own vessel at most").needed().within("0.1", "200");
 const LANES: Key<f64> = key("lanes_deg", "courses of the lanes").needed().within("0", "360").most(16);
 const SLOWEST: Key<f64> = key("slowest_kn", "the speed of the slowest").or("6").within("0", "60");

@@ -20,7 +20,8 @@ const VARIATION: Key<f64> =
     key("variation_deg", "magnetic variation in degrees, east positive").or("0").within("-180", "180");
 const LEG: Key<Nested> = key("leg", "from a moment on, another course, speed or status").most(500);
 const LEG_STATUS: Key<u8> = key("nav_status", "navigational status as AIS numbers it").within("0", "15");
-const TOWARD: Key<Mmsi> = key("toward", "the beacon of somebody overboard, in place of a course");
+const TOWARD: Key<Mmsi> =
+    key("toward", "the beacon of somebody overboard, in place of a course").example("972000001");
 
 const CURRENT: Key<Nested> =
     key("current", "the current, in a straight line from entry to entry").most(2_000);
@@ -33,7 +34,7 @@ const DEPTH: Key<Nested> = key("depth", "the depth").most(2_000);
 const BELOW: Key<f64> =
     key("below_transducer_m", "metres below the transducer").needed().within("0", "12000");
 const PRESSURE: Key<Nested> = key("pressure", "the pressure of the air").most(2_000);
-const HPA: Key<f64> = key("hpa", "hectopascals").needed().within("850", "1100");
+const HPA: Key<f64> = key("hpa", "hectopascals").needed().example("1013").within("850", "1100");
 const WATER: Key<Nested> = key("water_temperature", "the temperature of the sea").most(2_000);
 const CELSIUS: Key<f64> = key("celsius", "degrees Celsius").needed().within("-3", "45");
 const BATTERY: Key<Nested> = key("battery", "the voltage of the battery").most(2_000);
