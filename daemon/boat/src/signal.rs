@@ -21,14 +21,13 @@ const RELAY: Key<Nested> = key("relay", "a relay on a GPIO line: closed while so
 const SENSE: Key<Nested> =
     key("sense", "the GPIO line that proves that the buzzer sounds, and that it is silent");
 const NMEA: Key<Outlet> = key("nmea", "sentences to a plotter or bridge");
-const SENTENCES: Key<Formatter> = key("sentences", "which are sent; all where it is left out");
+const SENTENCES: Key<Formatter> = key("sentences", "which are sent; unless given, all");
 const FROM: Key<Urgency> =
-    key("from", "carries this priority and those above; warning where it is left out, notice for a webhook")
+    key("from", "carries this priority and those above; unless given, warning, and notice for a webhook")
         .example("warning");
 const PRIORITIES: Key<Urgency> = key("priorities", "in place of `from`: carries these").example("alarm");
-const ORDERS: Key<String> =
-    key("orders", "carries only these orders and built-in alerts; all where it is left out")
-        .example("close approach");
+const ORDERS: Key<String> = key("orders", "carries only these orders and built-in alerts; unless given, all")
+    .example("close approach");
 const REACHES: Key<Reaches> =
     key("reaches", "whom: watch (everything), skipper, all hands, or one of the crew by the roster")
         .or("watch");

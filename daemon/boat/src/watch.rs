@@ -25,11 +25,10 @@ const RESET_FROM: Key<Name> = key("reset_from", "where a lookout is kept: only a
     .example("helm")
     .most(32);
 const DURING: Key<During> =
-    key("during", "on while she does one of these, or nothing is declared; always where it is left out")
+    key("during", "on while she does one of these or nothing is declared; unless given, always")
         .example("under sail");
 const ALARM_HOURS: Key<Hours> =
-    key("hours", "on within these hours of ship's time; always where it is left out")
-        .example("20:00 to 08:00");
+    key("hours", "on within these hours of ship's time; unless given, always").example("20:00 to 08:00");
 
 /// What the configuration says of the watch.
 #[derive(Debug, Clone, Default)]
