@@ -20,8 +20,26 @@ const LISTEN: Duration = Duration::from_secs(12);
 /// What was looked at, and how it stands.
 struct Line {
     what: String,
-    good: bool,
+    how: How,
     words: String,
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum How {
+    Good,
+    /// It will do, but something about it is odd.
+    Odd,
+    Bad,
+}
+
+impl Line {
+    fn good(what: impl Into<String>, words: impl Into<String>) -> Self {
+        Self { what: what.into(), how: How::Good, words: words.into() }
+    }
+
+    fn bad(what: impl Into<String>, words: impl Into<String>) -> Self {
+        Self { what: what.into(), how: How::Bad, words: words.into() }
+    }
 }
 
 /// Checks the files, and with `live` the feeds and signals. Where the boat has no feed, or ports are named, those are
@@ -37,14 +55,17 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
     let boat = boat.or_else(installed);
     let mut read_boat = None;
     if let Some(path) = boat {
+        let what = path.display().to_string();
         match read_file(path, boat::read) {
-            Ok(b) => {
-                lines.push(Line { what: path.display().to_string(), good: true, words: summary(&b) });
+            Ok((b, odd)) => {
+                lines.push(Line::good(&what, summary(&b, odd.list().len())));
+                let odd = odd.list().iter().map(|p| odd.shown(p));
+                lines.extend(odd.map(|words| Line { what: what.clone(), how: How::Odd, words }));
                 read_boat = Some(b);
             }
             Err(why) => {
                 bad_file = true;
-                lines.push(Line { what: path.display().to_string(), good: false, words: why });
+                lines.push(Line::bad(what, why));
             }
         }
     }
@@ -58,18 +79,18 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
                 let trials =
                     if trials > 0 { format!(", {trials} trials as expected") } else { String::new() };
                 let words = format!("{}{trials}", count(o.len(), "order", "orders"));
-                lines.push(Line { what: path.display().to_string(), good: true, words });
+                lines.push(Line::good(path.display().to_string(), words));
             }
             Err(why) => {
                 bad_file = true;
-                lines.push(Line { what: path.display().to_string(), good: false, words: why });
+                lines.push(Line::bad(path.display().to_string(), why));
             }
         }
     }
     let mut failed = false;
     if let (true, Some(boat)) = (live.is_some(), &read_boat) {
         for line in trial(boat) {
-            failed |= !line.good;
+            failed |= line.how == How::Bad;
             lines.push(line);
         }
     }
@@ -84,13 +105,17 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
     }
     let mut text = String::new();
     for l in &lines {
-        let words = match l.good {
-            true if l.words.starts_with("speaks") => format!("{} {}", l.what, l.words),
-            true => format!("{}: good, {}", l.what, l.words),
-            false => l.words.clone(),
+        let words = match l.how {
+            How::Good if l.words.starts_with("speaks") => format!("{} {}", l.what, l.words),
+            How::Good => format!("{}: good, {}", l.what, l.words),
+            How::Odd | How::Bad => l.words.clone(),
         };
         if json {
-            text += &format!("{}\n", json!({"what": l.what, "good": l.good, "words": l.words}));
+            let mut line = json!({"what": l.what, "good": l.how != How::Bad, "words": l.words});
+            if l.how == How::Odd {
+                line["warning"] = true.into();
+            }
+            text += &format!("{line}\n");
         } else if offered.is_some() {
             // All that is printed together is a file that can be kept.
             text.extend(words.lines().map(|line| format!("# {line}\n")));
@@ -140,10 +165,12 @@ pub fn read_file<T>(path: &Path, read: impl Fn(&str, &str) -> Result<T, Problems
     read(&name, &text).map_err(|p| p.to_string())
 }
 
-fn summary(b: &Boat) -> String {
+fn summary(b: &Boat, warnings: usize) -> String {
     let feeds = count(b.feeds.len(), "feed", "feeds");
     let signals = count(b.signals.len(), "signal", "signals");
-    format!("{feeds}, {signals}, {} crew", b.crew.len())
+    let odd =
+        if warnings > 0 { format!(", {}", count(warnings, "warning", "warnings")) } else { String::new() };
+    format!("{feeds}, {signals}, {} crew{odd}", b.crew.len())
 }
 
 /// Looks at serial ports; what each said, and a first `boat.toml` where one speaks.
@@ -152,17 +179,22 @@ fn look(named: Vec<PathBuf>) -> (Vec<Line>, Option<String>) {
     let paths = if any { ports::found() } else { named };
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(r) => r,
-        Err(e) => return (vec![Line { what: "ports".into(), good: false, words: e.to_string() }], None),
+        Err(e) => return (vec![Line::bad("ports", e.to_string())], None),
     };
     let mut ports = runtime.block_on(ports::look(paths));
     ports.retain(|p| !any || !ports::is_hollow(p));
     let mut lines: Vec<Line> = ports
         .iter()
-        .map(|p| Line { what: p.path.display().to_string(), good: p.speaks(), words: p.words() })
+        .map(|p| {
+            let line = if p.speaks() { Line::good } else { Line::bad };
+            line(p.path.display().to_string(), p.words())
+        })
         .collect();
     if lines.is_empty() {
-        let words = "no serial port is there: plug the adapter in, or name a port behind --live".to_owned();
-        lines.push(Line { what: "ports".into(), good: false, words });
+        lines.push(Line::bad(
+            "ports",
+            "no serial port is there: plug the adapter in, or name a port behind --live",
+        ));
     }
     (lines, ports::offer(&ports))
 }
@@ -171,7 +203,7 @@ fn look(named: Vec<PathBuf>) -> (Vec<Line>, Option<String>) {
 fn trial(boat: &Boat) -> Vec<Line> {
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(r) => r,
-        Err(e) => return vec![Line { what: "trial".into(), good: false, words: e.to_string() }],
+        Err(e) => return vec![Line::bad("trial", e.to_string())],
     };
     runtime.block_on(async {
         let mut trials = Vec::new();
@@ -182,14 +214,10 @@ fn trial(boat: &Boat) -> Vec<Line> {
                 match heard {
                     Ok(0) => {
                         let words = format!("{what}: no sentence in {} s", LISTEN.as_secs());
-                        Line { what, good: false, words }
+                        Line::bad(what, words)
                     }
-                    Ok(n) => Line {
-                        what,
-                        good: true,
-                        words: format!("{n} sentences in at most {} s", LISTEN.as_secs()),
-                    },
-                    Err(e) => Line { words: format!("{what}: {e}"), what, good: false },
+                    Ok(n) => Line::good(what, format!("{n} sentences in at most {} s", LISTEN.as_secs())),
+                    Err(e) => Line::bad(&what, format!("{what}: {e}")),
                 }
             }));
         }
@@ -197,7 +225,7 @@ fn trial(boat: &Boat) -> Vec<Line> {
         for t in trials {
             match t.await {
                 Ok(line) => lines.push(line),
-                Err(e) => lines.push(Line { what: "trial".into(), good: false, words: e.to_string() }),
+                Err(e) => lines.push(Line::bad("trial", e.to_string())),
             }
         }
         for s in &boat.signals {
@@ -209,8 +237,8 @@ fn trial(boat: &Boat) -> Vec<Line> {
             };
             let what = format!("signal {}", s.name);
             lines.push(match signals::trial(s, &boat.feeds).await {
-                Ok(()) => Line { what, good: true, words: kind.to_owned() },
-                Err(e) => Line { words: format!("{what}: {e}"), what, good: false },
+                Ok(()) => Line::good(what, kind),
+                Err(e) => Line::bad(&what, format!("{what}: {e}")),
             });
         }
         lines

@@ -149,7 +149,7 @@ fn a_test_of_a_beacon_calls_nobody() {
 /// small computer, nothing else gets its turn.
 #[test]
 fn no_timer_stays_behind_whatever_fails() {
-    let boat = boat::read("windlestraw.toml", &std::fs::read_to_string(BOAT).unwrap()).unwrap();
+    let boat = boat::read("windlestraw.toml", &std::fs::read_to_string(BOAT).unwrap()).unwrap().0;
     for (gps, ais) in [
         ("", ""),
         ("no_fix = [{ from = \"0:05\" }]", ""),

@@ -52,7 +52,7 @@ fn each_port_is_heard_at_its_own_speed_and_what_is_offered_passes_the_check() {
     let boat = folder.write("boat.toml", &said);
     let check = verb(&["check", "--json", "--config", boat.to_str().unwrap()]);
     assert!(check.status.success(), "{}", text(&check.stdout));
-    let read = boat::read("boat.toml", &said).unwrap();
+    let read = boat::read("boat.toml", &said).unwrap().0;
     assert_eq!(read.vessel.mmsi.unwrap().to_string(), "366053209");
     let feeds: Vec<&str> = read.feeds.iter().map(|f| f.name.as_str()).collect();
     assert_eq!(feeds, ["instruments", "ais", "instruments 2"]);

@@ -40,7 +40,7 @@ impl Aboard {
         let runtime =
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         let text = format!("version = 1\n{signal}");
-        let boat = boat::read(boat.to_str().unwrap(), &text).unwrap();
+        let boat = boat::read(boat.to_str().unwrap(), &text).unwrap().0;
         let settings =
             LogbookSettings { boot: boot_id(), opened: now(), pace: Pace::Live, limit_bytes: None };
         let (logbook, _, _) = Logbook::open_or_wait(logbook, settings);

@@ -1,7 +1,7 @@
 //! From wire to alert through the built binary: serial line, TCP, UDP, a command, a webhook, the control socket.
 
 use crate::aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until, verb};
-use serde_json::json;
+use serde_json::{Value, json};
 use std::io::Write;
 use std::net::{TcpListener, UdpSocket};
 
@@ -170,6 +170,36 @@ fn bad_files_are_told_with_line_and_column_and_78() {
         let said = text(&out.stdout) + &text(&out.stderr);
         assert!(said.contains("boat.toml:4:1: `buad` is not known here; did you mean `baud`?"), "{said}");
     }
+}
+
+#[test]
+fn what_is_odd_is_shown_by_check_and_by_run_and_stops_nothing() {
+    let body = "[[feed]]\nname = \"bus\"\nserial = \"/nowhere/bus\"\nbaud = 38000\n";
+    let daemon = Daemon::start("odd", body);
+    let odd = |line: &str| format!("boat.toml:{line}");
+    let expected =
+        [odd("5:8: warning: 38000 is an unusual speed"), odd("1:1: warning: there is no [[signal]]")];
+    let boat = daemon.folder.0.join("boat.toml");
+    let out = verb(&["check", "--config", boat.to_str().unwrap()]);
+    let said = text(&out.stdout);
+    assert_eq!(out.status.code(), Some(0), "{said}");
+    assert!(expected.iter().all(|e| said.contains(e)) && said.contains(", 2 warnings"), "{said}");
+    let out = verb(&["check", "--json", "--config", boat.to_str().unwrap()]);
+    let lines: Vec<Value> = text(&out.stdout).lines().map(|l| serde_json::from_str(l).unwrap()).collect();
+    let warnings = lines.iter().filter(|l| l["warning"] == true && l["good"] == true);
+    assert_eq!(warnings.count(), 2, "{lines:?}");
+    assert!(expected.iter().all(|e| daemon.stderr().contains(e)), "{}", daemon.stderr());
+}
+
+#[test]
+fn the_reference_shows_every_table_and_default() {
+    let out = verb(&["check", "--reference"]);
+    let said = text(&out.stdout);
+    assert_eq!(out.status.code(), Some(0));
+    for part in ["\n[[feed]] # ", "\n[control] # ", "\nsilent_after = \"60 s\" # silence that is an alert;"] {
+        assert!(said.contains(part), "{said}");
+    }
+    assert_eq!(verb(&["check", "--reference", "--live"]).status.code(), Some(2));
 }
 
 #[test]

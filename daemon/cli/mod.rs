@@ -45,6 +45,9 @@ enum Verb {
     },
     /// Find every problem of the boat and orders files
     Check {
+        /// Print every key of the boat's file, with what it is for and its default
+        #[arg(long, exclusive = true)]
+        reference: bool,
         /// The boat
         #[arg(long)]
         config: Option<PathBuf>,
@@ -87,7 +90,8 @@ pub fn main() -> ExitCode {
         Verb::Run { config } => crate::run::run(&config),
         Verb::Replay(replay) => crate::replay::replay(&replay),
         Verb::Listen { json, inputs } => crate::listen::listen(inputs, json),
-        Verb::Check { config, orders, live, json, ports } => {
+        Verb::Check { reference: true, .. } => crate::outcome::print(&boat::reference().to_string()),
+        Verb::Check { config, orders, live, json, ports, .. } => {
             crate::check::check(config.as_deref(), orders.as_deref(), live.then_some(ports), json)
         }
         Verb::Review(review) => crate::review::verb(&review),

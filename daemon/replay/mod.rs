@@ -95,7 +95,7 @@ pub fn replay(args: &Replay) -> Outcome {
 fn run(args: &Replay) -> Result<(), ReplayError> {
     let boat =
         args.config.as_deref().map(|p| read_file(p, boat::read)).transpose().map_err(ReplayError::BadFile)?;
-    let boat = boat.unwrap_or_default();
+    let boat = boat.map(|(boat, _)| boat).unwrap_or_default();
     let path = args.orders.clone().or_else(|| boat.orders.clone());
     let orders =
         path.as_deref().map(|p| read_file(p, Orders::read)).transpose().map_err(ReplayError::BadFile)?;
@@ -206,9 +206,9 @@ impl Play {
                 }
                 match timed.what {
                     What::Line { feed, line } => {
-                        let id = *feeds
-                            .entry(feed.to_owned())
-                            .or_insert_with(|| self.add_feed(at, self.feeds.of(feed, Some(SILENT_AFTER))));
+                        let id = *feeds.entry(feed.to_owned()).or_insert_with(|| {
+                            self.add_feed(at, self.feeds.of(feed, SILENT_AFTER.default_value()))
+                        });
                         self.lines += 1;
                         self.take(at, Input::Line(id, line.into_bytes().into()));
                     }

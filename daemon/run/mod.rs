@@ -36,7 +36,12 @@ const NEWS: usize = 64;
 pub fn run(config: &Path) -> Outcome {
     let _diagnostics = diagnostics::start();
     let boat = match read_file(config, boat::read) {
-        Ok(b) => b,
+        Ok((b, odd)) => {
+            for p in odd.list() {
+                tracing::warn!("{}", odd.shown(p).lines().next().unwrap_or_default());
+            }
+            b
+        }
         Err(why) => {
             diagnostics::complain(&why);
             return Outcome::BadFile;

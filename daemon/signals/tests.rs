@@ -41,7 +41,7 @@ impl Night {
         let text = format!(
             "version = 1\n[[signal]]\nname = \"cabin\"\n{signal}\nrest = \"22:00 to 06:00\"\nfrom = \"caution\"\n"
         );
-        let boat = boat::read("boat.toml", &text).unwrap();
+        let boat = boat::read("boat.toml", &text).unwrap().0;
         let runtime =
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         let opened = Stamp { steady: Moment(0), utc: None, feed: None };

@@ -31,7 +31,7 @@ pub use life::{
 };
 pub use order::{Order, Orders, Piece, Worst};
 pub use picture::Picture;
-pub use roster::{DailyWatch, Present, Roster, RosterError, Rotation, seconds_of_day};
+pub use roster::{DailyWatch, Present, Roster, RosterError, Rotation};
 pub use shipped::SHIPPED;
 pub use watch_alarm::{
     LONGEST_DORMANT, NoLookoutPosition, SHORTEST_DORMANT, Stage, Switch, TO_FIRST, TO_SECOND, TO_THIRD,

@@ -1,8 +1,7 @@
 //! Who is on watch when, by ship's time.
 
-use serde::{Deserialize, Serialize};
 use std::time::Duration;
-use terms::{Hour, Utc};
+use terms::{Hours, Utc};
 use thiserror::Error;
 
 /// A day in milliseconds.
@@ -11,15 +10,12 @@ const DAY_MS: i64 = 86_400_000;
 const MOST_WATCHES: usize = 48;
 
 /// One watch of every day.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DailyWatch {
     /// Who keeps it.
     pub who: String,
-    /// From, ship's time.
-    pub from: Hour,
-    /// To, ship's time; through midnight where that is earlier.
-    pub to: Hour,
+    /// When, by ship's time; all day where they end as they begin.
+    pub hours: Hours,
 }
 
 /// Watches that go round: the lengths follow each other for ever, and so do the people. Seven watches of a day
@@ -57,11 +53,6 @@ pub enum RosterError {
     TooMany,
 }
 
-/// Seconds since midnight of a time as `22:30`.
-pub fn seconds_of_day(text: &str) -> Option<f64> {
-    Hour::parse(text).map(Hour::seconds)
-}
-
 /// The watch of a moment.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Present {
@@ -82,10 +73,9 @@ impl Roster {
         if watches.len() > MOST_WATCHES {
             return Err(RosterError::TooMany);
         }
-        let ms = |hour: Hour| i64::from(hour.minutes()) * 60_000;
         let mut daily: Vec<(String, i64, i64)> = Vec::new();
         for w in watches {
-            let (from, to) = (ms(w.from), ms(w.to));
+            let [from, to] = [w.hours.from, w.hours.to].map(|h| i64::from(h.minutes()) * 60_000);
             // Equal times are the whole day.
             let length = if from == to { DAY_MS } else { (to - from).rem_euclid(DAY_MS) };
             if let Some((other, ..)) = daily.iter().find(|(_, f, l)| {
@@ -161,7 +151,7 @@ mod tests {
     use super::*;
 
     fn watch(who: &str, from: &str, to: &str) -> DailyWatch {
-        DailyWatch { who: who.into(), from: Hour::parse(from).unwrap(), to: Hour::parse(to).unwrap() }
+        DailyWatch { who: who.into(), hours: Hours::parse(&format!("{from} to {to}")).unwrap() }
     }
 
     #[test]
@@ -176,7 +166,7 @@ mod tests {
         assert!(
             Roster::daily(None, &[watch("Ada", "20:00", "02:00"), watch("Bo", "01:00", "08:00")]).is_err()
         );
-        assert_eq!(Hour::parse("24:00"), None);
+        assert_eq!(Hours::parse("20:00 to 24:00"), None);
     }
 
     #[test]

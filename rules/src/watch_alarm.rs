@@ -122,6 +122,11 @@ impl WatchAlarm {
         (SHORTEST_DORMANT..=LONGEST_DORMANT).contains(&self.settings.dormant)
     }
 
+    /// Whether an input is a lookout position, from which it can be reset.
+    pub fn resets_from(&self, input: &str) -> bool {
+        self.settings.positions.iter().any(|p| p == input)
+    }
+
     /// How far it has gone.
     pub fn stage(&self) -> Stage {
         self.stage
@@ -147,7 +152,7 @@ impl WatchAlarm {
     /// # Errors
     /// Where the input is no lookout position.
     pub fn answer(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
-        if !self.settings.positions.iter().any(|p| p == input) {
+        if !self.resets_from(input) {
             return Err(NoLookoutPosition(input.to_owned()));
         }
         if self.answered.is_some() {

@@ -10,7 +10,7 @@ use rules::{
 };
 use std::time::Duration;
 use table::Table;
-use terms::{Hour, Moment, Quantity as Q, Subject, Utc};
+use terms::{Hours, Moment, Quantity as Q, Subject, Utc};
 
 fn at_hour(t: &mut Table, hour: f64) {
     t.chart.utc = Utc::from_date(2026, 11, 1, (hour * 3_600_000.0) as i64);
@@ -26,12 +26,8 @@ fn pass_with_clock(t: &mut Table, seconds: f64) {
 }
 
 fn roster() -> Roster {
-    let watch = |who: &str, from: &str, to: &str| DailyWatch {
-        who: who.into(),
-        from: Hour::parse(from).unwrap(),
-        to: Hour::parse(to).unwrap(),
-    };
-    Roster::daily(Some("Cy".into()), &[watch("Ada", "20:00", "00:00"), watch("Bo", "00:00", "04:00")])
+    let watch = |who: &str, hours: &str| DailyWatch { who: who.into(), hours: Hours::parse(hours).unwrap() };
+    Roster::daily(Some("Cy".into()), &[watch("Ada", "20:00 to 00:00"), watch("Bo", "00:00 to 04:00")])
         .unwrap()
 }
 

@@ -295,6 +295,9 @@ class Daemon:
         boat = BOAT
         for name, port in [*self.ports.items(), ("posts", self.posts.server_port)]:
             boat = boat.replace("{%s}" % name, str(port))
+        if subprocess.run([program, "check", "--reference"], capture_output=True).returncode == 0:
+            # This build has the reference, and the one spelling of hours.
+            boat = re.sub(r'from = "([^"]+)", to = "([^"]+)"', r'hours = "\1 to \2"', boat)
         (folder / "boat.toml").write_text(boat)
         (folder / "orders.toml").write_text(ORDERS)
         (folder / "plotter.nmea").write_text(sentence("$IIVHW,,T,,M,4.6,N,,K") + sentence("$IIXTE,A,A,0.1,L,N"))

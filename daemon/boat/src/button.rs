@@ -1,18 +1,35 @@
-//! GPIO lines, and the buttons on them.
+//! GPIO lines, the `[[button]]`s on them, and the `[heartbeat]`.
 
-use super::read::Reader;
-use crate::GpioLine;
+use crate::{WatchSetting, each};
+use form::{Key, Name, Nested, Table, Word, key};
 use record::Act;
-use serde::Deserialize;
-use std::ops::Range;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
-use toml::Spanned;
 
+const BUTTON: Key<Nested> = key("button", "a button that somebody presses").most(32);
+const NAME: Key<Name> = key("name", "as reports call it").needed().example("rail").most(60);
+/// Where a button or the heartbeat is.
+const LINE: Key<Nested> = key("line", "its GPIO line").needed();
+const DOES: Key<Does> =
+    key("does", "what it does; reset is that of the watch alarm").needed().example("overboard");
+const HOLD: Key<Duration> =
+    key("hold", "how long it is held before it acts; 2 s for overboard, else at once")
+        .example("2 s")
+        .within("0 s", "24 h");
 /// Contacts are still after so long (common practice: 5 to 20 ms for small switches).
-const DEBOUNCE: Duration = Duration::from_millis(30);
+const DEBOUNCE: Key<Duration> =
+    key("debounce", "how long its contact is still before it counts").or("0.03 s").within("0 s", "24 h");
+const HEARTBEAT: Key<Nested> =
+    key("heartbeat", "a line that changes about once a second while the watch is stood");
+const CHIP: Key<PathBuf> = key("chip", "the device of the GPIO chip").example("/dev/gpiochip0");
+const NUMBER: Key<u32> = key("line", "the line's number on the chip").example("17");
+const ACTIVE_LOW: Key<bool> = key("active_low", "active is the low level").or("false");
+const RECORDED: Key<PathBuf> =
+    key("recorded", "in place of a chip, for trials: changes go to or come from this file")
+        .example("changes");
+
 /// An overboard button is held so long, unless its entry says otherwise: a knee against it is no casualty.
-const HOLD: Duration = Duration::from_secs(2);
+const OVERBOARD_HOLD: Duration = Duration::from_secs(2);
 
 /// A button.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,6 +59,41 @@ pub enum Does {
     Reset,
 }
 
+/// Where a line is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum GpioLine {
+    /// On a chip.
+    Chip {
+        /// Its device, like `/dev/gpiochip0`.
+        chip: PathBuf,
+        /// The line's number on it.
+        line: u32,
+        /// Active is the low level.
+        active_low: bool,
+    },
+    /// On paper. An output appends its steady time in milliseconds and its level, one change a line; an input is a named
+    /// pipe of the digits 0 and 1, or for a sense line a file with one of them.
+    Recorded(PathBuf),
+}
+
+impl std::fmt::Display for GpioLine {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Chip { chip, line, .. } => write!(f, "{} line {line}", chip.display()),
+            Self::Recorded(path) => write!(f, "{}", path.display()),
+        }
+    }
+}
+
+impl Word for Does {
+    const ALL: &'static [(&'static str, Self)] = &[
+        ("acknowledge", Self::Acknowledge),
+        ("silence", Self::Silence),
+        ("overboard", Self::Overboard),
+        ("reset", Self::Reset),
+    ];
+}
+
 impl Button {
     /// The act it does.
     pub fn act(&self) -> Act {
@@ -55,73 +107,56 @@ impl Button {
     }
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RawLine {
-    chip: Option<Spanned<PathBuf>>,
-    line: Option<u32>,
-    #[serde(default)]
-    active_low: bool,
-    recorded: Option<PathBuf>,
+/// A GPIO line, which nothing else may be on.
+pub(crate) fn gpio_line(mut t: Table<'_>, folder: &Path) -> Option<GpioLine> {
+    let (chip, line, recorded) = (t.take(&CHIP), t.take(&NUMBER), t.take(&RECORDED));
+    let active_low = t.take(&ACTIVE_LOW)?;
+    let on_chip = match (t.has(&CHIP), t.has(&NUMBER), t.has(&RECORDED)) {
+        (true, true, false) => true,
+        (false, false, true) if !active_low => false,
+        _ => {
+            t.wrong_at(
+                t.span(),
+                "a line is { chip = \"/dev/gpiochip0\", line = 17 }, with `active_low = true` if so, or { recorded = \"FILE\" }",
+            );
+            return None;
+        }
+    };
+    let found = if on_chip {
+        GpioLine::Chip { chip: folder.join(chip?), line: line?, active_low }
+    } else {
+        GpioLine::Recorded(folder.join(recorded?))
+    };
+    t.once(&CHIP, "line", &found.to_string());
+    Some(found)
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RawButton {
-    name: Spanned<String>,
-    line: Spanned<RawLine>,
-    does: Spanned<String>,
-    hold: Option<Spanned<String>>,
-    debounce: Option<Spanned<String>>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RawHeartbeat {
-    pub line: Spanned<RawLine>,
-}
-
-impl Reader {
-    pub(super) fn line(&mut self, raw: Spanned<RawLine>) -> Option<GpioLine> {
-        let span = raw.span();
-        let line = match raw.into_inner() {
-            RawLine { chip: Some(chip), line: Some(line), active_low, recorded: None } => {
-                GpioLine::Chip { chip: chip.into_inner(), line, active_low }
-            }
-            RawLine { chip: None, line: None, active_low: false, recorded: Some(path) } => {
-                GpioLine::Recorded(self.beside(&path))
-            }
-            _ => {
-                self.problem(
-                    span,
-                    "a line is { chip = \"/dev/gpiochip0\", line = 17 }, with `active_low = true` if so, or { recorded = \"FILE\" }",
+pub(crate) fn buttons(t: &mut Table<'_>, folder: &Path, watch: Option<&WatchSetting>) -> Option<Vec<Button>> {
+    each(t, &BUTTON, |mut t| {
+        let (name, does, line) = (t.take(&NAME), t.take(&DOES), t.table(&LINE));
+        let (hold, debounce) = (t.take(&HOLD), t.take(&DEBOUNCE));
+        let line = line.and_then(|l| gpio_line(l, folder));
+        if let Some(name) = &name {
+            t.once(&NAME, "button", &name.0);
+            let resets = |w: &WatchSetting| w.watch_alarm.as_ref().is_some_and(|a| a.resets_from(&name.0));
+            if does == Some(Does::Reset) && watch.is_some_and(|w| !resets(w)) {
+                t.warn(
+                    &DOES,
+                    format!("it resets nothing: `reset_from` of [watch.alarm] does not name \"{}\"", name.0),
                 );
-                return None;
             }
-        };
-        self.once("line", &line.to_string(), span);
-        Some(line)
-    }
+        }
+        let usual = if does == Some(Does::Overboard) { OVERBOARD_HOLD } else { Duration::ZERO };
+        Some(Button {
+            name: name?.0,
+            line: line?,
+            does: does?,
+            hold: hold.unwrap_or(usual),
+            debounce: debounce?,
+        })
+    })
+}
 
-    pub(super) fn button(&mut self, raw: RawButton, _: Range<usize>) -> Option<Button> {
-        let name = self.name("button", &raw.name);
-        let line = self.line(raw.line);
-        let does = match raw.does.get_ref().as_str() {
-            "acknowledge" => Some(Does::Acknowledge),
-            "silence" => Some(Does::Silence),
-            "overboard" => Some(Does::Overboard),
-            "reset" => Some(Does::Reset),
-            _ => {
-                self.problem(
-                    raw.does.span(),
-                    "a button does \"acknowledge\", \"silence\", \"overboard\" or \"reset\"",
-                );
-                None
-            }
-        };
-        let default = if does == Some(Does::Overboard) { HOLD } else { Duration::ZERO };
-        let hold = raw.hold.and_then(|h| self.duration(&h)).unwrap_or(default);
-        let debounce = raw.debounce.and_then(|d| self.duration(&d)).unwrap_or(DEBOUNCE);
-        Some(Button { name: name?, line: line?, does: does?, hold, debounce })
-    }
+pub(crate) fn heartbeat(t: &mut Table<'_>, folder: &Path) -> Option<GpioLine> {
+    gpio_line(t.table(&HEARTBEAT)?.table(&LINE)?, folder)
 }

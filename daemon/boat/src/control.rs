@@ -1,10 +1,36 @@
-//! `[control]`: the socket, and TCP where it is asked for.
+//! Where things lie: `[orders]`, `[logbook]` and `[control]`, the last over TCP too where it is asked for.
 
-use super::read::Reader;
-use serde::Deserialize;
+use crate::places;
+use form::{Key, Nested, Table, key};
 use std::net::SocketAddr;
-use std::path::PathBuf;
-use toml::Spanned;
+use std::path::{Path, PathBuf};
+
+const ORDERS: Key<Nested> = key("orders", "the standing orders");
+const ORDERS_PATH: Key<PathBuf> = key("path", "their file").or(places::ORDERS);
+const LOGBOOK: Key<Nested> = key("logbook", "the logbook, and the recording of every sentence");
+const LOGBOOK_PATH: Key<PathBuf> = key("path", "its file").or(places::LOGBOOK);
+const SENTENCES: Key<PathBuf> =
+    key("sentences", "keep every sentence in this folder, compressed (gzip)").example("sentences");
+const SENTENCES_MB: Key<u64> =
+    key("sentences_mb", "all files of that folder together; the oldest go").or("1000").within("1", "1000000");
+const CONTROL: Key<Nested> = key("control", "how the daemon is asked and told");
+const CONTROL_PATH: Key<PathBuf> = key("path", "its Unix socket, for owner and group").or(places::CONTROL);
+const LISTEN: Key<SocketAddr> =
+    key("listen", "a TCP address; without it there is no TCP").example("0.0.0.0:8127");
+const TOKEN_FILE: Key<PathBuf> =
+    key("token_file", "the file of the token, at least 16 letters; needed beyond this computer")
+        .example("token");
+const OPEN_READING: Key<bool> =
+    key("open_reading", "reading over TCP needs no token; changing anything always does").or("false");
+
+/// Sentences that are kept as they came.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sentences {
+    /// In this folder.
+    pub folder: PathBuf,
+    /// All files together are no larger.
+    pub limit_bytes: u64,
+}
 
 /// Control over TCP.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,41 +43,40 @@ pub struct Listen {
     pub open_reading: bool,
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RawControl {
-    path: Option<PathBuf>,
-    listen: Option<Spanned<String>>,
-    token_file: Option<Spanned<PathBuf>>,
-    open_reading: Option<Spanned<bool>>,
+/// A path that is written; the default place is the daemon's to know.
+fn path(t: &mut Table<'_>, key: &'static Key<PathBuf>, folder: &Path) -> Option<PathBuf> {
+    let path = t.take(key)?;
+    t.has(key).then(|| folder.join(path))
 }
 
-impl Reader {
-    pub(super) fn control(&mut self, raw: RawControl) -> (Option<PathBuf>, Option<Listen>) {
-        let Some(text) = raw.listen else {
-            let stray = raw.token_file.map(|t| t.span()).or(raw.open_reading.map(|o| o.span()));
-            if let Some(span) = stray {
-                self.problem(span, "`token_file` and `open_reading` belong to `listen`");
-            }
-            return (raw.path, None);
-        };
-        let Ok(address) = text.get_ref().parse::<SocketAddr>() else {
-            self.problem(text.span(), "an address to listen on is written as \"127.0.0.1:8127\"");
-            return (raw.path, None);
-        };
-        if !address.ip().is_loopback() && raw.token_file.is_none() {
-            self.problem(
-                text.span(),
-                "beyond this computer a token is needed: name a `token_file` with at least 16 letters in it",
-            );
-        }
-        let listen = Listen {
-            address,
-            token_file: raw.token_file.map(|t| self.beside(t.get_ref())),
-            open_reading: raw.open_reading.is_some_and(Spanned::into_inner),
-        };
-        (raw.path, Some(listen))
+pub(crate) fn orders(t: &mut Table<'_>, folder: &Path) -> Option<PathBuf> {
+    path(&mut t.table(&ORDERS)?, &ORDERS_PATH, folder)
+}
+
+pub(crate) fn logbook(t: &mut Table<'_>, folder: &Path) -> (Option<PathBuf>, Option<Sentences>) {
+    let Some(mut t) = t.table(&LOGBOOK) else { return (None, None) };
+    let logbook = path(&mut t, &LOGBOOK_PATH, folder);
+    let (sentences, mb) = (path(&mut t, &SENTENCES, folder), t.take(&SENTENCES_MB));
+    t.belongs(&SENTENCES_MB, &SENTENCES);
+    let sentences = sentences.zip(mb);
+    (logbook, sentences.map(|(folder, mb)| Sentences { folder, limit_bytes: mb * 1_000_000 }))
+}
+
+pub(crate) fn control(t: &mut Table<'_>, folder: &Path) -> (Option<PathBuf>, Option<Listen>) {
+    let Some(mut t) = t.table(&CONTROL) else { return (None, None) };
+    let (socket, address) = (path(&mut t, &CONTROL_PATH, folder), t.take(&LISTEN));
+    let (token_file, open_reading) = (path(&mut t, &TOKEN_FILE, folder), t.take(&OPEN_READING));
+    t.belongs(&TOKEN_FILE, &LISTEN);
+    t.belongs(&OPEN_READING, &LISTEN);
+    if address.is_some_and(|a| !a.ip().is_loopback()) && !t.has(&TOKEN_FILE) {
+        t.wrong(
+            &LISTEN,
+            "beyond this computer a token is needed: name a `token_file` with at least 16 letters in it",
+        );
     }
+    let listen =
+        address.map(|address| Listen { address, token_file, open_reading: open_reading == Some(true) });
+    (socket, listen)
 }
 
 #[cfg(test)]
@@ -60,7 +85,9 @@ mod tests {
 
     #[test]
     fn tcp_is_off_unless_asked_for_and_beyond_this_computer_a_token_is_needed() {
-        let boat = |control: &str| read("/etc/boat.toml", &format!("version = 1\n[control]\n{control}"));
+        let boat = |control: &str| {
+            read("/etc/boat.toml", &format!("version = 1\n[control]\n{control}")).map(|(boat, _)| boat)
+        };
         assert_eq!(boat("path = \"x\"\n").unwrap().listen, None);
         let listen = boat("listen = \"127.0.0.1:8127\"\n").unwrap().listen.unwrap();
         assert!(!listen.open_reading && listen.token_file.is_none());
@@ -71,8 +98,8 @@ mod tests {
         for (bad, told) in [
             ("listen = \"0.0.0.0:8127\"\n", "3:10: beyond this computer a token is needed"),
             ("listen = \"[::]:8127\"\nopen_reading = true\n", "a token is needed"),
-            ("listen = \"here\"\n", "3:10: an address"),
-            ("open_reading = true\n", "belong to `listen`"),
+            ("listen = \"here\"\n", "3:10: `listen` takes an address"),
+            ("open_reading = true\n", "`open_reading` belongs to `listen`"),
         ] {
             let problems = boat(bad).unwrap_err().to_string();
             assert!(problems.contains(told), "{told} is not in\n{problems}");

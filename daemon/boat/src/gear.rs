@@ -1,13 +1,23 @@
-//! What aboard has a date: `[[gear]]`, the crew's batteries, and the `[passage]` they are to last for.
+//! What aboard has a date: `[[gear]]`, and the `[passage]` it is to last for.
 
-use super::read::Reader;
-use serde::Deserialize;
-use std::ops::Range;
+use crate::each;
+use form::{Key, Name, Nested, Table, key};
 use terms::{Day, Every};
-use toml::Spanned;
 
-/// What runs out within so many weeks is told, unless the file says otherwise.
-const WEEKS_AHEAD: u32 = 8;
+const GEAR: Key<Nested> = key("gear", "a piece of gear that has a date").most(128);
+const NAME: Key<Name> = key("name", "as the skipper calls it").needed().example("raft service").most(60);
+const DUE: Key<Day> =
+    key("due", "the last day on which it is good; a month means its end").example("2027-03");
+const DONE: Key<Day> =
+    key("done", "in place of `due`: the day from which the interval counts").example("2024-03");
+const EVERY: Key<Every> = key("every", "how often it comes round").example("3 years");
+const NOTE: Key<String> = key("note", "a remark on one line").example("Orrin services it").most(200);
+const PASSAGE: Key<Nested> = key("passage", "the passage that is planned");
+const ENDS: Key<Day> = key("ends", "its last day, as planned").example("2026-12-20");
+const WEEKS_AHEAD: Key<u32> =
+    key("weeks_ahead", "what expires so soon is announced even where the passage ends sooner")
+        .or("8")
+        .within("1", "104");
 
 /// A piece of gear with a date.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,100 +44,45 @@ pub struct Due {
 pub struct Passage {
     /// The last day of it, as planned.
     pub ends: Option<Day>,
-    /// What runs out within so many weeks is told even where the passage ends sooner.
+    /// What expires within so many weeks is announced even where the passage ends sooner.
     pub weeks_ahead: u32,
 }
 
 impl Default for Passage {
     fn default() -> Self {
-        Self { ends: None, weeks_ahead: WEEKS_AHEAD }
+        Self { ends: None, weeks_ahead: WEEKS_AHEAD.default_value().unwrap_or_default() }
     }
 }
 
-/// A day as TOML has it or in quotes.
-#[derive(Deserialize)]
-#[serde(untagged)]
-pub(super) enum RawDay {
-    Text(String),
-    Date(toml::value::Datetime),
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RawGear {
-    name: Spanned<String>,
-    due: Option<Spanned<RawDay>>,
-    done: Option<Spanned<RawDay>>,
-    every: Option<Spanned<String>>,
-    note: Option<Spanned<String>>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RawPassage {
-    ends: Option<Spanned<RawDay>>,
-    weeks_ahead: Option<Spanned<u32>>,
-}
-
-impl Reader {
-    pub(super) fn day(&mut self, raw: &Spanned<RawDay>) -> Option<Day> {
-        let text = match raw.get_ref() {
-            RawDay::Text(text) => text.clone(),
-            RawDay::Date(date) => date.to_string(),
-        };
-        let day = Day::parse(&text);
-        if day.is_none() {
-            self.problem(raw.span(), "a day is \"2027-05-31\", or \"2027-05\" for the end of that month");
+pub(crate) fn gear(t: &mut Table<'_>) -> Option<Vec<Gear>> {
+    each(t, &GEAR, |mut t| {
+        let (name, every, note) = (t.take(&NAME), t.take(&EVERY), t.take(&NOTE));
+        let (due, done) = (t.take(&DUE), t.take(&DONE));
+        if let Some(name) = &name {
+            t.once(&NAME, "piece of gear", &name.0);
         }
-        day
-    }
-
-    pub(super) fn gear(&mut self, g: RawGear, _: Range<usize>) -> Option<Gear> {
-        let name = self.name("piece of gear", &g.name);
-        let note = g.note.and_then(|n| {
-            let text = n.get_ref().trim();
-            if text.chars().count() > 200 || text.chars().any(char::is_control) {
-                self.problem(n.span(), "a note has at most 200 letters on one line");
-                return None;
-            }
-            (!text.is_empty()).then(|| text.to_owned())
-        });
-        let every = g.every.as_ref().and_then(|e| {
-            let every = Every::parse(e.get_ref());
-            if every.is_none() {
-                self.problem(
-                    e.span(),
-                    "an interval is a number and days, weeks, months or years: \"12 months\"",
-                );
-            }
-            every
-        });
-        let due = match (&g.due, &g.done) {
-            (Some(due), None) => self.day(due).map(|on| Due { on, every }),
-            (None, Some(done)) if g.every.is_some() => {
-                let on = self.day(done).zip(every).and_then(|(day, every)| day.plus(every));
-                on.map(|on| Due { on, every })
-            }
-            _ => {
-                self.problem(
-                    g.name.span(),
-                    "gear has the day until which it is good, `due`, or the day it was `done` and an interval, `every`",
-                );
-                None
-            }
+        if note.as_ref().is_some_and(|n| n.trim().contains(char::is_control)) {
+            t.wrong(&NOTE, "a note is on one line");
+        }
+        if t.has(&DUE) == t.has(&DONE) || t.has(&DONE) && !t.has(&EVERY) {
+            t.wrong(
+                &NAME,
+                "gear has the day until which it is good, `due`, or the day it was `done` and an interval, `every`",
+            );
+        }
+        let on = match (due, done) {
+            (Some(due), _) => due,
+            (_, done) => done?.plus(every?)?,
         };
-        Some(Gear { name: name?, due: due?, note })
-    }
+        Some(Gear { name: name?.0, due: Due { on, every }, note: note.map(|n| n.trim().to_owned()) })
+    })
+}
 
-    pub(super) fn passage(&mut self, p: RawPassage) -> Passage {
-        let weeks_ahead = p.weeks_ahead.map_or(WEEKS_AHEAD, |w| {
-            if !(1..=104).contains(w.get_ref()) {
-                self.problem(w.span(), "`weeks_ahead` is from 1 to 104");
-            }
-            *w.get_ref()
-        });
-        Passage { ends: p.ends.and_then(|d| self.day(&d)), weeks_ahead }
-    }
+pub(crate) fn passage(t: &mut Table<'_>) -> Passage {
+    t.table(&PASSAGE).map_or_else(Passage::default, |mut t| Passage {
+        ends: t.take(&ENDS),
+        weeks_ahead: t.take(&WEEKS_AHEAD).unwrap_or_default(),
+    })
 }
 
 #[cfg(test)]
@@ -140,7 +95,7 @@ mod tests {
             [[gear]]\nname = \"raft\"\ndone = \"2025-05\"\nevery = \"3 years\"\nnote = \"service at Orrin\"\n\
             [[gear]]\nname = \"flares\"\ndue = \"2027-02\"\n\
             [passage]\nends = 2026-12-20\n";
-        let boat = read("boat.toml", text).unwrap();
+        let (boat, _) = read("boat.toml", text).unwrap();
         let day = |t: &str| terms::Day::parse(t).unwrap();
         assert_eq!(boat.crew[0].until, Some(day("2028-03-31")));
         assert_eq!(boat.gear[0].due.on, day("2028-05-31"), "the last day of May and three years");
@@ -151,10 +106,11 @@ mod tests {
             [passage]\nweeks_ahead = 0\nend = \"2028-01\"\n";
         let told = read("boat.toml", bad).unwrap_err().to_string();
         for part in [
-            "boat.toml:4:9: `until` is the last day of a beacon's battery",
+            "boat.toml:4:9: `until` belongs to `beacon`",
             "boat.toml:6:8: gear has the day",
-            "boat.toml:9:7: a day is",
-            "boat.toml:13:9: an interval is",
+            "boat.toml:9:7: `due` takes a day such as",
+            "boat.toml:13:9: `every` takes a number of days",
+            "boat.toml:15:15: `weeks_ahead` is from 1 to 104",
             "`end` is not known here",
         ] {
             assert!(told.contains(part), "{part} is not in\n{told}");

@@ -1,25 +1,39 @@
-//! `[[signal]]`: who or what is to be told.
+//! `[[signal]]`: how people are called, and which events each signal carries.
 
-use super::button::RawLine;
-use super::read::Reader;
-use super::{Connection, Feed};
-use crate::GpioLine;
-use crate::{
-    Audience, Bridge, Form, Formatter, KeyFile, Outlet, Reaches, Rest, Switched, Template, Webhook, address,
-};
-use http::header::{CONTENT_LENGTH, CONTENT_TYPE, HOST, HeaderName, HeaderValue, TRANSFER_ENCODING};
+use crate::button::gpio_line;
+use crate::feed::{BAUD, warn_of_speed};
+use crate::webhook::{WEBHOOK, webhook};
+use crate::{Audience, Connection, Crew, Feed, GpioLine, Reaches, Rest, Webhook, each};
+use form::{HostPort, Key, Name, Nested, Table, Value, Word, Written, key};
 use rules::Priority;
-use serde::Deserialize;
-use std::collections::BTreeMap;
-use std::ops::Range;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
-use toml::Spanned;
+use terms::Hours;
 
-/// One attempt may take so long, unless its entry says otherwise.
-const TIMEOUT: Duration = Duration::from_secs(10);
-/// The most headers of a webhook.
-const MOST_HEADERS: usize = 16;
+const SIGNAL: Key<Nested> = key("signal", "a way to call people").most(32);
+const NAME: Key<Name> = key("name", "as orders and reports call it").needed().example("voice").most(60);
+const COMMAND: Key<Program> =
+    key("command", "a program and its arguments: gets the words on standard input, never through a shell");
+const BUZZER: Key<Nested> = key("buzzer", "a buzzer or horn on a GPIO line, in place of `command`");
+const LAMP: Key<Nested> =
+    key("lamp", "a lamp on a GPIO line: flashes until acknowledged, lit while the alert goes on");
+const RELAY: Key<Nested> = key("relay", "a relay on a GPIO line: closed while something sounds");
+const SENSE: Key<Nested> =
+    key("sense", "the GPIO line that proves that the buzzer sounds, and that it is silent");
+const NMEA: Key<Outlet> = key("nmea", "sentences to a plotter or bridge");
+const SENTENCES: Key<Formatter> = key("sentences", "which are sent; unless given, all");
+const FROM: Key<Urgency> =
+    key("from", "carries this priority and those above; unless given, warning, and notice for a webhook")
+        .example("warning");
+const PRIORITIES: Key<Urgency> = key("priorities", "in place of `from`: carries these").example("alarm");
+const ORDERS: Key<String> = key("orders", "carries only these orders and built-in alerts; unless given, all")
+    .example("close approach");
+const REACHES: Key<Reaches> =
+    key("reaches", "whom: watch (everything), skipper, all hands, or one of the crew by the roster")
+        .or("watch");
+const REST: Key<Hours> = key("rest", "hours of rest by ship's time; an alarm sounds all the same");
+const TIMEOUT: Key<Duration> =
+    key("timeout", "how long one attempt may take").or("10 s").within("0.1 s", "24 h");
 
 /// Who or what is to be told.
 #[derive(Debug, Clone)]
@@ -54,273 +68,272 @@ pub enum Means {
     Nmea(Bridge),
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RawSignal {
-    name: Spanned<String>,
-    command: Option<Spanned<Vec<String>>>,
-    webhook: Option<Spanned<String>>,
-    buzzer: Option<Spanned<RawLine>>,
-    lamp: Option<Spanned<RawLine>>,
-    relay: Option<Spanned<RawLine>>,
-    sense: Option<Spanned<RawLine>>,
-    nmea: Option<Spanned<String>>,
-    sentences: Option<Vec<Spanned<String>>>,
-    from: Option<Spanned<String>>,
-    priorities: Option<Spanned<Vec<Spanned<String>>>>,
-    #[serde(default)]
-    orders: Vec<String>,
-    reaches: Option<Spanned<String>>,
-    rest: Option<Spanned<String>>,
-    timeout: Option<Spanned<String>>,
-    headers: Option<Spanned<BTreeMap<Spanned<String>, Spanned<String>>>>,
-    body: Option<Spanned<String>>,
-    signature: Option<Spanned<RawSignature>>,
+/// Where sentences go.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Outlet {
+    /// A serial line.
+    Serial {
+        /// Device.
+        path: PathBuf,
+        /// Bits a second.
+        baud: u32,
+    },
+    /// A server that takes sentences, as host:port.
+    Tcp(String),
+    /// Datagrams of one sentence each to host:port; broadcast and multicast addresses will do.
+    Udp(String),
+    /// The wire of the feed of this name, which has it open.
+    Feed(String),
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawSignature {
-    key_id: Spanned<String>,
-    secret_file: PathBuf,
+/// A sentence that may be sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs, reason = "named by the standard")]
+pub enum Formatter {
+    Alf,
+    Alc,
+    Alr,
+    Hbt,
+    Tll,
+    Wpl,
 }
 
-impl Reader {
-    pub(super) fn signal(&mut self, mut s: RawSignal, _: Range<usize>) -> Option<Signal> {
-        let name = self.name("signal", &s.name);
-        let ways = [
-            s.command.is_some(),
-            s.webhook.is_some(),
-            s.buzzer.is_some(),
-            s.lamp.is_some(),
-            s.relay.is_some(),
-            s.nmea.is_some(),
-        ];
-        if ways.iter().filter(|w| **w).count() != 1 {
-            self.problem(
-                s.name.span(),
-                "a signal has exactly one of `command`, `webhook`, `buzzer`, `lamp`, `relay`, `nmea`",
-            );
-            return None;
-        }
-        self.misplaced(&s);
-        let audience = self.audience(&s);
-        let timeout = s.timeout.as_ref().and_then(|t| self.duration(t)).unwrap_or(TIMEOUT);
-        let switched = [
-            (Switched::Buzzer, s.buzzer.take()),
-            (Switched::Lamp, s.lamp.take()),
-            (Switched::Relay, s.relay.take()),
-        ];
-        let switched = switched.into_iter().find_map(|(what, line)| Some((what, line?)));
-        let means = if let Some(c) = s.command {
-            if c.get_ref().first().is_none_or(String::is_empty) {
-                self.problem(c.span(), "a command is a list: the program, then its arguments");
-            }
-            Means::Command(c.into_inner())
-        } else if let Some((what, line)) = switched {
-            let line = self.line(line);
-            let sense = s.sense.take().and_then(|l| self.line(l));
-            Means::Switched { what, line: line?, sense }
-        } else if let Some(outlet) = &s.nmea {
-            let outlet = self.outlet(outlet);
-            Means::Nmea(Bridge { sentences: self.sentences(s.sentences.as_deref()), outlet: outlet? })
-        } else {
-            Means::Webhook(self.webhook(&s.webhook.take()?, s.headers, s.body, s.signature)?)
-        };
-        Some(Signal { name: name?, means, audience, timeout })
-    }
+/// A bridge as configured.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Bridge {
+    /// Where to.
+    pub outlet: Outlet,
+    /// What is sent.
+    pub sentences: Vec<Formatter>,
+}
 
-    /// Keys that belong to another kind of signal.
-    fn misplaced(&mut self, s: &RawSignal) {
-        if s.webhook.is_none() {
-            let of_webhook = [
-                s.headers.as_ref().map(Spanned::span),
-                s.body.as_ref().map(Spanned::span),
-                s.signature.as_ref().map(Spanned::span),
-            ];
-            for span in of_webhook.into_iter().flatten() {
-                self.problem(span, "`headers`, `body` and `signature` belong to a `webhook`");
-            }
-        }
-        if let Some(sense) = s.sense.as_ref().filter(|_| s.buzzer.is_none()) {
-            self.problem(sense.span(), "`sense` belongs to a `buzzer`");
-        }
-        if let Some(sentence) = s.sentences.iter().flatten().next().filter(|_| s.nmea.is_none()) {
-            self.problem(sentence.span(), "`sentences` belong to `nmea`");
+/// What is switched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Switched {
+    /// A buzzer or horn: patterns by priority.
+    Buzzer,
+    /// A lamp: flashes while somebody has yet to acknowledge, is lit while an alert goes on.
+    Lamp,
+    /// A relay: closed while something sounds.
+    Relay,
+}
+
+impl Formatter {
+    /// All of them, by name.
+    pub const ALL: [(&str, Self); 6] = [
+        ("ALF", Self::Alf),
+        ("ALC", Self::Alc),
+        ("ALR", Self::Alr),
+        ("HBT", Self::Hbt),
+        ("TLL", Self::Tll),
+        ("WPL", Self::Wpl),
+    ];
+}
+
+impl Word for Formatter {
+    const ALL: &'static [(&'static str, Self)] = &Self::ALL;
+}
+
+/// A priority as it is written.
+#[derive(Debug, Clone, Copy)]
+struct Urgency(Priority);
+
+impl Word for Urgency {
+    const ALL: &'static [(&'static str, Self)] = &[
+        ("notice", Self(Priority::Notice)),
+        ("caution", Self(Priority::Caution)),
+        ("warning", Self(Priority::Warning)),
+        ("alarm", Self(Priority::Alarm)),
+        ("emergency alarm", Self(Priority::EmergencyAlarm)),
+    ];
+}
+
+/// A program and its arguments.
+struct Program(Vec<String>);
+
+impl Written for Program {
+    const EXAMPLE: &'static str = "[\"espeak-ng\", \"--stdin\"]";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        let words: Option<Vec<String>> =
+            v.items().and_then(|all| all.map(|w| w.text().map(str::to_owned)).collect());
+        words.filter(|w| w.first().is_some_and(|program| !program.is_empty())).map(Self).ok_or_else(|| {
+            "a list of texts: the program, then its arguments, such as [\"espeak-ng\", \"--stdin\"]"
+                .to_owned()
+        })
+    }
+}
+
+impl Written for Reaches {
+    const EXAMPLE: &'static str = "watch";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        match v.text().map(str::trim) {
+            Some("watch") => Ok(Self::Watch),
+            Some("skipper") => Ok(Self::Skipper),
+            Some("all hands") => Ok(Self::AllHands),
+            Some(name) if !name.is_empty() => Ok(Self::Person(name.to_owned())),
+            _ => Err("\"watch\", \"skipper\", \"all hands\" or one of the crew".to_owned()),
         }
     }
+}
 
-    fn outlet(&mut self, text: &Spanned<String>) -> Option<Outlet> {
-        let host_and_port = |a: &str| {
-            a.rsplit_once(':').is_some_and(|(h, p)| !h.is_empty() && p.parse::<u16>().is_ok_and(|p| p > 0))
-        };
-        let found = match text.get_ref().split_once(':') {
+impl Written for Outlet {
+    const EXAMPLE: &'static str = "udp:192.168.1.255:10110";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        let host = |to: &str| HostPort::parse(to).map(|to| to.0);
+        let found = match v.text().unwrap_or("").split_once(':') {
             Some(("serial", line)) => {
-                let (path, baud) = line.rsplit_once('@').unwrap_or((line, "4800"));
-                let baud = baud.parse().ok().filter(|b| (300..=4_000_000).contains(b));
-                let outlet = PathBuf::from(path);
-                self.later(text.span(), move |boat| {
-                    let same =
-                        |f: &&Feed| matches!(&f.source, Connection::Serial { path, .. } if *path == outlet);
-                    let name = &boat.feeds.iter().find(same)?.name;
-                    Some(format!("this line is the feed {name}, which has it open; write \"feed:{name}\""))
-                });
-                baud.filter(|_| !path.is_empty()).map(|baud| Outlet::Serial { path: path.into(), baud })
+                let (path, baud) =
+                    line.rsplit_once('@').map_or((line, None), |(path, baud)| (path, Some(baud)));
+                let baud = baud.map_or(BAUD.default_value(), |b| b.parse().ok().filter(|b| BAUD.allows(b)));
+                baud.filter(|_| !path.is_empty()).map(|baud| Self::Serial { path: path.into(), baud })
             }
-            Some(("tcp", to)) if host_and_port(to) => Some(Outlet::Tcp(to.to_owned())),
-            Some(("udp", to)) if host_and_port(to) => Some(Outlet::Udp(to.to_owned())),
-            Some(("feed", name)) => {
-                let name = name.to_owned();
-                let outlet = Outlet::Feed(name.clone());
-                self.later(text.span(), move |boat| {
-                    let two_ways =
-                        |f: &Feed| matches!(f.source, Connection::Serial { .. } | Connection::Tcp(_));
-                    (!boat.feeds.iter().any(|f| f.name == name && two_ways(f))).then(|| {
-                        format!(
-                            "`feed:` names a feed that is a serial line or a TCP connection; `{name}` is none"
-                        )
-                    })
-                });
-                Some(outlet)
-            }
+            Some(("tcp", to)) => host(to).map(Self::Tcp),
+            Some(("udp", to)) => host(to).map(Self::Udp),
+            Some(("feed", name)) => Some(Self::Feed(name.to_owned())),
             _ => None,
         };
-        if found.is_none() {
-            self.problem(
-                text.span(),
-                "`nmea` is \"serial:/dev/ttyUSB1@4800\", \"tcp:host:port\", \"udp:192.168.1.255:10110\" or \"feed:NAME\"",
-            );
-        }
-        found
-    }
-
-    fn sentences(&mut self, list: Option<&[Spanned<String>]>) -> Vec<Formatter> {
-        let Some(list) = list else { return Formatter::ALL.iter().map(|(_, f)| *f).collect() };
-        let mut found = Vec::new();
-        for text in list {
-            match Formatter::ALL.iter().find(|(name, _)| name == text.get_ref()) {
-                Some((_, f)) => found.push(*f),
-                None => self.problem(text.span(), "a sentence is ALF, ALC, ALR, HBT, TLL or WPL"),
-            }
-        }
-        found
-    }
-
-    fn audience(&mut self, s: &RawSignal) -> Audience {
-        let least = if s.webhook.is_some() { Priority::Notice } else { Priority::Warning };
-        let from = s.from.as_ref().and_then(|p| self.priority(p)).unwrap_or(least);
-        let mut priorities: Vec<Priority> = Priority::ALL.into_iter().filter(|p| *p >= from).collect();
-        if let Some(list) = &s.priorities {
-            if s.from.is_some() {
-                self.problem(list.span(), "a signal has `from` or `priorities`, not both");
-            }
-            priorities = list.get_ref().iter().filter_map(|p| self.priority(p)).collect();
-        }
-        let reaches = s.reaches.as_ref().map_or(Reaches::Watch, |r| match r.get_ref().as_str() {
-            "watch" => Reaches::Watch,
-            "skipper" => Reaches::Skipper,
-            "all hands" => Reaches::AllHands,
-            name => {
-                let name = name.to_owned();
-                let reached = Reaches::Person(name.clone());
-                self.later(r.span(), move |boat| {
-                    (!boat.crew.iter().any(|c| c.name == name)).then(|| {
-                        format!("a signal reaches the \"watch\", the \"skipper\", \"all hands\" or one of the crew; `{name}` is none of them")
-                    })
-                });
-                reached
-            }
-        });
-        let rest = s.rest.as_ref().and_then(|r| {
-            let found = rest(r.get_ref());
-            if found.is_none() {
-                self.problem(r.span(), "hours of rest are in ship's time, written like \"22:00 to 06:00\"");
-            }
-            found
-        });
-        Audience { priorities, orders: s.orders.clone(), reaches, rest }
-    }
-
-    fn webhook(
-        &mut self,
-        text: &Spanned<String>,
-        headers: Option<Spanned<BTreeMap<Spanned<String>, Spanned<String>>>>,
-        body: Option<Spanned<String>>,
-        signature: Option<Spanned<RawSignature>>,
-    ) -> Option<Webhook> {
-        let address = match address(text.get_ref()) {
-            Ok(a) => Some(a),
-            Err(why) => {
-                self.problem(text.span(), why.to_string());
-                None
-            }
-        };
-        let headers = headers.map_or_else(Vec::new, |h| self.headers(h));
-        let content_type = headers.iter().find(|(n, _)| n == CONTENT_TYPE).and_then(|(_, v)| v.to_str().ok());
-        let form = content_type.map_or(Form::Json, Form::of);
-        let body = body.and_then(|b| match Template::read(b.get_ref(), form) {
-            Ok(t) => Some(t),
-            Err(why) => {
-                self.problem(b.span(), why.to_string());
-                None
-            }
-        });
-        let key = signature.map(Spanned::into_inner).map(|s| {
-            let id = s.key_id.get_ref();
-            if id.is_empty() || id.len() > 100 || !id.bytes().all(|b| (b' '..=b'~').contains(&b)) {
-                self.problem(s.key_id.span(), "a key's name has one to 100 letters of ASCII");
-            }
-            KeyFile { id: id.clone(), path: self.beside(&s.secret_file) }
-        });
-        Some(Webhook { address: address?, headers, body, key })
-    }
-
-    fn headers(
-        &mut self,
-        headers: Spanned<BTreeMap<Spanned<String>, Spanned<String>>>,
-    ) -> Vec<(HeaderName, HeaderValue)> {
-        // What a post says of itself is not for the file to say.
-        let own = ["idempotency-key", "content-digest", "signature", "signature-input", "connection"];
-        if headers.get_ref().len() > MOST_HEADERS {
-            self.problem(headers.span(), format!("at most {MOST_HEADERS} headers are sent"));
-        }
-        let mut found = Vec::new();
-        for (name, value) in headers.into_inner().into_iter().take(MOST_HEADERS) {
-            let (name_at, value_at) = (name.span(), value.span());
-            match (HeaderName::try_from(name.into_inner()), HeaderValue::try_from(value.into_inner())) {
-                (Ok(n), _)
-                    if own.contains(&n.as_str())
-                        || [HOST, CONTENT_LENGTH, TRANSFER_ENCODING].contains(&n) =>
-                {
-                    self.problem(name_at, format!("`{n}` is set by the daemon itself"));
-                }
-                (Ok(n), Ok(v)) => found.push((n, v)),
-                (Err(_), _) => self.problem(name_at, "this is no name of an HTTP header"),
-                (_, Err(_)) => self.problem(value_at, "a header's value is on one line"),
-            }
-        }
-        found
-    }
-
-    fn priority(&mut self, text: &Spanned<String>) -> Option<Priority> {
-        let found = Priority::ALL.into_iter().find(|p| p.to_string() == *text.get_ref());
-        if found.is_none() {
-            self.problem(text.span(), "a priority is notice, caution, warning, alarm or emergency alarm");
-        }
-        found
+        found.ok_or_else(|| {
+            "\"serial:/dev/ttyUSB1@4800\", \"tcp:host:port\", \"udp:192.168.1.255:10110\" or \"feed:NAME\"".to_owned()
+        })
     }
 }
 
-/// "22:00 to 06:00".
-fn rest(text: &str) -> Option<Rest> {
-    let minutes = |t: &str| -> Option<u16> {
-        let (h, m) = t.trim().split_once(':')?;
-        let digits = |t: &str| if t.len() == 2 { t.parse::<u16>().ok() } else { None };
-        Some(digits(h).filter(|h| *h < 24)? * 60 + digits(m).filter(|m| *m < 60)?)
+impl Signal {
+    /// Whether it makes itself heard to those on watch when something of that priority happens.
+    fn calls_the_watch(&self, priority: Priority) -> bool {
+        let aloud = match &self.means {
+            Means::Command(_) => true,
+            Means::Switched { what, .. } => *what != Switched::Lamp,
+            Means::Webhook(_) | Means::Nmea(_) => false,
+        };
+        let a = &self.audience;
+        let to_watch = matches!(a.reaches, Reaches::Watch | Reaches::Person(_));
+        aloud && to_watch && a.orders.is_empty() && a.priorities.contains(&priority)
+    }
+}
+
+pub(crate) fn signals(
+    t: &mut Table<'_>,
+    folder: &Path,
+    crew: Option<&[Crew]>,
+    feeds: Option<&[Feed]>,
+) -> Option<Vec<Signal>> {
+    let signals = each(t, &SIGNAL, |t| signal(t, folder, crew, feeds))?;
+    let unheard = |p: &Priority| !signals.iter().any(|s| s.calls_the_watch(*p));
+    let odd = match [Priority::EmergencyAlarm, Priority::Alarm].iter().find(|p| unheard(p)) {
+        Some(_) if signals.is_empty() && t.has(&SIGNAL) => return Some(signals),
+        Some(_) if signals.is_empty() => "there is no [[signal]]: nobody hears an alarm".to_owned(),
+        Some(_) if signals.iter().all(|s| matches!(s.means, Means::Webhook(_))) => {
+            "webhooks make no sound aboard: where the network fails nobody hears an alarm".to_owned()
+        }
+        Some(p) => format!("no command, buzzer or relay carries every {p} to the watch: one may go unheard"),
+        None => return Some(signals),
     };
-    let (from, to) = text.split_once(" to ")?;
-    let (from, to) = (minutes(from)?, minutes(to)?);
-    (from != to).then(|| Rest::new(from, to))
+    t.warn(&SIGNAL, odd);
+    Some(signals)
+}
+
+fn signal(mut t: Table<'_>, folder: &Path, crew: Option<&[Crew]>, feeds: Option<&[Feed]>) -> Option<Signal> {
+    let (name, command, nmea) = (t.take(&NAME), t.take(&COMMAND), t.take(&NMEA));
+    let webhook = webhook(&mut t, folder);
+    let mut switched = Vec::new();
+    for (what, key) in [(Switched::Buzzer, &BUZZER), (Switched::Lamp, &LAMP), (Switched::Relay, &RELAY)] {
+        switched.extend(t.table(key).map(|line| (what, gpio_line(line, folder))));
+    }
+    let sense = t.table(&SENSE).and_then(|l| gpio_line(l, folder));
+    let (sentences, timeout) = (t.list(&SENTENCES), t.take(&TIMEOUT));
+    let audience = audience(&mut t, crew);
+    if let Some(name) = &name {
+        t.once(&NAME, "signal", &name.0);
+    }
+    let ways = [t.has(&COMMAND), t.has(&WEBHOOK), t.has(&BUZZER), t.has(&LAMP), t.has(&RELAY), t.has(&NMEA)];
+    if ways.iter().filter(|w| **w).count() != 1 {
+        t.wrong(&NAME, "a signal has exactly one of `command`, `webhook`, `buzzer`, `lamp`, `relay`, `nmea`");
+    }
+    t.belongs(&SENSE, &BUZZER);
+    t.belongs(&SENTENCES, &NMEA);
+    let means = match (command, switched.pop(), nmea) {
+        (Some(program), ..) => Means::Command(program.0),
+        (_, Some((what, line)), _) => Means::Switched { what, line: line?, sense },
+        (.., Some(outlet)) => {
+            let all = || Formatter::ALL.iter().map(|(_, f)| *f).collect();
+            let outlet = open_to(&t, outlet, folder, feeds);
+            Means::Nmea(Bridge { outlet, sentences: sentences.unwrap_or_else(all) })
+        }
+        _ => Means::Webhook(webhook?),
+    };
+    Some(Signal { name: name?.0, means, audience, timeout: timeout? })
+}
+
+/// An outlet that does not get in the way of a feed; a serial line's path begins at the file's folder.
+fn open_to(t: &Table<'_>, outlet: Outlet, folder: &Path, feeds: Option<&[Feed]>) -> Outlet {
+    match outlet {
+        Outlet::Serial { path, baud } => {
+            let line = folder.join(path);
+            let same = |f: &&Feed| matches!(&f.source, Connection::Serial { path, .. } if *path == line);
+            if let Some(feed) = feeds.and_then(|feeds| feeds.iter().find(same)) {
+                let name = &feed.name;
+                t.wrong(
+                    &NMEA,
+                    format!("this line is the feed {name}, which has it open; write \"feed:{name}\""),
+                );
+            }
+            warn_of_speed(t, &NMEA, baud);
+            Outlet::Serial { path: line, baud }
+        }
+        Outlet::Feed(name) => {
+            let both_ways = |f: &Feed| matches!(f.source, Connection::Serial { .. } | Connection::Tcp(_));
+            if feeds.is_some_and(|feeds| !feeds.iter().any(|f| f.name == name && both_ways(f))) {
+                t.wrong(
+                    &NMEA,
+                    format!(
+                        "`feed:` names a feed that is a serial line or a TCP connection; `{name}` is none"
+                    ),
+                );
+            }
+            Outlet::Feed(name)
+        }
+        other => other,
+    }
+}
+
+fn audience(t: &mut Table<'_>, crew: Option<&[Crew]>) -> Audience {
+    let (from, listed, orders) = (t.take(&FROM), t.list(&PRIORITIES), t.list(&ORDERS));
+    let (reaches, rest) = (t.take(&REACHES), t.take(&REST));
+    let least = if t.has(&WEBHOOK) { Priority::Notice } else { Priority::Warning };
+    let from = from.map_or(least, |f| f.0);
+    if t.has(&FROM) && t.has(&PRIORITIES) {
+        t.wrong(&PRIORITIES, "a signal has `from` or `priorities`, not both");
+    }
+    let priorities = match listed {
+        Some(listed) => listed.into_iter().map(|p: Urgency| p.0).collect(),
+        None => Urgency::ALL.iter().map(|(_, p)| p.0).filter(|p| *p >= from).collect::<Vec<_>>(),
+    };
+    if priorities.is_empty() {
+        t.warn(&PRIORITIES, "it carries nothing");
+    }
+    let reaches = reaches.unwrap_or_default();
+    if let Reaches::Person(name) = &reaches
+        && crew.is_some_and(|crew| !crew.iter().any(|c| c.name == *name))
+    {
+        t.wrong(
+            &REACHES,
+            format!(
+                "a signal reaches the \"watch\", the \"skipper\", \"all hands\" or one of the crew; `{name}` is none of them"
+            ),
+        );
+    }
+    if rest.is_some_and(|r: Hours| r.from == r.to) {
+        t.wrong(&REST, "hours of rest end at another time than they begin");
+    }
+    if rest.is_some() && priorities.iter().all(|p| *p >= Priority::Alarm) {
+        t.warn(&REST, "it rests from nothing: what it carries sounds in hours of rest too");
+    }
+    let rest = rest.map(|r| Rest::new(r.from.minutes(), r.to.minutes()));
+    Audience { priorities, orders: orders.unwrap_or_default(), reaches, rest }
 }
 
 #[cfg(test)]
@@ -329,7 +342,7 @@ mod tests {
 
     fn boat(signal: &str) -> Result<Signal, String> {
         let text = format!("version = 1\n[[signal]]\nname = \"x\"\n{signal}");
-        let mut boat = super::super::read("/etc/boat.toml", &text).map_err(|p| p.to_string())?;
+        let (mut boat, _) = crate::read("/etc/boat.toml", &text).map_err(|p| p.to_string())?;
         Ok(boat.signals.remove(0))
     }
 
@@ -369,14 +382,14 @@ mod tests {
     fn each_problem_is_told() {
         for (text, told) in [
             ("lamp = { chip = \"/dev/gpiochip0\" }\n", "a line is { chip"),
-            ("nmea = \"udp:here\"\n", "4:8: `nmea` is"),
-            ("nmea = \"udp:h:1\"\nsentences = [\"XYZ\"]\n", "a sentence is ALF"),
+            ("nmea = \"udp:here\"\n", "4:8: `nmea` takes \"serial:"),
+            ("nmea = \"udp:h:1\"\nsentences = [\"XYZ\"]\n", "5:14: `sentences` takes \"ALF\""),
             ("command = [\"a\"]\nwebhook = \"http://x\"\n", "exactly one of"),
+            ("command = [\"a\"]\nbody = \"x\"\n", "5:8: `body` belongs to `webhook`"),
             (
-                "command = [\"a\"]\nbody = \"x\"\n",
-                "5:8: `headers`, `body` and `signature` belong to a `webhook`",
+                "command = [\"a\"]\nrest = \"22 to 6\"\n",
+                "5:8: `rest` takes hours of the day such as \"22:00 to 06:00\"",
             ),
-            ("command = [\"a\"]\nrest = \"22 to 6\"\n", "written like \"22:00 to 06:00\""),
             ("command = [\"a\"]\nrest = \"22:00 to 22:00\"\n", "hours of rest"),
             (
                 "nmea = \"feed:mux\"\n",

@@ -1,14 +1,34 @@
-//! The watch in `boat.toml`: who keeps it when, ship's time, and the watch alarm.
+//! `[watch]`: who keeps the watch when, ship's time, and the watch alarm.
 
-use super::read::{Reader, parse_duration};
+use crate::{Crew, each};
+use form::{Key, Name, Nested, Table, Word, key};
 use rules::{DailyWatch, Declared, Doing, Roster, WatchAlarm, WatchAlarmSettings};
-use serde::Deserialize;
-use std::ops::Range;
-use terms::nearest;
-use toml::Spanned;
+use std::time::Duration;
+use terms::Hours;
 
+const WATCH: Key<Nested> = key("watch", "who keeps the watch, and how it is made sure of");
+const SKIPPER: Key<Name> =
+    key("skipper", "who is called when the one on watch does not answer").example("Ada").most(60);
 /// Ship's time is at most so far from UTC (UTC+14 is the furthest zone, from the tz database).
-const ZONE_MOST_H: f64 = 14.0;
+const SHIP_TIME: Key<f64> =
+    key("ship_time_h", "ship's time less UTC, east positive").or("0").within("-14", "14");
+const ROSTER: Key<Nested> = key("roster", "a watch of every day").most(48);
+const WHO: Key<Name> = key("who", "who keeps it").needed().example("Ada").most(60);
+const ROSTER_HOURS: Key<Hours> = key("hours", "when, in ship's time").needed().example("20:00 to 00:00");
+const ALARM: Key<Nested> = key("alarm", "the watch alarm (IMO MSC.128(75))");
+const DORMANT_PERIOD: Key<Duration> = key("dormant_period", "how long it waits for a reset before it asks")
+    .needed()
+    .example("12 min")
+    .within("1 min", "1 h");
+const RESET_FROM: Key<Name> = key("reset_from", "where a lookout is kept: only a reset from there counts")
+    .needed()
+    .example("helm")
+    .most(32);
+const DURING: Key<During> =
+    key("during", "on while she does one of these or nothing is declared; unless given, always")
+        .example("under sail");
+const ALARM_HOURS: Key<Hours> =
+    key("hours", "on within these hours of ship's time; unless given, always").example("20:00 to 08:00");
 
 /// What the configuration says of the watch.
 #[derive(Debug, Clone, Default)]
@@ -21,79 +41,80 @@ pub struct WatchSetting {
     pub watch_alarm: Option<WatchAlarm>,
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct RawWatch {
-    skipper: Option<String>,
-    ship_time_h: Option<Spanned<f64>>,
-    #[serde(default)]
-    roster: Vec<Spanned<DailyWatch>>,
-    alarm: Option<Spanned<RawAlarm>>,
+/// What she can be declared to do.
+#[derive(Debug, Clone, Copy)]
+struct During(Doing);
+
+const fn during(doing: Doing) -> (&'static str, During) {
+    (Declared::Doing(doing).name(), During(doing))
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawAlarm {
-    dormant_period: Spanned<String>,
-    reset_from: Vec<String>,
-    #[serde(default)]
-    during: Vec<Spanned<String>>,
-    #[serde(default)]
-    hours: Vec<Spanned<[String; 2]>>,
+impl Word for During {
+    const ALL: &'static [(&'static str, Self)] = &[
+        during(Doing::UnderSail),
+        during(Doing::UnderPower),
+        during(Doing::HoveTo),
+        during(Doing::AtAnchor),
+        during(Doing::Moored),
+    ];
 }
 
-impl Reader {
-    pub(super) fn watch(&mut self, raw: RawWatch) -> WatchSetting {
-        let ship_time_s = raw.ship_time_h.map_or(0, |h| {
-            if h.get_ref().abs() > ZONE_MOST_H || h.get_ref().is_nan() {
-                self.problem(h.span(), "ship's time is at most 14 hours from UTC, east positive");
-                return 0;
-            }
-            (h.get_ref() * 3600.0).round() as i64
-        });
-        let span =
-            raw.roster.first().zip(raw.roster.last()).map_or(0..0, |(a, b)| a.span().start..b.span().end);
-        let watches: Vec<DailyWatch> = raw.roster.into_iter().map(Spanned::into_inner).collect();
-        let roster = Roster::daily(raw.skipper, &watches).unwrap_or_else(|e| {
-            self.problem(span, e.to_string());
-            Roster::default()
-        });
-        let watch_alarm = raw.alarm.and_then(|k| self.keeper(k.span(), k.into_inner()));
-        WatchSetting { roster, ship_time_s, watch_alarm }
+pub(crate) fn watch(t: &mut Table<'_>, crew: Option<&[Crew]>) -> Option<WatchSetting> {
+    let Some(mut t) = t.table(&WATCH) else { return Some(WatchSetting::default()) };
+    let (skipper, ship_time_h) = (t.take(&SKIPPER), t.take(&SHIP_TIME));
+    let (roster, alarm) = (roster(&mut t, skipper.as_ref(), crew), alarm(&mut t));
+    if let Some(skipper) = &skipper {
+        warn_of_stranger(&t, &SKIPPER, &skipper.0, crew);
     }
+    let ship_time_s = (ship_time_h? * 3600.0).round() as i64;
+    Some(WatchSetting { roster: roster?, ship_time_s, watch_alarm: alarm? })
+}
 
-    fn keeper(&mut self, span: Range<usize>, raw: RawAlarm) -> Option<WatchAlarm> {
-        let Some(dormant) = parse_duration(raw.dormant_period.get_ref()) else {
-            self.problem(raw.dormant_period.span(), "a time is a number and s, min or h: \"12 min\"");
-            return None;
-        };
-        let during = raw.during.iter().filter_map(|d| self.doing(d)).collect();
-        let hours = raw.hours.iter().filter_map(|h| {
-            let [from, to] = h.get_ref();
-            let both = rules::seconds_of_day(from).zip(rules::seconds_of_day(to));
-            if both.is_none() {
-                self.problem(h.span(), "hours are a pair of times of the day: [\"20:00\", \"08:00\"]");
-            }
-            both
-        });
-        let settings =
-            WatchAlarmSettings { dormant, positions: raw.reset_from, hours: hours.collect(), during };
-        WatchAlarm::new(settings).map_err(|e| self.problem(span, e.to_string())).ok()
+/// Warns of a name that none of the crew has, where any are named.
+fn warn_of_stranger<T>(t: &Table<'_>, key: &Key<T>, name: &str, crew: Option<&[Crew]>) {
+    if crew.is_some_and(|crew| !crew.is_empty() && crew.iter().all(|c| c.name != name)) {
+        t.warn(key, format!("no [[crew]] is called \"{name}\""));
     }
+}
 
-    fn doing(&mut self, word: &Spanned<String>) -> Option<Doing> {
-        if let Some(Declared::Doing(d)) = Declared::named(word.get_ref()) {
-            return Some(d);
+fn roster(t: &mut Table<'_>, skipper: Option<&Name>, crew: Option<&[Crew]>) -> Option<Roster> {
+    let mut spans = Vec::new();
+    let watches = each(t, &ROSTER, |mut t| {
+        let (who, hours) = (t.take(&WHO), t.take(&ROSTER_HOURS));
+        t.was("from", "hours = \"20:00 to 00:00\"");
+        t.was("to", "hours = \"20:00 to 00:00\"");
+        spans.push(t.span());
+        if let Some(who) = &who {
+            warn_of_stranger(&t, &WHO, &who.0, crew);
         }
-        let known: Vec<&str> =
-            Declared::ALL.iter().filter(|d| matches!(d, Declared::Doing(_))).map(|d| d.name()).collect();
-        let hint = nearest(word.get_ref(), known.iter().copied());
-        let hint =
-            hint.map_or(format!("expected one of {}", known.join(", ")), |n| format!("did you mean `{n}`?"));
-        self.problem(
-            word.span(),
-            format!("`{}` is nothing she can be declared to do; {hint}", word.get_ref()),
-        );
-        None
+        Some(DailyWatch { who: who?.0, hours: hours? })
+    })?;
+    let mut roster = Roster::default();
+    for n in 0..=watches.len() {
+        match Roster::daily(skipper.map(|s| s.0.clone()), &watches[..n]) {
+            Ok(longer) => roster = longer,
+            Err(why) => {
+                t.wrong_at(spans[n - 1].clone(), why.to_string());
+                return None;
+            }
+        }
     }
+    Some(roster)
+}
+
+/// The watch alarm; `Some(None)` where there is none.
+fn alarm(t: &mut Table<'_>) -> Option<Option<WatchAlarm>> {
+    let Some(mut t) = t.table(&ALARM) else { return Some(None) };
+    let (dormant, positions) = (t.take(&DORMANT_PERIOD), t.list(&RESET_FROM));
+    let (during, hours) = (t.list(&DURING), t.list(&ALARM_HOURS));
+    let positions = positions?.into_iter().map(|p: Name| p.0).collect();
+    let hours =
+        hours.unwrap_or_default().iter().map(|h: &Hours| (h.from.seconds(), h.to.seconds())).collect();
+    let during = during.unwrap_or_default().into_iter().map(|d: During| d.0).collect();
+    let settings = WatchAlarmSettings { dormant: dormant?, positions, hours, during };
+    let alarm = WatchAlarm::new(settings).ok()?;
+    if !alarm.within_standard() {
+        t.warn(&DORMANT_PERIOD, "the standard (MSC.128(75)) has 3 min to 12 min");
+    }
+    Some(Some(alarm))
 }

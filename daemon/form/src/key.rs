@@ -1,5 +1,6 @@
 //! A key of a form: its name, what it is for, and what it takes.
 
+use crate::written::{Written, amount, literal};
 use std::marker::PhantomData;
 
 /// A key whose value is a `T`. It cannot be made without saying what it is for.
@@ -70,6 +71,23 @@ impl<T> Key<T> {
     pub const fn most(mut self, most: usize) -> Self {
         self.most = most;
         self
+    }
+
+    /// What holds where nothing is written; `None` where the key has no default.
+    pub fn default_value(&self) -> Option<T>
+    where
+        T: Written,
+    {
+        literal(self.default?).1.ok()
+    }
+
+    /// Whether a value is within the range.
+    pub fn allows(&self, value: &T) -> bool
+    where
+        T: Written,
+    {
+        let bounds = self.within.map(|(least, greatest)| amount(least)..=amount(greatest));
+        bounds.zip(value.amount()).is_none_or(|(bounds, n)| bounds.contains(&n))
     }
 
     /// Its name.

@@ -3,7 +3,7 @@
 use crate::blank::{KeyLine, Reference};
 use crate::key::{Key, Nested};
 use crate::value::Value;
-use crate::written::{At, Written, amount, literal};
+use crate::written::{At, Written, literal};
 use std::cell::RefCell;
 use std::collections::BTreeSet;
 use std::ops::Range;
@@ -54,9 +54,11 @@ impl<'t> Table<'t> {
         }
         let read = self.found(key).and_then(|v| self.read(key.name, key, &v));
         read.or_else(|| {
-            let (_, read) = literal(key.default?);
-            read.map_err(|e| self.wrong_at(self.span(), format!("the default of `{}` is not {e}", key.name)))
-                .ok()
+            let default = key.default_value();
+            if default.is_none() && key.default.is_some() {
+                self.wrong_at(self.span(), format!("the default of `{}` cannot be read", key.name));
+            }
+            default
         })
     }
 
@@ -158,9 +160,7 @@ impl<'t> Table<'t> {
                 return None;
             }
         };
-        if let (Some((least, most)), Some(n)) = (key.within, read.amount())
-            && !(amount(least)..=amount(most)).contains(&n)
-        {
+        if !key.allows(&read) {
             self.wrong_at(v.span(), format!("`{name}` is {range}, not {}", v.raw()));
             return None;
         }
@@ -218,7 +218,19 @@ impl<'t> Table<'t> {
 
     /// Notes that the value of a key is allowed but odd.
     pub fn warn<T>(&self, key: &Key<T>, message: impl AsRef<str>) {
-        self.book.problems.borrow_mut().warn(self.at(key), format!("{}{}", self.about, message.as_ref()));
+        self.warn_at(self.at(key), message);
+    }
+
+    /// Notes that something is allowed but odd at bytes of the file.
+    pub fn warn_at(&self, span: Range<usize>, message: impl AsRef<str>) {
+        self.book.problems.borrow_mut().warn(span, format!("{}{}", self.about, message.as_ref()));
+    }
+
+    /// Notes a key that is written without the key that it says more about.
+    pub fn belongs<T, U>(&self, key: &Key<T>, to: &Key<U>) {
+        if self.has(key) && !self.has(to) {
+            self.wrong(key, format!("`{}` belongs to `{}`", key.name, to.name));
+        }
     }
 
     /// Notes that a key is missing, where it is.
@@ -275,7 +287,9 @@ impl<'t> Table<'t> {
         let (value, read) = literal(text);
         let shown = if value.is_str() { format!("\"{text}\"") } else { text.to_owned() };
         let shown = if kind.is_empty() { shown } else { format!("[{shown}]") };
-        self.note(key, shown, kind);
+        let words = T::words().join(", ");
+        let of = if words.is_empty() || kind.is_empty() { "" } else { " of " };
+        self.note(key, shown, &format!("{kind}{of}{words}"));
         read.ok()
     }
 

@@ -20,6 +20,11 @@ pub trait Written: Sized {
     /// the right kind.
     fn read(v: &Value<'_>) -> Result<Self, String>;
 
+    /// The words of a closed list, for the reference; else none.
+    fn words() -> Vec<&'static str> {
+        Vec::new()
+    }
+
     /// What a key's range bounds: a number as it is, a time in seconds.
     fn amount(&self) -> Option<f64> {
         None
@@ -62,7 +67,11 @@ impl<T: Word> Written for T {
         if let Some((_, found)) = T::ALL.iter().find(|(name, _)| *name == word) {
             return Ok(*found);
         }
-        Err(one_of(word, T::ALL.iter().map(|(name, _)| *name)))
+        Err(one_of(word, T::words()))
+    }
+
+    fn words() -> Vec<&'static str> {
+        T::ALL.iter().map(|(name, _)| *name).collect()
     }
 }
 
@@ -80,6 +89,10 @@ impl<T: Written> Written for At<T> {
 
     fn read(v: &Value<'_>) -> Result<Self, String> {
         T::read(v).map(|value| Self { value, span: v.span() })
+    }
+
+    fn words() -> Vec<&'static str> {
+        T::words()
     }
 
     fn amount(&self) -> Option<f64> {
@@ -126,9 +139,16 @@ written! {
         |v| v.text().and_then(place);
     SocketAddr, "127.0.0.1:8127", "an address and a port such as \"127.0.0.1:8127\"", |v| v.text().and_then(|t| t.parse().ok());
     Ipv4Addr, "192.168.1.1", "an IPv4 address such as \"192.168.1.1\"", |v| v.text().and_then(|t| t.parse().ok());
-    HostPort, "plotter:10110", "a host and a port such as \"plotter:10110\"", |v| v.text().filter(|t| {
-        t.rsplit_once(':').is_some_and(|(host, port)| !host.is_empty() && port.parse::<u16>().is_ok_and(|p| p > 0))
-    }).map(|t| Self(t.to_owned()));
+    HostPort, "plotter:10110", "a host and a port such as \"plotter:10110\"", |v| v.text().and_then(Self::parse);
+}
+
+impl HostPort {
+    /// Reads `plotter:10110`. `None` where there is no host, or no port from 1 on.
+    pub fn parse(text: &str) -> Option<Self> {
+        let (host, port) = text.rsplit_once(':')?;
+        let good = !host.is_empty() && port.parse::<u16>().is_ok_and(|p| p > 0);
+        good.then(|| Self(text.to_owned()))
+    }
 }
 
 /// Whole numbers, each of its own width.

@@ -78,6 +78,23 @@ impl Problems {
         &self.list
     }
 
+    /// One of them as it is printed.
+    pub fn shown(&self, p: &Problem) -> String {
+        let (line, column) = self.place(p.span.start);
+        let kind = if p.severity == Severity::Warning { "warning: " } else { "" };
+        let words = format!("{}:{line}:{column}: {kind}{}", self.file, p.message);
+        let Some(source) = self.text.lines().nth(line - 1).filter(|s| s.chars().count() <= 200) else {
+            return words;
+        };
+        let width =
+            self.text.get(p.span.clone()).map_or(1, |s| s.lines().next().unwrap_or("").chars().count());
+        // Tabs stay tabs, so that the mark stands under its place whatever their width.
+        let indent: String =
+            source.chars().take(column - 1).map(|c| if c == '\t' { '\t' } else { ' ' }).collect();
+        let room = source.chars().count().saturating_sub(column - 1).max(1);
+        format!("{words}\n    {source}\n    {indent}{}", "^".repeat(width.clamp(1, room)))
+    }
+
     /// `value` where there are no errors.
     ///
     /// # Errors
@@ -97,22 +114,8 @@ impl Problems {
 impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for (i, p) in self.list.iter().enumerate() {
-            let (line, column) = self.place(p.span.start);
-            if i > 0 {
-                writeln!(f)?;
-            }
-            let kind = if p.severity == Severity::Warning { "warning: " } else { "" };
-            write!(f, "{}:{line}:{column}: {kind}{}", self.file, p.message)?;
-            let Some(source) = self.text.lines().nth(line - 1).filter(|s| s.chars().count() <= 200) else {
-                continue;
-            };
-            let width =
-                self.text.get(p.span.clone()).map_or(1, |s| s.lines().next().unwrap_or("").chars().count());
-            // Tabs stay tabs, so that the mark stands under its place whatever their width.
-            let indent: String =
-                source.chars().take(column - 1).map(|c| if c == '\t' { '\t' } else { ' ' }).collect();
-            let room = source.chars().count().saturating_sub(column - 1).max(1);
-            write!(f, "\n    {source}\n    {indent}{}", "^".repeat(width.clamp(1, room)))?;
+            let end = if i > 0 { "\n" } else { "" };
+            write!(f, "{end}{}", self.shown(p))?;
         }
         if self.more > 0 {
             write!(f, "\n{}: and {} more", self.file, self.more)?;

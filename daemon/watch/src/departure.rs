@@ -541,7 +541,7 @@ mod tests {
     fn quay(fault: Fault) -> Watch {
         let feeds = |b: &Boat| b.feeds.iter().map(FeedSetting::of).collect::<Vec<_>>();
         let boat = BOAT.replace("2028-01", if fault == Fault::RaftOver { "2026-01" } else { "2028-01" });
-        let boat = boat::read("boat.toml", &boat).unwrap();
+        let boat = boat::read("boat.toml", &boat).unwrap().0;
         let least = Utc::parse("2026-01-01T00:00:00Z");
         let mut w = Watch::begun(Moment(0), &boat, &feeds(&boat), Numbers::default(), least);
         w.set_orders(Moment(0), Arc::new(rules::Orders::read("orders.toml", ORDERS).unwrap()), false);

@@ -434,7 +434,7 @@ mod tests {
                 "boat.toml",
                 "version = 1\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n[[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n",
             );
-            let boat = boat.unwrap();
+            let boat = boat.unwrap().0;
             let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
             let watch = Watch::begun(Moment(0), &boat, &feeds, Numbers::default(), None);
             let place = Position::new(START.0, START.1).unwrap();

@@ -139,7 +139,7 @@ mod tests {
     }
 
     fn boat(passage: &str) -> Boat {
-        boat::read("boat.toml", &format!("{BOAT}{passage}")).unwrap()
+        boat::read("boat.toml", &format!("{BOAT}{passage}")).unwrap().0
     }
 
     #[test]

@@ -12,7 +12,7 @@ use terms::{Mmsi, Position};
 const FEED: &str = "version = 1\n[[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n";
 
 fn watch_of(boat: &str, at: Moment, not_before: Option<Utc>) -> Watch {
-    let boat = boat::read("boat.toml", boat).unwrap();
+    let boat = boat::read("boat.toml", boat).unwrap().0;
     let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
     Watch::begun(at, &boat, &feeds, Numbers::default(), not_before)
 }

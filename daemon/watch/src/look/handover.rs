@@ -235,7 +235,7 @@ mod tests {
     fn how_far_off_a_low_beacon_is_heard_is_told_with_what_it_means() {
         let boat = |antenna: &str| {
             let text = format!("version = 1\n[vessel]\nmotoring_speed_kn = 8\n{antenna}");
-            boat::read("boat.toml", &text).unwrap()
+            boat::read("boat.toml", &text).unwrap().0
         };
         let told = |antenna: &str, kept: &str| {
             let at = Moment(0);
