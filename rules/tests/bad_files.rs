@@ -1,7 +1,6 @@
 //! One bad file for each message: `fixtures/orders/NAME.toml`, and beside it in `NAME.txt` what must be said.
 //! The files are made for this test. With `WRITE_EXPECTED` set, the texts are written instead of compared; read
 //! the difference before committing it.
-#![allow(clippy::panic)]
 
 use rules::Orders;
 use std::fs;

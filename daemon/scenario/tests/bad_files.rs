@@ -1,7 +1,5 @@
 //! Each bad scenario file gives its messages, all of them; and no text whatever stops the reader.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
-
 use proptest::prelude::*;
 use scenario::Scenario;
 use std::path::Path;
