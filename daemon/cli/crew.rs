@@ -2,13 +2,14 @@
 
 use super::{CONTROL, Outcome};
 use crate::act::Act;
+use crate::clock::Clock;
 use crate::control;
 use clap::Subcommand;
 use rules::AlertId;
 use serde_json::{Value, json};
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use terms::CasualtyId;
 
 /// Between two pictures that are followed.
@@ -322,7 +323,7 @@ fn follow(to: &To) -> Outcome {
     // On a terminal each picture takes the place of the one before (ECMA-48: cursor home, erase below).
     let (home, below) =
         if std::io::stdout().is_terminal() && !to.json { ("\x1b[H\x1b[2J", "") } else { ("", "\n") };
-    let mut heard = Instant::now();
+    let mut heard = Clock.now();
     loop {
         let answer = runtime.block_on(control::request(&to.control, "/status", None));
         let text = match &answer {
@@ -330,14 +331,14 @@ fn follow(to: &To) -> Outcome {
             Ok(answer) => format!("{home}{}{below}", crate::status::screen(answer)),
             Err(e) if to.json => format!("{}\n", json!({"error": e.to_string()})),
             Err(e) => {
-                let silent = crate::words::span(heard.elapsed());
+                let silent = crate::words::span(Clock.now().since(heard));
                 format!(
                     "{home}*** NO ANSWER FROM THE DAEMON ***\nfor {silent}: nobody keeps the electronic\nlookout.\n{e}\n{below}"
                 )
             }
         };
         if answer.is_ok() {
-            heard = Instant::now();
+            heard = Clock.now();
         }
         if super::print_on(&text).is_err() {
             return Outcome::Done;

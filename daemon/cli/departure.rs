@@ -2,13 +2,14 @@
 
 use super::Outcome;
 use super::crew::To;
+use crate::clock::Clock;
 use crate::control::{self, ClientError};
 use crate::departure::{page, sheet};
 use serde_json::{Value, json};
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;
 use std::sync::mpsc::{self, RecvTimeoutError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// The daemon is asked so often whether a button or a beacon was heard.
 const ASKED_EVERY: Duration = Duration::from_millis(300);
@@ -221,7 +222,7 @@ impl Departure {
         look: &Value,
     ) -> Result<Option<bool>, ClientError> {
         Person::say(&format!("{question} "));
-        let end = Instant::now() + Duration::from_secs(self.wait);
+        let (began, wait) = (Clock.now(), Duration::from_secs(self.wait));
         loop {
             let now = ask("/departure", Some(look.clone()))?;
             let line = now["lines"].as_array().into_iter().flatten().find(|l| &l["what"] == what);
@@ -229,7 +230,7 @@ impl Departure {
                 Person::say(&format!("{}\n", l["words"].as_str().unwrap_or("")));
                 return Ok(Some(true));
             }
-            if Instant::now() >= end {
+            if Clock.now().since(began) >= wait {
                 Person::say("nothing came\n");
                 return Ok(Some(false));
             }

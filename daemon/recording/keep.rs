@@ -1,6 +1,7 @@
 //! The thread that writes a recording.
 
 use super::form::{Head, Mark, mark_line, sentence_line};
+use crate::clock::Clock;
 use crate::config::Sentences;
 use crate::logbook::Stamp;
 use crate::words;
@@ -12,7 +13,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use terms::{FeedId, Moment};
 
 /// So often what was compressed goes to the disk: a kill costs so much of the recording.
@@ -57,7 +58,7 @@ impl Told {
 /// A file under way.
 struct Begun {
     gz: GzEncoder<Counting>,
-    flushed: Instant,
+    flushed: Moment,
     /// It has its share, and the next was asked for.
     full: bool,
 }
@@ -106,7 +107,7 @@ impl Keeper {
     /// Works until it is told to stop, or its other end is gone.
     pub fn run(mut self, from: &Receiver<Entry>) {
         let mut line = Vec::new();
-        let mut failed: Option<Instant> = None;
+        let mut failed: Option<Moment> = None;
         loop {
             let stop = match from.recv_timeout(FLUSH_EVERY) {
                 Ok(Entry::Stop(done)) => Some(done),
@@ -128,7 +129,7 @@ impl Keeper {
             if let Err(e) = self.care() {
                 failed = Some(self.fail(&e));
             }
-            if failed.is_some_and(|f| f.elapsed() >= AGAIN_AFTER) {
+            if failed.is_some_and(|f| Clock.now().since(f) >= AGAIN_AFTER) {
                 failed = None;
                 self.told.head_wanted.store(true, Ordering::Relaxed);
             }
@@ -136,10 +137,10 @@ impl Keeper {
     }
 
     /// Gives the file up: what is in it can be read.
-    fn fail(&mut self, why: &io::Error) -> Instant {
+    fn fail(&mut self, why: &io::Error) -> Moment {
         self.file = None;
         self.told.fails(Some(format!("{}: {why}", self.folder.display())));
-        Instant::now()
+        Clock.now()
     }
 
     /// Ends the file; where that fails it breaks off.
@@ -188,7 +189,7 @@ impl Keeper {
         let path = self.folder.join(format!("{number:06}-{utc}{SUFFIX}"));
         let file = File::options().write(true).create_new(true).open(path)?;
         let gz = GzEncoder::new(Counting { file, bytes: 0 }, Compression::default());
-        self.file = Some(Begun { gz, flushed: Instant::now(), full: false });
+        self.file = Some(Begun { gz, flushed: Clock.now(), full: false });
         self.told.fails(None);
         Ok(())
     }
@@ -214,10 +215,10 @@ impl Keeper {
     /// What is done now and then: what is missing is written down, and what was compressed goes to the disk.
     fn care(&mut self) -> io::Result<()> {
         let Some(begun) = &mut self.file else { return Ok(()) };
-        if begun.flushed.elapsed() < FLUSH_EVERY {
+        if Clock.now().since(begun.flushed) < FLUSH_EVERY {
             return Ok(());
         }
-        begun.flushed = Instant::now();
+        begun.flushed = Clock.now();
         let lines = self.told.lost.swap(0, Ordering::Relaxed);
         if lines > 0 {
             let mut line = Vec::new();
