@@ -5,7 +5,8 @@
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,
-    reason = "a test stops where its footing is missing"
+    clippy::disallowed_methods,
+    reason = "a test stops where its footing is missing, and times what it watches"
 )]
 
 // What they share.

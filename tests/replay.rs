@@ -1,6 +1,7 @@
 //! `replay`, `listen` and `check` through the built binary: published beacon sentences, closest approach, bad input.
 
 use crate::aboard::{Folder, sentence, text, verb};
+use scenario::{Scenario, What};
 use sentence::ais::AisReport;
 use serde_json::Value;
 use std::path::Path;
@@ -215,49 +216,46 @@ fn the_shipped_files_are_good_and_wrong_usage_is_2() {
     assert_eq!(verb(&["replay", "--orders", bad.to_str().unwrap(), &night]).status.code(), Some(78));
 }
 
-/// Ships off a coast in July 2006, as they were heard within a minute (`fixtures/recorded/ais-noaadata.nmea`, the seconds
-/// of each line behind it), with own vessel put among them. Which of them comes too close was worked out beside it from
-/// pyais's decoding of the same lines, each ship's last report carried on over a plane: the nearest are told with each.
+/// The ships of `fixtures/coast-traffic.toml` (made up) as a station ashore hears them within ten minutes, nearly forty
+/// of them within six miles, with own vessel put among them. Which of them comes too close was worked out apart, from pyais's
+/// decoding of the same lines, each ship's last report carried on over a plane: the nearest stand with each track.
 #[test]
-fn of_recorded_traffic_exactly_the_ship_that_comes_close_is_called() {
-    let recorded = std::fs::read_to_string(fixture("fixtures/recorded/ais-noaadata.nmea")).unwrap();
-    let mut heard: Vec<(i64, &str)> = recorded
-        .lines()
-        .filter_map(|l| {
-            let end = l.find('*')? + 3;
-            Some((l.rsplit(',').next()?.parse().ok()?, l.get(..end)?))
+fn of_busy_traffic_exactly_the_ship_that_comes_close_is_called() {
+    let file = fixture("fixtures/coast-traffic.toml");
+    let traffic = Scenario::read(&file, &std::fs::read_to_string(&file).unwrap()).unwrap();
+    let heard: Vec<(i64, String)> = traffic
+        .play()
+        .filter_map(|timed| match timed.what {
+            What::Line { line, .. } => Some((timed.at.0 / 1000, line)),
+            What::Act(_) => None,
         })
-        .filter(|(t, _)| t / 3600 == 320_256)
         .collect();
-    heard.sort_unstable_by_key(|(t, _)| *t);
-    let (first, last) = (heard[0].0 - 20, heard[heard.len() - 1].0 + 30);
     let minutes = |deg: f64| (deg.abs().trunc(), deg.abs().fract() * 60.0);
     for (latitude, longitude, cog, sog, close) in [
-        // 16 knots up astern: CPA 0.13 nm in 11.6 min, by the plane.
-        (40.60, -74.04, 350.0, 6.0, vec![355_861_000]),
-        // The nearest to come would be 316005498: 0.65 nm in 11 min.
-        (49.29, -123.05, 90.0, 5.0, vec![]),
-        // Nothing within a mile and twenty minutes.
-        (33.74, -118.22, 180.0, 6.0, vec![]),
+        // Crosses ahead: CPA 0.12 nm, 18 min from the start. The next lies at anchor: 1.16 nm.
+        (46.72, -8.90, 290.0, 6.0, vec![538_200_027]),
+        // The nearest to come would be the same ship: 0.63 nm in 15 min.
+        (46.71, -8.96, 50.0, 6.0, vec![]),
+        // Nothing within two miles and a half.
+        (46.71, -8.88, 30.0, 5.0, vec![]),
     ] {
         let start = Position::new(latitude, longitude).unwrap();
         let mut lines = String::new();
         let mut ships = heard.iter().peekable();
-        for t in first..=last {
-            let own = start.at(cog, sog * (t - first) as f64 / 3600.0);
+        for t in -20..=traffic.end().0 / 1000 + 30 {
+            let own = start.at(cog, sog * (t + 20) as f64 / 3600.0);
             let ((lat, lat_min), (lon, lon_min)) =
                 (minutes(own.latitude_deg()), minutes(own.longitude_deg()));
-            let (h, m, s) = (t / 3600 % 24, t / 60 % 60, t % 60);
-            // 1152921600 is midnight of 15 July 2006.
-            assert_eq!(t / 86_400, 1_152_921_600 / 86_400);
+            // The scenario starts at nine.
+            let (h, m, s) = (9 + t.div_euclid(3600), t.rem_euclid(3600) / 60, t.rem_euclid(60));
             lines += &sentence(&format!(
-                "GPRMC,{h:02}{m:02}{s:02}.00,A,{lat:02}{lat_min:07.4},N,{lon:03}{lon_min:07.4},W,{sog:.1},{cog:.1},150706,,,A"
+                "GPRMC,{h:02}{m:02}{s:02}.00,A,{lat:02}{lat_min:07.4},N,{lon:03}{lon_min:07.4},W,{sog:.1},{cog:.1},150726,,,A"
             ));
             while let Some((_, line)) = ships.next_if(|(at, _)| *at <= t) {
                 lines += &format!("{line}\r\n");
             }
         }
-        let told = events("recorded", &lines, &["--orders", &fixture("rules/orders/coastal.toml")]);
+        let told = events("traffic", &lines, &["--orders", &fixture("rules/orders/coastal.toml")]);
         let called: Vec<u64> = told
             .iter()
             .filter(|e| e["event"] == "raised" && e["alert"]["order"] == "close approach")

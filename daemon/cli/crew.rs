@@ -1,5 +1,6 @@
 //! The verbs that talk to the running daemon.
 
+use crate::clock::Clock;
 use crate::control;
 use crate::control::places::{self, Place};
 use crate::outcome::{self, Outcome, print_on};
@@ -15,7 +16,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use terms::CasualtyId;
 
 /// Between two pictures that are followed.
@@ -337,7 +338,7 @@ fn follow(to: &To) -> Outcome {
     // On a terminal each picture takes the place of the one before (ECMA-48: cursor home, erase below).
     let (home, below) =
         if std::io::stdout().is_terminal() && !to.json { ("\x1b[H\x1b[2J", "") } else { ("", "\n") };
-    let mut heard = Instant::now();
+    let mut heard = Clock.now();
     loop {
         let answer = runtime.block_on(control::ask(&to.control, &places::STATUS, &Nothing {}));
         let text = match &answer {
@@ -345,14 +346,14 @@ fn follow(to: &To) -> Outcome {
             Ok(answer) => format!("{home}{}{below}", screen(answer)),
             Err(e) if to.json => json_line(&Refusal { error: e.to_string() }),
             Err(e) => {
-                let silent = span(heard.elapsed());
+                let silent = span(Clock.now().since(heard));
                 format!(
                     "{home}*** NO ANSWER FROM THE DAEMON ***\nfor {silent}: nobody keeps the electronic\nlookout.\n{e}\n{below}"
                 )
             }
         };
         if answer.is_ok() {
-            heard = Instant::now();
+            heard = Clock.now();
         }
         if print_on(&text).is_err() {
             return Outcome::Done;

@@ -2,6 +2,7 @@
 
 use super::crew::To;
 use super::crew::json_line;
+use crate::clock::Clock;
 use crate::control::places::{self, Place};
 use crate::control::{self, ClientError};
 use crate::departure::{page, sheet as sheet_of};
@@ -12,7 +13,7 @@ use serde::de::DeserializeOwned;
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, RecvTimeoutError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// The daemon is asked so often whether a button or a beacon was heard.
 const ASKED_EVERY: Duration = Duration::from_millis(300);
@@ -234,7 +235,7 @@ impl Departure {
         look: &DepartureAct,
     ) -> Result<Option<bool>, ClientError> {
         Person::say(&format!("{question} "));
-        let end = Instant::now() + Duration::from_secs(self.wait);
+        let (began, wait) = (Clock.now(), Duration::from_secs(self.wait));
         loop {
             let now = daemon.act(look.clone())?;
             let passed = now.items.iter().find(|i| i.what == what && i.verdict == Verdict::Passed);
@@ -242,7 +243,7 @@ impl Departure {
                 Person::say(&format!("{}\n", item.words));
                 return Ok(Some(true));
             }
-            if Instant::now() >= end {
+            if Clock.now().since(began) >= wait {
                 Person::say("nothing came\n");
                 return Ok(Some(false));
             }

@@ -1,13 +1,15 @@
 //! Who may do what: on the socket the file's rights say it, over TCP a token does.
 
 use super::body::{Body, refusal};
+use crate::clock::Clock;
 use boat::Listen;
 use hyper::header::{AUTHORIZATION, HOST, HeaderValue, WWW_AUTHENTICATE};
 use hyper::{HeaderMap, Response, StatusCode};
 use sha2::{Digest, Sha256};
 use std::net::IpAddr;
 use std::sync::Mutex;
-use std::time::{Duration, Instant};
+use std::time::Duration;
+use terms::Moment;
 use tokio::sync::Semaphore;
 
 /// Whoever gives a wrong token waits so long for the answer.
@@ -37,7 +39,7 @@ pub(super) struct Gate {
     listen: Listen,
     slowed: Semaphore,
     /// Wrong tokens since they were last told of, and when that was.
-    wrong: Mutex<(u64, Option<Instant>)>,
+    wrong: Mutex<(u64, Option<Moment>)>,
 }
 
 impl Gate {
@@ -88,9 +90,9 @@ impl Gate {
             // Nothing that can panic runs under this lock.
             let mut wrong = self.wrong.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
             wrong.0 += 1;
-            let due = wrong.1.is_none_or(|t| t.elapsed() >= TOLD_EVERY);
+            let due = wrong.1.is_none_or(|t| Clock.now().since(t) >= TOLD_EVERY);
             due.then(|| {
-                wrong.1 = Some(Instant::now());
+                wrong.1 = Some(Clock.now());
                 std::mem::take(&mut wrong.0)
             })
         };

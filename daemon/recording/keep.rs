@@ -1,6 +1,7 @@
 //! The thread that writes a recording.
 
 use super::form::{Lost, Marked, json_line, sentence_line, source_name};
+use crate::clock::Clock;
 use boat::Sentences;
 use flate2::Compression;
 use flate2::write::GzEncoder;
@@ -12,7 +13,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use terms::{FeedId, Moment};
 use watch::{Begin, Input};
 
@@ -58,7 +59,7 @@ impl State {
 /// A file under way.
 struct Begun {
     gz: GzEncoder<Counting>,
-    flushed: Instant,
+    flushed: Moment,
     /// It has its share, and the next was asked for.
     full: bool,
 }
@@ -107,7 +108,7 @@ impl Keeper {
     /// Works until it is told to stop, or its other end is gone.
     pub fn run(mut self, from: &Receiver<Job>) {
         let mut line = Vec::new();
-        let mut failed: Option<Instant> = None;
+        let mut failed: Option<Moment> = None;
         loop {
             let stop = match from.recv_timeout(FLUSH_EVERY) {
                 Ok(Job::Stop(done)) => Some(done),
@@ -129,7 +130,7 @@ impl Keeper {
             if let Err(e) = self.care() {
                 failed = Some(self.fail(&e));
             }
-            if failed.is_some_and(|f| f.elapsed() >= AGAIN_AFTER) {
+            if failed.is_some_and(|f| Clock.now().since(f) >= AGAIN_AFTER) {
                 failed = None;
                 self.state.head_wanted.store(true, Ordering::Relaxed);
             }
@@ -137,10 +138,10 @@ impl Keeper {
     }
 
     /// Gives the file up: what is in it can be read.
-    fn fail(&mut self, why: &io::Error) -> Instant {
+    fn fail(&mut self, why: &io::Error) -> Moment {
         self.file = None;
         self.state.fails(Some(format!("{}: {why}", self.folder.display())));
-        Instant::now()
+        Clock.now()
     }
 
     /// Ends the file; where that fails it breaks off.
@@ -189,7 +190,7 @@ impl Keeper {
         let path = self.folder.join(format!("{number:06}-{utc}{SUFFIX}"));
         let file = File::options().write(true).create_new(true).open(path)?;
         let gz = GzEncoder::new(Counting { file, bytes: 0 }, Compression::default());
-        self.file = Some(Begun { gz, flushed: Instant::now(), full: false });
+        self.file = Some(Begun { gz, flushed: Clock.now(), full: false });
         self.state.fails(None);
         Ok(())
     }
@@ -215,10 +216,10 @@ impl Keeper {
     /// What is done now and then: what is missing is written down, and what was compressed goes to the disk.
     fn care(&mut self) -> io::Result<()> {
         let Some(begun) = &mut self.file else { return Ok(()) };
-        if begun.flushed.elapsed() < FLUSH_EVERY {
+        if Clock.now().since(begun.flushed) < FLUSH_EVERY {
             return Ok(());
         }
-        begun.flushed = Instant::now();
+        begun.flushed = Clock.now();
         let lost = self.state.lost.swap(0, Ordering::Relaxed);
         if lost > 0 {
             let mut line = Vec::new();

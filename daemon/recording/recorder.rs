@@ -82,3 +82,25 @@ impl Recorder {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use terms::FeedId;
+
+    #[test]
+    fn a_disk_that_hangs_costs_lines_of_the_recording_and_no_time() {
+        // Nobody takes anything out of the queue.
+        let (to, _from) = sync_channel(WAITING);
+        let mut recorder = Recorder::start(&Boat::default());
+        recorder.to = Some(to);
+        let watch = Watch::new(&Boat::default());
+        let began = clock::Clock.now();
+        let line = Input::Line(FeedId(0), Box::from(&b"$IIHDT,1.0,T*1B"[..]));
+        (0..WAITING + 1000).for_each(|_| recorder.input(Moment(1), &line, &watch));
+        assert_eq!(recorder.state.lost.load(Ordering::Relaxed), 1000);
+        recorder.stop();
+        let took = clock::Clock.now().since(began);
+        assert!(took < Duration::from_secs(5), "{took:?}");
+    }
+}

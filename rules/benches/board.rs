@@ -1,6 +1,12 @@
 //! How long the board takes for a change, with few orders and with thousands, and how long a large file takes to read.
 //! Prints nanoseconds; run with `cargo bench -p rules`.
-#![allow(clippy::disallowed_methods, clippy::panic, clippy::expect_used)]
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_macros,
+    clippy::panic,
+    clippy::expect_used,
+    reason = "a bench takes the time, prints, and stops where its footing is missing"
+)]
 
 #[path = "../tests/table/mod.rs"]
 mod table;

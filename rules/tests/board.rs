@@ -1,10 +1,8 @@
 //! Orders at work: held, hysteresis, unknown values, windows, and what is told.
 
-mod table;
-
+use crate::table::{SHIP, Table};
 use rules::EventKind::*;
 use rules::{BuiltIn, Declared, Doing, Orders, SHIPPED};
-use table::{SHIP, Table};
 use terms::{CasualtyId, Quantity as Q, Subject};
 
 const OWN: Subject = Subject::OwnVessel;

@@ -1,10 +1,7 @@
 //! Each kind of condition, on both sides of its limits.
-#![allow(clippy::unwrap_used)]
 
-mod table;
-
+use crate::table::{SHIP, Table};
 use rules::{Declared, Doing, Waters};
-use table::{SHIP, Table};
 use terms::{Dimension, FeedId, Position, Quantity as Q, Reading, Subject, Utc, Value};
 
 const OWN: Subject = Subject::OwnVessel;

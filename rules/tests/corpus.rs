@@ -1,5 +1,4 @@
 //! Replays what the fuzz target `orders` found on its way, and every orders file of the project, on stable.
-#![allow(clippy::unwrap_used, clippy::panic)]
 
 #[path = "../../tests/fuzz/orders.rs"]
 mod orders;

@@ -1,10 +1,7 @@
 //! Directions have no seam at north: turned all together, they give the same answers.
-#![allow(clippy::unwrap_used)]
 
-mod table;
-
+use crate::table::Table;
 use proptest::prelude::*;
-use table::Table;
 use terms::{Quantity as Q, Subject, normal_deg};
 
 const OWN: Subject = Subject::OwnVessel;

@@ -1,6 +1,5 @@
 //! The language under fire: whatever is written, reading ends, tells places within the file, and what is said by the
 //! grammar is understood as it was meant.
-#![allow(clippy::unwrap_used, clippy::panic)]
 
 use proptest::prelude::*;
 use rules::{Condition, Extent, Measure, Orders, Predicate, Test, Trend};

@@ -1,13 +1,9 @@
 //! The life of alerts by the published rules, across a restart, in a crowd, and under a limit of signals.
 
-#![allow(clippy::unwrap_used, clippy::panic)]
-
-mod table;
-
+use crate::table::{SHIP, Table};
 use rules::EventKind::*;
 use rules::{Addressee, AlertState, Board, BoardSettings, BuiltIn, Priority, Refused, Snapshot};
 use std::time::Duration;
-use table::{SHIP, Table};
 use terms::{CasualtyId, FeedId, Mmsi, Moment, Quantity as Q, Subject};
 
 const OWN: Subject = Subject::OwnVessel;

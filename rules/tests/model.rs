@@ -1,15 +1,12 @@
 //! The life of alerts beside a naive model that knows no timers: it looks at every second. Any sequence of values,
 //! acts of the crew and passing time must give the same events, and some things must never happen.
-#![allow(clippy::unwrap_used)]
 
-mod table;
-
+use crate::table::Chart;
 use proptest::prelude::*;
 use rules::{
     AlertEvent, AlertId, AlertState, Board, BoardSettings, BuiltIn, EventKind, Orders, Priority, Words,
 };
 use std::collections::BTreeMap;
-use table::Chart;
 use terms::{CasualtyId, FeedId, Moment, Quantity, Reading, Subject, Value};
 
 /// The orders on trial: one for each priority, one of them held, and one that rests.

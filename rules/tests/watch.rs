@@ -1,15 +1,11 @@
 //! The watch: roster, watch alarm, handover.
 
-#![allow(clippy::unwrap_used)]
-
-mod table;
-
+use crate::table::Table;
 use rules::EventKind::*;
 use rules::{
     Addressee, BuiltIn, DailyWatch, Priority, Refused, Roster, Switch, WatchAlarm, WatchAlarmSettings,
 };
 use std::time::Duration;
-use table::Table;
 use terms::{Hours, Moment, Quantity as Q, Subject, Utc};
 
 fn at_hour(t: &mut Table, hour: f64) {

@@ -3,6 +3,7 @@
     dead_code,
     clippy::unwrap_used,
     clippy::expect_used,
+    clippy::disallowed_methods,
     reason = "shared with the benches, and each of them uses its own part"
 )]
 

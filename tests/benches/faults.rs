@@ -7,7 +7,12 @@
 //! Two daemons run side by side and are given their beacons in turn, so that whatever else the machine does falls on
 //! both.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a bench stops where its footing is missing")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::disallowed_methods,
+    reason = "a bench stops where its footing is missing, and takes the time"
+)]
 
 #[path = "../aboard/mod.rs"]
 mod aboard;

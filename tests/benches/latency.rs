@@ -3,7 +3,11 @@
 //!
 //!     cargo bench --bench latency
 
-#![allow(clippy::unwrap_used, reason = "a bench stops where its footing is missing")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a bench stops where its footing is missing, and takes the time"
+)]
 
 #[path = "../aboard/mod.rs"]
 mod aboard;

@@ -3,7 +3,11 @@
 //!
 //!     cargo bench --bench throughput
 
-#![allow(clippy::unwrap_used, reason = "a bench stops where its footing is missing")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a bench stops where its footing is missing, and takes the time"
+)]
 
 use scenario::{Scenario, What};
 use std::panic::{AssertUnwindSafe, catch_unwind};

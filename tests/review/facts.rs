@@ -44,7 +44,7 @@ fn driven(name: &str, orders: &str, drive: impl FnOnce(&mut Watch)) -> Night {
         "boat.toml",
         "version = 1\n[vessel]\nmmsi = \"211000001\"\n[[feed]]\nname = \"nav: aft\"\ntcp = \"a:1\"\n",
     );
-    let boat = boat.unwrap();
+    let (boat, _) = boat.unwrap();
     let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
     let orders = Arc::new(Orders::read("orders.toml", orders).unwrap());
     let mut watch = Watch::new(&boat);

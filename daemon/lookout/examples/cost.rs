@@ -1,6 +1,11 @@
 //! What a report costs the lookout at 10, 100, 1,000 and 10,000 targets:
 //! `cargo run --release -p lookout --example cost`.
-#![allow(clippy::disallowed_methods, clippy::unwrap_used, clippy::print_stdout)]
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_macros,
+    clippy::unwrap_used,
+    reason = "an example takes the time and prints"
+)]
 
 use lookout::{Lookout, Settings};
 use sentence::ais::AisReport;

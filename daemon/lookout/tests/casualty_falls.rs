@@ -1,5 +1,4 @@
 //! Falls over all oceans, from bytes on the wire to the casualty, and what must not raise one.
-#![allow(clippy::unwrap_used)]
 
 use lookout::casualty::{Casualties, CasualtyNews, CrewMember, Known, News, OwnContext, Placed};
 use sentence::ais::{AisReport, PositionSource};

@@ -1,5 +1,4 @@
 //! The closest point of approach against published answers, and against the geodesic stepped second by second.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use lookout::{Motion, closest};
 use proptest::prelude::*;

@@ -4,11 +4,7 @@
 //! 0.54 % to either side, with their spreads and 4 % jibes an hour; from memory), a rotating tide on a steady
 //! current, a wind that wanders. Own vessel sees all this through instruments that err, and makes leeway herself.
 
-#![allow(clippy::unwrap_used)]
-
-mod dice;
-
-use dice::Dice;
+use crate::dice::Dice;
 use lookout::casualty::{Casualties, Known, OwnContext, WindFrom};
 use lookout::search::{Area, Searched};
 use sentence::ais::{AisReport, PositionSource};

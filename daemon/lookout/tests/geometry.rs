@@ -1,5 +1,4 @@
 //! Who passes whom how, by triangles worked out by hand; where to look; how big ships are; what radar adds.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use lookout::casualty::RelativeTo;
 use lookout::{Dimensions, Kind, Lookout, Propulsion, Settings, TargetState, Visibility};

@@ -1,11 +1,6 @@
 //! Proof of hearing against a simulated reception of which the truth is known.
 
-// A test may stop where its footing is missing.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-
-mod dice;
-
-use dice::Dice;
+use crate::dice::Dice;
 use lookout::casualty::{CrewMember, spoken};
 use lookout::hearing::{Expected, Hearing, TooThin, horizon_nm};
 use lookout::{Lookout, Settings};

@@ -1,6 +1,5 @@
 //! Anything may be heard, at any time and in any order: nothing panics, nothing grows without bound, and no number
 //! told is not a number.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use lookout::{Lookout, Settings};
 use proptest::prelude::*;

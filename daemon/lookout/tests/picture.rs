@@ -1,5 +1,4 @@
 //! The picture as a whole: what is heard, what is told of it, what is forgotten.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use lookout::{Finding, Kind, Lookout, Settings};
 use sentence::ais::AisReport;

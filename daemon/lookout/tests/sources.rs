@@ -1,5 +1,4 @@
 //! Several sources of one thing, and instruments that cannot be right.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use lookout::{Finding, Lookout, Settings, Source, Trouble};
 use sentence::ais::AisReport;

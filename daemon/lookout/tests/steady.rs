@@ -1,6 +1,5 @@
 //! The whole lookout against the stepped geodesic: sentences as they come over the wire, places rounded as AIS and
 //! receivers round them, steady courses, no noise.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use lookout::{Lookout, Settings};
 use proptest::prelude::*;

@@ -1,5 +1,6 @@
 //! Prints a scenario's lines as JSON, one object a line, with the truth that they were made from: what a check
 //! with another decoder compares. `cargo run -p scenario --example lines -- FILE`
+#![allow(clippy::disallowed_methods, reason = "an example reads and prints")]
 
 use scenario::{Motion, Scenario, What};
 use serde_json::{Value, json};

@@ -1,8 +1,6 @@
 //! Each bad scenario file gives its messages, all of them; and no text whatever stops the reader. With `WRITE_EXPECTED`
 //! set, the messages are written instead of compared; read the difference before committing it.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
-
 use proptest::prelude::*;
 use scenario::Scenario;
 use std::path::Path;

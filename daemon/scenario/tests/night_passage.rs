@@ -1,7 +1,5 @@
 //! The night passage of the demo: what it promises, by its truth and by its lines.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
-
 use scenario::{Scenario, Timed, Verb, What};
 use std::collections::BTreeMap;
 use terms::{Mmsi, Moment};

@@ -1,7 +1,5 @@
 //! What receivers make of the same air: range, luck, damage, delay, and the bursts of a beacon.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
-
 use scenario::{Scenario, Timed, What};
 use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};

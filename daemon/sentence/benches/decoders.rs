@@ -3,6 +3,7 @@
 //!
 //! Lines are recorded ones (`fixtures/recorded`), and those of the test suites of nmea-parser and pynmea2 for the
 //! instruments that no recording has.
+#![allow(clippy::disallowed_methods, reason = "a bench reads recordings")]
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};

@@ -1,5 +1,6 @@
 //! Reads sentences from standard input and writes what each says as one JSON object a line, for comparison with other
 //! decoders. Usage: `listen [--simulator] < lines`.
+#![allow(clippy::disallowed_methods, reason = "an example reads and prints")]
 
 use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions};
 use serde_json::{Map, Value, json};

@@ -1,7 +1,4 @@
 //! Encoding and decoding are each other's inverse, for every type that has content.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
-
-mod support;
 
 use proptest::prelude::*;
 use sentence::ais::{AisReport, Eta, PositionSource};
@@ -189,7 +186,7 @@ proptest! {
         let lines = encode::ais(&sent, "AI", 'A', 3);
         let lines: Vec<&str> = lines.iter().map(String::as_str).collect();
         prop_assert!(lines.iter().all(|l| l.len() <= 80), "IEC 61162-1: 82 with CR and LF");
-        match support::last(&lines) {
+        match crate::support::last(&lines) {
             Ok(Report::Ais(heard)) => {
                 // Floats come back to the last bit but for the rate of turn, which goes through a square root.
                 let turn = (heard.rate_of_turn_deg_min, sent.rate_of_turn_deg_min);

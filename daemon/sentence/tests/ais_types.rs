@@ -1,13 +1,9 @@
 //! Every AIS type that is read in content: sentences from the test suites of pyais (MIT) and libais (Apache-2.0), with
 //! the values that both libraries give, and the special values of ITU-R M.1371-5.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
-
-mod support;
-
+use crate::support::{ais, last, near, sealed};
 use sentence::ais::{AisReport, Eta, PositionSource};
 use sentence::{Report, encode};
-use support::{ais, last, near, sealed};
 use terms::{Mmsi, Position, Station, Utc};
 
 fn at(report: &AisReport, latitude_deg: f64, longitude_deg: f64) -> bool {
@@ -314,12 +310,12 @@ fn dates_of_an_eta_and_dimensions() {
 
 #[test]
 fn written_as_json_what_is_not_available_is_null() {
-    let r = support::read(&sealed("!AIVDM,1,1,,A,B69A5U@3wk?8mP=18D3Q3wSRPD00,0")).unwrap();
+    let r = crate::support::read(&sealed("!AIVDM,1,1,,A,B69A5U@3wk?8mP=18D3Q3wSRPD00,0")).unwrap();
     let json = serde_json::to_value(&r).unwrap();
     for key in ["latitude_deg", "longitude_deg", "sog_kn", "cog_deg", "heading_deg", "name"] {
         assert_eq!(json.get(key), Some(&serde_json::Value::Null), "{key}");
     }
     assert_eq!(json["mmsi"], 412_370_325);
-    let json = serde_json::to_value(support::said("$GPGLL,4916.45,N,12311.12,W,225444,A")).unwrap();
+    let json = serde_json::to_value(crate::support::said("$GPGLL,4916.45,N,12311.12,W,225444,A")).unwrap();
     assert!((json["longitude_deg"].as_f64().unwrap() + 123.185333).abs() < 1e-6);
 }

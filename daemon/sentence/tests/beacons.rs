@@ -1,11 +1,8 @@
 //! Beacon sentences from the open test suites of libais and pyais, decoded there by two libraries.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
-mod support;
-
+use crate::support::{ais, near};
 use sentence::ais::PositionSource;
 use sentence::{FramerOptions, Sentence};
-use support::{ais, near};
 use terms::{Mmsi, Station};
 
 #[test]
@@ -81,7 +78,7 @@ fn beacons_crew_and_distress_calls_are_urgent() {
 #[test]
 fn the_first_42_bits_are_enough_for_a_beacon() {
     // The seven first characters of the 970000000 above, by the same bit tables: type, identity and status are whole.
-    let r = ais(&support::sealed("!AIVDM,1,1,,B,1>M46P>,0"));
+    let r = ais(&crate::support::sealed("!AIVDM,1,1,,B,1>M46P>,0"));
     assert_eq!((r.mmsi.number(), r.nav_status), (970_000_000, Some(14)));
     assert_eq!((r.position, r.sog_kn, r.cog_deg, r.utc_second), (None, None, None, None));
 }

@@ -1,7 +1,5 @@
 //! Replays the corpora of the fuzz targets on stable: what a fuzzer has found once stays found.
 
-#![allow(clippy::panic, reason = "a test that cannot go on stops")]
-
 #[path = "../../../tests/fuzz/sentences.rs"]
 mod sentences;
 

@@ -1,11 +1,7 @@
 //! People overboard and distress calls by sentence: IEC 61162-1 clause 8.3, ITU-R M.493.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
-
-mod support;
-
+use crate::support::{near, read, said};
 use sentence::{CallExpansion, Distress, MobStatus, Overboard, Report, SelectiveCall, SentTime, encode};
-use support::{near, read, said};
 use terms::{Mmsi, Position, Utc};
 
 fn call(line: &str) -> SelectiveCall {

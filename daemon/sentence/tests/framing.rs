@@ -1,11 +1,8 @@
 //! Lines out of bytes: line ends, garbage, limits, checksums, TAG blocks and datagrams.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
-mod support;
-
+use crate::support::framed;
 use proptest::prelude::*;
 use sentence::{FramerOptions, MAX_LINE, Refusal, Sentence};
-use support::framed;
 use terms::Utc;
 
 /// IEC 61162-450's example as quoted by a library's documentation; the checksum is recomputed.

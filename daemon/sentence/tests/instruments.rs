@@ -1,10 +1,7 @@
 //! Sentences of instruments: published examples, and what counts as "no value".
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
-mod support;
-
+use crate::support::{near, read, said, sealed};
 use sentence::{FixQuality, Refusal, Report, SentTime, WindReference};
-use support::{near, read, said, sealed};
 use terms::Utc;
 
 fn fix(body: &str) -> sentence::Fix {

@@ -1,13 +1,9 @@
 //! Memory stays flat over hostile lines: distinct identities, distinct fragment identifiers, first parts without end,
-//! lines without end. Slow, so it is run by `cargo test -p sentence --test memory -- --ignored --nocapture`.
+//! lines without end. Slow, so it is run by `cargo test -p sentence --test all -- --ignored memory:: --nocapture`.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
-
-mod support;
-
+use crate::support::sealed;
 use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, encode};
-use support::sealed;
 use terms::{Mmsi, Moment};
 
 /// Resident memory of this process in KiB (Linux).

@@ -1,12 +1,8 @@
 //! The rarer sentences: an example each, from a library's tests where it has one, else made by the field orders of
 //! pynmeagps and pynmea2, and what makes its values void.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
-
-mod support;
-
+use crate::support::{last, near, read, said, sealed};
 use sentence::{DeviceAlert, FixQuality, Refusal, Report, SentTime, WindReference};
-use support::{last, near, read, said, sealed};
 use terms::{Position, Utc};
 
 fn json(body: &str) -> serde_json::Value {

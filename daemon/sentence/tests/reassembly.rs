@@ -1,12 +1,9 @@
 //! Parts of AIS messages: in order, in time, never of two ships.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
-mod support;
-
+use crate::support::sealed;
 use proptest::prelude::*;
 use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence, encode};
-use support::sealed;
 use terms::{Mmsi, Moment};
 
 fn feed(decoder: &mut Decoder, at_ms: i64, line: &str) -> Result<Report, Refusal> {
@@ -119,15 +116,19 @@ fn part_numbers_that_make_no_sense() {
         ("9,1,4,A", Refusal::TooManyFragments),
         ("2,2,4,A", Refusal::OrphanFragment),
     ] {
-        assert_eq!(support::read(&sealed(&format!("!AIVDM,{head},>>M4fWA<59B1@E=@,0"))), Err(why), "{head}");
+        assert_eq!(
+            crate::support::read(&sealed(&format!("!AIVDM,{head},>>M4fWA<59B1@E=@,0"))),
+            Err(why),
+            "{head}"
+        );
     }
-    assert_eq!(support::read(&sealed("!AIVDM,1,1,,A,,0")), Err(Refusal::ShortPayload));
-    assert_eq!(support::read(&sealed("!AIVDM,1,1,,A,I,0")), Err(Refusal::ShortPayload));
-    assert_eq!(support::read(&sealed("!AIVDM,1,1,,A,1>M46Px~,0")), Err(Refusal::BadPayload));
-    assert_eq!(support::read(&sealed("!AIVDM,1,1,,A,0>M46P>P,0")), Err(Refusal::BadHead));
-    assert_eq!(support::read(&sealed("!AIVDM,1,1,,A,1wwwwwwP,0")), Err(Refusal::BadHead));
+    assert_eq!(crate::support::read(&sealed("!AIVDM,1,1,,A,,0")), Err(Refusal::ShortPayload));
+    assert_eq!(crate::support::read(&sealed("!AIVDM,1,1,,A,I,0")), Err(Refusal::ShortPayload));
+    assert_eq!(crate::support::read(&sealed("!AIVDM,1,1,,A,1>M46Px~,0")), Err(Refusal::BadPayload));
+    assert_eq!(crate::support::read(&sealed("!AIVDM,1,1,,A,0>M46P>P,0")), Err(Refusal::BadHead));
+    assert_eq!(crate::support::read(&sealed("!AIVDM,1,1,,A,1wwwwwwP,0")), Err(Refusal::BadHead));
     assert_eq!(
-        support::read(&sealed(&format!("!AIVDM,1,1,,A,{},0", "1".repeat(300)))),
+        crate::support::read(&sealed(&format!("!AIVDM,1,1,,A,{},0", "1".repeat(300)))),
         Err(Refusal::LongPayload)
     );
 }

@@ -1,5 +1,4 @@
 //! A picture set by hand, and a board that is fed from it.
-#![allow(clippy::panic, clippy::expect_used)]
 
 use rules::{AlertEvent, AlertId, Board, BoardSettings, EventKind, Orders, Origin, Picture, Words};
 use std::cell::Cell;

@@ -265,7 +265,6 @@ mod tests {
         }
         let now = own(Moment::from_s(3600.0), 315.0, current);
         let (one, two) = (one.current(&now), two.current(&now));
-        println!("{one:?} {two:?}");
         let off = |c: Current| (c.east_kn - current.0).hypot(c.north_kn - current.1);
         let spread = |c: Current| c.covariance[0][0] + c.covariance[1][1];
         assert!(off(two) < 0.15, "{two:?}");

@@ -1,5 +1,4 @@
 //! Chance for made seas and boats.
-#![allow(dead_code, reason = "each test file uses a part of it")]
 
 use std::f64::consts::TAU;
 

@@ -1,6 +1,6 @@
 //! One encounter: who meets whom, what is reported of it and what of that is received.
 
-use crate::world::{Chance, Receiver, Second, Turn, Vessel};
+use super::world::{Chance, Receiver, Second, Turn, Vessel};
 use sentence::ais::AisReport;
 use sentence::{Fix, Report};
 use terms::{FeedId, Mmsi, Moment, Position};

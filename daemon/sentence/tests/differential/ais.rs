@@ -1,7 +1,7 @@
 //! Three AIS crates, their answers under this crate's names. What they hand out raw is turned into null where
 //! ITU-R M.1371 says "not available"; what they turn into null or not themselves is left as they have it.
 
-use crate::{Library, Said, number, words};
+use super::{Library, Said, number, words};
 use serde_json::{Value, json};
 
 pub const LIBRARIES: &[Library] =

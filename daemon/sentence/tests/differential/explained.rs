@@ -1,6 +1,6 @@
 //! Every disagreement with another library, who is right and why.
 
-use crate::Message;
+use super::Message;
 use serde_json::Value;
 
 /// Disagreements of one kind.

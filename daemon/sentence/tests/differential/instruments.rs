@@ -1,6 +1,6 @@
 //! Two crates for instruments, their answers under this crate's names and units.
 
-use crate::{Library, Said, number};
+use super::{Library, Said, number};
 use serde_json::Value;
 
 pub const LIBRARIES: &[Library] =

@@ -1,6 +1,4 @@
 //! What the tests of this crate share.
-#![allow(dead_code, reason = "each test file uses a part of it")]
-#![allow(clippy::panic, reason = "a test that cannot go on says why")]
 
 use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, Sentence};

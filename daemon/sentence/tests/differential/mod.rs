@@ -1,13 +1,9 @@
 //! The same recorded sentences read by this crate and by four others, field by field. Every disagreement must fall
 //! under an entry of `explained.rs`, which says who is right and why; every entry must still be needed.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
-
 mod ais;
 mod explained;
 mod instruments;
-#[path = "../support/mod.rs"]
-mod support;
 
 use explained::Explained;
 use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions, Report, Sentence};

@@ -8,7 +8,6 @@
 //! ten seconds after the next received report. False: called, though neither the true CPA nor anything knowable on
 //! the way to it came under 1.3 (or twice) the limit. Flicker: called more often than it was due anew. Lateness is also
 //! told, and held under its goal, by the whole limit of time.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 
 mod scene;
 mod world;
@@ -349,7 +348,7 @@ fn a_thousand_encounters_are_called_in_time_and_not_in_vain() {
     assert!(t.flicker() < 1.0, "flicker {:.2} %", t.flicker());
 }
 
-/// By hand: `cargo test --release -p lookout --test encounters -- --ignored --nocapture`.
+/// By hand: `cargo test --release -p lookout --test all -- --ignored encounters:: --nocapture`.
 #[test]
 #[ignore = "ten thousand encounters, by hand"]
 fn ten_thousand_encounters() {

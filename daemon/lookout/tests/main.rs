@@ -1,0 +1,22 @@
+//! The tests of the picture, as one program.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::disallowed_methods,
+    clippy::disallowed_macros,
+    reason = "a test reads fixtures, says what it found, and stops where its footing is missing"
+)]
+
+mod dice;
+
+mod casualty_falls;
+mod closest;
+mod drift_truth;
+mod encounters;
+mod geometry;
+mod hearing;
+mod hostile;
+mod picture;
+mod sources;
+mod steady;
