@@ -107,9 +107,9 @@ fn beacon_test(latitude: f64) -> String {
 
 /// How an item stands in a list of them.
 fn item(items: &Value, what: &str) -> (String, String) {
-    let line = items.as_array().unwrap().iter().find(|l| l["what"] == what);
-    let line = line.unwrap_or_else(|| panic!("no {what} in {items}"));
-    (line["outcome"].as_str().unwrap().to_owned(), line["words"].as_str().unwrap().to_owned())
+    let item = items.as_array().unwrap().iter().find(|i| i["what"] == what);
+    let item = item.unwrap_or_else(|| panic!("no {what} in {items}"));
+    (item["verdict"].as_str().unwrap().to_owned(), item["words"].as_str().unwrap().to_owned())
 }
 
 fn entry(logbook: &Path) -> (String, Option<String>, Value) {
@@ -165,8 +165,8 @@ fn a_departure_check_is_made_at_a_terminal_with_wires_a_receiver_a_button_and_a_
         ("fix", "48°00.00′N"),
         ("orders loaded", "from"),
     ] {
-        let (outcome, told) = item(&facts["items"], what);
-        assert!(outcome == "passed" && told.contains(words), "{what}: {outcome}, {told}");
+        let (verdict, told) = item(&facts["items"], what);
+        assert!(verdict == "passed" && told.contains(words), "{what}: {verdict}, {told}");
     }
     let by = facts["items"].as_array().unwrap().iter().find(|l| l["what"] == "sounder horn").unwrap();
     assert_eq!(by["by"], "Bo");
@@ -202,8 +202,8 @@ fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried
         ("AIS traffic", "nobody heard"),
         ("beacon battery of Ada", "ran out on 2020-01-31"),
     ] {
-        let (outcome, told) = item(&told["lines"], what);
-        assert!(outcome == "failed" && told.contains(words), "{what}: {outcome}, {told}");
+        let (verdict, told) = item(&told["items"], what);
+        assert!(verdict == "failed" && told.contains(words), "{what}: {verdict}, {told}");
     }
     assert_eq!(told["items"][0]["verdict"], "failed", "what is missing comes first");
 
@@ -214,12 +214,12 @@ fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried
     let (_, sheet) = person.end();
     let told: Value = serde_json::from_str(&sheet).unwrap();
     for what in ["sounder horn", "button rail", "beacon of Ada"] {
-        assert_eq!(item(&told["lines"], what).0, "not-tried", "{what}");
+        assert_eq!(item(&told["items"], what).0, "not-tried", "{what}");
     }
     // Nobody there at all: it ends by itself, and what needs a person is not tried.
     let out = b.daemon.tell(&["departure", "--json", "--by", "nobody"]);
     let told: Value = serde_json::from_slice(&out.stdout).unwrap();
-    assert_eq!(item(&told["lines"], "sounder horn").0, "not-tried");
+    assert_eq!(item(&told["items"], "sounder horn").0, "not-tried");
     // To look changes nothing.
     let out = b.daemon.tell(&["departure", "--look"]);
     assert!(text(&out.stdout).contains("NOT TRIED"), "{}", text(&out.stdout));

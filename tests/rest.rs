@@ -169,6 +169,7 @@ fn an_acknowledgement_in_hours_of_rest_is_not_posted_before_its_call_and_neither
     aboard.tell(2, 1, Priority::Alarm);
     let posts = receiver.wait("the alarm", PATIENCE, |p| !p.is_empty());
     assert_eq!(posts[0].event(), (2, 1), "the acknowledgement before its call, or in hours of rest");
+    aboard.wait_until_left(2);
     aboard.stop();
 
     let mut aboard = start();

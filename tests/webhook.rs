@@ -1,6 +1,6 @@
 //! Webhooks against receivers as they are met: every event once, under one key, in the order of its alert.
 
-use crate::aboard::Folder;
+use crate::aboard::{Folder, until};
 use crate::records::{record, to};
 use crate::rough::{Does, Post, Rough};
 use base64::Engine as _;
@@ -58,6 +58,12 @@ impl Aboard {
         let at = now();
         record.steady_s = at.steady.as_s();
         self.signals.tell(at, record, &Carry { aloud, ..Carry::default() });
+    }
+
+    /// Waits until only so many deliveries are left: the sender knows that the others were taken. A daemon that stops
+    /// earlier posts them again.
+    pub fn wait_until_left(&self, deliveries: usize) {
+        until("the answers", || (self.logbook.deliveries_waiting() == deliveries).then_some(()));
     }
 
     /// Ends as a daemon that is told to stop.

@@ -27,7 +27,7 @@ const LOOK_ROWS: usize = 1024;
 #[derive(Debug)]
 pub(super) enum Record {
     Event(EventItem),
-    Entry(Stamp, Entry),
+    Entry(Stamp, Box<Entry>),
     /// The row of a delivery that is no longer needed.
     Delivered(i64),
     /// The row of a delivery, and the key it went out under.

@@ -228,7 +228,7 @@ impl Logbook {
     /// Writes an entry into the log, at once.
     pub fn entry(&self, at: Stamp, entry: Entry) {
         // Refused when the logbook is closed: nobody is left to tell.
-        let _ = self.handle.shared.push_record(Record::Entry(at, entry));
+        let _ = self.handle.shared.push_record(Record::Entry(at, Box::new(entry)));
     }
 
     /// Logs an event together with its deliveries to the signals named, in one transaction. The answer comes when that is
