@@ -43,7 +43,7 @@ fn each_bad_file_gives_its_message() {
 fn the_reference_is_a_file_of_orders() {
     let text = Orders::reference().to_string();
     let orders = Orders::read("x", &text).unwrap_or_else(|p| panic!("{p}\nin\n{text}"));
-    assert_eq!((orders.len(), text.matches("\n[marks").count()), (1, 1), "{text}");
+    assert_eq!((orders.len(), text.matches("\n[[mark]]").count()), (1, 1), "{text}");
     for line in [
         "\n[[order]] # something that you want to be called for",
         "patience = \"10 min\" # how long it may not be judged before it says so; from 0 s to 30 d; default 10 min\n",
