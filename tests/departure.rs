@@ -109,7 +109,7 @@ fn beacon_test(latitude: f64) -> String {
 fn item(items: &Value, what: &str) -> (String, String) {
     let line = items.as_array().unwrap().iter().find(|l| l["what"] == what);
     let line = line.unwrap_or_else(|| panic!("no {what} in {items}"));
-    (line["outcome"].as_str().unwrap().to_owned(), line["words"].as_str().unwrap().to_owned())
+    (line["verdict"].as_str().unwrap().to_owned(), line["words"].as_str().unwrap().to_owned())
 }
 
 fn entry(logbook: &Path) -> (String, Option<String>, Value) {
@@ -202,7 +202,7 @@ fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried
         ("AIS traffic", "nobody heard"),
         ("beacon battery of Ada", "ran out on 2020-01-31"),
     ] {
-        let (outcome, told) = item(&told["lines"], what);
+        let (outcome, told) = item(&told["items"], what);
         assert!(outcome == "failed" && told.contains(words), "{what}: {outcome}, {told}");
     }
     assert_eq!(told["items"][0]["verdict"], "failed", "what is missing comes first");
@@ -214,12 +214,12 @@ fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried
     let (_, sheet) = person.end();
     let told: Value = serde_json::from_str(&sheet).unwrap();
     for what in ["sounder horn", "button rail", "beacon of Ada"] {
-        assert_eq!(item(&told["lines"], what).0, "not-tried", "{what}");
+        assert_eq!(item(&told["items"], what).0, "not-tried", "{what}");
     }
     // Nobody there at all: it ends by itself, and what needs a person is not tried.
     let out = b.daemon.tell(&["departure", "--json", "--by", "nobody"]);
     let told: Value = serde_json::from_slice(&out.stdout).unwrap();
-    assert_eq!(item(&told["lines"], "sounder horn").0, "not-tried");
+    assert_eq!(item(&told["items"], "sounder horn").0, "not-tried");
     // To look changes nothing.
     let out = b.daemon.tell(&["departure", "--look"]);
     assert!(text(&out.stdout).contains("NOT TRIED"), "{}", text(&out.stdout));
