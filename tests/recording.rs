@@ -13,9 +13,6 @@ use std::process::{Command, Stdio};
 use terms::{FeedId, Moment};
 use watch::{Begin, Input, Watch};
 
-/// Events of the repeated watch lie within so much of the recorded ones: a live timer fires when the daemon comes to it, a
-/// replayed one when it is due.
-const TOLERANCE_S: f64 = 1.0;
 /// An active beacon at 50.82862 N 1.05676 W, as in the other tests of the whole.
 const BEACON: &str = "!AIVDM,1,1,,B,1>M46P>P00Os:IfM5ITf4?w60<00,0*37\r\n";
 
@@ -47,24 +44,22 @@ fn replayed(boat: &Path, files: &[PathBuf]) -> Vec<Value> {
     text(&out.stdout).lines().map(|l| serde_json::from_str(l).unwrap()).collect()
 }
 
-/// What must be the same of an event, and its time.
-fn essence(r: &Value) -> (String, f64) {
-    let a = &r["alert"];
-    let what = format!(
-        "{} {} {} {} {} {} {}",
-        a["id"], r["seq"], r["event"], a["order"], a["priority"], a["state"], a["text"]
-    );
-    (what, r["steady_s"].as_f64().unwrap())
+/// All of an event but its row in the logbook, and its steady time in milliseconds.
+fn essence(r: &Value) -> (Value, i64) {
+    let mut what = r.clone();
+    let steady_s = what["steady_s"].take().as_f64().unwrap();
+    what["log_id"].take();
+    (what, (steady_s * 1000.0).round() as i64)
 }
 
+/// The same events with the same words, values and UTC, to the millisecond.
 fn assert_same(live: &[Value], again: &[Value]) {
-    let words = |events: &[Value]| events.iter().map(|e| essence(e).0).collect::<Vec<_>>();
-    assert_eq!(words(live), words(again));
+    assert_eq!(live.len(), again.len(), "{live:#?}\n{again:#?}");
     // Steady time of a replay counts from its first line.
-    let began = essence(&live[0]).1 - essence(&again[0]).1;
+    let began_ms = essence(&live[0]).1 - essence(&again[0]).1;
     for (l, a) in live.iter().zip(again) {
-        let (l, a) = (essence(l), essence(a));
-        assert!((l.1 - a.1 - began).abs() <= TOLERANCE_S, "{l:?} {a:?}");
+        let ((live, live_ms), (again, again_ms)) = (essence(l), essence(a));
+        assert_eq!((live, live_ms - began_ms), (again, again_ms));
     }
 }
 
