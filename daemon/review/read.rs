@@ -438,7 +438,7 @@ impl Reader {
 }
 
 fn read_priority(word: &str) -> Priority {
-    Priority::ALL.into_iter().find(|p| p.to_string() == word).unwrap_or(Priority::Notice)
+    Priority::named(word).unwrap_or(Priority::Notice)
 }
 
 impl Alert {

@@ -303,7 +303,7 @@ impl Reader {
     }
 
     fn priority(&mut self, text: &Spanned<String>) -> Option<Priority> {
-        let found = Priority::ALL.into_iter().find(|p| p.to_string() == *text.get_ref());
+        let found = Priority::named(text.get_ref());
         if found.is_none() {
             self.problem(text.span(), "a priority is notice, caution, warning, alarm or emergency alarm");
         }

@@ -2,14 +2,14 @@
 
 use super::{Ear, Watch};
 use boat::{Boat, Means, Vessel};
-use record::words::{count, one_line, span};
+use record::words::{count, one_line};
 use record::{ActError, Asked, CheckItem, Date, DepartureAct, DepartureSheet, Entry, Part, Verdict, tally};
 use rules::BuiltIn;
 use sentence::Report;
 use sentence::ais::AisReport;
 use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
-use terms::{Mmsi, Moment, UtcSource, turn_deg};
+use terms::{Mmsi, Moment, UtcSource, span, turn_deg};
 
 /// Lines that people have told, at most; the most there can be to ask for is less.
 const MOST_TOLD: usize = 256;
@@ -392,7 +392,7 @@ impl Watch {
 
     fn order_lines(&self, at: Moment) -> Vec<CheckItem> {
         let mut lines = Vec::new();
-        let bad = self.board.alerts().find(|a| a.order == BuiltIn::OrdersNotLoaded.name());
+        let bad = self.board.alerts().find(|a| a.order == BuiltIn::OrdersNotLoaded.word());
         let view = self.view(at);
         let all = self.board.possible(&view);
         lines.push(match bad {

@@ -20,7 +20,6 @@ use lookout::casualty::{CasualtyNews, CasualtyState, Gap, Kind};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Propulsion, Source, Trouble, Visibility};
 use record::EventRecord;
-use record::words;
 use record::{Entry, OwnRow, Stamp, TargetRow};
 use rules::{Board, BoardSettings, BuiltIn, Carry, Doing, Orders, Snapshot, Words};
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
@@ -494,7 +493,7 @@ impl Watch {
                 Finding::Casualty { id, news } => self.casualty(at, id, news),
                 Finding::BeaconTest { text, mmsi } => {
                     let subject = mmsi.map_or(Subject::Lookout, Subject::Target);
-                    self.board.note(at, BuiltIn::BeaconTest.name(), subject, text.into());
+                    self.board.note(at, BuiltIn::BeaconTest.word(), subject, text.into());
                 }
                 Finding::Trouble { subject, trouble, text } => {
                     self.board.call(at, doubtful(trouble), subject, text.into());
@@ -676,7 +675,7 @@ impl Ear {
     /// What is said of its silence at a moment; `None` while it is not silent.
     fn says(&self, at: Moment) -> Option<String> {
         let since = match self.heard {
-            Some(h) => format!("for {}", words::span(at.since(h))),
+            Some(h) => format!("for {}", terms::span(at.since(h))),
             None => "since the watch began".to_owned(),
         };
         self.silent.then(|| format!("{}: no sentence {since}{}", self.name, self.why_silent()))

@@ -295,7 +295,7 @@ impl Board {
         };
         let raise = Raise {
             origin,
-            order: built_in.name().to_owned(),
+            order: built_in.word().to_owned(),
             subject,
             priority,
             words,
@@ -319,7 +319,7 @@ impl Board {
         words: Words,
     ) -> AlertId {
         let at = self.pass(at);
-        let escalation = BuiltIn::ALL.into_iter().find(|b| b.name() == order).and_then(BuiltIn::escalation);
+        let escalation = BuiltIn::named(order).and_then(BuiltIn::escalation);
         let raise = Raise {
             origin: Origin::Exercise(order.to_owned()),
             order: order.to_owned(),
