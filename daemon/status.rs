@@ -1,10 +1,11 @@
 //! `status`: one screen that a watchkeeper reads in five seconds at night. Plain text without colours, 40 columns.
 
-use record::words::{one_line, span as in_words};
+use record::words::one_line;
 use record::{AlertNow, CasualtyNow, OwnNow, Status, TargetNow};
 use rules::AlertState;
 use std::time::Duration;
 use terms::UtcSource;
+use terms::span as in_words;
 
 /// Columns that are used, whatever there are.
 const WIDTH: usize = 40;

@@ -8,7 +8,6 @@ use crate::status::screen;
 use boat::places::CONTROL;
 use clap::Subcommand;
 use record::Act;
-use record::words::span;
 use record::{Backup, CasualtyAnswer, CasualtyQuestion, Done, Handover, Nothing, Refusal, Status};
 use rules::AlertId;
 use rules::Switch;
@@ -18,6 +17,7 @@ use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use terms::CasualtyId;
+use terms::span;
 
 /// Between two pictures that are followed.
 const EVERY: Duration = Duration::from_secs(1);

@@ -319,7 +319,7 @@ impl Play {
         let mut text = format!(
             "\n{} sentences in {} of steady time, {refused} refused.",
             self.lines,
-            words::span(now.since(Moment::ZERO))
+            terms::span(now.since(Moment::ZERO))
         );
         for (priority, n) in self.told.iter().rev() {
             text += &format!(" {}: {n}.", words::capital(&priority.to_string()));

@@ -449,7 +449,7 @@ fn word<T>(r: &Row<'_>, column: usize, read: impl Fn(&str) -> Option<T>) -> rusq
 }
 
 fn read_priority(word: &str) -> Priority {
-    Priority::ALL.into_iter().find(|p| p.to_string() == word).unwrap_or(Priority::Notice)
+    Priority::named(word).unwrap_or(Priority::Notice)
 }
 
 impl Alert {

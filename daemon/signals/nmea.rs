@@ -364,7 +364,7 @@ mod tests {
         let mut t =
             event(17, Priority::EmergencyAlarm, AlertState::ActiveUnacknowledged, EventKind::Raised, true);
         let record = Arc::make_mut(&mut t.record);
-        record.alert.order = BuiltIn::PersonOverboard.name().to_owned();
+        record.alert.order = BuiltIn::PersonOverboard.word().to_owned();
         record.alert.text =
             "Person overboard: Ada. 250 metres, bearing 045, 30 s ago, and drifting, north".to_owned();
         record.at = Utc::parse("2026-11-01T02:14:07Z");

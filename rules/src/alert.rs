@@ -3,7 +3,6 @@
 use crate::builtin::BuiltIn;
 use crate::words::Words;
 use serde::{Deserialize, Serialize};
-use std::fmt;
 use terms::{CasualtyId, Moment, Subject};
 use thiserror::Error;
 
@@ -12,94 +11,65 @@ use thiserror::Error;
 #[serde(transparent)]
 pub struct AlertId(pub u32);
 
-/// Priorities of IMO MSC.302(87), and below them the notice, which is no alert. Ordered, least urgent first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Priority {
-    /// No alert: told once, kept in the logbook.
-    Notice,
-    /// Awareness; needs no acknowledgement.
-    Caution,
-    /// A condition that may become dangerous.
-    Warning,
-    /// Immediate attention and action.
-    Alarm,
-    /// Immediate danger to life.
-    #[serde(rename = "emergency alarm")]
-    EmergencyAlarm,
-}
-
-impl Priority {
-    /// All of them, the least urgent first.
-    pub const ALL: [Self; 5] =
-        [Self::Notice, Self::Caution, Self::Warning, Self::Alarm, Self::EmergencyAlarm];
-}
-
-impl fmt::Display for Priority {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Notice => "notice",
-            Self::Caution => "caution",
-            Self::Warning => "warning",
-            Self::Alarm => "alarm",
-            Self::EmergencyAlarm => "emergency alarm",
-        })
+terms::closed_list! {
+    /// Priorities of IMO MSC.302(87), and below them the notice, which is no alert. Ordered, least urgent first.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+    pub enum Priority {
+        /// No alert: told once, kept in the logbook.
+        Notice = "notice",
+        /// Awareness; needs no acknowledgement.
+        Caution = "caution",
+        /// A condition that may become dangerous.
+        Warning = "warning",
+        /// Immediate attention and action.
+        Alarm = "alarm",
+        /// Immediate danger to life.
+        EmergencyAlarm = "emergency alarm",
     }
 }
 
-/// States of an alert, those of the ALF sentence (IEC 61162-1 8.3.14).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum AlertState {
-    /// V: sounding, nobody has acknowledged.
-    ActiveUnacknowledged,
-    /// S: silenced for a while, not acknowledged.
-    ActiveSilenced,
-    /// A: acknowledged, the condition goes on. A caution is born so.
-    ActiveAcknowledged,
-    /// O: somebody else has taken it over.
-    ResponsibilityTransferred,
-    /// U: the condition has ended and nobody has acknowledged it yet.
-    RectifiedUnacknowledged,
-    /// N: over.
-    Normal,
-}
-
-impl fmt::Display for AlertState {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::ActiveUnacknowledged => "active-unacknowledged",
-            Self::ActiveSilenced => "active-silenced",
-            Self::ActiveAcknowledged => "active-acknowledged",
-            Self::ResponsibilityTransferred => "responsibility-transferred",
-            Self::RectifiedUnacknowledged => "rectified-unacknowledged",
-            Self::Normal => "normal",
-        })
+terms::closed_list! {
+    /// States of an alert, those of the ALF sentence (IEC 61162-1 8.3.14).
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+    pub enum AlertState {
+        /// V: sounding, nobody has acknowledged.
+        ActiveUnacknowledged = "active-unacknowledged",
+        /// S: silenced for a while, not acknowledged.
+        ActiveSilenced = "active-silenced",
+        /// A: acknowledged, the condition goes on. A caution is born so.
+        ActiveAcknowledged = "active-acknowledged",
+        /// O: somebody else has taken it over.
+        ResponsibilityTransferred = "responsibility-transferred",
+        /// U: the condition has ended and nobody has acknowledged it yet.
+        RectifiedUnacknowledged = "rectified-unacknowledged",
+        /// N: over.
+        Normal = "normal",
     }
 }
 
-/// What happened to an alert.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum EventKind {
-    /// It began.
-    Raised,
-    /// It was told again.
-    Repeated,
-    /// It went to another signal, another person, or a higher priority.
-    Escalated,
-    /// Its sound was silenced.
-    Silenced,
-    /// Somebody acknowledged it.
-    Acknowledged,
-    /// Somebody took it over.
-    Transferred,
-    /// Its condition ended, unacknowledged.
-    Rectified,
-    /// It is over.
-    Cleared,
-    /// A notice; no alert.
-    Noted,
+terms::closed_list! {
+    /// What happened to an alert.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+    pub enum EventKind {
+        /// It began.
+        Raised = "raised",
+        /// It was told again.
+        Repeated = "repeated",
+        /// It went to another signal, another person, or a higher priority.
+        Escalated = "escalated",
+        /// Its sound was silenced.
+        Silenced = "silenced",
+        /// Somebody acknowledged it.
+        Acknowledged = "acknowledged",
+        /// Somebody took it over.
+        Transferred = "transferred",
+        /// Its condition ended, unacknowledged.
+        Rectified = "rectified",
+        /// It is over.
+        Cleared = "cleared",
+        /// A notice; no alert.
+        Noted = "noted",
+    }
 }
 
 impl EventKind {

@@ -4,48 +4,49 @@ use crate::alert::Priority;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
-/// A built-in alert.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum BuiltIn {
-    /// A person of the crew, or an unknown one near, is overboard.
-    PersonOverboard,
-    /// A search and rescue transmitter is heard.
-    SearchTransmitter,
-    /// An emergency position-indicating radio beacon is heard.
-    Epirb,
-    /// More beacons than can be kept apart: told as one.
-    TooManyBeacons,
-    /// Another vessel calls distress.
-    VesselInDistress,
-    /// Nobody reset the watch alarm.
-    WatchAlarm,
-    /// Own position is no longer known.
-    FixLost,
-    /// Positions jump or contradict each other.
-    PositionDoubtful,
-    /// A feed says nothing.
-    FeedSilent,
-    /// The AIS receiver says nothing.
-    AisSilent,
-    /// Own transmissions are not heard back.
-    OwnTransmitterSilent,
-    /// Own transmitter sends a position or an identity that is not ours.
-    OwnTransmitterWrong,
-    /// A compass, a log: an instrument that cannot be right.
-    InstrumentDoubtful,
-    /// The logbook cannot be written.
-    LogbookFailing,
-    /// A buzzer, command or webhook fails.
-    SignalFailing,
-    /// The orders file cannot be read; others are in force.
-    OrdersNotLoaded,
-    /// Neither satellites nor the system tell the time.
-    ClockNotKnown,
-    /// A beacon under test is heard.
-    BeaconTest,
-    /// Gear or a battery runs out.
-    GearDue,
+terms::closed_list! {
+    /// A built-in alert.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+    pub enum BuiltIn {
+        /// A person of the crew, or an unknown one near, is overboard.
+        PersonOverboard = "person overboard",
+        /// A search and rescue transmitter is heard.
+        SearchTransmitter = "search and rescue transmitter",
+        /// An emergency position-indicating radio beacon is heard.
+        Epirb = "EPIRB",
+        /// More beacons than can be kept apart: told as one.
+        TooManyBeacons = "many beacons",
+        /// Another vessel calls distress.
+        VesselInDistress = "vessel in distress",
+        /// Nobody reset the watch alarm.
+        WatchAlarm = "watch alarm",
+        /// Own position is no longer known.
+        FixLost = "fix lost",
+        /// Positions jump or contradict each other.
+        PositionDoubtful = "position doubtful",
+        /// A feed says nothing.
+        FeedSilent = "feed silent",
+        /// The AIS receiver says nothing.
+        AisSilent = "AIS silent",
+        /// Own transmissions are not heard back.
+        OwnTransmitterSilent = "own transmitter not heard",
+        /// Own transmitter sends a position or an identity that is not ours.
+        OwnTransmitterWrong = "own transmitter wrong",
+        /// A compass, a log: an instrument that cannot be right.
+        InstrumentDoubtful = "instrument doubtful",
+        /// The logbook cannot be written.
+        LogbookFailing = "logbook failing",
+        /// A buzzer, command or webhook fails.
+        SignalFailing = "signal failing",
+        /// The orders file cannot be read; others are in force.
+        OrdersNotLoaded = "orders not loaded",
+        /// Neither satellites nor the system tell the time.
+        ClockNotKnown = "clock not known",
+        /// A beacon under test is heard.
+        BeaconTest = "beacon test",
+        /// Gear or a battery runs out.
+        GearDue = "gear due",
+    }
 }
 
 /// When and how far an alert goes on while nobody acknowledges it.
@@ -58,59 +59,6 @@ pub struct Escalation {
 }
 
 impl BuiltIn {
-    /// All of them.
-    pub const ALL: [Self; 19] = [
-        Self::PersonOverboard,
-        Self::SearchTransmitter,
-        Self::Epirb,
-        Self::TooManyBeacons,
-        Self::VesselInDistress,
-        Self::WatchAlarm,
-        Self::FixLost,
-        Self::PositionDoubtful,
-        Self::FeedSilent,
-        Self::AisSilent,
-        Self::OwnTransmitterSilent,
-        Self::OwnTransmitterWrong,
-        Self::InstrumentDoubtful,
-        Self::LogbookFailing,
-        Self::SignalFailing,
-        Self::OrdersNotLoaded,
-        Self::ClockNotKnown,
-        Self::BeaconTest,
-        Self::GearDue,
-    ];
-
-    /// Its name, where an order's name stands.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::PersonOverboard => "person overboard",
-            Self::SearchTransmitter => "search and rescue transmitter",
-            Self::Epirb => "EPIRB",
-            Self::TooManyBeacons => "many beacons",
-            Self::VesselInDistress => "vessel in distress",
-            Self::WatchAlarm => "watch alarm",
-            Self::FixLost => "fix lost",
-            Self::PositionDoubtful => "position doubtful",
-            Self::FeedSilent => "feed silent",
-            Self::AisSilent => "AIS silent",
-            Self::OwnTransmitterSilent => "own transmitter not heard",
-            Self::OwnTransmitterWrong => "own transmitter wrong",
-            Self::InstrumentDoubtful => "instrument doubtful",
-            Self::LogbookFailing => "logbook failing",
-            Self::SignalFailing => "signal failing",
-            Self::OrdersNotLoaded => "orders not loaded",
-            Self::ClockNotKnown => "clock not known",
-            Self::BeaconTest => "beacon test",
-            Self::GearDue => "gear due",
-        }
-    }
-
-    /// The one of that name.
-    pub fn named(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|b| b.name() == name)
-    }
-
     /// Its priority when it begins.
     pub const fn priority(self) -> Priority {
         match self {

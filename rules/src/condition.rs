@@ -81,7 +81,7 @@ impl fmt::Display for Measure {
                     Extent::Lowest => "lowest",
                     Extent::Mean => "mean",
                 };
-                write!(f, "{word} {q} in {}", crate::wording::duration(*window))
+                write!(f, "{word} {q} in {}", terms::rounded(*window))
             }
             Self::MarkRange(name, _) => write!(f, "distance to {name}"),
             Self::MarkBearing(name, _) => write!(f, "bearing to {name}"),

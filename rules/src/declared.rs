@@ -3,40 +3,43 @@
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
-/// What the vessel is doing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Doing {
-    /// By the wind alone.
-    UnderSail,
-    /// The engine drives.
-    UnderPower,
-    /// Lying to the sea, yet under way.
-    HoveTo,
-    /// By her own anchor.
-    AtAnchor,
-    /// To a buoy, a pile or the shore.
-    Moored,
+terms::closed_list! {
+    /// What the vessel is doing.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+    pub enum Doing {
+        /// By the wind alone.
+        UnderSail = "under sail",
+        /// The engine drives.
+        UnderPower = "under power",
+        /// Lying to the sea, yet under way.
+        HoveTo = "hove to",
+        /// By her own anchor.
+        AtAnchor = "at anchor",
+        /// To a buoy, a pile or the shore.
+        Moored = "moored",
+    }
 }
 
-/// The waters she is in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Waters {
-    /// Far from land, off soundings.
-    Ocean,
-    /// Near land.
-    Coastal,
+terms::closed_list! {
+    /// The waters she is in.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+    pub enum Waters {
+        /// Far from land, off soundings.
+        Ocean = "ocean",
+        /// Near land.
+        Coastal = "coastal",
+    }
 }
 
-/// How far can be seen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Visibility {
-    /// Vessels see one another.
-    Good,
-    /// Fog, mist, falling snow, heavy rain and the like (COLREG rule 3 l).
-    Restricted,
+terms::closed_list! {
+    /// How far can be seen.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+    pub enum Visibility {
+        /// Vessels see one another.
+        Good = "good visibility",
+        /// Fog, mist, falling snow, heavy rain and the like (COLREG rule 3 l).
+        Restricted = "restricted visibility",
+    }
 }
 
 /// One declaration.
@@ -101,15 +104,9 @@ impl Declared {
     /// As it is written.
     pub const fn name(self) -> &'static str {
         match self {
-            Self::Doing(Doing::UnderSail) => "under sail",
-            Self::Doing(Doing::UnderPower) => "under power",
-            Self::Doing(Doing::HoveTo) => "hove to",
-            Self::Doing(Doing::AtAnchor) => "at anchor",
-            Self::Doing(Doing::Moored) => "moored",
-            Self::Waters(Waters::Ocean) => "ocean",
-            Self::Waters(Waters::Coastal) => "coastal",
-            Self::Visibility(Visibility::Good) => "good visibility",
-            Self::Visibility(Visibility::Restricted) => "restricted visibility",
+            Self::Doing(d) => d.word(),
+            Self::Waters(w) => w.word(),
+            Self::Visibility(v) => v.word(),
         }
     }
 

@@ -6,7 +6,6 @@ use crate::condition::Measure;
 use crate::declared::Declared;
 use crate::order::Orders;
 use crate::picture::Picture;
-use crate::wording;
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::time::Duration;
@@ -354,7 +353,7 @@ impl<'t> Run<'t> {
         let ids: Vec<AlertId> = self.board.alerts().filter(|a| a.order == order).map(|a| a.id).collect();
         let done = ids.into_iter().filter(|id| self.board.acknowledge(moment(step.at), *id).is_ok()).count();
         if done == 0 {
-            let at = wording::duration(step.at);
+            let at = terms::rounded(step.at);
             self.wrong
                 .push((span.clone(), format!("at {at} there is nothing of \"{order}\" to acknowledge")));
         }
@@ -368,7 +367,7 @@ impl<'t> Run<'t> {
         expected.sort();
         expected.dedup();
         if stand != expected {
-            let at = wording::duration(step.at);
+            let at = terms::rounded(step.at);
             let message =
                 format!("at {at} expected {} to stand, and {} stands", listed(&expected), listed(&stand));
             self.wrong.push((span.clone(), message));

@@ -45,35 +45,37 @@ pub enum WatchAlarmError {
     NoPosition,
 }
 
-/// Whether it is on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Switch {
-    /// By what is declared and by the hours.
-    #[default]
-    Automatic,
-    /// By hand.
-    On,
-    /// By hand.
-    Off,
+terms::closed_list! {
+    /// Whether it is on.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+    pub enum Switch {
+        /// By what is declared and by the hours.
+        #[default]
+        Automatic = "automatic",
+        /// By hand.
+        On = "on",
+        /// By hand.
+        Off = "off",
+    }
 }
 
-/// How far it has gone without an answer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Stage {
-    /// It is off.
-    Off,
-    /// It waits.
-    Dormant,
-    /// It shows that it wants an answer.
-    Visual,
-    /// It sounds where the watch is kept.
-    First,
-    /// It sounds where the skipper is.
-    Second,
-    /// It sounds wherever anybody is.
-    Third,
+terms::closed_list! {
+    /// How far it has gone without an answer.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+    pub enum Stage {
+        /// It is off.
+        Off = "off",
+        /// It waits.
+        Dormant = "dormant",
+        /// It shows that it wants an answer.
+        Visual = "visual",
+        /// It sounds where the watch is kept.
+        First = "first",
+        /// It sounds where the skipper is.
+        Second = "second",
+        /// It sounds wherever anybody is.
+        Third = "third",
+    }
 }
 
 /// An input that is no lookout position.

@@ -2,7 +2,7 @@
 
 use crate::condition::Measure;
 use std::time::Duration;
-use terms::{Dimension, METRES_PER_NM, Quantity, Value};
+use terms::{Dimension, METRES_PER_NM, Quantity, Value, rounded};
 
 /// A place nearer than this is told in metres.
 const NEAR_NM: f64 = 0.1;
@@ -56,20 +56,7 @@ pub fn number(dimension: Dimension, n: f64) -> String {
     }
 }
 
-/// A duration: seconds below two minutes, minutes below two hours, then hours and minutes.
-pub fn duration(d: Duration) -> String {
-    seconds(d.as_secs_f64())
-}
-
 fn seconds(s: f64) -> String {
-    let s = s.round();
-    if s < 120.0 {
-        format!("{s:.0} s")
-    } else if s < 7200.0 {
-        format!("{:.0} min", (s / 60.0).round())
-    } else {
-        let minutes = (s / 60.0).round();
-        let (h, min) = ((minutes / 60.0).floor(), minutes % 60.0);
-        if min == 0.0 { format!("{h:.0} h") } else { format!("{h:.0} h {min:.0} min") }
-    }
+    // A number too large for a length of time is a mistake somewhere; it is told as the longest.
+    rounded(Duration::try_from_secs_f64(s).unwrap_or(Duration::MAX))
 }

@@ -1,6 +1,5 @@
 //! The words of an event or an alert, and what is added to the last ones of an alert that ends.
 
-use crate::wording;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
@@ -46,7 +45,7 @@ impl Words {
     /// Said before a restart, so long ago, and not confirmed since. `at_least`: a gap of unknown length lies between.
     pub(crate) fn last_known(self, ago: Duration, at_least: bool) -> Self {
         let at_least = if at_least { "at least " } else { "" };
-        self.and(&format!("; last known {at_least}{} ago, before the restart", wording::duration(ago)))
+        self.and(&format!("; last known {at_least}{} ago, before the restart", terms::rounded(ago)))
     }
 
     /// Told for so many other alerts as well.

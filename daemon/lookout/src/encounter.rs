@@ -31,37 +31,24 @@ pub(crate) struct Party {
     pub hull: Option<Dimensions>,
 }
 
-/// How two vessels meet, by their courses.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Situation {
-    /// The closest approach is past.
-    Opening,
-    /// The target lies still.
-    Stopped,
-    /// Nearly opposite courses, each ahead of the other.
-    Meeting,
-    /// The target comes up from more than 22.5° abaft own beam.
-    SheOvertakes,
-    /// Own vessel comes up from more than 22.5° abaft the target's beam.
-    OwnOvertakes,
-    /// From starboard.
-    CrossingFromStarboard,
-    /// From port.
-    CrossingFromPort,
-}
-
-impl Situation {
-    /// As a word.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Opening => "opening",
-            Self::Stopped => "stopped",
-            Self::Meeting => "meeting",
-            Self::SheOvertakes => "she overtakes",
-            Self::OwnOvertakes => "own vessel overtakes",
-            Self::CrossingFromStarboard => "crossing from starboard",
-            Self::CrossingFromPort => "crossing from port",
-        }
+terms::closed_list! {
+    /// How two vessels meet, by their courses.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum Situation {
+        /// The closest approach is past.
+        Opening = "opening",
+        /// The target lies still.
+        Stopped = "stopped",
+        /// Nearly opposite courses, each ahead of the other.
+        Meeting = "meeting",
+        /// The target comes up from more than 22.5° abaft own beam.
+        SheOvertakes = "she overtakes",
+        /// Own vessel comes up from more than 22.5° abaft the target's beam.
+        OwnOvertakes = "own vessel overtakes",
+        /// From starboard.
+        CrossingFromStarboard = "crossing from starboard",
+        /// From port.
+        CrossingFromPort = "crossing from port",
     }
 }
 

@@ -3,51 +3,36 @@
 use crate::Settings;
 use terms::{Mmsi, Station};
 
-/// Kind of a target.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
-    /// A ship or boat.
-    Vessel,
-    /// Craft of a parent ship (98MID).
-    AssociatedCraft,
-    /// Followed by radar only.
-    Radar,
-    /// An identity of no known form that sends a ship's reports.
-    Other,
-    /// Identity of a group of ships.
-    Group,
-    /// Named in the settings as no danger.
-    OwnFleet,
-    /// Coast station.
-    Base,
-    /// Buoy, light, beacon; also a virtual one.
-    Aton,
-    /// Search and rescue aircraft.
-    SarAircraft,
-    /// Marker of fishing gear and the like (979).
-    Amrd,
-    /// Handheld radio.
-    Handheld,
+terms::closed_list! {
+    /// Kind of a target.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+    pub enum Kind {
+        /// A ship or boat.
+        Vessel = "vessel",
+        /// Craft of a parent ship (98MID).
+        AssociatedCraft = "associated-craft",
+        /// Followed by radar only.
+        Radar = "radar",
+        /// An identity of no known form that sends a ship's reports.
+        Other = "other",
+        /// Identity of a group of ships.
+        Group = "group",
+        /// Named in the settings as no danger.
+        OwnFleet = "own-fleet",
+        /// Coast station.
+        Base = "base",
+        /// Buoy, light, beacon; also a virtual one.
+        Aton = "aton",
+        /// Search and rescue aircraft.
+        SarAircraft = "sar-aircraft",
+        /// Marker of fishing gear and the like (979).
+        Amrd = "amrd",
+        /// Handheld radio.
+        Handheld = "handheld",
+    }
 }
 
 impl Kind {
-    /// The word for it: the name of its kind of station, or `own-fleet` or `radar`.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Vessel => "vessel",
-            Self::AssociatedCraft => "associated-craft",
-            Self::Radar => "radar",
-            Self::Other => "other",
-            Self::Group => "group",
-            Self::OwnFleet => "own-fleet",
-            Self::Base => "base",
-            Self::Aton => "aton",
-            Self::SarAircraft => "sar-aircraft",
-            Self::Amrd => "amrd",
-            Self::Handheld => "handheld",
-        }
-    }
-
     /// Whether it is somebody to be met at sea: only those have a closest point of approach. A buoy, a coast
     /// station, an aircraft and own tender have a range and a bearing.
     pub const fn is_ship(self) -> bool {

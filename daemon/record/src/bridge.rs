@@ -5,7 +5,7 @@ use rules::{AlertId, BuiltIn};
 /// The number of an alert's order (ALF identifier): 10001 on for the built-in ones, 20000 to 29999 for the boat's own by
 /// their names. Numbers above 10000 are not the standard's (from memory).
 pub fn identifier(order: &str) -> u32 {
-    match (10_001..).zip(BuiltIn::ALL).find(|(_, b)| b.name() == order) {
+    match (10_001..).zip(BuiltIn::ALL).find(|(_, b)| b.word() == order) {
         Some((n, _)) => n,
         None => {
             // FNV-1a: the same for the same name in every run.

@@ -1,9 +1,8 @@
 //! Exercises: what is exercised, why one ended, and what was measured of it.
 
-use crate::words::exact;
 use serde::{Deserialize, Serialize};
 use std::fmt;
-use terms::METRES_PER_NM;
+use terms::{METRES_PER_NM, exact};
 
 /// What is exercised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

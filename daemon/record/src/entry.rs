@@ -157,7 +157,7 @@ impl Entry {
 
 /// Why a casualty was stood down, as people read it.
 pub fn reason_words(reason: StandDown) -> String {
-    reason.as_str().replace('-', " ")
+    reason.word().replace('-', " ")
 }
 
 /// How an exercise went.

@@ -2,23 +2,7 @@
 
 use crate::EventRecord;
 use rules::EventKind;
-use std::time::Duration;
 use terms::Utc;
-
-/// A span of time as it is said: seconds below two minutes, minutes below two hours.
-pub fn span(d: Duration) -> String {
-    match d.as_secs() {
-        s @ 0..120 => format!("{s} s"),
-        s @ 120..7200 => format!("{} min", s / 60),
-        s => format!("{} h {} min", s / 3600, s / 60 % 60),
-    }
-}
-
-/// A span of time to the second, as a drill is measured.
-pub fn exact(s: f64) -> String {
-    let s = s.max(0.0).round() as u64;
-    if s < 60 { format!("{s} s") } else { format!("{} min {} s", s / 60, s % 60) }
-}
 
 /// A time as part of a file's name.
 pub fn compact(utc: Utc) -> String {
@@ -30,24 +14,10 @@ pub fn compact(utc: Utc) -> String {
 pub fn event(r: &EventRecord) -> String {
     let time = r.at.map_or_else(|| format!("{:>9.0} s", r.steady_s), |t| t.to_string()[11..19].to_owned());
     let kind = match r.event {
-        EventKind::Noted => "noted".to_owned(),
-        kind => format!("{} {}", capital(&r.alert.priority.to_string()), past(kind)),
+        EventKind::Noted => EventKind::Noted.to_string(),
+        kind => format!("{} {kind}", capital(r.alert.priority.word())),
     };
     format!("{time}  {kind:<28} {}", one_line(&r.alert.text))
-}
-
-fn past(kind: EventKind) -> &'static str {
-    match kind {
-        EventKind::Raised => "raised",
-        EventKind::Repeated => "repeated",
-        EventKind::Escalated => "escalated",
-        EventKind::Silenced => "silenced",
-        EventKind::Acknowledged => "acknowledged",
-        EventKind::Transferred => "transferred",
-        EventKind::Rectified => "rectified",
-        EventKind::Cleared => "cleared",
-        EventKind::Noted => "noted",
-    }
 }
 
 /// A text without anything that would break its line or steer a terminal.

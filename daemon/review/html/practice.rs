@@ -7,8 +7,8 @@ use crate::review::Night;
 use crate::review::practice::Drilled;
 use crate::review::print::DASH;
 use maud::{Markup, html};
-use record::words::exact;
 use terms::METRES_PER_NM;
+use terms::exact;
 
 const LEFT: f64 = 70.0;
 const RIGHT: f64 = 860.0;

@@ -9,7 +9,9 @@ mod moment;
 mod position;
 mod problem;
 mod quantity;
+mod span;
 mod tendency;
+mod word;
 
 pub use angle::{Circular, in_sector, normal_deg, three_digits, turn_deg};
 pub use day::{Day, Every};
@@ -19,4 +21,6 @@ pub use moment::{Moment, Utc, UtcSource};
 pub use position::{METRES_PER_NM, Plane, Position, PositionError};
 pub use problem::{Problem, Problems, Severity, nearest, version_trouble};
 pub use quantity::{CasualtyId, Dimension, FeedId, Quantity, Reading, SignalId, Subject, Unit, Value, Whose};
+pub use span::{exact, rounded, span};
 pub use tendency::tendency;
+pub use word::ClosedList;

@@ -63,14 +63,15 @@ impl Sub<Duration> for Moment {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Utc(pub i64);
 
-/// Who told UTC.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum UtcSource {
-    /// A satellite receiver.
-    Satellite,
-    /// The computer's own clock: a hint until satellites tell.
-    System,
+crate::closed_list! {
+    /// Who told UTC.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+    pub enum UtcSource {
+        /// A satellite receiver.
+        Satellite = "satellite",
+        /// The computer's own clock: a hint until satellites tell.
+        System = "system",
+    }
 }
 
 impl Utc {

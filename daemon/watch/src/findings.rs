@@ -33,7 +33,7 @@ impl Watch {
                 Finding::Casualty { id, news } => self.casualty(at, id, news),
                 Finding::BeaconTest { text, mmsi } => {
                     let subject = mmsi.map_or(Subject::Lookout, Subject::Target);
-                    self.board.note(at, BuiltIn::BeaconTest.name(), subject, text.into());
+                    self.board.note(at, BuiltIn::BeaconTest.word(), subject, text.into());
                 }
                 Finding::Trouble { subject, trouble, text } => {
                     self.board.call(at, doubtful(trouble), subject, text.into());

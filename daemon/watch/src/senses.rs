@@ -4,7 +4,6 @@ use crate::Watch;
 use crate::departure::Pace;
 use crate::input::Talker;
 use lookout::{Lookout, Source};
-use record::words;
 use rules::BuiltIn;
 use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
 use serde::{Deserialize, Serialize};
@@ -87,7 +86,7 @@ impl Ear {
     /// What is said of its silence at a moment; `None` while it is not silent.
     pub fn says(&self, at: Moment) -> Option<String> {
         let since = match self.heard {
-            Some(h) => format!("for {}", words::span(at.since(h))),
+            Some(h) => format!("for {}", terms::span(at.since(h))),
             None => "since the watch began".to_owned(),
         };
         self.silent.then(|| format!("{}: no sentence {since}{}", self.name, self.why_silent()))

@@ -295,7 +295,7 @@ impl Board {
         };
         let raise = Raise {
             origin,
-            order: built_in.name().to_owned(),
+            order: built_in.word().to_owned(),
             subject,
             priority,
             words,

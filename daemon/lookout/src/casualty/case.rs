@@ -45,29 +45,18 @@ impl Kind {
     }
 }
 
-/// What told of a casualty.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Source {
-    /// A beacon's own AIS message.
-    Ais,
-    /// A MOB sentence.
-    MobSentence,
-    /// A digital selective call.
-    Dsc,
-    /// A button pushed aboard.
-    Button,
-}
-
-impl Source {
-    /// As the event record writes it.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Ais => "ais",
-            Self::MobSentence => "mob-sentence",
-            Self::Dsc => "dsc",
-            Self::Button => "button",
-        }
+terms::closed_list! {
+    /// What told of a casualty.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum Source {
+        /// A beacon's own AIS message.
+        Ais = "ais",
+        /// A MOB sentence.
+        MobSentence = "mob-sentence",
+        /// A digital selective call.
+        Dsc = "dsc",
+        /// A button pushed aboard.
+        Button = "button",
     }
 }
 
@@ -87,57 +76,36 @@ pub enum Why {
     TooMany,
 }
 
-/// Why a casualty is stood down: the only way that one ends.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum StandDown {
-    /// Back aboard, here or elsewhere.
-    Recovered,
-    /// The beacon or button was set off by mistake.
-    FalseActivation,
-    /// It was a test or a drill.
-    Test,
-    /// Others have taken it over.
-    HandedOver,
+terms::closed_list! {
+    /// Why a casualty is stood down: the only way that one ends.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum StandDown {
+        /// Back aboard, here or elsewhere.
+        Recovered = "recovered",
+        /// The beacon or button was set off by mistake.
+        FalseActivation = "false-activation",
+        /// It was a test or a drill.
+        Test = "test",
+        /// Others have taken it over.
+        HandedOver = "handed-over",
+    }
 }
 
 impl StandDown {
-    /// As it is written and typed.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Recovered => "recovered",
-            Self::FalseActivation => "false-activation",
-            Self::Test => "test",
-            Self::HandedOver => "handed-over",
-        }
-    }
-
-    /// Reads what `as_str` writes; a blank serves for the hyphen.
+    /// The reason that a person writes; a blank serves for the hyphen.
     pub fn parse(text: &str) -> Option<Self> {
-        let text = text.trim().to_ascii_lowercase().replace(' ', "-");
-        [Self::Recovered, Self::FalseActivation, Self::Test, Self::HandedOver]
-            .into_iter()
-            .find(|s| s.as_str() == text)
+        Self::named(&text.trim().to_ascii_lowercase().replace(' ', "-"))
     }
 }
 
-/// How exactly the beginning is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum ElapsedIs {
-    /// Counted without a gap.
-    Exact,
-    /// A gap of unknown length lies within.
-    AtLeast,
-}
-
-impl ElapsedIs {
-    /// As the event record writes it.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Exact => "exact",
-            Self::AtLeast => "at-least",
-        }
+terms::closed_list! {
+    /// How exactly the beginning is known.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum ElapsedIs {
+        /// Counted without a gap.
+        Exact = "exact",
+        /// A gap of unknown length lies within.
+        AtLeast = "at-least",
     }
 }
 

@@ -131,12 +131,13 @@ pub(crate) fn ahead(
     cog_deg.filter(fresh).filter(|_| moving).map(|c| (c.value, RelativeTo::Cog))
 }
 
-/// What a relative bearing is measured from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum RelativeTo {
-    /// The bow.
-    Heading,
-    /// The course over ground.
-    Cog,
+terms::closed_list! {
+    /// What a relative bearing is measured from.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum RelativeTo {
+        /// The bow.
+        Heading = "heading",
+        /// The course over ground.
+        Cog = "cog",
+    }
 }

@@ -13,25 +13,16 @@ use terms::{CasualtyId, Mmsi, Moment, Position, normal_deg};
 /// last position is no longer where the beacon is.
 pub(crate) const SILENT_AFTER: Duration = Duration::from_secs(130);
 
-/// What stands behind a position.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Placed {
-    /// The beacon's own fix, no older than two bursts.
-    Reported,
-    /// Worked out: an older fix carried on, own track at the likely time, a call's whole minutes.
-    Estimated,
-    /// Not known.
-    None,
-}
-
-impl Placed {
-    /// As the event record writes it.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Reported => "reported",
-            Self::Estimated => "estimated",
-            Self::None => "none",
-        }
+terms::closed_list! {
+    /// What stands behind a position.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum Placed {
+        /// The beacon's own fix, no older than two bursts.
+        Reported = "reported",
+        /// Worked out: an older fix carried on, own track at the likely time, a call's whole minutes.
+        Estimated = "estimated",
+        /// Not known.
+        None = "none",
     }
 }
 

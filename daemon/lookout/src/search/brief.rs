@@ -90,7 +90,7 @@ impl Sheet {
         self.line(&format!(
             "Began {began}, {since}{} minutes ago; told by {}.",
             s.elapsed.as_secs() / 60,
-            s.source.as_str()
+            s.source.word()
         ));
         match s.last_known {
             Some(k) => {

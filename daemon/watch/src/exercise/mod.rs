@@ -4,7 +4,6 @@
 use super::Watch;
 use lookout::Lookout;
 use lookout::casualty::{Casualties, CasualtyState, OwnContext, spoken};
-use record::words::span;
 use record::{ActError, Drill, DrillEnd, Entry, ExerciseNow, Measures};
 use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority};
 use scenario::Overboard;
@@ -12,7 +11,7 @@ use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::{CasualtyId, Mmsi, Moment, Position, Subject, turn_deg};
+use terms::{CasualtyId, Mmsi, Moment, Position, Subject, span, turn_deg};
 
 /// What stands before everything that an exercise tells.
 const MARK: &str = "EXERCISE";
@@ -229,7 +228,7 @@ impl Watch {
 
     /// What the other kinds tell: the real alert's name and priority, and invented words.
     fn invented(&self, drill: Drill) -> (&'static str, Priority, String) {
-        let built_in = |b: BuiltIn, text: String| (b.name(), b.priority(), text);
+        let built_in = |b: BuiltIn, text: String| (b.word(), b.priority(), text);
         match drill {
             Drill::Feed => {
                 let feed = self.ears.first().map_or("a feed", |e| e.name.as_str());
@@ -241,7 +240,7 @@ impl Watch {
             ),
             // The stage at which it makes itself heard.
             Drill::WatchAlarm => (
-                BuiltIn::WatchAlarm.name(),
+                BuiltIn::WatchAlarm.word(),
                 Priority::Warning,
                 "The watch has not reset the watch alarm".to_owned(),
             ),
@@ -294,7 +293,7 @@ impl Watch {
             e.casualties.take_news();
         }
         let kind = BuiltIn::PersonOverboard;
-        self.raise_exercise(at, kind.name(), Subject::Casualty(id), kind.priority(), String::new());
+        self.raise_exercise(at, kind.word(), Subject::Casualty(id), kind.priority(), String::new());
     }
 
     /// The invented casualty as it is now.

@@ -38,8 +38,7 @@ impl Watched {
         let lost: Vec<Subject> =
             self.unknown.iter().filter(|(since, _)| sight.at >= *since + patience).map(|(_, s)| *s).collect();
         let subject = *lost.first()?;
-        let mut text =
-            format!("\"{}\" cannot be judged for {}", self.order.name, wording::duration(patience));
+        let mut text = format!("\"{}\" cannot be judged for {}", self.order.name, terms::rounded(patience));
         if self.order.each != Whose::Own {
             let names: Vec<String> =
                 lost.iter().take(MOST_NAMED).map(|s| sight.picture.name_of(*s)).collect();
