@@ -155,7 +155,7 @@ fn requests_are_bounded_in_size_and_strange_ones_answered() {
 
 #[test]
 fn every_path_of_the_description_is_there_and_answers_as_described() {
-    let (_daemon, address) = start("openapi", "token_file = \"token\"\nopen_reading = true\n", "");
+    let (daemon, address) = start("openapi", "token_file = \"token\"\nopen_reading = true\n", "");
     let description = request(address, "GET /openapi.json", None, "").json();
     assert_eq!(description["openapi"], "3.1.0");
     let paths = description["paths"].as_object().unwrap();
@@ -181,10 +181,104 @@ fn every_path_of_the_description_is_there_and_answers_as_described() {
             assert!(described["content"][&kind].is_object(), "{method} {path}: {kind}");
         }
     }
-    let status = request(address, "GET /status", None, "").json();
-    for key in description["components"]["schemas"]["Status"]["required"].as_array().unwrap() {
-        assert!(status.get(key.as_str().unwrap()).is_some(), "{key}");
+    // What is answered is what is described, in every key and every word.
+    daemon.tell(&["overboard", "Ada"]);
+    daemon.tell(&["drill", "feed"]);
+    let token = Some(TOKEN);
+    for (line, body) in [
+        ("GET /status", ""),
+        ("GET /handover", ""),
+        ("GET /departure", ""),
+        (
+            "POST /casualty",
+            "{\"brief\": true, \"pattern\": \"square\", \"speed_kn\": 5, \"spacing_nm\": 0.1}",
+        ),
+        ("POST /act", NOTE),
+        ("POST /act", "{\"act\": \"handover\", \"who\": \"Bo\"}"),
+        ("POST /act", "{\"act\": \"acknowledge\", \"alert\": 1.0}"),
+        ("POST /departure", "{\"departure\": \"begin\"}"),
+        ("POST /test", "{}"),
+        ("POST /reload", ""),
+    ] {
+        let answer = request(address, line, token, body);
+        let (method, path) = line.split_once(' ').unwrap();
+        let operation = &description["paths"][path][method.to_lowercase()];
+        let schema =
+            &operation["responses"][answer.status.to_string()]["content"]["application/json"]["schema"];
+        let wrong = unlike(&description, schema, &answer.json(), line);
+        assert!(wrong.is_none(), "{}: {}", wrong.unwrap_or_default(), answer.body);
+        if body.starts_with('{') {
+            let body: Value = serde_json::from_str(body).unwrap();
+            let wrong = unlike(
+                &description,
+                &operation["requestBody"]["content"]["application/json"]["schema"],
+                &body,
+                line,
+            );
+            assert!(wrong.is_none(), "{}", wrong.unwrap_or_default());
+        }
     }
+    let mut strange = request(address, "GET /status", None, "").json();
+    strange["watch"]["whom"] = json!(1);
+    let schema = json!({"$ref": "#/components/schemas/Status"});
+    assert!(unlike(&description, &schema, &strange, "").is_some(), "a key that nothing describes is noticed");
+}
+
+/// Where a value is not what a schema of a description says (JSON Schema 2020-12, as far as the description uses it): a key
+/// that is missing or not described, another type, a word that is not listed.
+fn unlike(description: &Value, schema: &Value, value: &Value, at: &str) -> Option<String> {
+    if let Some(name) = schema["$ref"].as_str() {
+        let schema = &description["components"]["schemas"][name.rsplit('/').next().unwrap()];
+        assert!(!schema.is_null(), "{name} is not described");
+        return unlike(description, schema, value, at);
+    }
+    if let Some(any) = schema["anyOf"].as_array().or(schema["oneOf"].as_array()) {
+        let each: Vec<Option<String>> = any.iter().map(|s| unlike(description, s, value, at)).collect();
+        return if each.contains(&None) { None } else { Some(format!("{at}: none of {each:?}")) };
+    }
+    if let Some(words) = schema["enum"].as_array() {
+        return (!words.contains(value)).then(|| format!("{at}: {value} is not listed"));
+    }
+    if !schema["const"].is_null() {
+        return (schema["const"] != *value).then(|| format!("{at}: {value} is not {}", schema["const"]));
+    }
+    let is = |kind: &str| match kind {
+        "object" => value.is_object(),
+        "array" => value.is_array(),
+        "string" => value.is_string(),
+        "boolean" => value.is_boolean(),
+        "null" => value.is_null(),
+        "integer" => value.as_f64().is_some_and(|n| n.fract() == 0.0),
+        "number" => value.is_number(),
+        other => panic!("{at}: what is a {other}?"),
+    };
+    let fits = match &schema["type"] {
+        Value::String(kind) => is(kind),
+        Value::Array(kinds) => kinds.iter().filter_map(Value::as_str).any(is),
+        _ => true,
+    };
+    if !fits {
+        return Some(format!("{at}: {value} is no {}", schema["type"]));
+    }
+    if let Some(object) = value.as_object() {
+        let required = schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str);
+        if let Some(key) = required.into_iter().find(|key| !object.contains_key(*key)) {
+            return Some(format!("{at}: {key} is missing"));
+        }
+        for (key, value) in object {
+            let here = format!("{at}.{key}");
+            let of = match (&schema["properties"][key], &schema["additionalProperties"]) {
+                (Value::Null, Value::Object(_)) => &schema["additionalProperties"],
+                (Value::Null, _) => return Some(format!("{here} is not described")),
+                (described, _) => described,
+            };
+            if let wrong @ Some(_) = unlike(description, of, value, &here) {
+                return wrong;
+            }
+        }
+    }
+    let items = value.as_array().into_iter().flatten();
+    items.enumerate().find_map(|(n, item)| unlike(description, &schema["items"], item, &format!("{at}[{n}]")))
 }
 
 #[test]

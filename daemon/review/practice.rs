@@ -5,10 +5,10 @@ use super::read::Reader;
 use super::when::When;
 use record::Entry;
 use record::words::plural;
-use terms::exact;
 use serde::Serialize;
 use std::fmt::Write;
 use terms::METRES_PER_NM;
+use terms::exact;
 
 /// Most drills that are shown, the newest.
 const DRILLS: usize = 200;
