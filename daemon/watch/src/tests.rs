@@ -6,7 +6,6 @@ use record::{Act, CasualtyQuestion};
 use scenario::{Scenario, What};
 use sentence::{Depth, Fix, SentTime, encode};
 use serde_json::Value;
-use std::path::Path;
 use terms::{Mmsi, Position};
 
 const FEED: &str = "version = 1\n[[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n";
@@ -93,8 +92,8 @@ fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Mo
 
 #[test]
 fn a_night_that_is_looked_at_each_second_is_to_the_letter_one_where_nobody_looked() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/night-passage.toml");
-    let scenario = Scenario::read("night-passage", &std::fs::read_to_string(path).unwrap()).unwrap();
+    let text = include_str!("../../../fixtures/night-passage.toml");
+    let scenario = Scenario::read("night-passage", text).unwrap();
     let until = Moment(3_600_000);
     let quiet = night(&scenario, until, |_, _| {});
     let looked_at = night(&scenario, until, |w, at| {
