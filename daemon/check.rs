@@ -27,8 +27,10 @@ struct Line {
 #[derive(Clone, Copy, PartialEq)]
 enum How {
     Good,
-    /// It will do, but something about it is odd.
-    Odd,
+    /// It will do, but there are warnings.
+    Usable,
+    /// One of these warnings.
+    Warning,
     Bad,
 }
 
@@ -58,9 +60,10 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
         let what = path.display().to_string();
         match read_file(path, boat::read) {
             Ok((b, odd)) => {
-                lines.push(Line::good(&what, summary(&b, odd.list().len())));
+                let how = if odd.is_empty() { How::Good } else { How::Usable };
+                lines.push(Line { what: what.clone(), how, words: summary(&b, odd.list().len()) });
                 let odd = odd.list().iter().map(|p| odd.shown(p));
-                lines.extend(odd.map(|words| Line { what: what.clone(), how: How::Odd, words }));
+                lines.extend(odd.map(|words| Line { what: what.clone(), how: How::Warning, words }));
                 read_boat = Some(b);
             }
             Err(why) => {
@@ -108,11 +111,12 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
         let words = match l.how {
             How::Good if l.words.starts_with("speaks") => format!("{} {}", l.what, l.words),
             How::Good => format!("{}: good, {}", l.what, l.words),
-            How::Odd | How::Bad => l.words.clone(),
+            How::Usable => format!("{}: usable, {}", l.what, l.words),
+            How::Warning | How::Bad => l.words.clone(),
         };
         if json {
             let mut line = json!({"what": l.what, "good": l.how != How::Bad, "words": l.words});
-            if l.how == How::Odd {
+            if l.how == How::Warning {
                 line["warning"] = true.into();
             }
             text += &format!("{line}\n");
