@@ -389,7 +389,7 @@ class Cache:
 def fill(folder):
     inputs.make(TREE, folder)
     strait = (folder / STRAIT).read_text()
-    cut, times = re.subn(r'^duration = .*$', 'duration = "0:01"', strait, flags=re.M)
+    cut, times = re.subn(r'^duration = .*$', 'duration = "1 min"', strait, flags=re.M)
     assert times == 1, "the strait has another form"
     (folder / CUT_STRAIT).write_text(cut)
 

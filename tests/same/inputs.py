@@ -34,7 +34,7 @@ ends = "2026-03-20"
 [watch]
 skipper = "Ilse"
 ship_time_h = -1
-roster = [{ who = "Ilse", from = "20:00", to = "00:00" }, { who = "Tobias", from = "00:00", to = "04:00" }]
+roster = [{ who = "Ilse", hours = "20:00 to 00:00" }, { who = "Tobias", hours = "00:00 to 04:00" }]
 [watch.alarm]
 dormant_period = "6 min"
 reset_from = ["helm"]
@@ -89,18 +89,18 @@ FEEDS = """[[feed]]
 name = "gps"
 talker = "GP"
 gps_error_m = 4
-sentences = {{ RMC = 1 }}
+sentences = {{ RMC = "1 s" }}
 {gps}
 [[feed]]
 name = "instruments"
 talker = "II"
-sentences = {{ HDT = 1, VHW = 2, MWV = 2, DPT = 3, XDR = 20 }}
+sentences = {{ HDT = "1 s", VHW = "2 s", MWV = "2 s", DPT = "3 s", XDR = "20 s" }}
 {instruments}
 [[feed]]
 name = "ais"
 talker = "AI"
 hears = {{ probability = {heard:.2f}, range_nm = {range} }}
-sentences = {{ VDO = 5 }}
+sentences = {{ VDO = "5 s" }}
 {ais}
 """
 
@@ -109,11 +109,11 @@ def own(dice: random.Random, title: str, seed: int) -> str:
     return f"""version = 1
 title = "{title}"
 start = "{start(dice)}"
-duration = "0:32"
+duration = "32 min"
 seed = {seed}
 [own]
 name = "WINDLESTRAW"
-mmsi = 232990417
+mmsi = "232990417"
 position = "{place(dice)}"
 course_deg = {dice.randint(0, 359)}
 speed_kn = {dice.choice([0, 3.2, 5, 6.5, 8])}
@@ -151,7 +151,7 @@ def night(seed: int) -> str:
     for n in range(1, 8):
         kind = "A" if n < 6 else "B"
         text += f"""[[ship]]
-mmsi = 53899{seed:03}{n}
+mmsi = "53899{seed:03}{n}"
 name = "SHIP {n}"
 ship_type = {dice.choice([30, 36, 52, 70, 80])}
 class = "{kind}"
@@ -173,19 +173,19 @@ def fall(seed: int) -> str:
     ais = dice.choice(["", "", 'outages = [{ from = "0:10:40" }]', 'outages = [{ from = "0:09", until = "0:13" }]'])
     text += FEEDS.format(gps=gps, instruments="", ais=ais, heard=dice.uniform(0.7, 1), range=20)
     text += f"""[[beacon]]
-mmsi = {BEACON if seed % 4 else 972990499}
+mmsi = "{BEACON if seed % 4 else 972990499}"
 name = "Tobias Fenn"
 range_nm = {dice.choice([2, 5])}
 {'test = [{ at = "0:04" }]' if seed % 3 == 0 else ''}
 [beacon.overboard]
 at = "0:10"
-activation_s = {dice.choice([5, 12, 30, 80000 if seed % 10 == 9 else 20])}
-first_fix_s = {dice.choice([45, 60, 130, 86400])}
+activation = "{dice.choice([5, 12, 30, 80000 if seed % 10 == 9 else 20])} s"
+first_fix = "{dice.choice([45, 60, 130, 86400])} s"
 """
     if seed % 5 == 1:
         text += 'silent = [{ from = "0:15" }]\n'
     if seed % 6 == 5:
-        text += '[[beacon]]\nmmsi = 972990411\nname = "Ilse Marrow"\nrange_nm = 3\n[beacon.overboard]\nat = "0:13"\nfirst_fix_s = 50\n'
+        text += '[[beacon]]\nmmsi = "972990411"\nname = "Ilse Marrow"\nrange_nm = 3\n[beacon.overboard]\nat = "0:13"\nfirst_fix = "50 s"\n'
     text += '[[act]]\nat = "0:10:02"\ndo = "overboard Tobias"\n' if seed % 2 else ""
     text += acts(dice, ["11:00", "14:30"])
     reason = dice.choice(["recovered", "false activation", "test", "handed over"])
