@@ -1,6 +1,11 @@
 //! Each bad boat file gives its messages, all of them; and no text whatever stops the reader.
 
-#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops where something is missing")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::disallowed_methods,
+    reason = "a test reads fixtures, and stops where its footing is missing"
+)]
 
 use proptest::prelude::*;
 use std::path::Path;
