@@ -152,6 +152,23 @@ fn the_anchor_lies_where_she_was_declared_to_lie() {
 }
 
 #[test]
+fn an_order_that_ends_as_the_anchor_is_weighed_says_how_far_off_it_lay() {
+    let mut t = Table::with(
+        "[[order]]\nname = \"drags\"\npriority = \"alarm\"\nonly = [\"at anchor\"]\n\
+         when = \"distance from anchor is over 50 m\"\ntext = \"She lies {distance from anchor} off\"\n",
+    );
+    let here = |metres_north: f64| Some(Position::new(50.0, -5.0).unwrap().at(0.0, metres_north / 1852.0));
+    t.chart.position = here(0.0);
+    t.board.declare(t.at(), Declared::Doing(Doing::AtAnchor), &t.chart);
+    t.chart.position = here(80.0);
+    t.put(OWN, Q::Fix, Value::There);
+    assert_eq!(t.told(), ["Raised drags: She lies 80 m off"]);
+    t.chart.position = here(90.0);
+    t.board.declare(t.at(), Declared::Doing(Doing::UnderPower), &t.chart);
+    assert_eq!(t.told(), ["Rectified drags: She lies 90 m off"]);
+}
+
+#[test]
 fn a_transducer_must_measure_what_the_order_says() {
     let set = |t: &mut Table, dimension: Dimension, n: f64| {
         let reading = Reading { value: Some(Value::Number(n)), heard: Some(t.at()) };

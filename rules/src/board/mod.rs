@@ -167,7 +167,7 @@ impl Board {
             }
         }
         for (place, stayed) in stayed.into_iter().enumerate() {
-            self.apply(place, picture);
+            self.apply(place, picture, self.anchor);
             // Its timers went with the old places.
             if stayed && self.watched[place].in_force {
                 self.with(place, picture, |w, tools| w.judge_all(tools));
@@ -188,7 +188,9 @@ impl Board {
     }
 
     /// Puts an order in or out of force by what is declared and by the sun.
-    fn apply(&mut self, place: usize, picture: &dyn Picture) {
+    ///
+    /// `lay` is where the anchor lay until now: the last words of an order that ends are about it.
+    fn apply(&mut self, place: usize, picture: &dyn Picture, lay: Option<Position>) {
         let night = match picture.reading(Subject::OwnVessel, Quantity::Sun).value {
             Some(Value::Word(w)) => Some(w == "down"),
             _ => None,
@@ -198,6 +200,7 @@ impl Board {
         let applies = w.order.only.applies(night, &self.declared);
         let changed = w.heed_declared(self.declared.doing.is_some());
         if w.in_force && !applies {
+            let sight = Sight { anchor: lay, ..sight };
             w.stop(&mut Tools { sight, alerts: &mut self.alerts, timers: &mut self.timers }, false);
         } else if applies && (changed || !w.in_force) {
             if !w.in_force {
@@ -222,7 +225,7 @@ impl Board {
     ) {
         self.pass(at);
         if quantities.contains(&Quantity::Sun) {
-            (0..self.watched.len()).for_each(|place| self.apply(place, picture));
+            (0..self.watched.len()).for_each(|place| self.apply(place, picture, self.anchor));
         }
         // Own vessel's quantities are shared by all subjects of an order about others.
         let mut touched = std::mem::take(&mut self.touched);
@@ -450,6 +453,7 @@ impl Board {
     /// The crew declares what the vessel does, the waters, or how far can be seen. At anchor, the anchor lies here.
     pub fn declare(&mut self, at: Moment, declared: Declared, picture: &dyn Picture) {
         self.pass(at);
+        let lay = self.anchor;
         if let Declared::Doing(d) = declared {
             if d != Doing::AtAnchor {
                 self.anchor = None;
@@ -458,7 +462,7 @@ impl Board {
             }
         }
         self.declared.take(declared);
-        (0..self.watched.len()).for_each(|place| self.apply(place, picture));
+        (0..self.watched.len()).for_each(|place| self.apply(place, picture, lay));
         self.advance_watch_alarm(picture);
     }
 
