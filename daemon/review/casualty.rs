@@ -1,24 +1,24 @@
 //! Each casualty, put together from its events.
 
 use super::night::{Alert, Casualty, Remark};
-use super::read::CasualtyRecord;
+use super::read::position;
 use super::when::When;
 use lookout::casualty::StandDown;
-use record::{Entry, reason_words};
+use record::{CasualtyPart, Entry, reason_words};
 use std::collections::BTreeMap;
-use terms::{Mmsi, Position};
+use terms::{CasualtyId, Position};
 
 /// Puts the events of each casualty together, in order of its first event.
 pub(super) fn tell(
     alerts: &[Alert],
-    records: &BTreeMap<i64, CasualtyRecord>,
+    records: &BTreeMap<i64, CasualtyPart>,
     remarks: &[Remark],
 ) -> Vec<Casualty> {
     let mut casualties: Vec<Casualty> = Vec::new();
     for alert in alerts {
         for happened in &alert.history {
             let Some(record) = records.get(&happened.log_id) else { continue };
-            let index = casualties.iter().position(|c| c.id == record.id).unwrap_or_else(|| {
+            let index = casualties.iter().position(|c| c.id == record.id.0).unwrap_or_else(|| {
                 casualties.push(begin(record, alert));
                 casualties.len() - 1
             });
@@ -30,7 +30,7 @@ pub(super) fn tell(
             if let Some(name) = &record.crew {
                 c.who.clone_from(name);
             }
-            if let Some(position) = record.place.position() {
+            if let Some(position) = position(record.latitude_deg, record.longitude_deg) {
                 c.track.push((happened.at, position, record.range_nm));
                 let sooner = c.first_position.as_ref().is_none_or(|(at, ..)| happened.at < *at);
                 if sooner {
@@ -52,9 +52,9 @@ pub(super) fn tell(
 }
 
 /// Why a casualty was stood down, where an entry says that.
-fn reason_for(remark: &Remark, id: u32) -> Option<StandDown> {
+fn reason_for(remark: &Remark, id: CasualtyId) -> Option<StandDown> {
     match remark.entry {
-        Some(Entry::StandDown { casualty, reason, .. }) if casualty.0 == id => Some(reason),
+        Some(Entry::StandDown { casualty, reason, .. }) if casualty == id => Some(reason),
         _ => None,
     }
 }
@@ -66,10 +66,10 @@ fn nearest(track: &[(When, Position, Option<f64>)]) -> Option<(When, f64)> {
     ranges().filter(|(at, _)| *at >= farthest.0).min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
-fn begin(record: &CasualtyRecord, alert: &Alert) -> Casualty {
-    let beacon = record.beacon_mmsi.and_then(Mmsi::new).map(|m| format!("beacon {m}"));
+fn begin(record: &CasualtyPart, alert: &Alert) -> Casualty {
+    let beacon = record.beacon_mmsi.map(|m| format!("beacon {m}"));
     Casualty {
-        id: record.id,
+        id: record.id.0,
         who: record.crew.clone().or(beacon).unwrap_or_else(|| "a person".to_owned()),
         source: record.source.clone(),
         exercise: alert.exercise,

@@ -5,11 +5,10 @@ use super::night::{Alert, Blind, Feed, Minute, Night, Occurrence, OwnPoint, Rema
 use super::when::{Clocks, When};
 use super::{approach, casualty, passage};
 use crate::logbook::{FORMS, WITHIN, disk_error, marks, open_to_read};
-use record::ComesFrom;
+use record::{CasualtyPart, ComesFrom, EventRecord};
 use rules::Priority;
 use rusqlite::types::Type;
 use rusqlite::{Connection, Row};
-use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::Path;
 use terms::{Mmsi, Position, Quantity, Utc};
@@ -35,42 +34,8 @@ pub(super) struct Reader {
     pub unreadable: usize,
 }
 
-/// The parts of an event's record that no column holds.
-#[derive(Debug, Default, Deserialize)]
-pub(super) struct RecordParts {
-    pub target: Option<Place>,
-    pub casualty: Option<CasualtyRecord>,
-}
-
-/// A place in a record.
-#[derive(Debug, Clone, Default, Deserialize)]
-pub(super) struct Place {
-    latitude_deg: Option<f64>,
-    longitude_deg: Option<f64>,
-}
-
-/// A casualty in a record.
-#[derive(Debug, Clone, Default, Deserialize)]
-pub(super) struct CasualtyRecord {
-    pub id: u32,
-    pub beacon_mmsi: Option<u32>,
-    pub crew: Option<String>,
-    #[serde(default)]
-    pub source: String,
-    #[serde(default)]
-    pub position: String,
-    #[serde(flatten)]
-    pub place: Place,
-    pub range_nm: Option<f64>,
-}
-
-impl Place {
-    pub fn position(&self) -> Option<Position> {
-        position(self.latitude_deg, self.longitude_deg)
-    }
-}
-
-fn position(latitude_deg: Option<f64>, longitude_deg: Option<f64>) -> Option<Position> {
+/// A position from degrees, where both are known.
+pub(super) fn position(latitude_deg: Option<f64>, longitude_deg: Option<f64>) -> Option<Position> {
     Position::new(latitude_deg?, longitude_deg?).ok()
 }
 
@@ -296,7 +261,7 @@ impl Reader {
     }
 
     /// Alerts in order of their beginning, and the casualty's part of each event by its number.
-    fn read_alerts(&mut self) -> rusqlite::Result<(Vec<Alert>, BTreeMap<i64, CasualtyRecord>)> {
+    fn read_alerts(&mut self) -> rusqlite::Result<(Vec<Alert>, BTreeMap<i64, CasualtyPart>)> {
         let mut alerts: Vec<Alert> = Vec::new();
         let mut newest: BTreeMap<u32, usize> = BTreeMap::new();
         let mut records = BTreeMap::new();
@@ -308,28 +273,29 @@ impl Reader {
             let (seq, event): (i64, String) = (r.get(6)?, r.get(5)?);
             let record = r.get_ref(19)?.as_str().unwrap_or("");
             let whole = r.get(20).is_ok_and(|crc: u32| crc == crc32fast::hash(record.as_bytes()));
-            let parts = serde_json::from_str(record).ok().filter(|_| whole);
+            let record: Option<EventRecord> = serde_json::from_str(record).ok().filter(|_| whole);
             // The columns still tell what the record cannot.
-            bad_records += usize::from(parts.is_none());
-            let parts: RecordParts = parts.unwrap_or_default();
-            let place = parts.casualty.as_ref().map(|c| &c.place).or(parts.target.as_ref());
+            bad_records += usize::from(record.is_none());
+            let (target, casualty) = record.map_or((None, None), |r| (r.target, r.casualty));
+            let place = casualty.as_ref().map(|c| (c.latitude_deg, c.longitude_deg));
+            let (latitude_deg, longitude_deg) =
+                place.or(target.map(|t| (t.latitude_deg, t.longitude_deg))).unwrap_or_default();
             let happened = Occurrence {
                 log_id: r.get(4)?,
                 at,
                 text: r.get(11)?,
                 state: r.get(10)?,
                 own: position(r.get(13)?, r.get(14)?),
-                other: place.and_then(Place::position),
-                range_nm: parts.casualty.as_ref().and_then(|c| c.range_nm).or(r.get(17)?),
+                other: position(latitude_deg, longitude_deg),
+                range_nm: casualty.as_ref().and_then(|c| c.range_nm).or(r.get(17)?),
                 event,
             };
-            if let Some(casualty) = parts.casualty {
+            if let Some(casualty) = casualty {
                 records.insert(happened.log_id, casualty);
             }
             // A number is used again only after a logbook could not be read: then its first event begins it anew.
             let index = newest.get(&id).copied().filter(|_| seq != 1).unwrap_or(alerts.len());
             if index == alerts.len() {
-                newest.insert(id, index);
                 alerts.push(Alert {
                     id,
                     order: r.get(8)?,
@@ -346,6 +312,7 @@ impl Reader {
                     over: None,
                     history: Vec::new(),
                 });
+                newest.insert(id, index);
             }
             if let Some(alert) = alerts.get_mut(index) {
                 let priority: String = r.get(9)?;
