@@ -36,7 +36,7 @@ fn due(last: &mut Moment, at: Moment, every: Duration) -> bool {
 }
 
 impl Messenger {
-    pub fn from_time_to_time(&mut self, at: Moment) {
+    pub fn periodically(&mut self, at: Moment) {
         if due(&mut self.every.wires, at, WIRES) {
             for n in 0..self.feeds.len() {
                 let status = &self.feeds[n].1;

@@ -360,7 +360,7 @@ impl Messenger {
         }
         self.watch.advance(at);
         self.put_out();
-        self.from_time_to_time(at);
+        self.periodically(at);
         if let Some(why) = self.recorder.pass(at, &self.watch) {
             let why = why.map(|why| format!("Sentences are not kept, watch and logbook go on: {why}"));
             self.carry(at, Input::Fault { what: Fault::Recording, why });
