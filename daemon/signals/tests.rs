@@ -6,7 +6,6 @@ use record::example;
 use rules::{AlertId, AlertState as S, EventKind as E, Priority};
 use std::net::UdpSocket;
 use std::path::{Path, PathBuf};
-use std::time::Instant;
 use terms::{Moment, UtcSource};
 use tokio::runtime::Runtime;
 
@@ -98,12 +97,12 @@ impl Night {
 
 /// Waits until something is there.
 fn until<T>(what: &str, mut there: impl FnMut() -> Option<T>) -> T {
-    let began = Instant::now();
+    let began = Clock.now();
     loop {
         if let Some(found) = there() {
             return found;
         }
-        assert!(began.elapsed() < PATIENCE, "no {what}");
+        assert!(Clock.now().since(began) < PATIENCE, "no {what}");
         std::thread::sleep(Duration::from_millis(10));
     }
 }
