@@ -1,5 +1,5 @@
-//! `check`: every problem of the boat and orders files, and with `--live` a trial of feeds and signals, or a look at the
-//! serial ports where there is no feed yet.
+//! `check`: every problem of the boat and orders files. With `--live`, also a trial of feeds and signals, or a look at
+//! the serial ports if the boat has no feed yet.
 
 use crate::feeds::{CHUNK, Opened};
 use crate::outcome::{self, Outcome};
@@ -17,7 +17,7 @@ use terms::Problems;
 /// How long a live trial listens to each feed.
 const LISTEN: Duration = Duration::from_secs(12);
 
-/// What was looked at, and how it stands.
+/// One line of the result: the thing checked and how it stands.
 struct Line {
     what: String,
     how: How,
@@ -27,7 +27,7 @@ struct Line {
 #[derive(Clone, Copy, PartialEq)]
 enum How {
     Good,
-    /// It will do, but there are warnings.
+    /// Usable, with warnings.
     Usable,
     /// One of these warnings.
     Warning,
@@ -44,12 +44,12 @@ impl Line {
     }
 }
 
-/// Checks the files, and with `live` the feeds and signals. Where the boat has no feed, or ports are named, those are
-/// looked at and a first file is offered.
+/// Checks the files, and with `live` the feeds and signals. If the boat has no feed, or ports are named, looks at the
+/// ports and offers a first file.
 pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBuf>>, json: bool) -> Outcome {
     let mut lines = Vec::new();
     let mut bad_file = false;
-    // Asked for nothing in particular, the installed files are meant; a look at the ports needs none.
+    // By default check the installed files; a look at the ports needs none.
     let installed = || {
         let path = Path::new(boat::places::BOAT);
         (orders.is_none() && (live.is_none() || path.exists())).then_some(path)
@@ -121,7 +121,7 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
             }
             text += &format!("{line}\n");
         } else if offered.is_some() {
-            // All that is printed together is a file that can be kept.
+            // The printed output as a whole is a file that can be kept.
             text.extend(words.lines().map(|line| format!("# {line}\n")));
         } else {
             text += &format!("{words}\n");
@@ -138,7 +138,7 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
     }
 }
 
-/// Reads orders, looks whether the boat has the signals they name, and runs their trials.
+/// Parses orders, checks that the boat has the signals they name, and runs their trials.
 fn tried(name: &str, text: &str, signals: Option<&[&str]>) -> Result<(Orders, usize), Problems> {
     let orders = Orders::read(name, text)?;
     if let Some(known) = signals {
@@ -148,17 +148,17 @@ fn tried(name: &str, text: &str, signals: Option<&[&str]>) -> Result<(Orders, us
     Ok((orders, trials))
 }
 
-/// What the orders are called that come with the program.
+/// The name of the built-in orders.
 pub const BUILT_IN: &str = "the built-in orders for ocean waters";
 
-/// The orders that come with the program, for ocean waters.
+/// The built-in orders, for ocean waters.
 pub fn built_in_orders() -> Orders {
     let (_, text) = rules::SHIPPED[0];
-    // A test reads the shipped files; were they bad all the same, the watch would stand by no orders but the built-in alerts.
+    // A test reads the shipped files; if they were bad all the same, only the built-in alerts would remain.
     Orders::read(BUILT_IN, text).unwrap_or_default()
 }
 
-/// Reads a file and takes it apart; what is wrong comes back in words.
+/// Reads and parses a file; describes what is wrong in words.
 pub fn read_file<T>(path: &Path, read: impl Fn(&str, &str) -> Result<T, Problems>) -> Result<T, String> {
     let name = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|e| format!("{name}: cannot be read: {e}"))?;
@@ -177,7 +177,7 @@ fn summary(b: &Boat, warnings: usize) -> String {
     format!("{feeds}, {signals}, {} crew{odd}", b.crew.len())
 }
 
-/// Looks at serial ports; what each said, and a first `boat.toml` where one speaks.
+/// Looks at serial ports. Returns what each said, and a first `boat.toml` if one speaks.
 fn look(named: Vec<PathBuf>) -> (Vec<Line>, Option<String>) {
     let any = named.is_empty();
     let paths = if any { ports::found() } else { named };
@@ -203,7 +203,7 @@ fn look(named: Vec<PathBuf>) -> (Vec<Line>, Option<String>) {
     (lines, ports::offer(&ports))
 }
 
-/// Opens each feed and listens for a while, all at once; then tries each signal with words that say it is a test.
+/// Opens all feeds at once and listens for a while; then tries each signal with words that say it is a test.
 fn trial(boat: &Boat) -> Vec<Line> {
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(r) => r,
@@ -249,7 +249,7 @@ fn trial(boat: &Boat) -> Vec<Line> {
     })
 }
 
-/// Sentences heard from a feed within a while; ends early once ten have come.
+/// Counts sentences from a feed for a while; ends early after ten.
 async fn listen(feed: &boat::Feed) -> std::io::Result<u64> {
     let mut framer = Framer::new(FramerOptions { checksum_optional: feed.checksum_optional });
     let reading = async {

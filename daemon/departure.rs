@@ -1,4 +1,4 @@
-//! The items of the departure check that the watch cannot judge, and its sheet on paper.
+//! Departure check items that the watch cannot judge, and the printed sheet.
 
 use crate::logbook::LIMIT_BYTES;
 use maud::{DOCTYPE, PreEscaped, html};
@@ -7,12 +7,12 @@ use record::{CheckItem, DepartureSheet, Verdict};
 use std::path::Path;
 use terms::Utc;
 
-/// An older copy of the logbook does not pass (own choice).
+/// Oldest copy of the logbook that passes, days (own choice).
 const COPY_DAYS: i64 = 30;
 const DAY_MS: i64 = 86_400_000;
 const MEGABYTE: u64 = 1_000_000;
 
-/// Whether the disk has room for what the logbook may still grow to.
+/// Whether the disk has room for the logbook to grow to its limit.
 pub(crate) fn disk(logbook: &Path) -> CheckItem {
     let folder = logbook.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let size = std::fs::metadata(logbook).map_or(0, |m| m.len());
@@ -26,7 +26,7 @@ pub(crate) fn disk(logbook: &Path) -> CheckItem {
     }
 }
 
-/// Counts of blocks and their sizes have 32 bits on some computers.
+/// Block counts and sizes have 32 bits on some computers.
 fn wide(n: impl Into<u64>) -> u64 {
     n.into()
 }
@@ -38,7 +38,7 @@ fn disk_line(free: u64, logbook: u64) -> CheckItem {
     CheckItem::judged("disk space", if free >= may_grow { Verdict::Passed } else { Verdict::Failed }, words)
 }
 
-/// How old the last copy of the logbook is.
+/// The age of the last copy of the logbook.
 pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> CheckItem {
     let what = "copy of the logbook";
     match (copied, now) {
@@ -62,7 +62,7 @@ pub(crate) fn copy(copied: Option<Utc>, now: Option<Utc>) -> CheckItem {
     }
 }
 
-/// The parts of the sheet, what failed first: the verdict, its head and its mark.
+/// The parts of the sheet, failures first: the verdict, its heading and its mark.
 const PARTS: [(Verdict, &str, &str); 3] = [
     (Verdict::Failed, "Failed", "✗"),
     (Verdict::NotTried, "Not tried", "–"),
@@ -74,7 +74,7 @@ body{font:11pt/1.4 serif;margin:2em;max-width:60em}table{border-collapse:collaps
 td{border-bottom:1px solid #999;padding:.2em .6em .2em 0;vertical-align:top}td:first-child{width:2em}\
 h2{font-size:1.1em}.sign{margin-top:3em}";
 
-/// Of which boat, when, by whom.
+/// Which boat, when, and by whom.
 fn title(check: &DepartureSheet) -> String {
     let mut out =
         format!("Departure check of {}", check.vessel.as_deref().map_or("the boat".into(), one_line));
@@ -92,7 +92,7 @@ fn items(check: &DepartureSheet, verdict: Verdict) -> impl Iterator<Item = &Chec
     check.items.iter().filter(move |i| i.verdict == verdict)
 }
 
-/// The sheet as plain text, what failed first.
+/// The sheet as plain text, failures first.
 pub(crate) fn sheet(check: &DepartureSheet) -> String {
     let mut out = format!("{}\n{}\n", title(check), capital(&one_line(&check.tally)));
     for (verdict, head, _) in PARTS {
@@ -107,7 +107,7 @@ pub(crate) fn sheet(check: &DepartureSheet) -> String {
     out
 }
 
-/// The sheet as a page that can be printed and needs nothing else.
+/// The sheet as a self-contained printable page.
 pub(crate) fn page(check: &DepartureSheet) -> String {
     let title = title(check);
     legible(html! {

@@ -1,5 +1,5 @@
-//! GPIO lines: one output or input each, on a chip of the kernel's character device, or written down and read from a
-//! file where there is no hardware (trials, tests).
+//! GPIO lines: one output or input each, on a chip of the kernel's character device, or recorded in a file if there is
+//! no hardware (trials, tests).
 
 use crate::clock::Clock;
 use boat::GpioLine;
@@ -16,23 +16,23 @@ use tokio::sync::mpsc;
 
 /// An output.
 pub trait Output: Send {
-    /// Makes it active or not.
+    /// Sets it active or inactive.
     ///
     /// # Errors
-    /// What the system says.
+    /// The system's error.
     fn set(&mut self, active: bool) -> io::Result<()>;
 }
 
-/// A line whose level is asked for.
+/// A line whose level can be read.
 pub trait Sense: Send {
     /// Whether it is active.
     ///
     /// # Errors
-    /// What the system says.
+    /// The system's error.
     fn get(&mut self) -> io::Result<bool>;
 }
 
-/// Name under which the kernel shows who has a line.
+/// The kernel lists the line's user under this name.
 const CONSUMER: &str = "middlewatch";
 
 fn told(line: &GpioLine, why: &dyn std::fmt::Display) -> io::Error {
@@ -59,24 +59,24 @@ fn request(wanted: &GpioLine, edges: bool, output: bool) -> io::Result<Request> 
     builder.request().map_err(|e| told(wanted, &e))
 }
 
-/// A line that can be taken.
+/// A line that can be requested.
 pub trait Gpio {
-    /// Takes the line as an output, not active.
+    /// Requests the line as an output, inactive at first.
     ///
     /// # Errors
-    /// When it is not there, or another program has it.
+    /// If it does not exist, or another program has it.
     fn output(&self) -> io::Result<Box<dyn Output>>;
 
-    /// Takes the line as one whose level is asked for.
+    /// Requests the line for reading its level.
     ///
     /// # Errors
-    /// When it is not there, or another program has it.
+    /// If it does not exist, or another program has it.
     fn sense(&self) -> io::Result<Box<dyn Sense>>;
 
-    /// Takes the line as one whose changes are waited for.
+    /// Requests the line for waiting on its changes.
     ///
     /// # Errors
-    /// When it is not there, or another program has it.
+    /// If it does not exist, or another program has it.
     fn input(&self) -> io::Result<Input>;
 }
 
@@ -112,7 +112,7 @@ impl Gpio for GpioLine {
                 Input::Chip(level, edges)
             }
             Self::Recorded(path) => {
-                // Opened for writing too, so that it does not end when whoever writes into it goes.
+                // Also opened for writing, so that it does not end when a writer closes it.
                 let open = pipe::OpenOptions::new().read_write(true).open_receiver(path);
                 Input::Pipe(open.map_err(|e| told(self, &e))?)
             }
@@ -145,7 +145,7 @@ struct OnPaper {
 impl OnPaper {
     fn open(path: &Path) -> io::Result<Self> {
         let at = |e: io::Error| io::Error::new(e.kind(), format!("{}: {e}", path.display()));
-        // A named pipe is opened for both ends: it must not wait for a reader.
+        // Open a named pipe for both ends: it must not wait for a reader.
         let piped = std::fs::metadata(path).is_ok_and(|m| m.file_type().is_fifo());
         let mut options = OpenOptions::new();
         let file = if piped { options.read(true).write(true) } else { options.append(true).create(true) };
@@ -172,15 +172,15 @@ impl Sense for PaperSense {
     }
 }
 
-/// Edges that may wait to be looked at; a contact that bounces more is looked at later.
+/// Edges that may queue; a contact that bounces more is read later.
 const EDGES: usize = 256;
-/// The thread of an input that nobody wants any more ends after so long at the latest.
+/// Longest time until the thread of an abandoned input ends.
 const LOOK: Duration = Duration::from_secs(1);
 
-/// Hands on the edges of a line until nobody wants them.
+/// Forwards the edges of a line until nobody wants them.
 fn watch_edges(line: &GpioLine, request: &Request, to: &mpsc::Sender<io::Result<bool>>) {
     while !to.is_closed() {
-        // Which edge it was tells the level at that time, also where another has followed by now.
+        // The edge gives the level at its time, even if another has followed since.
         let edge = request.wait_edge_event(LOOK).and_then(|there| {
             there.then(|| request.read_edge_event().map(|e| e.kind == EdgeKind::Rising)).transpose()
         });
@@ -195,24 +195,24 @@ fn watch_edges(line: &GpioLine, request: &Request, to: &mpsc::Sender<io::Result<
     }
 }
 
-/// An input whose changes are waited for.
+/// An input that reports its changes.
 pub enum Input {
-    /// On a chip: its level at the start, and what a thread of its own sees.
+    /// On a chip: its level at the start, and the changes its own thread sees.
     Chip(bool, mpsc::Receiver<io::Result<bool>>),
     /// From a pipe.
     Pipe(pipe::Receiver),
 }
 
 impl Input {
-    /// The level at the start; that of a pipe is not active until it says so.
+    /// The level at the start; a pipe is inactive until it says otherwise.
     pub fn level(&self) -> bool {
         matches!(self, Self::Chip(true, _))
     }
 
-    /// Waits for a change and tells the level after it. Safe to drop half-way: no change is lost.
+    /// Waits for a change and returns the level after it. Cancel safe: no change is lost.
     ///
     /// # Errors
-    /// What the system says.
+    /// The system's error.
     pub async fn changed(&mut self) -> io::Result<bool> {
         match self {
             Self::Chip(_, edges) => {

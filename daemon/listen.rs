@@ -1,4 +1,4 @@
-//! `listen`: what each sentence says, for a person who commissions a wire or for a program.
+//! `listen`: decodes each sentence, for a person who commissions a wire or for a program.
 
 use crate::clock::Clock;
 use crate::feeds::{CHUNK, Opened};
@@ -11,10 +11,10 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 use terms::Moment;
 
-/// Formatters, talkers and stations that the summary keeps count of; further ones are only counted together.
+/// Formatters, talkers and stations the summary counts one by one; any more are counted together.
 const MOST_KINDS: usize = 256;
 
-/// Listens to inputs, one after the other, and prints what each line says. A live feed goes on until interrupted.
+/// Listens to inputs one after the other and prints what each line says. A live feed goes on until interrupted.
 pub fn listen(inputs: Vec<Input>, json: bool) -> Outcome {
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(r) => r,
@@ -37,7 +37,7 @@ pub fn listen(inputs: Vec<Input>, json: bool) -> Outcome {
     outcome
 }
 
-/// A feed as the command line names it.
+/// A feed as named on the command line.
 #[derive(Debug, Clone)]
 pub struct Input {
     name: String,
@@ -45,10 +45,10 @@ pub struct Input {
 }
 
 impl Input {
-    /// Reads `-`, serial:PATH@BAUD, tcp:HOST:PORT, udp:ADDRESS:PORT or the path of a file.
+    /// Parses `-`, serial:PATH@BAUD, tcp:HOST:PORT, udp:ADDRESS:PORT or the path of a file.
     ///
     /// # Errors
-    /// How it is written.
+    /// How an input is written.
     pub fn read(text: &str) -> Result<Self, &'static str> {
         let source = match text.split_once(':') {
             _ if text == "-" => Connection::StandardInput,
@@ -75,7 +75,7 @@ impl Input {
 
 async fn one(name: &str, source: Connection, json: bool) -> io::Result<()> {
     let clock = Clock;
-    // A file that is listened to is read to its end; it is the running watch that follows it.
+    // Read a file to its end; only the running watch follows it further.
     let mut from = match &source {
         Connection::File(path) => Opened::Stream(Box::new(tokio::fs::File::open(path).await?)),
         other => Opened::open(other).await?.0,
@@ -136,7 +136,7 @@ impl<'n> Ear<'n> {
         }
     }
 
-    /// Takes bytes line by line, so that each sentence is told with the number of its line.
+    /// Takes bytes line by line, so that each sentence is reported with its line number.
     fn take(&mut self, at: Moment, bytes: &[u8], end: bool) -> io::Result<()> {
         self.first.get_or_insert(at);
         self.last = at;
@@ -239,7 +239,8 @@ impl<'n> Ear<'n> {
         }
     }
 
-    /// What the feed brought, on standard output for a person, on standard error where that is a program's.
+    /// Prints what the feed brought: on standard output for a person, on standard error if a program reads standard
+    /// output.
     fn summary(&mut self) -> io::Result<()> {
         let counts = self.framer.counts();
         let mut text = format!("\n{}: {} bytes, {} sentences", self.name, counts.bytes, counts.sentences);
@@ -272,12 +273,12 @@ impl<'n> Ear<'n> {
     }
 }
 
-/// A character as it can safely be shown on a terminal.
+/// A character made safe for a terminal.
 fn shown(c: char) -> char {
     if c.is_control() || c == char::REPLACEMENT_CHARACTER { '·' } else { c }
 }
 
-/// Endings of names that are units, with the sign a person reads.
+/// Name endings that denote units, with the symbol a person reads.
 const UNITS: [(&str, &str); 14] = [
     ("_deg_min", "°/min"),
     ("_per_min", "/min"),
@@ -295,7 +296,7 @@ const UNITS: [(&str, &str); 14] = [
     ("_v", " V"),
 ];
 
-/// A named quantity for a person; nothing where it is not available.
+/// A named quantity for a person; `None` if not available.
 fn word(key: &str, value: &Value) -> Option<String> {
     let (name, unit) =
         UNITS.iter().find_map(|(end, sign)| Some((key.strip_suffix(end)?, *sign))).unwrap_or((key, ""));

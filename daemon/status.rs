@@ -7,22 +7,22 @@ use std::time::Duration;
 use terms::UtcSource;
 use terms::span as in_words;
 
-/// Columns that are used, whatever there are.
+/// Columns used, however wide the screen is.
 const WIDTH: usize = 40;
-/// Targets that are shown.
+/// Number of targets shown.
 const WORST: usize = 5;
-/// Alerts that are shown; of more their number is.
+/// Number of alerts shown; the rest are only counted.
 const ALERTS: usize = 6;
 
-/// Once a screen.
+/// Printed once a screen.
 const CAUTION: &str = "An aid only: keep a proper lookout.";
 
-/// Lines in the making.
+/// Lines under construction.
 #[derive(Default)]
 struct Screen(String);
 
 impl Screen {
-    /// A text, cut between words; lines after its first are set in.
+    /// Adds a text, wrapped between words; continuation lines are indented.
     fn line(&mut self, indent: usize, text: &str) {
         let mut column = 0;
         for word in one_line(text).split_whitespace() {
@@ -44,7 +44,7 @@ impl Screen {
     }
 }
 
-/// The screen of a picture.
+/// The screen for a picture.
 pub fn screen(p: &Status) -> String {
     let mut s = Screen::default();
     let time = p.at.map_or("UTC not known".to_owned(), |t| {

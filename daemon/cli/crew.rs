@@ -19,7 +19,7 @@ use std::time::Duration;
 use terms::CasualtyId;
 use terms::span;
 
-/// Between two pictures that are followed.
+/// Interval between pictures with `--follow`.
 const EVERY: Duration = Duration::from_secs(1);
 
 #[derive(Debug, clap::Args)]
@@ -179,7 +179,7 @@ pub(super) enum Verb {
     },
 }
 
-/// What is done to the watch alarm.
+/// What to do with the watch alarm.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub(super) enum AlarmWord {
     /// Somebody at a lookout position is awake.
@@ -188,7 +188,7 @@ pub(super) enum AlarmWord {
     On,
     /// By hand, whatever is declared.
     Off,
-    /// By what is declared and by the hours.
+    /// By the declared state and the hours.
     Automatic,
 }
 
@@ -206,7 +206,7 @@ impl Verb {
                 return exchange(&to, &places::TAKE_WATCH, &Act::Handover { who }, handover);
             }
             Self::Backup { file, to } => {
-                // The daemon has a working folder of its own.
+                // The daemon has its own working directory.
                 let copy = Backup { to: std::path::absolute(&file).unwrap_or(file) };
                 return exchange(&to, &places::BACKUP, &copy, done);
             }
@@ -276,7 +276,7 @@ impl Verb {
     }
 }
 
-/// Words as one text, where there are any.
+/// Joins words into one text; `None` if there are none.
 fn words(all: &[String]) -> Option<String> {
     (!all.is_empty()).then(|| all.join(" "))
 }
@@ -287,7 +287,7 @@ fn of_casualty(answer: &CasualtyAnswer) -> String {
     parts.into_iter().flatten().map(|part| format!("{}\n", part.trim_end())).collect()
 }
 
-/// Writes the pattern of an answer into a file.
+/// Writes the answer's search pattern to a file.
 fn write_pattern(file: &Path, answer: &CasualtyAnswer) -> Outcome {
     let written = match &answer.gpx {
         Some(xml) => std::fs::write(file, xml).map_err(|e| format!("{}: {e}", file.display())),
@@ -313,7 +313,7 @@ fn handover(answer: &Handover) -> String {
     text
 }
 
-/// The exercise that is on.
+/// The running exercise.
 fn exercise(status: &Status) -> String {
     let Some(e) = &status.exercise else { return "No exercise is on.\n".to_owned() };
     let began = Duration::try_from_secs_f64(e.began_s).unwrap_or_default();
@@ -321,12 +321,12 @@ fn exercise(status: &Status) -> String {
     format!("EXERCISE, on for {}: {}\n{words}{}\n", span(began), e.title, e.measured)
 }
 
-/// What the daemon says it has done.
+/// What the daemon reports it has done.
 fn done(answer: &Done) -> String {
     format!("{}\n", answer.done)
 }
 
-/// Shows the picture each second. A daemon that does not answer is told of in the place of the picture, and waited for.
+/// Shows the picture each second. If the daemon does not answer, it shows that instead and keeps trying.
 fn follow(to: &To) -> Outcome {
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(r) => r,
@@ -335,7 +335,7 @@ fn follow(to: &To) -> Outcome {
             return Outcome::Failed;
         }
     };
-    // On a terminal each picture takes the place of the one before (ECMA-48: cursor home, erase below).
+    // On a terminal each picture replaces the one before (ECMA-48: cursor home, erase below).
     let (home, below) =
         if std::io::stdout().is_terminal() && !to.json { ("\x1b[H\x1b[2J", "") } else { ("", "\n") };
     let mut heard = Clock.now();
@@ -362,7 +362,7 @@ fn follow(to: &To) -> Outcome {
     }
 }
 
-/// Asks the daemon, and prints its answer.
+/// Sends a request to the daemon and prints the answer.
 fn exchange<B: Serialize, A: Serialize + DeserializeOwned>(
     to: &To,
     place: &Place<B, A>,
@@ -375,7 +375,7 @@ fn exchange<B: Serialize, A: Serialize + DeserializeOwned>(
     }
 }
 
-/// The daemon's answer; where there is none, why has been said.
+/// The daemon's answer; on failure the reason has already been printed.
 fn ask<B: Serialize, A: DeserializeOwned>(to: &To, place: &Place<B, A>, body: &B) -> Result<A, Outcome> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
     let answer = runtime.map_err(|e| e.to_string()).and_then(|runtime| {
@@ -393,6 +393,6 @@ fn show<A: Serialize>(to: &To, answer: &A, print: impl Fn(&A) -> String) -> Outc
 
 /// An answer as one line of JSON.
 pub(super) fn json_line(answer: &impl Serialize) -> String {
-    // A record of numbers and texts always has a form in JSON.
+    // A record holds only numbers and text, which always serialize to JSON.
     format!("{}\n", serde_json::to_string(answer).unwrap_or_default())
 }

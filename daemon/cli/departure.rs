@@ -1,4 +1,4 @@
-//! `departure`: asks what only a person can tell, tries what can be tried, and ends with the sheet.
+//! `departure`: asks what only a person can answer, tries what can be tried, and ends with the sheet.
 
 use super::crew::To;
 use super::crew::json_line;
@@ -15,10 +15,10 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::time::Duration;
 
-/// The daemon is asked so often whether a button or a beacon was heard.
+/// How often the daemon is asked whether it heard a button or a beacon.
 const ASKED_EVERY: Duration = Duration::from_millis(300);
 
-/// Who judges where no person does.
+/// Who judges the items that need no person.
 const LOOKOUT: &str = "the lookout";
 
 /// `departure`.
@@ -40,16 +40,16 @@ pub(super) struct Departure {
     to: To,
 }
 
-/// What a person answers.
+/// A person's answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Answer {
     Yes,
     No,
-    /// Left out, or nobody there.
+    /// Skipped, or nobody there.
     None,
 }
 
-/// The line between the departure check and a person: questions go to standard error, answers come by standard input.
+/// The dialogue with a person: questions go to standard error, answers come from standard input.
 struct Person {
     answers: mpsc::Receiver<String>,
     /// Nobody answers any more.
@@ -59,7 +59,7 @@ struct Person {
 impl Person {
     fn new() -> Self {
         let (to, answers) = mpsc::channel();
-        // Ends with the program: a read of a terminal cannot be taken back.
+        // Ends with the program: a terminal read cannot be cancelled.
         std::thread::spawn(move || {
             for line in std::io::stdin().lock().lines() {
                 let Ok(line) = line else { return };
@@ -71,14 +71,14 @@ impl Person {
         Self { answers, gone: false }
     }
 
-    /// A question without a line end behind it.
+    /// Prints a question without a line end.
     fn say(words: &str) {
         let mut out = std::io::stderr().lock();
         // Whoever closed it does not want to be asked.
         let _ = write!(out, "{words}").and_then(|()| out.flush());
     }
 
-    /// A line, once it comes; `None` when nobody is there.
+    /// The next line; `None` when nobody is there.
     fn line(&mut self) -> Option<String> {
         if self.gone {
             return None;
@@ -88,7 +88,7 @@ impl Person {
         line.map(|l| l.trim().to_owned())
     }
 
-    /// Yes, no, or left out; asked again when it is none of these.
+    /// Yes, no, or skipped; asks again on any other answer.
     fn yes_or_no(&mut self, question: &str) -> Answer {
         loop {
             Self::say(&format!("{question} [yes, no; return leaves it out] "));
@@ -105,7 +105,7 @@ impl Person {
         }
     }
 
-    /// Whether a line came within a while: somebody does not want to wait any more.
+    /// Whether a line came within a while: somebody does not want to wait any longer.
     fn leaves_out(&mut self, within: Duration) -> bool {
         if self.gone {
             std::thread::sleep(within);
@@ -123,7 +123,7 @@ impl Person {
 }
 
 impl Departure {
-    /// Holds the departure check to its end.
+    /// Runs the departure check to its end.
     pub fn hold(self) -> Outcome {
         let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
             Ok(r) => r,
@@ -208,7 +208,7 @@ impl Departure {
                 match self.wait_for(daemon, person, &asked.what, &question, &look)? {
                     Some(true) => Ok(()),
                     Some(false) => tell(Verdict::Failed, "asked for, and no press came", who),
-                    // The button is itself again at once.
+                    // The button returns to its usual work at once.
                     None => tell(Verdict::NotTried, "left out", who),
                 }
             }
@@ -225,7 +225,7 @@ impl Departure {
         }
     }
 
-    /// Waits until an item has passed: `None` when somebody left it out or nobody is there to do it.
+    /// Waits until an item has passed; `None` if somebody skips it or nobody is there to do it.
     fn wait_for(
         &self,
         daemon: &Daemon<'_>,

@@ -76,7 +76,7 @@ enum Verb {
     },
 }
 
-/// Parses the command line and does what it says.
+/// Parses the command line and runs it.
 pub fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,

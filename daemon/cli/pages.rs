@@ -1,4 +1,4 @@
-//! The manual pages and the shells' completions, made from the command line itself so that they never say anything else.
+//! The manual pages and shell completions, generated from the command line so that they always agree with it.
 
 use super::Cli;
 use crate::outcome::Outcome;
@@ -7,7 +7,7 @@ use clap_complete::Shell;
 use std::io;
 use std::path::Path;
 
-/// Writes one page for the program, one for each verb, and a completion for each usual shell.
+/// Writes one page for the program, one for each verb, and completions for the usual shells.
 pub(super) fn write(folder: &Path) -> Outcome {
     match all(folder) {
         Ok(()) => Outcome::Done,

@@ -1,4 +1,4 @@
-//! Answers: whole ones and streams.
+//! Answer bodies, whole or streamed.
 
 use hyper::body::{Body as HttpBody, Bytes, Frame, SizeHint};
 use hyper::header::{CACHE_CONTROL, CONTENT_TYPE, HeaderValue, X_CONTENT_TYPE_OPTIONS};
@@ -44,7 +44,7 @@ impl HttpBody for Body {
     }
 }
 
-/// An answer of a type; nobody keeps a copy, since it is old a second later.
+/// An answer of a content type. It must not be cached: it is out of date within a second.
 pub(super) fn typed(status: StatusCode, kind: &'static str, body: Body) -> Response<Body> {
     let mut r = Response::new(body);
     *r.status_mut() = status;
@@ -57,13 +57,13 @@ pub(super) fn typed(status: StatusCode, kind: &'static str, body: Body) -> Respo
 
 /// An answer in JSON.
 pub(super) fn json(status: StatusCode, answer: &impl Serialize) -> Response<Body> {
-    // Records of numbers and texts always have a form in JSON.
+    // Records hold only numbers and text, which always serialize to JSON.
     let mut text = serde_json::to_vec(answer).unwrap_or_default();
     text.push(b'\n');
     typed(status, "application/json", Body::Whole(Some(Bytes::from(text))))
 }
 
-/// A refusal, and why.
+/// A refusal, with its reason.
 pub(super) fn refusal(status: StatusCode, why: &str) -> Response<Body> {
     json(status, &Refusal { error: why.to_owned() })
 }

@@ -1,4 +1,4 @@
-//! Buttons on GPIO lines, debounced: the hand on the daemon that needs no screen.
+//! Debounced buttons on GPIO lines: control without a screen.
 
 use super::Ask;
 use crate::clock::Clock;
@@ -10,24 +10,24 @@ use std::time::Duration;
 use terms::{Moment, SignalId};
 use tokio::sync::{mpsc, oneshot};
 
-/// A line that cannot be had is tried again after so long.
+/// Wait before retrying a line that cannot be opened.
 const TRY_AGAIN: Duration = Duration::from_secs(5);
 
-/// What a contact means by its level over time; time is given in.
+/// Interprets the level of a contact over time; the caller supplies the time.
 #[derive(Debug)]
 struct Contact {
     debounce: Duration,
     hold: Duration,
-    /// The level as it was last told, and since when.
+    /// The last raw level, and since when.
     raw: (bool, Moment),
-    /// The level that counts.
+    /// The debounced level.
     closed: bool,
-    /// When it has been held long enough; `None` once it has done its work, and for one that was closed from the start.
+    /// When it will have been held long enough; `None` once it has acted, or if it was closed from the start.
     due: Option<Moment>,
 }
 
 impl Contact {
-    /// One that is closed at the start must be opened before it counts.
+    /// A contact closed at the start must open before it counts.
     fn new(at: Moment, closed: bool, debounce: Duration, hold: Duration) -> Self {
         Self { debounce, hold, raw: (closed, at), closed, due: None }
     }
@@ -38,7 +38,7 @@ impl Contact {
         }
     }
 
-    /// Passes on to a moment; `true` when the button has been pressed, once a press.
+    /// Advances to a moment. Returns `true` once for each press.
     fn advance(&mut self, at: Moment) -> bool {
         let (level, since) = self.raw;
         if level != self.closed && at >= since + self.debounce {
@@ -59,7 +59,7 @@ impl Contact {
     }
 }
 
-/// Watches a button until the watch is gone.
+/// Watches a button until the watch ends.
 pub(super) async fn run(
     id: SignalId,
     button: Button,
@@ -109,7 +109,7 @@ async fn watch(
 mod tests {
     use super::*;
 
-    /// Presses, by the changes of level and the time to which it is watched.
+    /// Presses, from the changes of level up to `until`.
     fn presses(hold_ms: u64, closed: bool, changes: &[(i64, bool)], until: i64) -> Vec<i64> {
         let ms = Duration::from_millis;
         let mut contact = Contact::new(Moment(0), closed, ms(30), ms(hold_ms));
@@ -148,7 +148,7 @@ mod tests {
     fn held_for_its_time_and_not_a_moment_less() {
         assert_eq!(presses(2000, false, &[(100, true), (2000, false)], 5000), [0i64; 0]);
         assert_eq!(presses(2000, false, &[(100, true), (9000, false)], 20_000), [2100], "once, however long");
-        // Stuck since before the watch began: it must be let go first.
+        // Stuck since before the watch began: it must be released first.
         assert_eq!(presses(500, true, &[(3000, false), (4000, true)], 9000), [4500]);
     }
 }

@@ -1,4 +1,4 @@
-//! The asking end, for the command line.
+//! The client end, for the command line.
 
 use super::PATIENCE;
 use super::places::Place;
@@ -14,18 +14,18 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 use tokio::net::UnixStream;
 
-/// The longest answer that is read.
+/// Longest answer read, bytes.
 const ANSWER: usize = 16 * 1024 * 1024;
 
-/// Why the daemon gave no good answer.
+/// Why the daemon gave no usable answer.
 #[derive(Debug, Error)]
 pub enum ClientError {
-    /// Nobody listens.
+    /// Nobody is listening.
     #[error(
         "{0}: {1}; is `middlewatch run` standing its watch, and may you use its socket? (--control PATH names another)"
     )]
     Nobody(PathBuf, std::io::Error),
-    /// It said no.
+    /// The daemon refused.
     #[error("{0}")]
     Refused(String),
     /// The exchange broke off.
@@ -33,10 +33,10 @@ pub enum ClientError {
     Broken(PathBuf, String),
 }
 
-/// Asks the daemon at a socket.
+/// Sends a request to the daemon at a socket.
 ///
 /// # Errors
-/// When nobody listens, the daemon refuses, or the exchange breaks off.
+/// If nobody listens, the daemon refuses, or the exchange breaks off.
 pub async fn ask<B: Serialize, A: DeserializeOwned>(
     socket: &Path,
     place: &Place<B, A>,

@@ -1,4 +1,4 @@
-//! The description of the control interface, in OpenAPI 3.1, made from the types that serve it.
+//! The OpenAPI 3.1 description of the control interface, generated from the types that serve it.
 
 use super::gate::Wants;
 use super::places::{Found, Place};
@@ -9,7 +9,7 @@ use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// What can be read of every place.
+/// General notes on all places.
 const ABOUT: &str = "The hand on the daemon. On the Unix socket the file's rights say who may ask. Over TCP, where \
     boat.toml asks for it, a token does; reading may be opened, changing anything never. One request a connection, \
     at most 16 KiB, 10 s; at most 32 connections and 8 streams at one time. An aid only: it does not replace a \
@@ -17,12 +17,12 @@ const ABOUT: &str = "The hand on the daemon. On the Unix socket the file's right
 
 type Describes = fn(&mut SchemaGenerator) -> Schema;
 
-/// One place as the description shows it.
+/// A place as the description shows it.
 pub(super) struct Operation {
     summary: &'static str,
     /// What it takes.
     body: Option<Describes>,
-    /// What it answers, and as what.
+    /// What it answers, with the content type.
     answers: Vec<Describes>,
     kind: &'static str,
 }
@@ -39,7 +39,7 @@ impl Operation {
         }
     }
 
-    /// Or, for some of what it takes, it answers as another place does.
+    /// Adds the answer of another place, which it gives to some requests.
     pub fn or_answers<B: JsonSchema, A: JsonSchema>(mut self, _: &Place<B, A>) -> Self {
         self.answers.push(|g| g.subschema_for::<A>());
         self

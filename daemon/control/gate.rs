@@ -1,4 +1,4 @@
-//! Who may do what: on the socket the file's rights say it, over TCP a token does.
+//! Who may do what: file permissions decide on the socket, a token decides over TCP.
 
 use super::body::{Body, refusal};
 use crate::clock::Clock;
@@ -12,25 +12,25 @@ use std::time::Duration;
 use terms::Moment;
 use tokio::sync::Semaphore;
 
-/// Whoever gives a wrong token waits so long for the answer.
+/// How long the answer to a wrong token is delayed.
 const SLOWED: Duration = Duration::from_secs(2);
-/// So many wrong tokens are waited for at one time; more are turned away at once.
+/// Wrong tokens delayed at one time; any more are refused at once.
 const WAITING: usize = 4;
-/// Wrong tokens are told of in the diagnostics no more often.
+/// Shortest interval between log messages about wrong tokens.
 const TOLD_EVERY: Duration = Duration::from_secs(10);
-/// A token has so many letters at least: 16 of base64 are 96 bits, which nobody guesses at two tries a second.
+/// Shortest token: 16 characters of base64 are 96 bits, which nobody guesses at two tries a second.
 const SHORTEST: usize = 16;
 
-/// What somebody wants.
+/// What a request needs permission for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Wants {
-    /// The page and what describes the service: nothing of the boat.
+    /// The page and the description: nothing about the boat.
     Nothing,
-    /// To know how things are.
+    /// To read the state.
     Reads,
     /// To change something.
     Writes,
-    /// To have a file written where he says: for whoever may open the socket.
+    /// To write a file at a path of the client's choice: only over the socket.
     Files,
 }
 
@@ -38,7 +38,7 @@ pub(super) enum Wants {
 pub(super) struct Gate {
     listen: Listen,
     slowed: Semaphore,
-    /// Wrong tokens since they were last told of, and when that was.
+    /// Wrong tokens since the last log message, and when that was.
     wrong: Mutex<(u64, Option<Moment>)>,
 }
 
@@ -47,7 +47,7 @@ impl Gate {
         Self { listen, slowed: Semaphore::new(WAITING), wrong: Mutex::default() }
     }
 
-    /// Lets a request pass, or says why not.
+    /// Admits a request, or explains the refusal.
     pub async fn pass(&self, wants: Wants, headers: &HeaderMap, from: IpAddr) -> Result<(), Response<Body>> {
         if wants == Wants::Nothing {
             return Ok(());
@@ -61,7 +61,7 @@ impl Gate {
             .and_then(|v| v.strip_prefix("Bearer "))
             .map(str::trim);
         let Some(file) = &self.listen.token_file else {
-            // Without a token only this computer is listened to, and a page from elsewhere in its browser is not it.
+            // Without a token, admit only this computer, and no foreign page in its browser.
             return match wants {
                 Wants::Writes => Err(no(
                     StatusCode::FORBIDDEN,
@@ -115,7 +115,7 @@ fn no(status: StatusCode, why: &str) -> Response<Body> {
     response
 }
 
-/// The token of a file: read each time, so that a new one counts at once.
+/// The token in a file, read each time so that a new one takes effect at once.
 pub(super) async fn token(file: &std::path::Path) -> Result<String, String> {
     let text = tokio::fs::read_to_string(file).await.map_err(|e| format!("{}: {e}", file.display()))?;
     let text = text.trim();
@@ -125,13 +125,13 @@ pub(super) async fn token(file: &std::path::Path) -> Result<String, String> {
     Ok(text.to_owned())
 }
 
-/// Compares by digests, so that the time it takes tells nothing of the token.
+/// Compares digests, so that the time taken reveals nothing about the token.
 fn same(token: &str, given: &str) -> bool {
     Sha256::digest(token) == Sha256::digest(given)
 }
 
-/// Whether a request names this computer by a number or as localhost. A page from elsewhere whose name was made to lead
-/// here is told by its own name.
+/// Whether a request names this computer by a number or as localhost. A foreign page whose name was made to resolve
+/// here gives itself away by that name.
 fn is_own_name(headers: &HeaderMap) -> bool {
     let host = headers.get(HOST).and_then(|h| h.to_str().ok()).unwrap_or("");
     let name = host

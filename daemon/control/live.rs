@@ -1,4 +1,4 @@
-//! The picture as it changes, for pages that stay open: one look a second at the watch, however many look on.
+//! The live picture for pages that stay open. It queries the watch once a second, however many pages look on.
 
 use super::Ask;
 use super::body::{Body, refusal, typed};
@@ -9,40 +9,41 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use tokio::sync::{Notify, Semaphore, mpsc, oneshot, watch};
 
-/// Pages at one time.
+/// Maximum number of pages.
 const PAGES: usize = 8;
-/// Between two looks.
+/// Interval between queries.
 const EVERY: Duration = Duration::from_secs(1);
-/// A watch that does not answer within this is looked at again; the page says itself that its data is old.
+/// Time limit for an answer from the watch, after which it is queried again. The page itself warns that its data is
+/// old.
 const LATE: Duration = Duration::from_secs(3);
-/// A page that takes nothing for so long is let go.
+/// A page that accepts nothing for this long is dropped.
 const STALLED: Duration = Duration::from_secs(10);
 
-/// The looks of all pages.
+/// The queries shared by all pages.
 pub(super) struct Live {
     latest: watch::Sender<Arc<str>>,
     places: Arc<Semaphore>,
     changed: Notify,
 }
 
-/// What a connection and its stream know of each other.
+/// State shared by a connection and its stream.
 #[derive(Default)]
 pub(super) struct Streaming {
-    /// A stream has begun.
+    /// The stream has begun.
     begun: AtomicBool,
-    /// Its page takes nothing any more.
+    /// Its page accepts nothing any more.
     pub stalled: Notify,
 }
 
 impl Streaming {
-    /// Whether a stream has begun.
+    /// Whether the stream has begun.
     pub fn begun(&self) -> bool {
         self.begun.load(Ordering::Relaxed)
     }
 }
 
 impl Live {
-    /// Begins to look when somebody looks on.
+    /// Starts a task that queries the watch while any page looks on.
     pub fn start(questions: mpsc::Sender<Ask>) -> Arc<Self> {
         let live = Arc::new(Self {
             latest: watch::Sender::new(Arc::from("")),
@@ -53,12 +54,12 @@ impl Live {
         live
     }
 
-    /// Something was done: the pages are told at once.
+    /// Something was done: updates the pages at once.
     pub fn changed(&self) {
         self.changed.notify_one();
     }
 
-    /// A stream of server-sent events (WHATWG HTML, section 9.2), one for each look.
+    /// A stream of server-sent events (WHATWG HTML, section 9.2), one for each query.
     pub fn stream(&self, streaming: &Arc<Streaming>) -> Response<Body> {
         let Ok(place) = self.places.clone().try_acquire_owned() else {
             let why = format!("{PAGES} pages look on already; close one");
@@ -84,7 +85,7 @@ impl Live {
                     changed = latest.changed() => if changed.is_err() { return },
                     () = to.closed() => return,
                 }
-                // JSON has no line ends of its own.
+                // JSON on one line contains no line ends.
                 piece = Bytes::from(format!("event: status\ndata: {}\n\n", *latest.borrow_and_update()));
             }
         });
@@ -94,7 +95,7 @@ impl Live {
 
 async fn look(live: Arc<Live>, questions: mpsc::Sender<Ask>) {
     loop {
-        // Whichever comes first; both mean: look.
+        // Query again on whichever comes first.
         let _ = tokio::time::timeout(EVERY, live.changed.notified()).await;
         if live.latest.receiver_count() == 0 {
             continue;
@@ -107,7 +108,7 @@ async fn look(live: Arc<Live>, questions: mpsc::Sender<Ask>) {
             continue;
         }
         if let Ok(Ok(Ok(status))) = tokio::time::timeout(LATE, answer).await {
-            // A record of numbers and texts always has a form in JSON.
+            // A record holds only numbers and text, which always serialize to JSON.
             let text = serde_json::to_string(&status).unwrap_or_default();
             live.latest.send_replace(Arc::from(text));
         }

@@ -5,10 +5,10 @@ use rules::Priority;
 use std::fmt::Write;
 use terms::UtcSource;
 
-/// What a collector is told the text is.
+/// The content type for a collector.
 pub(super) const TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 
-/// Text in the making.
+/// Text under construction.
 struct Text(String);
 
 impl Text {
@@ -17,7 +17,7 @@ impl Text {
         let _ = write!(self.0, "# TYPE middlewatch_{name} {kind}\n# HELP middlewatch_{name} {help}\n");
     }
 
-    /// One sample; what is not known is left out, never told as a number.
+    /// Adds one sample; an unknown value is left out rather than given a number.
     fn sample(&mut self, name: &str, labels: &[(&str, &str)], value: Option<f64>) {
         let Some(value) = value.filter(|v| v.is_finite()) else { return };
         let labels: Vec<String> = labels.iter().map(|(k, v)| format!("{k}=\"{}\"", escaped(v))).collect();
@@ -124,7 +124,7 @@ mod tests {
     use super::*;
     use serde_json::json;
 
-    /// The form was held to the OpenMetrics parser of prometheus_client 0.23.
+    /// The format was checked with the OpenMetrics parser of prometheus_client 0.23.
     #[test]
     fn figures() {
         let mut status = serde_json::to_value(Status::default()).unwrap();

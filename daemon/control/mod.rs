@@ -1,5 +1,5 @@
-//! Control: HTTP/1.1 on a Unix socket, and on TCP where the boat's file asks for it; JSON both ways. The command line is
-//! its client, the watch card is its page, buttons are its short cut.
+//! Control: HTTP/1.1 on a Unix socket, and on TCP if the boat's file asks for it, with JSON both ways. The command line
+//! is its client, the watch card is its page, buttons are its short cut.
 
 mod body;
 mod button;
@@ -26,44 +26,44 @@ use std::path::PathBuf;
 use terms::SignalId;
 use tokio::sync::{mpsc, oneshot};
 
-/// Requests that may wait for the watch.
+/// Requests that may queue for the watch.
 const WAITING: usize = 64;
-/// Connections at one time; more wait in the kernel's queue.
+/// Simultaneous connections; more wait in the kernel's queue.
 const CONNECTIONS: usize = 32;
-/// Bytes of a request's body.
+/// Largest request body, bytes.
 const BODY: usize = 16 * 1024;
-/// Time for a request to arrive and to be answered.
+/// Time limit for a request to arrive and for its answer.
 const PATIENCE: std::time::Duration = std::time::Duration::from_secs(10);
 
-/// The way back for an answer; dropped when nobody waits for it any more.
+/// Returns an answer; dropped when nobody waits for it any more.
 pub type Reply<A> = oneshot::Sender<Result<A, ActError>>;
 
-/// What is asked of the watch, and the way back for the answer.
+/// A request to the watch, with the channel for its answer.
 #[derive(Debug)]
 pub enum Ask {
-    /// The picture as it is.
+    /// The present picture.
     Status(Reply<Status>),
-    /// What the one who takes the watch over must know; with a name, that person has it afterwards.
+    /// What the relief must know. With a name, hands the watch over to that person.
     Handover(Option<String>, Reply<Handover>),
     /// An act of the crew.
     Act(Act, Reply<Done>),
-    /// About a casualty: its line, the sheet for the radio, a search pattern.
+    /// A casualty: its line, the sheet for the radio, a search pattern.
     Casualty(CasualtyQuestion, Reply<CasualtyAnswer>),
-    /// Copy the logbook to another file.
+    /// Copies the logbook to another file.
     Backup(PathBuf, Reply<Done>),
-    /// Read the orders again.
+    /// Rereads the orders.
     Reload(Reply<Done>),
-    /// Let every sounder sound, so that somebody hears that it works; or try the one signal that is named.
+    /// Sounds every sounder, so that somebody hears that it works, or tries the one named signal.
     Test(Option<String>, Reply<Tried>),
     /// The departure check as it stands.
     Departure(Reply<DepartureSheet>),
-    /// The departure check goes on.
+    /// A step of the departure check.
     DepartureAct(DepartureAct, Reply<DepartureSheet>),
-    /// A button of this name was pressed, which does that.
+    /// A press of the button of this name, with its act.
     Button(String, Act, Reply<Done>),
 }
 
-/// Both ends of the queue of questions; bounded.
+/// Both ends of the bounded request queue.
 pub fn questions() -> (mpsc::Sender<Ask>, mpsc::Receiver<Ask>) {
     mpsc::channel(WAITING)
 }

@@ -1,4 +1,4 @@
-//! The watch card: one page, everything in it, so that it works where there is no network but the boat's.
+//! The watch card: a single self-contained page, so that it works with no network but the boat's.
 
 use super::body::{Body, typed};
 use base64::Engine as _;
@@ -13,7 +13,7 @@ const FRAME: &str = include_str!("page/card.html");
 const STYLE: &str = include_str!("page/card.css");
 const SCRIPT: &str = include_str!("page/card.js");
 
-/// The page, and the policy that lets nothing run but what is in it.
+/// The page, with a policy that allows only the page's own scripts and styles.
 static PAGE: LazyLock<(Bytes, HeaderValue)> = LazyLock::new(|| {
     let page = FRAME.replace("/*style*/", STYLE).replace("/*script*/", SCRIPT);
     let hash = |text: &str| STANDARD.encode(Sha256::digest(text));
@@ -23,7 +23,7 @@ static PAGE: LazyLock<(Bytes, HeaderValue)> = LazyLock::new(|| {
         hash(STYLE),
         hash(SCRIPT)
     );
-    // Made of letters that a header takes; were it not so, nothing at all would be let run.
+    // The policy holds only characters that a header accepts; if not, fall back to one that allows nothing.
     let policy = HeaderValue::try_from(policy);
     (Bytes::from(page), policy.unwrap_or(HeaderValue::from_static("default-src 'none'")))
 });

@@ -1,4 +1,4 @@
-//! What lies at which path, what it takes and what it answers. A path stands here and nowhere else.
+//! The paths of the control interface, what each takes and what it answers. Each path appears here and nowhere else.
 
 use super::describe::Operation;
 use super::gate::Wants;
@@ -9,15 +9,15 @@ use record::{
 };
 use std::marker::PhantomData;
 
-/// A place that takes `B` and answers with `A`, both in JSON. A GET takes nothing.
+/// A place that takes `B` and answers with `A`, both in JSON. A GET has no body.
 pub struct Place<B, A> {
     /// Its path.
     pub path: &'static str,
     /// Its method.
     pub method: Method,
-    /// What is needed to get there.
+    /// The permission it needs.
     pub(super) wants: Wants,
-    /// What it is for, in the description.
+    /// Its purpose, for the description.
     pub about: &'static str,
     types: PhantomData<fn(B) -> A>,
 }
@@ -32,7 +32,7 @@ const fn post<B, A>(path: &'static str, wants: Wants, about: &'static str) -> Pl
 
 /// The watch card.
 pub(super) const PAGE: &str = "/";
-/// The description of all this.
+/// The description of the interface.
 pub(super) const DESCRIPTION: &str = "/openapi.json";
 /// Statuses as server-sent events.
 pub(super) const EVENTS: &str = "/events";
@@ -40,40 +40,40 @@ pub(super) const EVENTS: &str = "/events";
 pub(super) const METRICS: &str = "/metrics";
 /// The picture.
 pub const STATUS: Place<Nothing, Status> = get("/status", Wants::Reads, "The picture as it is now");
-/// What a relief must know.
+/// What the relief must know.
 pub const HANDOVER: Place<Nothing, Handover> =
     get("/handover", Wants::Reads, "What the one who takes the watch over must know");
 /// An act of the crew.
 pub const ACT: Place<Act, Done> = post("/act", Wants::Writes, "An act of the crew");
-/// The act by which somebody takes the watch: at the same path, answered by the handover.
+/// The act of taking the watch: at the same path, answered with the handover.
 pub const TAKE_WATCH: Place<Act, Handover> =
     post("/act", Wants::Writes, "Somebody takes the watch: the answer is the handover");
-/// A casualty. A pattern that was searched in vain counts from then on: it may change something.
+/// A casualty. A pattern searched in vain counts from then on, so this may change something.
 pub const CASUALTY: Place<CasualtyQuestion, CasualtyAnswer> =
     post("/casualty", Wants::Writes, "A casualty: its line, the sheet for the radio, a search pattern");
 /// A copy of the logbook.
 pub const BACKUP: Place<Backup, Done> =
     post("/backup", Wants::Files, "Copies the logbook to another file, while the watch goes on");
-/// The orders file, read again.
+/// Rereads the orders file.
 pub const RELOAD: Place<Nothing, Done> = post(
     "/reload",
     Wants::Writes,
     "Reads the orders file again; 409 where it is bad and the old orders stay",
 );
-/// Signals, tried.
+/// Tries signals.
 pub const TEST: Place<SignalTest, Tried> =
     post("/test", Wants::Writes, "Tries one signal, or lets every sounder sound");
 /// The sheet of the departure check.
 pub const DEPARTURE: Place<Nothing, DepartureSheet> =
     get("/departure", Wants::Reads, "How the departure check stands");
-/// The departure check goes on.
+/// A step of the departure check.
 pub const DEPARTURE_ACT: Place<DepartureAct, DepartureSheet> = post(
     "/departure",
     Wants::Writes,
     "Begins the departure check, notes an item, tries a button, or closes it",
 );
 
-/// What a request is for.
+/// The kind of a request.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Kind {
     Page,
@@ -91,17 +91,17 @@ pub(super) enum Kind {
     DepartureAct,
 }
 
-/// A place as the server finds it.
+/// A place as the server looks it up.
 pub(super) struct Found {
     pub kind: Kind,
     pub path: &'static str,
     pub method: Method,
     pub wants: Wants,
-    /// How the description shows it.
+    /// Its part of the description.
     pub operation: Operation,
 }
 
-/// Every place there is.
+/// Every place.
 pub(super) fn all() -> Vec<Found> {
     let plain = |kind, path, wants, operation| Found { kind, path, method: Method::GET, wants, operation };
     vec![

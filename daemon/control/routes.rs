@@ -1,4 +1,4 @@
-//! Answers requests at the places there are.
+//! Routes requests to their places and answers them.
 
 use super::body::{Body, json, refusal, typed};
 use super::gate::Wants;
@@ -16,18 +16,18 @@ use serde::de::DeserializeOwned;
 use std::sync::{Arc, LazyLock};
 use tokio::sync::{mpsc, oneshot};
 
-/// Every place there is.
+/// Every place.
 static PLACES: LazyLock<Vec<Found>> = LazyLock::new(places::all);
-/// The description of all of them.
+/// The description of every place.
 static DESCRIPTION: LazyLock<Bytes> = LazyLock::new(|| describe::document(&PLACES).into());
 
-/// What answers are made with.
+/// What answers are built from.
 pub(super) struct Service {
     pub questions: mpsc::Sender<Ask>,
     pub live: Arc<Live>,
 }
 
-/// A request that cannot be answered as asked.
+/// A request that is refused, and why.
 type Refused = (StatusCode, String);
 
 impl Service {
@@ -61,7 +61,7 @@ impl Service {
             self.live.changed();
         }
         answer.unwrap_or_else(|(status, why)| {
-            // The request was good; the file is not.
+            // The request was good, but the file is not.
             let bad_file = place.kind == Kind::Reload && status == StatusCode::BAD_REQUEST;
             refusal(if bad_file { StatusCode::CONFLICT } else { status }, &why)
         })
@@ -136,13 +136,13 @@ fn good(answer: &impl Serialize) -> Response<Body> {
     json(StatusCode::OK, answer)
 }
 
-/// What a request's body asks.
+/// Parses a request's body.
 async fn body<T: DeserializeOwned>(request: Request<Incoming>) -> Result<T, Refused> {
     let nothing = (StatusCode::BAD_REQUEST, "the body is not what is asked here: it is empty".to_owned());
     body_or_none(request).await?.ok_or(nothing)
 }
 
-/// The same, where nothing may be asked as well.
+/// Parses a request's body, which may be empty.
 async fn body_or_none<T: DeserializeOwned>(request: Request<Incoming>) -> Result<Option<T>, Refused> {
     let bad = |why: String| (StatusCode::BAD_REQUEST, why);
     let whole = Limited::new(request.into_body(), BODY).collect();

@@ -1,4 +1,4 @@
-//! The listening ends: the Unix socket, and TCP where the boat's file asks for it.
+//! The listeners: the Unix socket, and TCP if the boat's file asks for it.
 
 use super::body::Body;
 use super::gate::{Gate, Wants, token};
@@ -21,7 +21,7 @@ use tokio::io::{AsyncRead, AsyncWrite, AsyncWriteExt};
 use tokio::net::{TcpListener, UnixListener, UnixStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc};
 
-/// An address that cannot be listened on is tried again after so long.
+/// Wait before retrying an address that cannot be listened on.
 const TRY_AGAIN: Duration = Duration::from_secs(15);
 
 /// Why the control socket could not be opened.
@@ -30,10 +30,10 @@ pub enum ControlError {
     /// Another daemon answers on it.
     #[error("{0}: another middlewatch stands its watch here; stop it, or name another socket in boat.toml")]
     Taken(PathBuf),
-    /// Something that is no socket lies there.
+    /// Something other than a socket is there.
     #[error("{0}: this is no socket and is left alone; move it, or name another socket in boat.toml")]
     NoSocket(PathBuf),
-    /// The system said no.
+    /// The system refused.
     #[error("{0}: {1}")]
     System(PathBuf, io::Error),
 }
@@ -45,17 +45,17 @@ pub struct Server {
     listener: UnixListener,
 }
 
-/// Who asks.
+/// Where a request comes from.
 #[derive(Clone)]
 pub(super) enum Caller {
-    /// Whoever may open the socket.
+    /// Anybody with access to the socket.
     Socket,
     /// Somebody over TCP.
     Tcp(Arc<Gate>, IpAddr),
 }
 
 impl Caller {
-    /// Lets a request pass, or says why not.
+    /// Admits a request, or explains the refusal.
     pub async fn pass(&self, wants: Wants, headers: &HeaderMap) -> Result<(), Response<Body>> {
         match self {
             Self::Socket => Ok(()),
@@ -65,10 +65,10 @@ impl Caller {
 }
 
 impl Server {
-    /// Listens at a path, for owner and group only (mode 660). A socket left behind by a daemon that died is taken over.
+    /// Listens at a path, for owner and group only (mode 660). Takes over a socket left behind by a dead daemon.
     ///
     /// # Errors
-    /// When another daemon listens there, something else lies there, or the system refuses.
+    /// If another daemon listens there, something else is there, or the system refuses.
     pub async fn bind(path: &Path) -> Result<Self, ControlError> {
         let system = |e| ControlError::System(path.to_owned(), e);
         if let Ok(there) = std::fs::symlink_metadata(path) {
@@ -88,8 +88,8 @@ impl Server {
         Ok(Self { path: path.to_owned(), listener })
     }
 
-    /// Answers until dropped, on TCP too where told. Each of both has its own places, so that a crowd on one does not
-    /// keep the other from being heard.
+    /// Answers until dropped, over TCP too if configured. Socket and TCP have separate connection limits, so that a
+    /// crowd on one does not block the other.
     pub async fn run(self, questions: mpsc::Sender<Ask>, listen: Option<Listen>) {
         let service = Arc::new(Service { live: Live::start(questions.clone()), questions });
         if let Some(listen) = listen {
@@ -116,7 +116,7 @@ impl Drop for Server {
     }
 }
 
-/// Listens on TCP for ever. Nobody is let in before the token can be read.
+/// Listens on TCP for ever. Admits nobody until the token can be read.
 async fn tcp(listen: Listen, service: Arc<Service>) {
     if let Some(file) = &listen.token_file
         && let Err(why) = token(file).await
@@ -143,7 +143,7 @@ async fn tcp(listen: Listen, service: Arc<Service>) {
                         let caller = Caller::Tcp(gate.clone(), from.ip());
                         tokio::spawn(serve(stream, caller, service.clone(), place));
                     }
-                    // A crowd is turned away at once: in a queue the next good one would wait behind it.
+                    // Turn a crowd away at once: in a queue it would hold up the next good client.
                     Err(_) => drop(tokio::spawn(turn_away(stream))),
                 },
                 Err(e) => {
@@ -160,7 +160,7 @@ async fn turn_away(mut stream: tokio::net::TcpStream) {
     let _ = tokio::time::timeout(Duration::from_secs(1), stream.write_all(words)).await;
 }
 
-/// One connection, one request: it is closed after the answer, so that no idle client holds a place.
+/// Serves one request and closes the connection, so that no idle client holds a place.
 async fn serve(
     stream: impl AsyncRead + AsyncWrite + Unpin,
     caller: Caller,
@@ -180,7 +180,7 @@ async fn serve(
         .max_buf_size(BODY)
         .serve_connection(TokioIo::new(stream), answers);
     let mut connection = std::pin::pin!(connection);
-    // A client that stalls half-way through loses its connection; what it asked for by then is done all the same.
+    // A client that stalls half-way loses its connection, but any act it has already sent is still done.
     let Err(_) = tokio::time::timeout(PATIENCE * 3, &mut connection).await else { return };
     if streaming.begun() {
         tokio::select! {

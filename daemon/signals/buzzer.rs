@@ -1,5 +1,5 @@
-//! What sounds or shines by a line that is switched: buzzer, lamp, relay. The patterns differ by ear, so that a sleeper
-//! knows what he is called for before he is awake.
+//! Sounders and lights on a switched line: buzzer, lamp, relay. The patterns differ by ear, so that a sleeper knows
+//! what he is called for before he is awake.
 
 use super::ear::{Ear, Heard};
 use super::standing::{Standing, once};
@@ -12,12 +12,12 @@ use std::io;
 use std::time::Duration;
 use terms::Moment;
 
-/// Half of a lamp's flash.
+/// Half the period of a lamp's flash.
 const FLASH: Duration = Duration::from_millis(500);
-/// A phase shorter than this is too short to ask the sense line about.
+/// Shortest phase, in milliseconds, for which the sense line is read.
 const SENSED: u64 = 100;
 
-/// On and off in turns, in milliseconds, beginning with on.
+/// Alternating on and off times in milliseconds, on first.
 type Pattern = &'static [u64];
 
 /// Seven short and one long, without a pause (the general emergency signal, SOLAS 1974 III/50, from memory).
@@ -41,14 +41,14 @@ fn pattern(priority: Priority) -> Pattern {
     }
 }
 
-/// What a switched line does next; time is given in.
+/// What a switched line does next; the caller supplies the time.
 #[derive(Debug)]
 struct Player {
     what: Switched,
     standing: Standing,
-    /// What is being played, and since when.
+    /// What is playing, and since when.
     playing: Option<(Priority, Moment)>,
-    /// Played once when nothing goes on.
+    /// Played once if nothing goes on.
     once: Option<Priority>,
     flash_since: Moment,
 }
@@ -70,11 +70,11 @@ impl Player {
         }
     }
 
-    /// The pattern that is to be heard: the most urgent that goes on, else one that is played once.
+    /// Chooses the pattern: the most urgent one that goes on, or one to play once.
     fn choose(&mut self, at: Moment) {
         let sounds = self.standing.sounds(Priority::Notice);
         let goes_on = sounds.filter(|p| *p >= Priority::Alarm);
-        // A shorter call is not played into a longer one, and is over once its alert is answered.
+        // A one-off call does not interrupt a continuing one, and ends once its alert is answered.
         if goes_on.is_some() || self.once == Some(Priority::Warning) && sounds.is_none() {
             self.once = None;
         }
@@ -85,8 +85,8 @@ impl Player {
         }
     }
 
-    /// The level now, and when it changes by itself. While it rests, a lamp and a relay stand for nothing less than an
-    /// alarm; a buzzer is not given what rests.
+    /// The level now, and when it next changes by itself. In hours of rest, a lamp and a relay show only alarms; a
+    /// buzzer never receives what rests.
     fn level(&mut self, at: Moment, rests: bool) -> (bool, Option<Moment>) {
         let least = if rests { Priority::Alarm } else { Priority::Notice };
         match self.what {
@@ -125,10 +125,10 @@ impl Player {
     }
 }
 
-/// The line that sounds, and the one that proves it where there is one.
+/// The line that sounds, and its sense line, if fitted.
 type Lines = (Box<dyn Output>, Option<Box<dyn Sense>>);
 
-/// A line with its sense line, taken when needed and given back when it fails.
+/// A line with its sense line, requested when needed and released on failure.
 struct Wired {
     line: GpioLine,
     sense: Option<GpioLine>,
@@ -147,8 +147,8 @@ impl Wired {
         Ok(())
     }
 
-    /// Sets the level; before a change the sense line is asked whether the last one was true. Tells whether the line is
-    /// known to work: where a sense line is fitted, only its having seen a sound proves that.
+    /// Sets the level; before a change, checks on the sense line that the last one took effect. Returns whether the
+    /// line is known to work: if a sense line is fitted, only a sound it has seen proves that.
     fn set(&mut self, at: Moment, level: bool) -> Result<bool, String> {
         let outcome = self.switch(at, level);
         if outcome.is_err() {
@@ -163,7 +163,7 @@ impl Wired {
         }
     }
 
-    /// Switches. What came before, and what the sense line saw of that, where it was asked.
+    /// Switches the level. Returns the previous level and what the sense line read, if it was read.
     fn switch(&mut self, at: Moment, level: bool) -> io::Result<Option<(bool, bool)>> {
         self.take()?;
         let Some((output, sense)) = self.taken.as_mut().filter(|_| level != self.level) else {
@@ -192,7 +192,7 @@ pub(super) async fn run(
         let now = Clock.now();
         let (level, next) = player.level(now, ear.rests());
         match wired.set(now, level) {
-            // It may work or not: nothing has proved it yet.
+            // Not proved either way yet.
             Ok(false) => {}
             outcome => reporter.report(outcome.map(drop)),
         }
@@ -206,11 +206,11 @@ pub(super) async fn run(
             () = Clock.until(next) => {}
         }
     }
-    // Silent when the daemon is gone: a sound nobody can stop is worse than none.
+    // Silent once the daemon is gone: a sound nobody can stop is worse than none.
     let _ = wired.set(Clock.now(), false);
 }
 
-/// Plays the pattern of an alarm once, and asks the sense line about each part of it.
+/// Plays the alarm pattern once and checks each part of it on the sense line.
 pub(super) async fn trial(line: &GpioLine, sense: Option<&GpioLine>) -> Result<(), String> {
     let mut wired =
         Wired { line: line.clone(), sense: sense.cloned(), taken: None, level: false, since: Clock.now() };
@@ -231,7 +231,7 @@ mod tests {
     use rules::{AlertState as S, EventKind as E, Priority as P};
     use std::collections::BTreeSet;
 
-    /// Changes of level from a moment on, as the times between them, at most so many.
+    /// Levels from a moment on and the times between changes, at most `most`.
     fn play(player: &mut Player, from: Moment, most: usize) -> Vec<(bool, i64)> {
         let (mut at, mut heard) = (from, Vec::new());
         while heard.len() < most {
@@ -273,7 +273,7 @@ mod tests {
         assert_eq!(play(&mut player, Moment(7000), 1), [(true, 250)], "the alarm is still there");
         player.hear(Moment(7100), &event(2, P::Alarm, S::ActiveSilenced, E::Silenced, false));
         assert_eq!(play(&mut player, Moment(7100), 1), [(false, -1)], "at once, in the midst of a tone");
-        // An acknowledged emergency is repeated now and then: once, not for ever.
+        // An acknowledged emergency is repeated now and then: each sounds once, not for ever.
         player.hear(Moment(9000), &event(3, P::EmergencyAlarm, S::ActiveAcknowledged, E::Repeated, true));
         let heard = play(&mut player, Moment(9000), 40);
         assert_eq!((heard.len(), heard[heard.len() - 1]), (17, (false, -1)));
@@ -309,7 +309,7 @@ mod tests {
             night.is(21);
             night.tell(warn(S::ActiveUnacknowledged, E::Raised, true));
             assert!(level(&mut player, &mut night, Moment(0)), "{what:?} in the evening");
-            // A buzzer's call is over by then.
+            // The buzzer's call is over by then.
             night.is(22);
             assert!(!level(&mut player, &mut night, Moment(60_000)), "{what:?} when rest begins");
             night.tell(warn(S::ActiveUnacknowledged, E::Repeated, true));

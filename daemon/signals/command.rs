@@ -1,5 +1,5 @@
-//! A program as a signal: speech, a sound file, a light. It gets the words on standard input and the record by
-//! environment, is never run through a shell, and is ended with all it has started when its time is up.
+//! A program as a signal: speech, a sound file, a light. It reads the words on standard input and the record from its
+//! environment. It never runs through a shell, and on timeout it is killed with everything it has started.
 
 use super::Reporter;
 use super::ear::{Ear, Heard, urgency};
@@ -16,11 +16,11 @@ use tokio::io::AsyncWriteExt;
 use tokio::process::{Child, Command};
 use tokio::sync::Semaphore;
 
-/// Alerts that may wait while the program speaks of another; beyond that the least urgent is left out.
+/// Alerts that may wait while the program speaks of another; beyond that the least urgent is dropped.
 const WAITING: usize = 64;
 
-/// Runs the program for one event after another, the most urgent first. One at a time, so that two voices never
-/// speak at once; something more urgent cuts the running one short, and an acknowledgement ends it.
+/// Runs the program for one event after another, most urgent first. One runs at a time, so that two voices never speak
+/// at once. A more urgent event cuts the running one short, and an acknowledgement ends it.
 pub(super) async fn run(program: Program, mut ear: Ear, mut reporter: Reporter) {
     let mut waiting: VecDeque<Arc<EventRecord>> = VecDeque::new();
     loop {
@@ -56,7 +56,7 @@ pub(super) async fn run(program: Program, mut ear: Ear, mut reporter: Reporter) 
     }
 }
 
-/// Keeps an event that sounds, in place of an older one of its alert; takes away one whose alert was answered.
+/// Keeps an event that sounds in place of an older one of its alert, or removes an alert that was answered.
 fn keep(waiting: &mut VecDeque<Arc<EventRecord>>, heard: &Heard) {
     let record = &heard.record;
     if record.event != EventKind::Noted && (heard.is_aloud() || heard.ends()) {
@@ -79,31 +79,31 @@ fn put(waiting: &mut VecDeque<Arc<EventRecord>>, record: Arc<EventRecord>) {
     waiting.push_back(record);
 }
 
-/// The most urgent, of those the one that has waited longest.
+/// Takes the most urgent event; among equals, the one that has waited longest.
 fn take_most_urgent(waiting: &mut VecDeque<Arc<EventRecord>>) -> Option<Arc<EventRecord>> {
     let most = waiting.iter().map(|w| urgency(w)).max()?;
     let at = waiting.iter().position(|w| urgency(w) == most)?;
     waiting.remove(at)
 }
 
-/// A group of processes that is killed when this is dropped, unless it has ended by itself.
+/// A process group, killed when this is dropped unless it has ended by itself.
 struct Group(Option<Pid>);
 
 impl Drop for Group {
     fn drop(&mut self) {
         if let Some(leader) = self.0 {
-            // It may have ended this moment: then there is nobody to kill.
+            // It may have ended this very moment, with nothing left to kill.
             let _ = killpg(leader, Signal::SIGKILL);
         }
     }
 }
 
-/// A program that tells.
+/// A program that calls people.
 pub(super) struct Program {
     argv: Vec<String>,
-    /// It may take so long.
+    /// Longest run time.
     timeout: Duration,
-    /// One at a time is started: where the disk does not answer, that does not end.
+    /// Allows one start at a time: if the disk does not answer, a start never returns.
     starting: Arc<Semaphore>,
 }
 
@@ -112,7 +112,7 @@ impl Program {
         Self { argv, timeout, starting: Arc::new(Semaphore::new(1)) }
     }
 
-    /// Runs it once. Dropped half-way, it is killed with all it has started.
+    /// Runs it once. If dropped half-way, kills it with everything it has started.
     pub(super) async fn once(&self, record: &EventRecord) -> Result<(), String> {
         let Some(name) = self.argv.first() else { return Err("no program is named".into()) };
         match tokio::time::timeout(self.timeout, self.to_its_end(record)).await {
@@ -126,19 +126,19 @@ impl Program {
     }
 
     async fn to_its_end(&self, record: &EventRecord) -> io::Result<ExitStatus> {
-        // The group is declared last, so that it goes first.
+        // Declared last, so that the group is dropped first.
         let (mut child, mut group) = self.start(record).await?;
         if let Some(mut input) = child.stdin.take() {
-            // A program that doesn't read its input is free to do so.
+            // A program is free to ignore its input.
             let _ = input.write_all(format!("{}\n", record.alert.text).as_bytes()).await;
         }
         let status = child.wait().await;
-        // It has ended by itself and its number may be another's by now.
+        // It has ended by itself; its number may belong to another process by now.
         group.0 = None;
         status
     }
 
-    /// Starts it where nobody is held up: whoever starts a program waits until its file has been found and read.
+    /// Starts it on a blocking thread: a start waits until the file has been found and read.
     async fn start(&self, record: &EventRecord) -> io::Result<(Child, Group)> {
         let json = serde_json::to_string(record)?;
         let AlertId(id) = record.alert.id;

@@ -1,4 +1,4 @@
-//! What a signal's task hears, and when: in hours of rest a call that is less than an alarm waits for their end.
+//! What a signal's task hears, and when. In hours of rest, a call below an alarm waits until they end.
 
 use boat::{Hears, Rest};
 use record::{EventRecord, example};
@@ -9,7 +9,7 @@ use terms::Utc;
 use tokio::sync::mpsc::error::TryRecvError;
 use tokio::sync::{mpsc, watch};
 
-/// Alerts that one signal keeps in mind at most; beyond that the oldest of the least urgent goes.
+/// Most alerts one signal keeps in mind; beyond that the oldest of the least urgent is dropped.
 const BOUND: usize = 1024;
 
 /// An event on its way to a signal.
@@ -19,9 +19,9 @@ pub(super) struct Heard {
     pub record: Arc<EventRecord>,
     /// How this signal hears it.
     pub hears: Hears,
-    /// This signal has not heard of the alert before.
+    /// Whether this is the first the signal hears of the alert.
     pub first: bool,
-    /// How far it goes: 0 the watch, 1 the skipper, 2 all hands.
+    /// How far it has escalated: 0 the watch, 1 the skipper, 2 all hands.
     pub level: u8,
 }
 
@@ -31,7 +31,7 @@ impl Heard {
         Self { record, hears: Hears::Aloud, first: true, level: 0 }
     }
 
-    /// Which alert it is about.
+    /// The alert it concerns.
     pub fn id(&self) -> AlertId {
         self.record.alert.id
     }
@@ -41,29 +41,29 @@ impl Heard {
         self.record.alert.order == example::ORDER
     }
 
-    /// Whether the signal sounds anew.
+    /// Whether the signal sounds again.
     pub fn is_aloud(&self) -> bool {
         self.hears == Hears::Aloud
     }
 
-    /// Whether it ends the sound of its alert: answered, over, or gone to somebody else.
+    /// Whether it ends the sound of its alert: answered, over, or passed to somebody else.
     pub fn ends(&self) -> bool {
         self.hears == Hears::Elsewhere || !self.record.event.calls()
     }
 
-    /// Whether nothing is left of the alert for this signal. A notice stands for nothing.
+    /// Whether the alert is finished for this signal. A notice leaves nothing behind.
     pub fn is_over(&self) -> bool {
         self.hears == Hears::Elsewhere || matches!(self.record.alert.state, None | Some(AlertState::Normal))
     }
 }
 
-/// What goes first: anything real before any exercise, then by priority, and of the same the crew before strangers.
+/// Sort key of urgency: real before exercise, then by priority, then crew before strangers.
 pub(super) fn urgency(record: &EventRecord) -> (bool, Priority, bool) {
     let of_crew = record.casualty.as_ref().is_some_and(|c| c.crew.is_some());
     (!record.alert.exercise, record.alert.priority, of_crew)
 }
 
-/// Puts something about an alert in and keeps the bound.
+/// Inserts something about an alert, within the bound.
 pub(super) fn put<T>(held: &mut BTreeMap<AlertId, T>, id: AlertId, value: T, record: fn(&T) -> &EventRecord) {
     held.insert(id, value);
     if held.len() > BOUND {
@@ -72,15 +72,15 @@ pub(super) fn put<T>(held: &mut BTreeMap<AlertId, T>, id: AlertId, value: T, rec
     }
 }
 
-/// Knows of which alerts a signal has heard, so that the answer to a call that was for others stays with those.
+/// Remembers which alerts a signal has heard, so that it skips the answer to a call that was for others.
 #[derive(Debug, Default)]
 pub(super) struct Acquaintance {
-    /// Alerts that were for others from their beginning until now. An alert from before a restart counts as heard.
+    /// Alerts that have so far been for others only. An alert from before a restart counts as heard.
     strange: BTreeSet<AlertId>,
 }
 
 impl Acquaintance {
-    /// Makes of an event what the signal hears.
+    /// Turns an event into what the signal hears.
     pub fn meet(&mut self, record: &Arc<EventRecord>, hears: Hears, carry: &Carry) -> Heard {
         let id = record.alert.id;
         let strange = self.strange.remove(&id);
@@ -100,12 +100,12 @@ impl Acquaintance {
     }
 }
 
-/// A signal's hours of rest, and the time by which they are kept.
+/// A signal's hours of rest, and the clock they go by.
 #[derive(Debug, Clone)]
 pub(super) struct Resting {
-    /// By UTC.
+    /// In UTC.
     pub hours: Option<Rest>,
-    /// What the watch last said; `None` while the time is not known.
+    /// The watch's latest time; `None` while unknown.
     time: watch::Receiver<Option<Utc>>,
 }
 
@@ -114,7 +114,7 @@ impl Resting {
         Self { hours, time }
     }
 
-    /// UTC, where it is known.
+    /// UTC, if known.
     pub fn utc(&mut self) -> Option<Utc> {
         *self.time.borrow_and_update()
     }
@@ -125,7 +125,7 @@ impl Resting {
         self.hours.is_some_and(|hours| hours.delays(priority, now))
     }
 
-    /// Waits until the time has moved on: for ever where there are no hours of rest.
+    /// Waits until the time has moved on; waits for ever if there are no hours of rest.
     pub async fn moved_on(&mut self) {
         if self.hours.is_none() || self.time.changed().await.is_err() {
             std::future::pending::<()>().await;
@@ -133,12 +133,12 @@ impl Resting {
     }
 }
 
-/// Calls that wait for the end of the hours of rest, of each alert the newest.
+/// Calls that wait for the end of the hours of rest, the newest one of each alert.
 #[derive(Debug, Default)]
 struct Kept(BTreeMap<AlertId, Heard>);
 
 impl Kept {
-    /// Keeps an event, or lets it through. `rests`: it is of a priority that rests now.
+    /// Holds an event back, or lets it through. `rests`: its priority rests now.
     fn hear(&mut self, mut heard: Heard, rests: bool) -> Option<Heard> {
         if heard.is_test() {
             return Some(heard);
@@ -146,22 +146,22 @@ impl Kept {
         let before = self.0.remove(&heard.id());
         heard.first |= before.as_ref().is_some_and(|b| b.first);
         let calls = heard.hears != Hears::Elsewhere && heard.record.event.calls();
-        // One beyond the limit of signals a minute does not hush the call whose place it takes.
+        // A call over the limit of signals a minute does not hush the call it replaces.
         if calls && before.as_ref().is_some_and(Heard::is_aloud) {
             heard.hears = Hears::Aloud;
         }
         let unknown = before.is_some() && heard.first;
         if rests && (calls || unknown && !heard.is_over()) {
-            // An alert that stands answered when rest ends is shown then, and makes no sound.
+            // An alert already answered when rest ends is then shown without a sound.
             put(&mut self.0, heard.id(), heard, |h| &h.record);
             return None;
         }
-        // What was never announced needs no ending.
+        // An alert that was never announced needs no ending.
         (calls || !(unknown && heard.is_over())).then_some(heard)
     }
 }
 
-/// The far end of the queue to a signal's task.
+/// The receiving end of the queue to a signal's task.
 #[derive(Debug)]
 pub(super) struct Ear {
     events: mpsc::Receiver<Heard>,
@@ -174,12 +174,12 @@ impl Ear {
         Self { events, resting, kept: Kept::default() }
     }
 
-    /// Whether less than an alarm has to wait now.
+    /// Whether anything below an alarm has to wait now.
     pub fn rests(&mut self) -> bool {
         self.resting.delays(Priority::Notice)
     }
 
-    /// Gives back what may sound now. What has to wait, since hours of rest have begun, is heard again when they end.
+    /// Returns what may sound now. If hours of rest have begun since, holds it back until they end.
     pub fn put_off(&mut self, record: Arc<EventRecord>) -> Option<Arc<EventRecord>> {
         if self.kept.0.get(&record.alert.id).is_some_and(|kept| kept.record.seq > record.seq) {
             return None;
@@ -189,10 +189,10 @@ impl Ear {
         self.kept.hear(again, rests).is_some().then_some(record)
     }
 
-    /// The next event that is to be heard now; `None` when no more will come. Safe to drop half-way: none is lost.
+    /// The next event to hear now; `None` when no more will come. Cancel safe: no event is lost.
     pub async fn next(&mut self) -> Option<Heard> {
         loop {
-            // What has come is taken in before rest ends for what was kept: it may be the answer to that.
+            // Take new events in before rest ends for those held back: one may be the answer to another.
             let event = match self.events.try_recv() {
                 Ok(event) => event,
                 Err(TryRecvError::Disconnected) => return None,
@@ -225,7 +225,7 @@ pub(super) mod tests {
     use std::pin::pin;
     use std::task::{Context, Poll, Waker};
 
-    /// An ear with hours of rest from ten to six, and its near end.
+    /// An ear with hours of rest from ten to six, and its sending end.
     pub struct Night {
         pub ear: Ear,
         to: mpsc::Sender<Heard>,
@@ -242,7 +242,7 @@ pub(super) mod tests {
             night
         }
 
-        /// It is this hour.
+        /// Sets the hour.
         pub fn is(&self, hour: i64) {
             self.time.send_replace(Some(Utc(hour * 3_600_000)));
         }
@@ -251,7 +251,7 @@ pub(super) mod tests {
             self.to.try_send(heard).unwrap();
         }
 
-        /// What is heard now.
+        /// Everything heard now.
         pub fn hears(&mut self) -> Vec<Heard> {
             let mut all = Vec::new();
             while let Poll::Ready(Some(heard)) =
@@ -262,7 +262,7 @@ pub(super) mod tests {
             all
         }
 
-        /// Number, kind and loudness of what is heard now.
+        /// Number, kind and loudness of everything heard now.
         fn hears_of(&mut self) -> Vec<(u32, E, bool)> {
             self.hears().iter().map(|h| (h.id().0, h.record.event, h.is_aloud())).collect()
         }
@@ -274,7 +274,7 @@ pub(super) mod tests {
         night.tell(event(1, P::Warning, S::ActiveUnacknowledged, E::Raised, true));
         night.tell(event(2, P::Alarm, S::ActiveUnacknowledged, E::Raised, true));
         assert_eq!(night.hears_of(), [(2, E::Raised, true)]);
-        // Beyond the limit of signals a minute: the call before it still sounds.
+        // Over the limit of signals a minute: the call before it still sounds.
         night.tell(event(1, P::Warning, S::ActiveUnacknowledged, E::Repeated, false));
         assert_eq!(night.hears_of(), []);
         night.is(6);

@@ -1,5 +1,5 @@
-//! A line that moves as long as the watch is stood: an outside relay that hears no change any more falls, and whoever
-//! sleeps is woken by that.
+//! A line that changes level while the watch is stood. If it stops changing, an outside relay drops out and wakes
+//! whoever sleeps.
 
 use super::{Reporter, TRY_AGAIN};
 use crate::clock::Clock;
@@ -9,12 +9,13 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::Notify;
 
-/// The line changes no more often.
+/// Shortest time between two changes.
 const HALF: Duration = Duration::from_millis(500);
-/// Without a pass of the watch for so long the line is not active: a relay that looks at the level falls too.
+/// If the watch makes no pass for this long, the line goes inactive, so that a relay which looks at the level drops out
+/// too.
 const DEAD: Duration = Duration::from_secs(5);
 
-/// Changes the line at the watch's finished passes, until dropped.
+/// Changes the line as the watch finishes passes, until dropped.
 pub(super) async fn run(line: GpioLine, passes: Arc<Notify>, mut reporter: Reporter) {
     loop {
         let mut output = match line.output() {

@@ -10,12 +10,12 @@ use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
 
-/// Why a post did not succeed.
+/// Why a post failed.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum Trouble {
-    /// The receiver cannot be reached or is not well: whatever is posted next fares alike. It may say when to try again.
+    /// The receiver is unreachable or in trouble, and the next post would fail too. It may say when to try again.
     Away(String, Option<Duration>),
-    /// It does not take this one.
+    /// It refuses this post.
     Refused(String),
 }
 
@@ -28,8 +28,8 @@ impl Trouble {
     }
 }
 
-/// Posts a body and waits for the answer's head; any status of 200 to 299 is a success. A redirection is not
-/// followed: the records go where the boat's file says and nowhere else.
+/// Posts a body and waits for the head of the answer. Any status of 200 to 299 is success. Redirections are not
+/// followed: records go where the boat's file says and nowhere else.
 pub(super) async fn post(
     to: &Address,
     headers: &[(HeaderName, HeaderValue)],
@@ -57,7 +57,7 @@ async fn exchange(to: &Address, headers: &[(HeaderName, HeaderValue)], body: Str
     over(to, stream, headers, body).await
 }
 
-/// The exchange over a connection that stands.
+/// The exchange over an open connection.
 async fn over(
     to: &Address,
     stream: impl AsyncRead + AsyncWrite + Send + Unpin + 'static,
@@ -75,8 +75,8 @@ async fn over(
     for (name, value) in headers {
         request.headers_mut().insert(name, value.clone());
     }
-    // The connection is driven here and not in a task of its own, so that nothing outlives this call. Where it ends
-    // first, the answer is there all the same or never will be.
+    // The connection is driven here, not in a task of its own, so that nothing outlives this call. If the connection
+    // ends first, the answer has either arrived or never will.
     let mut answer = std::pin::pin!(sender.send_request(request));
     let answer = tokio::select! {
         biased;

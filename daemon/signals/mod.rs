@@ -1,5 +1,5 @@
-//! Signals: what tells people. Each runs in a task of its own behind a bounded queue, so that a slow or dead one never
-//! delays another, nor the watch.
+//! Signals: the means of calling people. Each runs in a task of its own behind a bounded queue, so that a slow or dead
+//! one never delays another, nor the watch.
 
 mod buzzer;
 mod command;
@@ -33,21 +33,21 @@ use tokio::runtime::Handle;
 use tokio::sync::{Notify, mpsc, watch};
 use webhook::{Sender, is_urgent};
 
-/// Events that may wait for a signal's task.
+/// Events that may queue for a signal's task.
 const WAITING: usize = 1024;
-/// A line or wire that cannot be had is tried again after so long.
+/// Wait before retrying a line or wire that cannot be opened.
 const TRY_AGAIN: Duration = Duration::from_secs(5);
 
-/// How a signal has fared, or a button or the heartbeat, which are numbered on behind the signals.
+/// The health of a signal, button or the heartbeat; the last two are numbered after the signals.
 #[derive(Debug)]
 pub struct News {
     /// Which.
     pub signal: SignalId,
-    /// Whether it passed on what it was given, or why not.
+    /// Success, or why it failed.
     pub outcome: Result<(), String>,
 }
 
-/// Reports how one signal fares whenever that changes.
+/// Reports the health of one signal when it changes.
 struct Reporter {
     signal: SignalId,
     news: mpsc::Sender<News>,
@@ -59,8 +59,7 @@ impl Reporter {
         Self { signal, news, good: true }
     }
 
-    /// Reports an outcome that differs from the one before. Where there is no room for it, since the watch has plenty of
-    /// the same, the next one is reported.
+    /// Reports an outcome that differs from the one before. If the queue to the watch is full, it reports the next one.
     fn report(&mut self, outcome: Result<(), String>) {
         let good = outcome.is_ok();
         if good != self.good && self.news.try_send(News { signal: self.signal, outcome }).is_ok() {
@@ -69,31 +68,31 @@ impl Reporter {
     }
 }
 
-/// What each number of [`News`] is called in a report.
+/// The report name of each number in [`News`].
 pub fn names(boat: &Boat) -> Vec<String> {
     ::watch::outlets(boat).map(|item| item.to_string()).collect()
 }
 
-/// Where the open casualties are, and when that was looked at.
+/// Where the open casualties are, and at what time.
 type Places = (Option<Utc>, Vec<CasualtyPart>);
 
 /// All signals of the boat.
 pub struct Signals {
     logbook: Logbook,
     ends: Vec<End>,
-    /// Told of each finished pass of the watch.
+    /// Notified of each finished pass of the watch.
     passes: Vec<Arc<Notify>>,
     /// Where the open casualties are.
     places: watch::Sender<Places>,
-    /// What was sent to bridges lately.
+    /// Sentences recently sent to bridges.
     said: Said,
-    /// UTC for the hours of rest, by the watch's last pass.
+    /// UTC for the hours of rest, as of the watch's last pass.
     time: watch::Sender<Option<Utc>>,
-    /// Where their tasks run.
+    /// The runtime of their tasks.
     home: Handle,
 }
 
-/// The near end of one signal.
+/// The sending end of one signal.
 struct End {
     name: String,
     audience: Audience,
@@ -101,16 +100,16 @@ struct End {
     way: Way,
 }
 
-/// How events get to a signal's task.
+/// The route of events to a signal's task.
 enum Way {
-    /// Directly, to what sounds.
+    /// Directly to a sounder.
     Sounder(mpsc::Sender<Heard>),
-    /// Through the logbook's outbox, to a webhook; it is notified when that is urgent.
+    /// Through the logbook's outbox to a webhook, which is notified of urgent events.
     Outbox(Arc<Notify>),
 }
 
 impl Signals {
-    /// Starts a task for each signal, in the runtime that is entered. How they fare goes to `news`.
+    /// Starts a task for each signal in the current runtime. Health reports go to `news`.
     pub fn start(
         boat: &Boat,
         ways_back: &WaysBack,
@@ -131,7 +130,7 @@ impl Signals {
             passes: Vec::new(),
             places: watch::channel(Places::default()).0,
             said: Said::default(),
-            // The computer's clock until the watch's first pass: it knows better than that nothing is known.
+            // The computer's clock until the watch's first pass: better than no time at all.
             time: watch::channel(Some(clock.utc())).0,
             home: Handle::current(),
         };
@@ -150,12 +149,12 @@ impl Signals {
         all
     }
 
-    /// The runtime of all tasks of signals.
+    /// The runtime of all signal tasks.
     pub fn home(&self) -> &Handle {
         &self.home
     }
 
-    /// An ear for the watch's passes.
+    /// Subscribes to the watch's passes.
     fn listen(&mut self) -> Arc<Notify> {
         let ear = Arc::new(Notify::new());
         self.passes.push(ear.clone());
@@ -204,10 +203,10 @@ impl Signals {
         Way::Sounder(to)
     }
 
-    /// The watch has finished a pass: it lives. `utc` is the time as the watch knows it, by which signals rest; while it
-    /// is not known none does.
+    /// Reports a finished pass: the watch is alive. `utc` is the watch's time, which governs hours of rest; while it is
+    /// unknown no signal rests.
     pub fn beat(&self, utc: Option<Utc>) {
-        // Nobody rests by the tenth of a second.
+        // Hours of rest need no better than whole seconds.
         let second = |utc: Option<Utc>| utc.map(|Utc(ms)| ms.div_euclid(1000));
         self.time.send_if_modified(|time| {
             let moved_on = second(*time) != second(utc);
@@ -217,18 +216,18 @@ impl Signals {
         self.passes.iter().for_each(|p| p.notify_one());
     }
 
-    /// Whether a line from a feed is one that was sent to a bridge, brought back.
+    /// Whether a line from a feed is an echo of one sent to a bridge.
     pub fn said(&self, line: &[u8]) -> bool {
         self.said.has(line)
     }
 
-    /// Tells plotters where the open casualties are by now.
+    /// Gives plotters the current positions of the open casualties.
     pub fn places(&self, at: Stamp, casualties: Vec<CasualtyPart>) {
         self.places.send_replace((at.utc.map(|(utc, _)| utc), casualties));
     }
 
-    /// Lets everything sound that sounds, or the one that is named, with words that say it is a test; their names. Webhooks
-    /// and bridges, which may be far away, are left in peace.
+    /// Sounds every sounder, or only the named one, with words that say it is a test; returns their names. Leaves out
+    /// webhooks and bridges, which may be far away.
     pub fn test(&self, only: Option<&str>) -> Vec<&str> {
         let record = Arc::new(example::record());
         let mut told = Vec::new();
@@ -242,7 +241,7 @@ impl Signals {
         told
     }
 
-    /// Tells an event: to the sounders at once; into the logbook and the webhooks' outbox in one transaction.
+    /// Delivers an event: to the sounders at once; to the logbook and the webhooks' outbox in one transaction.
     pub fn tell(&mut self, at: Stamp, record: EventRecord, carry: &Carry) {
         let record = Arc::new(record);
         let mut deliveries = Vec::new();
@@ -264,15 +263,15 @@ impl Signals {
                 }
             }
         }
-        // Nobody waits for the disk here: how it fares is the logbook's health.
+        // Nobody waits for the disk here; the logbook reports its own health.
         drop(self.logbook.event(at, &record, deliveries));
     }
 }
 
-/// Tries a signal once with words that say it is a test; a bridge on a feed's wire opens it for that.
+/// Tries a signal once with words that say it is a test. For a bridge on a feed's wire it opens that wire.
 ///
 /// # Errors
-/// What went wrong, in words.
+/// What went wrong.
 pub async fn trial(signal: &Signal, feeds: &[Feed]) -> Result<(), String> {
     let record = example::record();
     match &signal.means {
@@ -281,7 +280,7 @@ pub async fn trial(signal: &Signal, feeds: &[Feed]) -> Result<(), String> {
         Means::Nmea(bridge) => nmea::trial(bridge, feeds).await,
         Means::Webhook(webhook) => {
             let body = serde_json::to_string(&record).map_err(|e| e.to_string())?;
-            // A trial is no delivery: it has a key of its own each time.
+            // A trial is no delivery: each gets a key of its own.
             let key = format!("test-{}", Clock.utc().0);
             webhook::post(webhook, &body, &key, Clock, signal.timeout).await.map_err(Trouble::words)
         }

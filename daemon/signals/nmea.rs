@@ -1,5 +1,5 @@
-//! Alerts as sentences, for a plotter or a bridge: ALF and ALR when something happens, ALC for what stands, HBT while the
-//! watch is stood, TLL and WPL for where a casualty is.
+//! Alerts as sentences for a plotter or a bridge: ALF and ALR for events, ALC for the list of open alerts, HBT while
+//! the watch is stood, TLL and WPL for the positions of casualties.
 
 use super::ear::{Ear, Heard};
 use super::standing::Standing;
@@ -22,21 +22,21 @@ use tokio::sync::{Notify, watch};
 
 /// Integrated instrumentation (IEC 61162-1, talker identifiers).
 const TALKER: &str = "II";
-/// The list of alerts is sent at least so often (IEC 61162-1: 30 s, from memory).
+/// Longest interval between lists of alerts (IEC 61162-1: 30 s, from memory).
 const LIST_EVERY: Duration = Duration::from_secs(30);
-/// The supervision sentence is sent so often (IEC 61162-1: at most 60 s, from memory).
+/// Interval of the supervision sentence (IEC 61162-1: at most 60 s, from memory).
 const BEAT_EVERY: Duration = Duration::from_secs(60);
-/// A wire that takes nothing for so long is opened anew.
+/// A wire that accepts nothing for this long is reopened.
 const STUCK: Duration = Duration::from_secs(5);
 
-/// Feeds whose wires sentences can go back on, by name.
+/// Feeds whose wires can carry sentences back, by name.
 pub type WaysBack = BTreeMap<String, WayBack>;
 
-/// Lines kept by which our own words are known: more than any wire brings back late.
+/// Lines remembered to recognize our own sentences: more than any wire echoes late.
 const MOST_SAID: usize = 512;
 
-/// What was said to bridges lately. Many a multiplexer, and every network that is broadcast to, brings it back to a feed;
-/// the place of a casualty would then be taken for one seen by a radar.
+/// Sentences recently sent to bridges. Many multiplexers, and every broadcast network, echo them to a feed; a
+/// casualty's position would then pass for a radar target.
 #[derive(Debug, Clone, Default)]
 pub struct Said(Arc<Mutex<VecDeque<String>>>);
 
@@ -53,11 +53,11 @@ impl Said {
         said.drain(..over);
     }
 
-    /// Whether a line from a feed is one of ours, whatever was put before it on its way.
+    /// Whether a line from a feed is one of ours, whatever was prefixed to it on its way.
     pub fn has(&self, line: &[u8]) -> bool {
         let Some(from) = line.iter().rposition(|b| *b == b'$') else { return false };
         let sentence = &line[from..];
-        // Nearly every line is known by its address to be another's.
+        // The address alone rules out nearly every line.
         let formatter = sentence.strip_prefix(b"$").and_then(|s| s.strip_prefix(TALKER.as_bytes()));
         let may_be = |f: &[u8]| Formatter::ALL.iter().any(|(name, _)| f.starts_with(name.as_bytes()));
         formatter.is_some_and(may_be)
@@ -65,7 +65,7 @@ impl Said {
     }
 }
 
-/// The letters of a state (ALF).
+/// The state letter in ALF.
 fn letter(state: AlertState) -> char {
     match state {
         AlertState::ActiveUnacknowledged => 'V',
@@ -81,7 +81,7 @@ fn revision(record: &EventRecord) -> u8 {
     (record.seq.saturating_sub(1) % 99 + 1) as u8
 }
 
-/// What is said, and how it is counted.
+/// The sentences to send and their counters.
 #[derive(Debug)]
 struct Speaker {
     sentences: Vec<Formatter>,
@@ -100,7 +100,7 @@ impl Speaker {
         self.sentences.contains(&formatter)
     }
 
-    /// The sentences of an event.
+    /// The sentences for an event.
     fn hear(&mut self, heard: &Heard) -> Vec<String> {
         let before = self.standing.iter().count();
         self.standing.hear(heard);
@@ -114,7 +114,7 @@ impl Speaker {
         lines
     }
 
-    /// The sentences of one alert. A notice is none.
+    /// The sentences for one alert; none for a notice.
     fn alert(&mut self, record: &EventRecord, level: u8) -> Vec<String> {
         let Some(state) = record.alert.state else { return Vec::new() };
         let priority = match record.alert.priority {
@@ -161,7 +161,7 @@ impl Speaker {
         lines
     }
 
-    /// Where the casualties of the alerts that stand are by now.
+    /// The current positions of the casualties with open alerts.
     fn places(&self, (at, casualties): &Places) -> Vec<String> {
         let stands = |id: CasualtyId| {
             self.standing.iter().any(|h| h.record.casualty.as_ref().is_some_and(|c| c.id == id))
@@ -169,7 +169,7 @@ impl Speaker {
         casualties.iter().filter(|c| stands(c.id)).flat_map(|c| self.place(c, *at, false)).collect()
     }
 
-    /// Where a casualty is, and whether it is over.
+    /// A casualty's position, and whether the case is over.
     fn place(&self, casualty: &CasualtyPart, at: Option<Utc>, over: bool) -> Vec<String> {
         let place = casualty.latitude_deg.zip(casualty.longitude_deg);
         let Some(place) = place.and_then(|(lat, lon)| Position::new(lat, lon).ok()) else {
@@ -192,7 +192,7 @@ impl Speaker {
         lines
     }
 
-    /// What stands, for whoever has only now begun to listen.
+    /// All open alerts, for a listener that has just joined.
     fn all(&mut self) -> Vec<String> {
         let records: Vec<Arc<EventRecord>> = self.standing.iter().map(|h| h.record.clone()).collect();
         let mut lines: Vec<String> = records.iter().flat_map(|r| self.alert(r, 0)).collect();
@@ -200,7 +200,7 @@ impl Speaker {
         lines
     }
 
-    /// The list of what stands.
+    /// The list of open alerts.
     fn list(&mut self) -> Vec<String> {
         if !self.says(Formatter::Alc) {
             return Vec::new();
@@ -225,7 +225,7 @@ impl Speaker {
     }
 }
 
-/// A wire that is open.
+/// An open wire.
 enum Wire {
     Stream(Box<dyn AsyncWrite + Send + Unpin>),
     Datagrams(UdpSocket),
@@ -268,11 +268,11 @@ impl Wire {
 
     async fn send_one(&mut self, line: Vec<u8>) -> io::Result<()> {
         match self {
-            // Not flushed: to flush a serial line is to block until its last bit has gone, or for ever.
+            // Not flushed: flushing a serial line blocks until its last bit has gone, or for ever.
             Self::Stream(s) => s.write_all(&line).await,
             Self::Feed(way) => way.send(line).await,
             Self::Datagrams(s) => match s.send(&line).await {
-                // Nobody listened to the one before; somebody may to the next.
+                // Nobody listened to the last one; somebody may hear the next.
                 Err(e) if e.kind() == io::ErrorKind::ConnectionRefused => Ok(()),
                 sent => sent.map(drop),
             },
@@ -280,7 +280,7 @@ impl Wire {
     }
 }
 
-/// Speaks to a bridge until there are no more events.
+/// Sends sentences to a bridge until there are no more events.
 pub(super) async fn run(
     bridge: Bridge,
     (said, ways_back): (Said, WaysBack),
@@ -329,7 +329,7 @@ pub(super) async fn run(
             let sent = open.send(&lines).await;
             reporter.report(sent.as_ref().map(drop).map_err(ToString::to_string));
             if sent.is_err() {
-                // To close a serial line that takes nothing may block for half a minute.
+                // Closing a serial line that accepts nothing may block for half a minute.
                 drop(tokio::task::spawn_blocking(move || drop(wire)));
                 wire = None;
                 open_at = Clock.now() + TRY_AGAIN;
@@ -338,10 +338,10 @@ pub(super) async fn run(
     }
 }
 
-/// Sends one list of no alerts: a trial that nobody takes for an alert.
+/// Sends one empty list of alerts, a trial that nobody mistakes for an alert.
 pub(super) async fn trial(bridge: &Bridge, of_boat: &[Feed]) -> Result<(), String> {
     let mut wire = match of_boat.iter().find(|f| bridge.outlet == Outlet::Feed(f.name.clone())) {
-        // No feed runs that has it open.
+        // No running feed has it open.
         Some(feed) => {
             let (_, back) = feeds::Opened::open(&feed.source).await.map_err(|e| e.to_string())?;
             Wire::Stream(back.ok_or_else(|| format!("the feed {} has no way back", feed.name))?)

@@ -1,5 +1,5 @@
-//! HTTP Message Signatures (RFC 9421) with HMAC-SHA-256, and the Content-Digest (RFC 9530) they cover: a receiver that
-//! has the secret knows that a record comes from this boat and that nobody has changed it on the way.
+//! HTTP Message Signatures (RFC 9421) with HMAC-SHA-256, and the Content-Digest (RFC 9530) they cover. A receiver that
+//! holds the secret knows that a record comes from this boat and was not changed on the way.
 
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
@@ -7,21 +7,21 @@ use hmac::{Hmac, KeyInit, Mac};
 use sha2::{Digest, Sha256};
 use terms::Utc;
 
-/// The label under which the signature stands in its two fields.
+/// The label of the signature in its two fields.
 const LABEL: &str = "middlewatch";
 
-/// What a post is signed with.
+/// The key that signs a post.
 #[derive(Clone)]
 pub struct Key {
-    /// As the receiver knows it.
+    /// Its id, as the receiver knows it.
     pub id: String,
-    /// Shared with the receiver.
+    /// The secret shared with the receiver.
     pub secret: Vec<u8>,
 }
 
 impl std::fmt::Debug for Key {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        // The secret stays out of every log.
+        // Keep the secret out of every log.
         f.debug_struct("Key").field("id", &self.id).finish_non_exhaustive()
     }
 }
@@ -29,7 +29,7 @@ impl std::fmt::Debug for Key {
 /// The two fields of a signature.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Signature {
-    /// `Signature-Input`: what is covered.
+    /// `Signature-Input`: the covered components.
     pub input: String,
     /// `Signature`.
     pub signature: String,
@@ -40,8 +40,8 @@ pub(super) fn content_digest(body: &[u8]) -> String {
     format!("sha-256=:{}:", STANDARD.encode(Sha256::digest(body)))
 }
 
-/// Signs components of a message, given in order as name and value; names of derived ones begin with `@`
-/// (RFC 9421 section 2.5).
+/// Signs components of a message, given in order as name and value. Names of derived components begin with `@` (RFC
+/// 9421 section 2.5).
 pub(super) fn sign(key: &Key, created: Utc, components: &[(&str, &str)]) -> Signature {
     signed_as(LABEL, key, created, components)
 }
@@ -58,7 +58,7 @@ fn signed_as(label: &str, key: &Key, created: Utc, components: &[(&str, &str)]) 
     base += &format!("\"@signature-params\": {parameters}");
     let mac = match Hmac::<Sha256>::new_from_slice(&key.secret) {
         Ok(mac) => mac.chain_update(base.as_bytes()).finalize().into_bytes(),
-        // HMAC takes a key of any length (RFC 2104 section 2); this arm is never run.
+        // HMAC takes a key of any length (RFC 2104 section 2), so this arm never runs.
         Err(_) => Default::default(),
     };
     Signature {
@@ -71,7 +71,7 @@ fn signed_as(label: &str, key: &Key, created: Utc, components: &[(&str, &str)]) 
 mod tests {
     use super::*;
 
-    /// RFC 9421 appendix B.2.5 with the key of B.1.5 and the message of B.2; the values are from memory and a second
+    /// RFC 9421 appendix B.2.5 with the key of B.1.5 and the message of B.2. The values are from memory; a second
     /// implementation of HMAC-SHA-256 (Python's hmac) gives the same.
     #[test]
     fn the_rfc_s_own_example_is_signed_alike() {

@@ -1,4 +1,4 @@
-//! The alerts a signal has to do with: what sounds, what nobody has acknowledged yet, what goes on.
+//! The alerts a signal deals with: those that sound, those not yet acknowledged, those that go on.
 
 use super::ear::{Heard, put, urgency};
 use record::EventRecord;
@@ -11,11 +11,11 @@ use std::sync::Arc;
 pub(super) struct Held {
     /// Its last event.
     pub record: Arc<EventRecord>,
-    /// It was called aloud and nobody has answered.
+    /// Called aloud and not yet answered.
     pub sounding: bool,
 }
 
-/// All of them.
+/// All alerts.
 #[derive(Debug, Default)]
 pub(super) struct Standing {
     held: BTreeMap<AlertId, Held>,
@@ -39,12 +39,12 @@ impl Standing {
         self.held.values().filter(move |h| h.record.alert.priority >= least)
     }
 
-    /// The priority of the most urgent that sounds, of this priority and above; anything real before any exercise.
+    /// The priority of the most urgent alert that sounds, at least `least`; real before exercise.
     pub fn sounds(&self, least: Priority) -> Option<Priority> {
         self.from(least).filter(|h| h.sounding).map(|h| urgency(&h.record)).max().map(|(_, p, _)| p)
     }
 
-    /// Whether there is one, of this priority and above, that nobody has acknowledged.
+    /// Whether an alert of at least this priority is still unacknowledged.
     pub fn unacknowledged(&self, least: Priority) -> bool {
         self.from(least).any(|h| {
             !matches!(
@@ -54,19 +54,19 @@ impl Standing {
         })
     }
 
-    /// Whether there are none of this priority and above.
+    /// Whether there are no alerts of at least this priority.
     pub fn is_empty(&self, least: Priority) -> bool {
         self.from(least).next().is_none()
     }
 
-    /// All, in the order of their numbers.
+    /// All alerts, by number.
     pub fn iter(&self) -> impl Iterator<Item = &Held> {
         self.held.values()
     }
 }
 
-/// The priority an event sounds with once: aloud, but not one of those that go on until somebody answers. A test
-/// sounds as an alarm does.
+/// The priority with which an event sounds once: aloud, but not one that goes on until somebody answers. A test sounds
+/// like an alarm.
 pub(super) fn once(heard: &Heard) -> Option<Priority> {
     let record = &heard.record;
     if heard.is_test() {

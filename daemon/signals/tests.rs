@@ -1,4 +1,4 @@
-//! Hours of rest, for every kind of signal and on a driven clock: they delay and drop nothing.
+//! Hours of rest for every kind of signal, on a simulated clock: they delay, but drop nothing.
 
 use super::*;
 use crate::logbook::{LogbookSettings, Pace};
@@ -9,12 +9,12 @@ use std::path::{Path, PathBuf};
 use terms::{Moment, UtcSource};
 use tokio::runtime::Runtime;
 
-/// Long enough for a loaded machine; a test that passes does not wait for it.
+/// Long enough for a loaded machine; a passing test does not wait for it.
 const PATIENCE: Duration = Duration::from_secs(60);
 /// 2026-11-01T00:00:00Z (`date -u -d 2026-11-01 +%s` prints 1793491200).
 const MIDNIGHT: i64 = 1_793_491_200_000;
 
-/// One signal that rests from ten to six, and a night that goes on as the test says.
+/// A signal that rests from ten to six, and a night whose hours the test sets.
 struct Night {
     signals: Signals,
     utc: Option<Utc>,
@@ -30,7 +30,7 @@ impl Drop for Night {
 }
 
 impl Night {
-    /// `signal`: what it is, `FILE` being its file.
+    /// `signal` is its kind; `FILE` in it becomes its file.
     fn new(name: &str, signal: &str) -> (Self, PathBuf) {
         let folder = std::env::temp_dir().join(format!("middlewatch-{name}-{}", std::process::id()));
         let _ = std::fs::remove_dir_all(&folder);
@@ -54,7 +54,7 @@ impl Night {
         (night, file)
     }
 
-    /// It is so late by ship's time, which is UTC; what has been told before was heard before.
+    /// Sets ship's time, which is UTC. The signal has heard all earlier events first.
     fn is(&mut self, hour: i64, minute: i64) {
         self.settle();
         self.utc = Some(Utc(MIDNIGHT + (hour * 60 + minute) * 60_000));
@@ -66,7 +66,7 @@ impl Night {
             let idle = |e: &End| matches!(&e.way, Way::Sounder(to) if to.capacity() == to.max_capacity());
             self.signals.ends.iter().all(idle).then_some(())
         });
-        // The last one has been taken, and is looked at.
+        // The last one has been taken from the queue; allow time to handle it.
         std::thread::sleep(Duration::from_millis(50));
     }
 
@@ -95,7 +95,7 @@ impl Night {
     }
 }
 
-/// Waits until something is there.
+/// Waits for something to appear.
 fn until<T>(what: &str, mut there: impl FnMut() -> Option<T>) -> T {
     let began = Clock.now();
     loop {
@@ -107,14 +107,14 @@ fn until<T>(what: &str, mut there: impl FnMut() -> Option<T>) -> T {
     }
 }
 
-/// Changes of a recorded line: when, and the level after it.
+/// Changes of a recorded line: the time, and the level after it.
 fn changes(path: &Path) -> Vec<(Moment, bool)> {
     let text = std::fs::read_to_string(path).unwrap_or_default();
     let change = |l: &str| Some((Moment(l.split_once(' ')?.0.parse().ok()?), l.ends_with('1')));
     text.lines().filter_map(change).collect()
 }
 
-/// Waits for the first change to that level that has not been looked at.
+/// Waits for the first new change to that level.
 fn switched(path: &Path, looked_at: &mut usize, to: bool) -> Moment {
     until(if to { "light" } else { "darkness" }, || {
         let all = changes(path);

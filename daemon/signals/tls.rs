@@ -1,5 +1,5 @@
-//! TLS for webhooks: the certificates that this computer trusts, read when a connection is made, so that those the system
-//! renews are trusted without a restart.
+//! TLS for webhooks. Each connection reads the computer's trusted certificates anew, so that renewals by the system
+//! count without a restart.
 
 use std::io;
 use std::sync::Arc;
@@ -12,10 +12,10 @@ use tokio_rustls::rustls::{ClientConfig, RootCertStore};
 /// Opens TLS over a connection to a host.
 ///
 /// # Errors
-/// When this computer trusts nobody, when the other side has no certificate for that name from somebody it trusts, or
-/// when the connection breaks.
+/// If this computer trusts no certificates, if the other side has no trusted certificate for that name, or if the
+/// connection breaks.
 pub(super) async fn open(host: &str, stream: TcpStream) -> io::Result<TlsStream<TcpStream>> {
-    // They lie on a disk, which may not answer.
+    // The certificates are on a disk, which may not answer.
     let found = tokio::task::spawn_blocking(rustls_native_certs::load_native_certs)
         .await
         .map_err(io::Error::other)?;

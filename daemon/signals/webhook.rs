@@ -1,4 +1,4 @@
-//! A webhook: posts what the logbook's outbox holds for it, in its order, for as long as it takes.
+//! A webhook: posts its share of the logbook's outbox, in order, for as long as it takes.
 
 use super::Reporter;
 use super::ear::Resting;
@@ -16,13 +16,13 @@ use std::time::Duration;
 use terms::{Moment, Utc, UtcSource};
 use tokio::sync::Notify;
 
-/// First wait after a post that failed; it doubles up to [`LONGEST_WAIT`].
+/// First wait after a failed post; doubles up to [`LONGEST_WAIT`].
 const FIRST_WAIT: Duration = Duration::from_secs(1);
 /// The longest wait between two tries.
 const LONGEST_WAIT: Duration = Duration::from_secs(120);
-/// Where the receiver takes others but not this one, it waits no longer than so before the next.
+/// Longest pause before the next post when the receiver refuses one but takes others.
 const LONGEST_PAUSE: Duration = Duration::from_secs(10);
-/// A signal that fails so long, at one thing after another, is reported as failing.
+/// A signal that fails this long, at one thing after another, is reported as failing.
 const PATIENCE: Duration = Duration::from_secs(20);
 
 const CONTENT_DIGEST: HeaderName = HeaderName::from_static("content-digest");
@@ -30,7 +30,7 @@ const IDEMPOTENCY_KEY: HeaderName = HeaderName::from_static("idempotency-key");
 const SIGNATURE_INPUT: HeaderName = HeaderName::from_static("signature-input");
 const SIGNATURE: HeaderName = HeaderName::from_static("signature");
 
-/// Reads the secret of a signature.
+/// Reads the signing secret.
 async fn read_key(file: &KeyFile, timeout: Duration) -> Result<Key, Trouble> {
     let away = |why: &dyn std::fmt::Display| Trouble::Away(format!("{}: {why}", file.path.display()), None);
     let read = tokio::time::timeout(timeout, tokio::fs::read(&file.path)).await;
@@ -43,7 +43,7 @@ async fn read_key(file: &KeyFile, timeout: Duration) -> Result<Key, Trouble> {
     }
 }
 
-/// Posts the body for a record, given in JSON, under an idempotency key.
+/// Posts the body for a JSON record under an idempotency key.
 pub(super) async fn post(
     webhook: &Webhook,
     record: &str,
@@ -74,7 +74,7 @@ fn headers(
     let content_type = given(&CONTENT_TYPE).unwrap_or_else(|| HeaderValue::from_static("application/json"));
     let mut headers = webhook.headers.clone();
     let mut put = |name: HeaderName, value: &str| {
-        // Keys, digests and signatures are of letters that every header takes.
+        // Keys, digests and signatures use only characters that every header accepts.
         if let Ok(value) = HeaderValue::from_str(value) {
             headers.push((name, value));
         }
@@ -101,13 +101,13 @@ fn headers(
 pub(super) struct Sender {
     pub name: String,
     pub webhook: Webhook,
-    /// One attempt may take so long.
+    /// Longest time one attempt may take.
     pub timeout: Duration,
     pub clock: Clock,
     pub logbook: Logbook,
     pub resting: Resting,
     pub reporter: Reporter,
-    /// Notified when something urgent has come: it does not wait for the end of a long back-off.
+    /// Notified of an urgent event, which cuts a long back-off short.
     pub urgent: Arc<Notify>,
 }
 
@@ -135,7 +135,7 @@ impl Sender {
                     (away, refused) = (0, 0);
                     self.logbook.delivered(due.id);
                 }
-                // Whatever comes next for this receiver waits too: it would fare no better, and the order is kept.
+                // Everything else for this receiver waits too: it would fare no better, and this keeps the order.
                 Err(Trouble::Away(_, later)) => {
                     let wait = back_off(away, LONGEST_WAIT).max(later.unwrap_or_default().min(LONGEST_WAIT));
                     away += 1;
@@ -144,7 +144,7 @@ impl Sender {
                     self.wait(wait).await;
                     continue;
                 }
-                // The next one may fare better; this one is tried again, ever more seldom, and those of its alert wait.
+                // The next one may fare better. This one is retried at growing intervals, and others of its alert wait.
                 Err(Trouble::Refused(_)) => {
                     self.logbook.failed(due.id, self.clock.now() + back_off(due.tries, LONGEST_WAIT));
                     let pause = back_off(refused, LONGEST_PAUSE);
@@ -158,13 +158,13 @@ impl Sender {
         }
     }
 
-    /// Now, with UTC as the watch knows it.
+    /// Now, with the watch's UTC.
     fn now(&mut self) -> Stamp {
         let utc = self.resting.utc().map(|utc| (utc, UtcSource::System));
         Stamp { steady: self.clock.now(), utc, feed: None }
     }
 
-    /// Waits; something urgent cuts that short, but not below the first wait.
+    /// Waits. An urgent event cuts the wait short, but not below the first wait.
     async fn wait(&self, wait: Duration) {
         let least = self.clock.now() + FIRST_WAIT.min(wait);
         let most = self.clock.now() + wait;
@@ -181,7 +181,7 @@ impl Sender {
         }
     }
 
-    /// One lost packet is no news; a receiver that stays away is.
+    /// Reports a receiver that stays away, but not a single lost packet.
     fn report(&mut self, failing_since: &mut Option<Moment>, outcome: Result<(), Trouble>) {
         let now = self.clock.now();
         let since = *failing_since.get_or_insert(now);
@@ -194,12 +194,12 @@ impl Sender {
     }
 }
 
-/// Whether an event is not to wait for a receiver's back-off to end.
+/// Whether an event must not wait for a receiver's back-off.
 pub(super) fn is_urgent(priority: Priority, aloud: bool) -> bool {
     aloud && priority >= Priority::Alarm
 }
 
-/// How long to wait after so many failures in a row, spread by a fifth so that several don't try in step.
+/// The wait after `failures` failures in a row, randomized by a fifth so that several senders do not retry in step.
 fn back_off(failures: u32, longest: Duration) -> Duration {
     // A hasher's seed is random.
     let random = RandomState::new().hash_one(failures) % 1000;

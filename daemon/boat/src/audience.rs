@@ -1,4 +1,4 @@
-//! Which events concern a signal, how it hears them, and its hours of rest.
+//! Which events a signal carries, how it hears them, and its hours of rest.
 
 use record::AlertPart;
 use rules::{Addressee, Carry, Priority};
@@ -8,25 +8,26 @@ use terms::Utc;
 /// Which events a signal carries.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Audience {
-    /// Of these priorities.
+    /// Only events of these priorities.
     pub priorities: Vec<Priority>,
-    /// Of these orders and built-in alerts; none named are all.
+    /// Only these orders and built-in alerts; empty carries all.
     pub orders: Vec<String>,
     /// Whom it reaches.
     pub reaches: Reaches,
-    /// When it rests from anything less than an alarm, by ship's time.
+    /// Its hours of rest from anything less than an alarm, in ship's time.
     pub rest: Option<Rest>,
 }
 
-/// Whom a signal reaches. What is for others it does not carry; what is for all hands, as every emergency, all do.
+/// Whom a signal reaches. It carries nothing meant for others. Every signal carries what goes to all hands, such as
+/// every emergency.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub enum Reaches {
-    /// Whoever is on watch, where the watch is kept: it carries everything.
+    /// Whoever is on watch, or the place where the watch is kept: carries everything.
     #[default]
     Watch,
     /// The skipper.
     Skipper,
-    /// Everybody, when it has gone so far.
+    /// Everybody, once an alert has escalated to all hands.
     AllHands,
     /// One of the crew, on watch or skipper by the roster.
     Person(String),
@@ -42,26 +43,26 @@ impl Reaches {
     }
 }
 
-/// How a signal hears an event. Hours of rest have no part in it: they are asked for when something is about to sound or
-/// to be posted.
+/// How a signal hears an event. Hours of rest play no part here: the signal checks them just before it sounds or posts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Hears {
-    /// The event is not for this signal: what it held of the alert ends.
+    /// The event is not for this signal, which drops whatever it held of the alert.
     Elsewhere,
-    /// The signal takes note and makes no new sound: an answer, an ending, or a call beyond the limit of signals a minute.
+    /// The signal takes note without a new sound: an acknowledgement, an ending, or a call over the limit of signals a
+    /// minute.
     Quietly,
-    /// The signal sounds anew.
+    /// The signal sounds again.
     Aloud,
 }
 
 impl Audience {
-    /// Everything of these priorities.
+    /// Carries everything of these priorities.
     pub fn of(priorities: Vec<Priority>) -> Self {
         Self { priorities, orders: Vec::new(), reaches: Reaches::Watch, rest: None }
     }
 
-    /// How a signal of that name hears an event of an alert. Where the alert's order names its signals, those carry it;
-    /// once it has gone on to the skipper or all hands, theirs do too.
+    /// How the signal called `name` hears an event of an alert. If the alert's order names signals, only those carry
+    /// it; once it escalates to the skipper or all hands, their signals carry it too.
     pub fn hears(&self, name: &str, alert: &AlertPart, carry: &Carry) -> Hears {
         let of_these = self.orders.is_empty() || self.orders.contains(&alert.order);
         let own = self.priorities.contains(&alert.priority) && of_these;
@@ -79,43 +80,43 @@ impl Audience {
     }
 }
 
-/// Seconds of a day.
+/// Seconds in a day.
 const DAY_S: i64 = 86_400;
 
-/// Hours of rest; they may pass midnight.
+/// Hours of rest, which may span midnight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Rest {
-    /// Seconds of the day, below [`DAY_S`].
+    /// Start, in seconds of the day, below [`DAY_S`].
     from_s: i64,
     to_s: i64,
 }
 
 impl Rest {
-    /// From and to, in minutes of the day.
+    /// Hours from and to, in minutes of the day.
     pub fn new(from_min: u16, to_min: u16) -> Self {
         let seconds = |min: u16| i64::from(min) * 60 % DAY_S;
         Self { from_s: seconds(from_min), to_s: seconds(to_min) }
     }
 
-    /// The same hours by UTC, where ship's time is so many seconds ahead of it.
+    /// The same hours in UTC, for ship's time `ship_time_s` seconds ahead of it.
     pub fn by_utc(self, ship_time_s: i64) -> Self {
         let shifted = |s: i64| (s - ship_time_s).rem_euclid(DAY_S);
         Self { from_s: shifted(self.from_s), to_s: shifted(self.to_s) }
     }
 
-    /// Whether an event of that priority has to wait: alarms never rest, and while the time is not known nothing does.
+    /// Whether an event of that priority has to wait. Alarms never rest, and nothing rests while the time is unknown.
     pub fn delays(self, priority: Priority, now: Option<Utc>) -> bool {
         priority < Priority::Alarm
             && now.is_some_and(|now| self.rested_ms(now.plus_ms(1)) > self.rested_ms(now))
     }
 
-    /// How much of the time between two moments was rest; nothing where the second is not the later one.
+    /// How much of the time between two moments was rest; zero unless the second is later.
     pub fn within(self, from: Utc, to: Utc) -> Duration {
         let ms = self.rested_ms(to).saturating_sub(self.rested_ms(from));
         Duration::from_millis(u64::try_from(ms).unwrap_or(0))
     }
 
-    /// Milliseconds of rest from 1970 to a moment.
+    /// Milliseconds of rest between 1970 and a moment.
     fn rested_ms(self, to: Utc) -> i64 {
         let (day, from, until) = (DAY_S * 1000, self.from_s * 1000, self.to_s * 1000);
         let (days, of_day) = (to.0.div_euclid(day), to.0.rem_euclid(day));
@@ -198,7 +199,7 @@ mod tests {
         for (now, rests) in edges {
             assert_eq!(rest.delays(Priority::Notice, now), rests, "{now:?}");
         }
-        // Two hours ahead, ten at night aboard is eight by UTC.
+        // With ship's time two hours ahead, ten at night aboard is eight UTC.
         let by_utc = rest.by_utc(7200);
         assert!(
             by_utc.delays(Priority::Warning, at(20, 0, 0)) && !by_utc.delays(Priority::Warning, at(4, 0, 0))

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 const BUTTON: Key<Nested> = key("button", "a button that somebody presses").most(32);
 const NAME: Key<Name> = key("name", "as reports call it").needed().example("rail").most(60);
-/// Where a button or the heartbeat is.
+/// The GPIO line of a button or the heartbeat.
 const LINE: Key<Nested> = key("line", "its GPIO line").needed();
 const DOES: Key<Does> =
     key("does", "what it does; reset is that of the watch alarm").needed().example("overboard");
@@ -16,7 +16,7 @@ const HOLD: Key<Duration> =
     key("hold", "how long it is held before it acts; 2 s for overboard, else at once")
         .example("2 s")
         .within("0 s", "24 h");
-/// Contacts are still after so long (common practice: 5 to 20 ms for small switches).
+/// Default debounce time (common practice: 5 to 20 ms for small switches).
 const DEBOUNCE: Key<Duration> =
     key("debounce", "how long its contact is still before it counts").or("0.03 s").within("0 s", "24 h");
 const HEARTBEAT: Key<Nested> =
@@ -28,51 +28,51 @@ const RECORDED: Key<PathBuf> =
     key("recorded", "in place of a chip, for trials: changes go to or come from this file")
         .example("changes");
 
-/// An overboard button is held so long, unless its entry says otherwise: a knee against it is no casualty.
+/// How long an overboard button is held by default: a knee against it is no casualty.
 const OVERBOARD_HOLD: Duration = Duration::from_secs(2);
 
 /// A button.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Button {
-    /// As reports call it.
+    /// Its name in reports.
     pub name: String,
     /// Where it is.
     pub line: GpioLine,
     /// What it does.
     pub does: Does,
-    /// Held so long before it does.
+    /// How long it must be held before it acts.
     pub hold: Duration,
-    /// Still so long before it counts.
+    /// How long the contact must be still before it counts.
     pub debounce: Duration,
 }
 
 /// What a button does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Does {
-    /// Acknowledges all that is open.
+    /// Acknowledges all open alerts.
     Acknowledge,
-    /// Silences all that sounds.
+    /// Silences everything that sounds.
     Silence,
-    /// Somebody has gone over the side.
+    /// Reports a person overboard.
     Overboard,
-    /// Resets the watch alarm from the lookout position of the button's name.
+    /// Resets the watch alarm, with the button's name as the lookout position.
     Reset,
 }
 
-/// Where a line is.
+/// A GPIO line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum GpioLine {
-    /// On a chip.
+    /// A line of a GPIO chip.
     Chip {
-        /// Its device, like `/dev/gpiochip0`.
+        /// Path of the chip's device, such as `/dev/gpiochip0`.
         chip: PathBuf,
-        /// The line's number on it.
+        /// Its number on the chip.
         line: u32,
-        /// Active is the low level.
+        /// Active when the level is low.
         active_low: bool,
     },
-    /// On paper. An output appends its steady time in milliseconds and its level, one change a line; an input is a named
-    /// pipe of the digits 0 and 1, or for a sense line a file with one of them.
+    /// Recorded in a file. An output appends its steady time in milliseconds and its level, one change a line. An input
+    /// is a named pipe of the digits 0 and 1; a sense line is a file with one of them.
     Recorded(PathBuf),
 }
 
@@ -95,19 +95,19 @@ impl Word for Does {
 }
 
 impl Button {
-    /// The act it does.
+    /// The act of a press.
     pub fn act(&self) -> Act {
         match self.does {
             Does::Acknowledge => Act::Acknowledge { alert: None, order: None },
             Does::Silence => Act::Silence { alert: None, order: None },
-            // It happened when the button went down.
+            // The casualty happened when the button went down.
             Does::Reset => Act::ResetWatchAlarm { from: self.name.clone() },
             Does::Overboard => Act::Overboard { late_s: self.hold.as_secs_f64(), who: None },
         }
     }
 }
 
-/// A GPIO line, which nothing else may be on.
+/// A GPIO line, which must not be used twice.
 pub(crate) fn gpio_line(mut t: Table<'_>, folder: &Path) -> Option<GpioLine> {
     let (chip, line, recorded) = (t.take(&CHIP), t.take(&NUMBER), t.take(&RECORDED));
     let active_low = t.take(&ACTIVE_LOW)?;

@@ -1,4 +1,4 @@
-//! Where things lie: `[orders]`, `[logbook]` and `[control]`, the last over TCP too where it is asked for.
+//! Files and control: `[orders]`, `[logbook]` and `[control]`, including optional control over TCP.
 
 use crate::places;
 use form::{Key, Nested, Table, key};
@@ -23,12 +23,12 @@ const TOKEN_FILE: Key<PathBuf> =
 const OPEN_READING: Key<bool> =
     key("open_reading", "reading over TCP needs no token; changing anything always does").or("false");
 
-/// Sentences that are kept as they came.
+/// Raw sentences, recorded as they came.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Sentences {
-    /// In this folder.
+    /// The folder of the recordings.
     pub folder: PathBuf,
-    /// All files together are no larger.
+    /// Largest total size of all files, bytes.
     pub limit_bytes: u64,
 }
 
@@ -37,13 +37,13 @@ pub struct Sentences {
 pub struct Listen {
     /// Where it listens.
     pub address: SocketAddr,
-    /// The file with the token; without one only this computer may read, and nobody change anything.
+    /// The file with the token. Without one, only this computer may read and nobody may change anything.
     pub token_file: Option<PathBuf>,
-    /// Reading needs no token.
+    /// Allows reading without a token.
     pub open_reading: bool,
 }
 
-/// A path that is written; the default place is the daemon's to know.
+/// A path from the file. The daemon supplies the default.
 fn path(t: &mut Table<'_>, key: &'static Key<PathBuf>, folder: &Path) -> Option<PathBuf> {
     let path = t.take(key)?;
     t.has(key).then(|| folder.join(path))

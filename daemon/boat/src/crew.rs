@@ -14,14 +14,14 @@ const BEACON: Key<Mmsi> = key(
 const UNTIL: Key<Day> =
     key("until", "the last day of the beacon's battery; a month means its end").example("2027-01");
 
-/// One of the crew.
+/// A member of the crew.
 #[derive(Debug, Clone)]
 pub struct Crew {
-    /// As it is to be called out.
+    /// The name to call out.
     pub name: String,
-    /// Identity of the life jacket's beacon.
+    /// MMSI of the life jacket's beacon.
     pub beacon: Option<Mmsi>,
-    /// The last day of its battery.
+    /// The last day its battery is good.
     pub until: Option<Day>,
 }
 

@@ -1,4 +1,4 @@
-//! `[[feed]]`: wires and connections by which sentences come.
+//! `[[feed]]`: the wires and connections that bring sentences.
 
 use crate::each;
 use form::{HostPort, Key, Name, Nested, Table, key};
@@ -28,26 +28,26 @@ const CHECKSUM_OPTIONAL: Key<bool> = key("checksum_optional", "take lines withou
 const SIMULATOR: Key<bool> = key("simulator", "take sentences in simulator mode").or("false");
 const TRUSTED: Key<bool> =
     key("trusted", "let acknowledgements that come by it count (ACN, ACK)").or("false");
-/// Silence after which a feed is an alert.
+/// Default silence after which a feed raises an alert.
 pub const SILENT_AFTER: Key<Duration> =
     key("silent_after", "silence that is an alert").or("60 s").within("1 s", "24 h");
 
-/// Speeds that serial adapters and instruments have (termios(3); IEC 61162-1 has 4800, IEC 61162-2 38400).
+/// Speeds of common serial adapters and instruments (termios(3); IEC 61162-1 has 4800, IEC 61162-2 38400).
 const USUAL: [u32; 13] =
     [300, 600, 1200, 2400, 4800, 9600, 19_200, 38_400, 57_600, 115_200, 230_400, 460_800, 921_600];
 
 /// A wire or connection.
 #[derive(Debug, Clone)]
 pub struct Feed {
-    /// As alerts and reports call it.
+    /// Its name in alerts and reports.
     pub name: String,
     /// What it is.
     pub source: Connection,
-    /// Lines without a checksum are taken.
+    /// Accepts lines without a checksum.
     pub checksum_optional: bool,
-    /// Sentences in simulator mode are taken.
+    /// Accepts sentences in simulator mode.
     pub simulator: bool,
-    /// Acknowledgements that come by it (ACN, ACK) count.
+    /// Honours acknowledgements (ACN, ACK) that arrive on it.
     pub trusted: bool,
     /// Silence after which an alert is raised.
     pub silent_after: Duration,
@@ -65,7 +65,7 @@ pub enum Connection {
     },
     /// A server that sends sentences, as host:port.
     Tcp(String),
-    /// Datagrams, unicast, broadcast or of a group.
+    /// Datagrams: unicast, broadcast or multicast.
     Udp {
         /// Address to listen on.
         bind: SocketAddr,
@@ -80,7 +80,7 @@ pub enum Connection {
     StandardInput,
 }
 
-/// Warns of a speed that hardly any device has.
+/// Warns of a speed that hardly any device uses.
 pub(crate) fn warn_of_speed<T>(t: &Table<'_>, key: &Key<T>, baud: u32) {
     let nearest = USUAL.into_iter().min_by_key(|usual| usual.abs_diff(baud)).filter(|usual| *usual != baud);
     if let Some(nearest) = nearest {

@@ -1,4 +1,4 @@
-//! What aboard has a date: `[[gear]]`, and the `[passage]` it is to last for.
+//! Gear aboard that expires or falls due: `[[gear]]`, and the `[passage]` it must last for.
 
 use crate::each;
 use form::{Key, Name, Nested, Table, key};
@@ -19,32 +19,32 @@ const WEEKS_AHEAD: Key<u32> =
         .or("8")
         .within("1", "104");
 
-/// A piece of gear with a date.
+/// A piece of gear with a due date.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Gear {
-    /// As the skipper calls it.
+    /// The skipper's name for it.
     pub name: String,
-    /// Its date.
+    /// When it falls due.
     pub due: Due,
     /// A remark, such as who services it.
     pub note: Option<String>,
 }
 
-/// The date of a piece of gear.
+/// The due date of a piece of gear.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Due {
     /// The last day on which it is good.
     pub on: Day,
-    /// How often it comes round.
+    /// How often it falls due again.
     pub every: Option<Every>,
 }
 
-/// The passage that is planned.
+/// The planned passage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Passage {
-    /// The last day of it, as planned.
+    /// Its last planned day.
     pub ends: Option<Day>,
-    /// What expires within so many weeks is announced even where the passage ends sooner.
+    /// How many weeks ahead due dates are announced, even if the passage ends sooner.
     pub weeks_ahead: u32,
 }
 

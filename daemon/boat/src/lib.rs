@@ -1,6 +1,6 @@
-//! `boat.toml`: the boat, her crew, her wires and her sounders. Strict: an unknown key, a wrong type or a value that makes
-//! no sense is a mistake with line and column, and all of them are reported at once; what is odd but allowed is a warning.
-//! Every key is a constant that says what it is for, its default and its range; [`reference`] prints them.
+//! `boat.toml`: the boat, her crew, her wires and her sounders. Parsing is strict: an unknown key, a wrong type or a
+//! senseless value is a mistake with line and column, and all mistakes are reported at once. What is odd but allowed is
+//! a warning. Every key is a constant with its purpose, default and range; [`reference`] prints them.
 
 mod audience;
 mod button;
@@ -31,7 +31,7 @@ use form::{Key, Nested, Reference, Table, VERSION};
 use std::path::{Path, PathBuf};
 use terms::Problems;
 
-/// The version of the file's form that is read.
+/// The newest supported version of the file format.
 const NEWEST: u32 = 1;
 
 /// Everything `boat.toml` says, resolved.
@@ -41,9 +41,9 @@ pub struct Boat {
     pub vessel: Vessel,
     /// Her crew, at most 64.
     pub crew: Vec<Crew>,
-    /// Her gear that has a date, at most 128.
+    /// Her gear with due dates, at most 128.
     pub gear: Vec<Gear>,
-    /// The passage that is planned.
+    /// The planned passage.
     pub passage: Passage,
     /// Her wires and connections, at most 32.
     pub feeds: Vec<Feed>,
@@ -53,36 +53,36 @@ pub struct Boat {
     pub watch: WatchSetting,
     /// Buttons on GPIO lines, at most 32.
     pub buttons: Vec<Button>,
-    /// The line that moves while the watch is stood.
+    /// The line that changes level while the watch is stood.
     pub heartbeat: Option<GpioLine>,
     /// The standing orders; `None` for the default place.
     pub orders: Option<PathBuf>,
     /// The logbook; `None` for the default place.
     pub logbook: Option<PathBuf>,
-    /// Where sentences are kept too, if at all.
+    /// Where raw sentences are recorded, if at all.
     pub sentences: Option<Sentences>,
     /// The control socket; `None` for the default place.
     pub control: Option<PathBuf>,
-    /// Control over TCP; `None` for none.
+    /// Control over TCP; `None` disables it.
     pub listen: Option<Listen>,
 }
 
-/// Reads the text of a `boat.toml`; `file` is its name in messages. Paths in it that are not absolute begin at the
-/// folder of that file. Warnings come with the boat.
+/// Reads the text of a `boat.toml`; `file` is its name in messages. Relative paths start at the folder of that file.
+/// Returns the boat with any warnings.
 ///
 /// # Errors
-/// Every mistake of the file, and its warnings.
+/// Every mistake in the file, and its warnings.
 pub fn read(file: &str, text: &str) -> Result<(Boat, Problems), Problems> {
     let folder = Path::new(file).parent().unwrap_or(Path::new(""));
     form::read(file, text, NEWEST, |t| boat(t, folder))
 }
 
-/// Every table and key of `boat.toml`, with what it is for, its default and its range.
+/// Every table and key of `boat.toml`, with its purpose, default and range.
 pub fn reference() -> Reference {
     form::blank(|t| boat(t, Path::new("")))
 }
 
-/// Takes the whole file apart. Each part is read before any is given up, so that all mistakes are found.
+/// Parses the whole file. It reads every part before giving up, so that it finds all mistakes.
 fn boat(mut t: Table<'_>, folder: &Path) -> Option<Boat> {
     t.take(&VERSION);
     let vessel = vessel::vessel(&mut t);
@@ -115,7 +115,7 @@ fn boat(mut t: Table<'_>, folder: &Path) -> Option<Boat> {
     })
 }
 
-/// Each table of a list, taken apart by `read`. `None` where one of them cannot be used; the others are read all the same.
+/// Parses each table of a list with `read`. Returns `None` if one is unusable, but still reads the others.
 fn each<'t, T>(
     t: &mut Table<'t>,
     key: &'static Key<Nested>,

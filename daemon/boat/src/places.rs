@@ -1,10 +1,10 @@
-//! Where the installed files are.
+//! Default paths of the installed files.
 
-/// Where `run` looks for the boat when it is not told.
+/// The boat file that `run` reads by default.
 pub const BOAT: &str = "/etc/middlewatch/boat.toml";
-/// Where the standing orders lie when the boat doesn't say.
+/// The standing orders, if the boat names no file.
 pub const ORDERS: &str = "/etc/middlewatch/orders.toml";
-/// Where the logbook lies when the boat doesn't say.
+/// The logbook, if the boat names no file.
 pub const LOGBOOK: &str = "/var/lib/middlewatch/logbook.db";
-/// Where the control socket is when the boat doesn't say.
+/// The control socket, if the boat names none.
 pub const CONTROL: &str = "/run/middlewatch/control.sock";

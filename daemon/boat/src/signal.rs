@@ -1,4 +1,4 @@
-//! `[[signal]]`: how people are called, and which events each signal carries.
+//! `[[signal]]`: the means of calling people, and the events each one carries.
 
 use crate::button::gpio_line;
 use crate::feed::{BAUD, warn_of_speed};
@@ -35,29 +35,29 @@ const REST: Key<Hours> = key("rest", "hours of rest by ship's time; an alarm sou
 const TIMEOUT: Key<Duration> =
     key("timeout", "how long one attempt may take").or("10 s").within("0.1 s", "24 h");
 
-/// Who or what is to be told.
+/// A means of calling people or telling other equipment.
 #[derive(Debug, Clone)]
 pub struct Signal {
-    /// As orders and reports call it.
+    /// Its name in orders and reports.
     pub name: String,
     /// What it is.
     pub means: Means,
-    /// What it carries.
+    /// Which events it carries.
     pub audience: Audience,
-    /// One attempt may take so long.
+    /// Longest time one attempt may take.
     pub timeout: Duration,
 }
 
-/// How a signal tells.
+/// How a signal calls.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Means {
-    /// A program and its arguments; the text on its standard input, never through a shell.
+    /// A program and its arguments. It reads the text on standard input and never runs through a shell.
     Command(Vec<String>),
-    /// An http address that event records are posted to.
+    /// An http address that receives event records by POST.
     Webhook(Webhook),
     /// A buzzer, lamp or relay on a GPIO line.
     Switched {
-        /// Which of them.
+        /// The kind of device.
         what: Switched,
         /// The line that switches it.
         line: GpioLine,
@@ -78,11 +78,11 @@ pub enum Outlet {
         /// Bits a second.
         baud: u32,
     },
-    /// A server that takes sentences, as host:port.
+    /// A server that accepts sentences, as host:port.
     Tcp(String),
-    /// Datagrams of one sentence each to host:port; broadcast and multicast addresses will do.
+    /// Datagrams of one sentence each to host:port, which may be a broadcast or multicast address.
     Udp(String),
-    /// The wire of the feed of this name, which has it open.
+    /// Back out on the wire of the feed of this name, which already has it open.
     Feed(String),
 }
 
@@ -101,20 +101,20 @@ pub enum Formatter {
 /// A bridge as configured.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Bridge {
-    /// Where to.
+    /// Where sentences go.
     pub outlet: Outlet,
-    /// What is sent.
+    /// Which sentences go out.
     pub sentences: Vec<Formatter>,
 }
 
-/// What is switched.
+/// A switched device.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Switched {
-    /// A buzzer or horn: patterns by priority.
+    /// A buzzer or horn: sounds a pattern by priority.
     Buzzer,
-    /// A lamp: flashes while somebody has yet to acknowledge, is lit while an alert goes on.
+    /// A lamp: flashes until somebody acknowledges, then stays lit while an alert lasts.
     Lamp,
-    /// A relay: closed while something sounds.
+    /// A relay: closed while anything sounds.
     Relay,
 }
 
@@ -134,7 +134,7 @@ impl Word for Formatter {
     const ALL: &'static [(&'static str, Self)] = &Self::ALL;
 }
 
-/// A priority as it is written.
+/// A priority as the file spells it.
 #[derive(Debug, Clone, Copy)]
 struct Urgency(Priority);
 
@@ -202,7 +202,7 @@ impl Written for Outlet {
 }
 
 impl Signal {
-    /// Whether it makes itself heard to those on watch when something of that priority happens.
+    /// Whether this signal alerts those on watch to an event of that priority.
     fn calls_the_watch(&self, priority: Priority) -> bool {
         let aloud = match &self.means {
             Means::Command(_) => true,
@@ -268,7 +268,7 @@ fn signal(mut t: Table<'_>, folder: &Path, crew: Option<&[Crew]>, feeds: Option<
     Some(Signal { name: name?.0, means, audience, timeout: timeout? })
 }
 
-/// An outlet that does not get in the way of a feed; a serial line's path begins at the file's folder.
+/// An outlet that does not conflict with a feed. A serial line's relative path starts at the file's folder.
 fn open_to(t: &Table<'_>, outlet: Outlet, folder: &Path, feeds: Option<&[Feed]>) -> Outlet {
     match outlet {
         Outlet::Serial { path, baud } => {

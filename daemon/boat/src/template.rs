@@ -1,23 +1,23 @@
-//! A body of one's own for a webhook: text with places like `${alert.text}` that are filled from the event record.
+//! Custom webhook bodies: text with placeholders such as `${alert.text}`, filled from the event record.
 
 use record::{EventRecord, example};
 use serde_json::Value;
 use terms::nearest;
 use thiserror::Error;
 
-/// How values are written so that they cannot break what stands around them.
+/// How values are escaped so that they cannot break the text around them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Form {
-    /// As JSON: within quotes as the letters of a string, elsewhere as a value with its own quotes, or null.
+    /// JSON: inside quotes as characters of a string, elsewhere as a quoted value or null.
     Json,
-    /// As a field of a form (`application/x-www-form-urlencoded`).
+    /// As a form field (`application/x-www-form-urlencoded`).
     Urlencoded,
-    /// As they are, control characters as blanks.
+    /// Plain text; control characters become spaces.
     Plain,
 }
 
 impl Form {
-    /// The form of a content type.
+    /// The escaping that a content type needs.
     pub fn of(content_type: &str) -> Self {
         let kind = content_type.split(';').next().unwrap_or("").trim().to_lowercase();
         match kind.as_str() {
@@ -31,13 +31,13 @@ impl Form {
 /// What is wrong with a template.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum TemplateError {
-    /// A place is not closed.
+    /// A placeholder is not closed.
     #[error("`${{` begins a place that no `}}` ends")]
     Open,
     /// The record has no such field.
     #[error("the record has no field `{0}`{1}")]
     NoField(String, String),
-    /// It would not be JSON.
+    /// The result would not be JSON.
     #[error("filled, this is not JSON: {0}; another `Content-Type` among the headers says what it is")]
     NotJson(String),
 }
@@ -47,12 +47,12 @@ enum Part {
     Text(String),
     Field {
         path: String,
-        /// Inside a string of JSON.
+        /// Whether it stands inside a JSON string.
         quoted: bool,
     },
 }
 
-/// A template, read.
+/// A parsed template.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Template {
     form: Form,
@@ -60,10 +60,10 @@ pub struct Template {
 }
 
 impl Template {
-    /// Reads a template.
+    /// Parses a template.
     ///
     /// # Errors
-    /// A place that is not closed, a field that no record has, or JSON that would be none.
+    /// A placeholder that is not closed, a field that no record has, or text that would not be valid JSON.
     pub fn read(text: &str, form: Form) -> Result<Self, TemplateError> {
         let example = full();
         let mut known = Vec::new();
@@ -94,7 +94,7 @@ impl Template {
         Ok(template)
     }
 
-    /// The body for a record. A field that is null leaves nothing, in JSON outside of quotes `null`.
+    /// The body for a record. A null field becomes empty text, or `null` in JSON outside quotes.
     pub fn fill(&self, record: &Value) -> String {
         let mut body = String::new();
         for part in &self.parts {
@@ -127,7 +127,7 @@ impl Template {
     }
 }
 
-/// Whether a string of JSON is open at the end of a text that begins in one or not.
+/// Whether a JSON string is still open at the end of a text; `quoted` says whether one was open at its start.
 fn ends_quoted(text: &str, mut quoted: bool) -> bool {
     let mut escaped = false;
     for c in text.chars() {
@@ -141,7 +141,7 @@ fn ends_quoted(text: &str, mut quoted: bool) -> bool {
     quoted
 }
 
-/// A field's value as a form carries it (WHATWG URL, application/x-www-form-urlencoded serializing).
+/// A field's value, encoded for a form (WHATWG URL, application/x-www-form-urlencoded serializing).
 fn urlencoded(text: &str) -> String {
     let mut out = String::new();
     for b in text.bytes() {
@@ -154,7 +154,7 @@ fn urlencoded(text: &str) -> String {
     out
 }
 
-/// Names of the fields of a value, those of its parts with a dot between.
+/// Collects the names of a value's fields; nested names are joined with a dot.
 fn fields(value: &Value, under: &str, known: &mut Vec<String>) {
     if let Value::Object(map) = value {
         for (key, value) in map {
@@ -167,12 +167,12 @@ fn fields(value: &Value, under: &str, known: &mut Vec<String>) {
     }
 }
 
-/// A record with every part it can have.
+/// A record with every optional part filled in.
 fn full() -> Value {
     let mut record = example::record();
     record.target = example::target();
     record.casualty = Some(example::casualty());
-    // A record is made of numbers and texts, which always have a form in JSON.
+    // A record holds only numbers and text, which always serialize to JSON.
     serde_json::to_value::<EventRecord>(record).unwrap_or(Value::Null)
 }
 

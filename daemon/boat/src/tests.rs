@@ -1,10 +1,10 @@
-//! Whole files: all mistakes at once, what is odd, and the reference.
+//! Whole files: every mistake at once, the warnings, and the reference.
 
 use super::*;
 use std::time::Duration;
 use terms::Mmsi;
 
-/// What is wrong with a file, or what is odd about it.
+/// The mistakes in a file, or else its warnings.
 fn told(text: &str) -> String {
     read("boat.toml", text).map_or_else(|p| p.to_string(), |(_, odd)| odd.to_string())
 }
@@ -197,7 +197,7 @@ fn the_reference_has_every_key_with_its_default_and_is_toml() {
     ] {
         assert!(text.contains(line), "{line} is not in\n{text}");
     }
-    // Alternatives stand side by side in it, and the same line many times; nothing else is wrong.
+    // The reference lists alternatives side by side and repeats some lines; nothing else is wrong.
     let told = told(&text);
     for line in told.lines().filter(|l| l.starts_with("boat.toml:") && !l.contains(": warning: ")) {
         let known = [

@@ -1,4 +1,4 @@
-//! `[vessel]`: her name and measures, and what the lookout is told of the boat.
+//! `[vessel]`: her name and measurements, and what the lookout needs to know of the boat.
 
 use crate::Boat;
 use form::{Key, Name, Nested, Table, Value, Written, key};
@@ -34,19 +34,19 @@ const ANTENNA: Key<f64> = key("antenna_m", "AIS antenna above the water").exampl
 pub struct Vessel {
     /// Her name, for reports.
     pub name: Option<String>,
-    /// Her call sign, for the sheet that is read over the radio.
+    /// Her call sign, for the sheet read over the radio.
     pub call_sign: Option<String>,
-    /// Her identity: never a target.
+    /// Her own MMSI, which never becomes a target.
     pub mmsi: Option<Mmsi>,
-    /// Identities of tenders and vessels in company, which are no ships to be called for.
+    /// MMSIs of tenders and vessels in company, which raise no call as ships.
     pub fleet: Vec<Mmsi>,
     /// Transducer below the surface, metres.
     pub transducer_depth_m: Option<f64>,
     /// Keel below the surface, metres.
     pub draught_m: Option<f64>,
-    /// Speed she makes under engine.
+    /// Speed under engine, knots.
     pub motoring_speed_kn: Option<f64>,
-    /// Variation where nothing better is known, east positive.
+    /// Magnetic variation if nothing better is known, degrees, east positive.
     pub variation_deg: Option<f64>,
     /// GPS antenna to bow, stern, port side, starboard side, metres.
     pub dimensions_m: Option<[f64; 4]>,
@@ -94,7 +94,7 @@ pub(crate) fn vessel(t: &mut Table<'_>) -> Vessel {
     vessel
 }
 
-/// What the lookout is told of the boat.
+/// The lookout's settings for this boat.
 pub fn lookout_settings(boat: &Boat, not_before: Option<Utc>) -> Settings {
     let v = &boat.vessel;
     let crew = boat.crew.iter().map(|c| CrewMember { name: c.name.clone(), mmsi: c.beacon }).collect();

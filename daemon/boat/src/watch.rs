@@ -9,7 +9,7 @@ use terms::Hours;
 const WATCH: Key<Nested> = key("watch", "who keeps the watch, and how it is made sure of");
 const SKIPPER: Key<Name> =
     key("skipper", "who is called when the one on watch does not answer").example("Ada").most(60);
-/// Ship's time is at most so far from UTC (UTC+14 is the furthest zone, from the tz database).
+/// Largest offset of ship's time from UTC (UTC+14 is the furthest zone, from the tz database).
 const SHIP_TIME: Key<f64> =
     key("ship_time_h", "ship's time less UTC, east positive").or("0").within("-14", "14");
 const ROSTER: Key<Nested> = key("roster", "a watch of every day").most(48);
@@ -30,18 +30,18 @@ const DURING: Key<During> =
 const ALARM_HOURS: Key<Hours> =
     key("hours", "on within these hours of ship's time; unless given, always").example("20:00 to 08:00");
 
-/// What the configuration says of the watch.
+/// The configured watch.
 #[derive(Debug, Clone, Default)]
 pub struct WatchSetting {
-    /// Who is on watch when.
+    /// The roster: who is on watch when.
     pub roster: Roster,
-    /// Ship's time less UTC, in seconds.
+    /// Offset of ship's time from UTC, seconds.
     pub ship_time_s: i64,
-    /// The watch alarm's timer, where there is one.
+    /// The watch alarm's timer, if she has one.
     pub watch_alarm: Option<WatchAlarm>,
 }
 
-/// What she can be declared to do.
+/// What the vessel can be declared to be doing.
 #[derive(Debug, Clone, Copy)]
 struct During(Doing);
 
@@ -70,7 +70,7 @@ pub(crate) fn watch(t: &mut Table<'_>, crew: Option<&[Crew]>) -> Option<WatchSet
     Some(WatchSetting { roster: roster?, ship_time_s, watch_alarm: alarm? })
 }
 
-/// Warns of a name that none of the crew has, where any are named.
+/// Warns of a name that is not among the crew, if any crew are named.
 fn warn_of_stranger<T>(t: &Table<'_>, key: &Key<T>, name: &str, crew: Option<&[Crew]>) {
     if crew.is_some_and(|crew| !crew.is_empty() && crew.iter().all(|c| c.name != name)) {
         t.warn(key, format!("no [[crew]] is called \"{name}\""));
@@ -102,7 +102,7 @@ fn roster(t: &mut Table<'_>, skipper: Option<&Name>, crew: Option<&[Crew]>) -> O
     Some(roster)
 }
 
-/// The watch alarm; `Some(None)` where there is none.
+/// The watch alarm; `Some(None)` if there is none.
 fn alarm(t: &mut Table<'_>) -> Option<Option<WatchAlarm>> {
     let Some(mut t) = t.table(&ALARM) else { return Some(None) };
     let (dormant, positions) = (t.take(&DORMANT_PERIOD), t.list(&RESET_FROM));

@@ -7,9 +7,9 @@ use http::header::{CONTENT_LENGTH, CONTENT_TYPE, HOST, HeaderName, HeaderValue, 
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
-/// The most headers.
+/// Maximum number of extra headers.
 const MOST_HEADERS: usize = 16;
-/// The address, in a signal's table.
+/// The address key of a signal's table.
 pub(crate) const WEBHOOK: Key<Address> = key("webhook", "an address that event records are posted to");
 const HEADERS: Key<Nested> = key("headers", "headers that go with each post of a webhook").most(MOST_HEADERS);
 const HEADER: Key<String> = key("Authorization", "any name and its value").example("\"Bearer …\"");
@@ -25,22 +25,22 @@ const SECRET_FILE: Key<PathBuf> = key("secret_file", "the file of the secret").n
 /// A webhook as configured.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Webhook {
-    /// Where to.
+    /// Where it posts to.
     pub address: Address,
-    /// What goes with each post.
+    /// Extra headers for each post.
     pub headers: Vec<(HeaderName, HeaderValue)>,
-    /// What is posted in place of the record.
+    /// A custom body in place of the record.
     pub body: Option<Template>,
-    /// What it is signed with.
+    /// The key that signs each post.
     pub key: Option<KeyFile>,
 }
 
-/// Where the secret of a signature lies. It is read for each post, so that a new one counts at once.
+/// Where the signing secret is kept. It is read for each post, so a new secret takes effect at once.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct KeyFile {
-    /// The key as the receiver knows it.
+    /// The key's id, as the receiver knows it.
     pub id: String,
-    /// The file with the secret; a line end behind it does not count.
+    /// The file with the secret; a trailing line end is ignored.
     pub path: PathBuf,
 }
 
@@ -49,23 +49,23 @@ pub struct KeyFile {
 pub struct Address {
     /// Over TLS.
     pub tls: bool,
-    /// In lower case; an IPv6 address in brackets.
+    /// Host name in lower case; an IPv6 address in brackets.
     pub host: String,
-    /// Its own, or the usual one.
+    /// The port, explicit or by default.
     pub port: u16,
-    /// From the slash on.
+    /// Path and query, from the first slash on.
     pub path_and_query: String,
 }
 
-/// Why an address is none that a webhook can post to.
+/// Why a webhook cannot post to an address.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("an address such as \"http://192.168.1.10:8080/alerts\"{0}")]
 pub struct AddressError(&'static str);
 
-/// Reads the address of a webhook.
+/// Parses the address of a webhook.
 ///
 /// # Errors
-/// When it is neither http nor, where the program was built with it, https, with a host.
+/// If it is neither http nor (where built in) https, or has no host.
 pub fn address(text: &str) -> Result<Address, AddressError> {
     let uri: Uri = text.parse().map_err(|_| AddressError(""))?;
     let tls = match uri.scheme_str() {
@@ -88,13 +88,13 @@ pub fn address(text: &str) -> Result<Address, AddressError> {
     })
 }
 
-/// The port of an address that names none.
+/// The default port.
 const fn usual_port(tls: bool) -> u16 {
     if tls { 443 } else { 80 }
 }
 
 impl Address {
-    /// Host, and port where it is not the usual one (RFC 9421 section 2.2.3).
+    /// Host, with the port unless it is the default (RFC 9421 section 2.2.3).
     pub fn authority(&self) -> String {
         if self.port == usual_port(self.tls) {
             self.host.clone()
@@ -122,7 +122,7 @@ impl Written for Address {
     }
 }
 
-/// Reads the keys of a webhook in a signal's table.
+/// Reads the webhook keys of a signal's table.
 pub(crate) fn webhook(t: &mut Table<'_>, folder: &Path) -> Option<Webhook> {
     let (address, body) = (t.take(&WEBHOOK), t.take(&BODY));
     let (headers, signature) = (t.table(&HEADERS), t.table(&SIGNATURE));
@@ -145,7 +145,7 @@ pub(crate) fn webhook(t: &mut Table<'_>, folder: &Path) -> Option<Webhook> {
 }
 
 fn read_headers(mut t: Table<'_>) -> Vec<(HeaderName, HeaderValue)> {
-    // What a post says of itself is not for the file to say.
+    // The post sets these headers itself; the file may not.
     let own = ["idempotency-key", "content-digest", "signature", "signature-input", "connection"];
     let written = t.entries(&HEADER);
     if written.len() > MOST_HEADERS {

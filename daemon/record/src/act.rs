@@ -1,5 +1,5 @@
-//! What the crew does to the watch, from the control socket, from a button or from a scenario. A replay with the same
-//! lines and the same acts at the same times gives the same events.
+//! What the crew does to the watch, from the control socket, a button or a scenario. A replay of the same lines and the
+//! same acts at the same times gives the same events.
 
 use crate::schema::OneOf;
 use crate::whole;
@@ -12,27 +12,27 @@ use terms::CasualtyId;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "act", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Act {
-    /// Takes note of one alert, or of all that are open.
+    /// Acknowledges one alert, or all open ones.
     Acknowledge {
-        /// Which; all where not told.
+        /// Which alert; all by default.
         #[serde(default, deserialize_with = "whole::alert")]
         #[schemars(with = "Option<u32>")]
         alert: Option<AlertId>,
-        /// Those of one order only.
+        /// Only alerts of this order.
         #[serde(default)]
         order: Option<String>,
     },
     /// Stops the sound for a while.
     Silence {
-        /// Which; all where not told.
+        /// Which alert; all by default.
         #[serde(default, deserialize_with = "whole::alert")]
         #[schemars(with = "Option<u32>")]
         alert: Option<AlertId>,
-        /// Those of one order only.
+        /// Only alerts of this order.
         #[serde(default)]
         order: Option<String>,
     },
-    /// Somebody has gone over the side, now or a moment ago.
+    /// Somebody went over the side, now or a moment ago.
     Overboard {
         /// How many seconds ago, 0 to 3600.
         #[serde(default)]
@@ -41,16 +41,16 @@ pub enum Act {
         #[serde(default)]
         who: Option<String>,
     },
-    /// A casualty's case is closed, and why.
+    /// Closes a casualty's case, with the reason.
     StandDown {
-        /// Which; the only one where not told.
+        /// Which casualty; may be omitted if there is only one.
         #[serde(default, deserialize_with = "whole::casualty")]
         #[schemars(with = "Option<u32>")]
         casualty: Option<CasualtyId>,
         /// recovered, false activation, test, or handed over.
         reason: String,
     },
-    /// What the vessel is doing, or which waters she is in, or how far can be seen.
+    /// Declares what the vessel is doing, which waters she is in, or the visibility.
     Declare {
         /// under sail, under power, hove to, at anchor, moored; ocean, coastal.
         what: String,
@@ -62,25 +62,25 @@ pub enum Act {
     },
     /// Resets the watch alarm.
     ResetWatchAlarm {
-        /// The lookout position it is reset from, by a name that the configuration knows.
+        /// The lookout position it is reset from, by its configured name.
         from: String,
     },
     /// Switches the watch alarm.
     WatchAlarm {
-        /// on, off, or automatic: by what is declared and by the hours.
+        /// on, off, or automatic: by the declared state and the hours.
         #[schemars(with = "OneOf<Switch>")]
         switch: Switch,
     },
     /// A passage begins or ends here, whatever was declared.
     Passage {
-        /// What it is called.
+        /// Its name.
         #[serde(default)]
         name: Option<String>,
-        /// It ends.
+        /// Ends the passage.
         #[serde(default)]
         ends: bool,
     },
-    /// An exercise: begun, marked or ended.
+    /// Begins, marks or ends an exercise.
     Drill {
         /// overboard, fender, feed, fix, ship or watch-alarm begins one; spotter and alongside mark; end ends it.
         what: String,
@@ -92,10 +92,10 @@ pub enum Act {
     },
 }
 
-/// Why an act could not be done.
+/// Why an act failed.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ActError {
-    /// There is nothing of that number, or nothing at all, to act on.
+    /// Nothing of that number, or nothing at all, to act on.
     #[error("{0}")]
     Nothing(String),
     /// The words of the act make no sense.

@@ -1,96 +1,96 @@
-//! The departure check: its items, and what is done to it.
+//! The departure check: its items and its acts.
 
 use crate::schema::DateTime;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use terms::{Mmsi, Utc};
 
-/// Who judges where no person does.
+/// Who judges the items that need no person.
 const LOOKOUT: &str = "the lookout";
 
-/// How a line of the departure check stands; what is missing comes first.
+/// The verdict on an item of the departure check; the worst sorts first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
-    /// Tried, and not good.
+    /// Tried and found bad.
     Failed,
-    /// Nobody has tried it, or it cannot be told yet.
+    /// Not tried yet, or impossible to judge yet.
     NotTried,
     /// Good.
     Passed,
 }
 
-/// A line of the departure check.
+/// An item of the departure check.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CheckItem {
     /// What was tried.
     pub what: String,
-    /// How it stands.
+    /// The verdict.
     pub verdict: Verdict,
     /// In words.
     pub words: String,
-    /// Who says so.
+    /// Who judged it.
     pub by: String,
 }
 
 impl CheckItem {
-    /// One that the lookout judges.
+    /// An item that the lookout itself judges.
     pub fn judged(what: impl Into<String>, verdict: Verdict, words: impl Into<String>) -> Self {
         Self { what: what.into(), verdict, words: words.into(), by: LOOKOUT.to_owned() }
     }
 }
 
-/// What is asked of the departure check.
+/// A step of the departure check.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "departure", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum DepartureAct {
-    /// How it stands.
+    /// Shows the check as it stands.
     Look,
-    /// It begins: what was told before counts no more.
+    /// Begins a new check and discards earlier answers.
     Begin,
-    /// Somebody tells how a line stands.
+    /// Somebody reports a verdict.
     Item {
-        /// What was tried, as the departure check names it.
+        /// What was tried, by its name in the departure check.
         what: String,
-        /// How it stands.
+        /// The verdict.
         verdict: Verdict,
         /// In words.
         words: String,
-        /// Who says so.
+        /// Who reports it.
         by: String,
     },
-    /// The next press of a button is a try and does nothing else, as long as this is asked again every three seconds.
+    /// The next press of a button is a trial and does nothing else. Repeat this at least every three seconds.
     Button {
         /// The button's name.
         name: String,
     },
-    /// It is done and goes into the logbook.
+    /// Closes the check and writes it into the logbook.
     Close {
         /// Who checked.
         by: String,
     },
 }
 
-/// What only a person, or somebody outside the watch, can try.
+/// Something that only a person, or somebody outside the watch, can try.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Asked {
-    /// What sort of thing.
+    /// Its kind.
     pub part: Part,
     /// Its name, or the crew member's.
     pub name: String,
-    /// What it is called among the items.
+    /// Its name among the items.
     pub what: String,
     /// The beacon's identity.
     #[schemars(with = "Option<u32>")]
     pub beacon: Option<Mmsi>,
-    /// How it stands.
+    /// The verdict so far.
     pub verdict: Option<Verdict>,
 }
 
-/// What is tried by a person.
+/// The kinds of things a person tries.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub enum Part {
-    /// A signal that is heard or seen.
+    /// A signal that people hear or see.
     #[serde(rename = "sounder")]
     Sounder,
     /// A signal that posts.
@@ -105,7 +105,7 @@ pub enum Part {
 }
 
 impl Part {
-    /// As it stands before a name.
+    /// The word in front of a name.
     pub const fn word(self) -> &'static str {
         match self {
             Self::Sounder => "sounder",
@@ -126,10 +126,10 @@ pub struct DepartureSheet {
     pub at: Option<Utc>,
     /// Who made the check; `None` until it is done.
     pub by: Option<String>,
-    /// How many stand how, in words.
+    /// How many items have each verdict, in words.
     pub tally: String,
-    /// All items, what failed first.
+    /// All items, failures first.
     pub items: Vec<CheckItem>,
-    /// What people are asked to try.
+    /// What people must try.
     pub asked: Vec<Asked>,
 }

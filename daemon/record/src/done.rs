@@ -1,4 +1,4 @@
-//! What is asked besides acts, and short answers.
+//! Requests other than acts, and short answers.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -11,12 +11,12 @@ pub struct Done {
     pub done: String,
 }
 
-/// A trial of signals that has begun, or has succeeded.
+/// A trial of signals that has begun or succeeded.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Tried {
     /// In words.
     pub done: String,
-    /// The sounders that were told to sound.
+    /// The sounders that now sound.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub signals: Option<Vec<String>>,
 }
@@ -32,18 +32,18 @@ pub struct Refusal {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Backup {
-    /// A path that begins at the root.
+    /// An absolute path.
     pub to: PathBuf,
 }
 
-/// Which signal is tried.
+/// Which signal to try.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct SignalTest {
-    /// Its name; every sounder where none is given. A webhook's answer says whether the post was received.
+    /// Its name; every sounder by default. For a webhook, the answer reports whether the receiver took the post.
     pub signal: Option<String>,
 }
 
-/// Nothing is asked.
+/// An empty request.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Nothing {}

@@ -1,10 +1,10 @@
-//! Exercises: what is exercised, why one ended, and what was measured of it.
+//! Exercises: their kinds, why they end, and what is measured.
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use terms::{METRES_PER_NM, exact};
 
-/// What is exercised.
+/// A kind of exercise.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Drill {
@@ -14,7 +14,7 @@ pub enum Drill {
     Fender,
     /// A feed falls silent.
     Feed,
-    /// The fix is gone.
+    /// The fix is lost.
     Fix,
     /// A ship comes close.
     Ship,
@@ -27,7 +27,7 @@ impl Drill {
     pub const ALL: [Self; 6] =
         [Self::Overboard, Self::Fender, Self::Feed, Self::Fix, Self::Ship, Self::WatchAlarm];
 
-    /// The word that begins it.
+    /// The word that begins this exercise.
     pub const fn word(self) -> &'static str {
         match self {
             Self::Overboard => "overboard",
@@ -44,7 +44,7 @@ impl Drill {
         Self::ALL.into_iter().find(|d| d.word() == word)
     }
 
-    /// What it is called in the logbook.
+    /// Its title in the logbook.
     pub const fn title(self) -> &'static str {
         match self {
             Self::Overboard => "person overboard, beacon",
@@ -56,7 +56,7 @@ impl Drill {
         }
     }
 
-    /// Whether somebody is to be fetched.
+    /// Whether there is somebody to pick up.
     pub const fn fetches(self) -> bool {
         matches!(self, Self::Overboard | Self::Fender)
     }
@@ -66,7 +66,7 @@ impl Drill {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum DrillEnd {
-    /// The crew is alongside whoever was to be fetched.
+    /// The crew is alongside the casualty.
     Alongside,
     /// The crew ended it.
     Ended,
@@ -74,7 +74,7 @@ pub enum DrillEnd {
     Acknowledged,
     /// Nobody ended it in time.
     Forgotten,
-    /// Something real happened.
+    /// A real emergency came up.
     Real,
 }
 
@@ -91,24 +91,24 @@ impl DrillEnd {
     }
 }
 
-/// What was measured of an exercise. Times are seconds since its alarm; `None` is for what was not done or not known.
+/// Measurements of an exercise. Times are seconds since its alarm; `None` means not done or not known.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct Measures {
     /// The alarm was acknowledged.
     pub acknowledged_s: Option<f64>,
-    /// The spotter was told.
+    /// The spotter was detailed.
     pub spotter_told_s: Option<f64>,
-    /// The speed was off.
+    /// The way was off her.
     pub speed_off_s: Option<f64>,
     /// She had turned.
     pub turned_s: Option<f64>,
     /// Alongside.
     pub alongside_s: Option<f64>,
-    /// The furthest she was off.
+    /// Greatest distance, nautical miles.
     pub greatest_nm: Option<f64>,
-    /// The nearest she came after she had turned.
+    /// Closest distance after she had turned, nautical miles.
     pub closest_nm: Option<f64>,
-    /// Her speed over ground at the alarm.
+    /// Speed over ground at the alarm, knots.
     pub sog_kn: Option<f64>,
 }
 

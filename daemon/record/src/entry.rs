@@ -1,4 +1,4 @@
-//! Entries of the logbook: what people and the daemon write into it beside the alerts.
+//! Logbook entries: what people and the daemon write beside the alerts.
 
 use crate::departure::{CheckItem, Verdict};
 use crate::drill::{Drill, DrillEnd, Measures};
@@ -8,33 +8,33 @@ use rules::Declared;
 use serde::{Deserialize, Serialize};
 use terms::CasualtyId;
 
-/// Something that is written into the log and is no alert. The logbook keeps it as JSON in the column `facts`, which is
-/// what the review reads; the other columns are made from it, for people.
+/// A logbook entry other than an alert. The logbook keeps it as JSON in the column `facts`, which the review reads; the
+/// other columns are made from it, for people.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "entry", rename_all = "kebab-case")]
 pub enum Entry {
     /// A remark of the crew.
     Note {
-        /// Whose, where a name was given.
+        /// Who wrote it, if known.
         who: Option<String>,
         /// The remark.
         text: String,
     },
     /// The watch was handed over.
     Handover {
-        /// Who takes it.
+        /// Who takes the watch.
         who: String,
-        /// Who had it; `None` where nobody was named.
+        /// Who had the watch; `None` if nobody was named.
         from: Option<String>,
     },
-    /// What the vessel is doing, the waters or the visibility was declared.
+    /// Somebody declared what the vessel is doing, the waters or the visibility.
     Declared {
-        /// What.
+        /// What was declared.
         what: Declared,
     },
-    /// Orders were read and put in force.
+    /// Orders were read and took effect.
     OrdersRead {
-        /// The file, or what else they come from.
+        /// The file or other origin of the orders.
         from: String,
     },
     /// A casualty was stood down.
@@ -48,12 +48,12 @@ pub enum Entry {
     },
     /// The daemon began its watch.
     Began {
-        /// The run before was cut off.
+        /// The previous run was cut off.
         cut_off: bool,
     },
-    /// The daemon was told to stop.
+    /// The daemon was ordered to stop.
     Stopped,
-    /// The file of the logbook was put under another name and a new one begun.
+    /// A damaged logbook file was renamed and a new one begun.
     SetAside {
         /// Its new name.
         to: String,
@@ -62,14 +62,14 @@ pub enum Entry {
     },
     /// The departure check was closed.
     DepartureCheck {
-        /// Who checked, where a name was given.
+        /// Who made the check, if known.
         by: Option<String>,
-        /// How each item stood, what is missing first.
+        /// The verdict on each item, failures first.
         items: Vec<CheckItem>,
     },
     /// A passage was begun by command.
     PassageBegan {
-        /// What it is called.
+        /// Its name.
         name: Option<String>,
     },
     /// A passage was ended by command.
@@ -95,7 +95,7 @@ pub enum Entry {
 }
 
 impl Entry {
-    /// What sort of entry, as the column holds it.
+    /// The kind of entry, as the column holds it.
     pub const fn kind(&self) -> &'static str {
         match self {
             Self::Note { .. } => "note",
@@ -110,7 +110,7 @@ impl Entry {
         }
     }
 
-    /// Whose it is, where a name is known.
+    /// Whose entry it is, if known.
     pub fn who(&self) -> Option<&str> {
         match self {
             Self::Handover { who, .. } => Some(who),
@@ -123,7 +123,7 @@ impl Entry {
         }
     }
 
-    /// The casualty it is about.
+    /// The casualty it concerns.
     pub const fn casualty(&self) -> Option<CasualtyId> {
         match self {
             Self::StandDown { casualty, .. } => Some(*casualty),
@@ -155,7 +155,7 @@ impl Entry {
     }
 }
 
-/// Why a casualty was stood down, as people read it.
+/// Why a casualty was stood down, in words.
 pub fn reason_words(reason: StandDown) -> String {
     reason.word().replace('-', " ")
 }
@@ -165,7 +165,7 @@ pub fn drill_words(drill: Drill, ended: DrillEnd, measures: &Measures) -> String
     format!("EXERCISE over, {}: {}: {measures}", ended.words(), drill.title())
 }
 
-/// How many items of a departure check stand how.
+/// How many items of a departure check have each verdict.
 pub fn tally(items: &[CheckItem]) -> String {
     let n = |v: Verdict| items.iter().filter(|i| i.verdict == v).count();
     format!(

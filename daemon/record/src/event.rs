@@ -1,4 +1,4 @@
-//! The event record: one shape for `replay --json`, the webhook's body and the logbook.
+//! The event record, in one format for `replay --json`, the webhook's body and the logbook.
 
 use crate::item::{ComesFrom, Item};
 use crate::schema::{DateTime, OneOf};
@@ -11,16 +11,16 @@ use terms::{CasualtyId, Mmsi, Utc};
 /// What happened to an alert, with the picture at that moment. `None` is written as `null`: not available.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct EventRecord {
-    /// Version of the record's form.
+    /// Version of the record format.
     pub version: u8,
-    /// Row in the logbook; `None` while it is not on disk.
+    /// Row in the logbook; `None` until it is on disk.
     pub log_id: Option<i64>,
-    /// Counts the events of one alert from 1.
+    /// Number of the event within its alert, from 1.
     pub seq: u32,
     /// What happened.
     #[schemars(with = "OneOf<EventKind>")]
     pub event: EventKind,
-    /// UTC; `None` while that is unknown.
+    /// UTC; `None` while unknown.
     #[schemars(with = "Option<DateTime>")]
     pub at: Option<Utc>,
     /// Steady time in seconds.
@@ -29,9 +29,9 @@ pub struct EventRecord {
     pub alert: AlertPart,
     /// Own vessel.
     pub own: OwnPart,
-    /// The target it is about.
+    /// The target it concerns.
     pub target: Option<TargetPart>,
-    /// The casualty it is about.
+    /// The casualty it concerns.
     pub casualty: Option<CasualtyPart>,
 }
 
@@ -41,11 +41,11 @@ pub struct AlertPart {
     /// Its number.
     #[schemars(with = "u32")]
     pub id: AlertId,
-    /// The order's name, or the built-in one's.
+    /// The name of the order or built-in alert.
     pub order: String,
-    /// What of that name it comes from: an order may be called like a built-in alert.
+    /// The kind of its origin: an order may share the name of a built-in alert.
     pub origin: ComesFrom,
-    /// What it is about, as one text: `fix`, `feed NAME`, `casualty NUMBER` and so on.
+    /// What the alert is about, as one text: `fix`, `feed NAME`, `casualty NUMBER` and so on.
     #[schemars(with = "String")]
     pub about: Item,
     /// Its priority.
@@ -54,9 +54,9 @@ pub struct AlertPart {
     /// Its state after the event; `None` for a notice.
     #[schemars(with = "Option<OneOf<AlertState>>")]
     pub state: Option<AlertState>,
-    /// What is told.
+    /// The announcement.
     pub text: String,
-    /// Part of an exercise.
+    /// Whether it is part of an exercise.
     pub exercise: bool,
 }
 
@@ -67,18 +67,18 @@ pub struct OwnPart {
     pub latitude_deg: Option<f64>,
     /// Degrees, east positive.
     pub longitude_deg: Option<f64>,
-    /// Course over ground, true.
+    /// Course over ground, degrees true.
     pub cog_deg: Option<f64>,
-    /// Speed over ground.
+    /// Speed over ground, knots.
     pub sog_kn: Option<f64>,
-    /// Heading, true.
+    /// Heading, degrees true.
     pub heading_deg: Option<f64>,
 }
 
 /// The target of an event.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TargetPart {
-    /// Its identity.
+    /// Its MMSI.
     #[schemars(with = "u32")]
     pub mmsi: Mmsi,
     /// Its name.
@@ -89,24 +89,24 @@ pub struct TargetPart {
     pub latitude_deg: Option<f64>,
     /// Degrees, east positive.
     pub longitude_deg: Option<f64>,
-    /// Course over ground.
+    /// Course over ground, degrees true.
     pub cog_deg: Option<f64>,
-    /// Speed over ground.
+    /// Speed over ground, knots.
     pub sog_kn: Option<f64>,
-    /// From own vessel.
+    /// Distance from own vessel, nautical miles.
     pub range_nm: Option<f64>,
-    /// True.
+    /// Bearing from own vessel, degrees true.
     pub bearing_deg: Option<f64>,
-    /// Off the bow or the course, [0, 360).
+    /// Bearing relative to the bow or the course, [0, 360).
     pub relative_bearing_deg: Option<f64>,
-    /// From what.
+    /// What that bearing is relative to.
     #[schemars(with = "Option<OneOf<RelativeTo>>")]
     pub relative_to: Option<RelativeTo>,
-    /// At the closest point of approach.
+    /// Distance at the closest point of approach, nautical miles.
     pub cpa_nm: Option<f64>,
-    /// To the closest point of approach; negative once past.
+    /// Time to the closest point of approach, seconds; negative once past.
     pub tcpa_s: Option<f64>,
-    /// Since its last report.
+    /// Age of its last report, seconds.
     pub age_s: Option<f64>,
 }
 
@@ -116,7 +116,7 @@ pub struct CasualtyPart {
     /// Its number.
     #[schemars(with = "u32")]
     pub id: CasualtyId,
-    /// Identity of its beacon.
+    /// MMSI of its beacon.
     #[schemars(with = "Option<u32>")]
     pub beacon_mmsi: Option<Mmsi>,
     /// The crew member's name.
@@ -129,23 +129,23 @@ pub struct CasualtyPart {
     pub latitude_deg: Option<f64>,
     /// Degrees, east positive.
     pub longitude_deg: Option<f64>,
-    /// From own vessel.
+    /// Distance from own vessel, nautical miles.
     pub range_nm: Option<f64>,
-    /// True.
+    /// Bearing from own vessel, degrees true.
     pub bearing_deg: Option<f64>,
-    /// Off the bow or the course, [0, 360).
+    /// Bearing relative to the bow or the course, [0, 360).
     pub relative_bearing_deg: Option<f64>,
-    /// From what.
+    /// What that bearing is relative to.
     #[schemars(with = "Option<OneOf<RelativeTo>>")]
     pub relative_to: Option<RelativeTo>,
-    /// Since it began.
+    /// Time since it began, seconds.
     pub elapsed_s: f64,
     /// exact, or at-least across an unknown gap.
     pub elapsed_is: String,
-    /// Direction it drifts toward, true.
+    /// Direction it drifts toward, degrees true.
     pub set_deg: Option<f64>,
-    /// Speed of that drift.
+    /// Speed of that drift, knots.
     pub drift_kn: Option<f64>,
-    /// Radius around the position that holds it with 95 %.
+    /// Radius of the circle around the position that contains it with 95 % probability, nautical miles.
     pub radius95_nm: Option<f64>,
 }

@@ -1,14 +1,14 @@
-//! Records that stand for others: the words of a trial, and an example of every field.
+//! Sample records: the words of a trial, and an example of every field.
 
 use crate::{AlertPart, CasualtyPart, ComesFrom, EventRecord, Item, OwnPart, TargetPart};
 use lookout::casualty::RelativeTo;
 use rules::{AlertId, EventKind, Priority};
 use terms::{CasualtyId, Mmsi};
 
-/// What stands where an order's name stands.
+/// Takes the place of an order's name.
 pub const ORDER: &str = "signal test";
 
-/// Says that it is a test and no more.
+/// A record that announces a test and nothing more.
 pub fn record() -> EventRecord {
     EventRecord {
         version: 1,
@@ -33,7 +33,7 @@ pub fn record() -> EventRecord {
     }
 }
 
-/// A target with every field.
+/// A target with every field set.
 pub fn target() -> Option<TargetPart> {
     Some(TargetPart {
         mmsi: Mmsi::new(211_000_001)?,
@@ -53,7 +53,7 @@ pub fn target() -> Option<TargetPart> {
     })
 }
 
-/// A casualty with every field.
+/// A casualty with every field set.
 pub fn casualty() -> CasualtyPart {
     CasualtyPart {
         id: CasualtyId(1),

@@ -1,4 +1,4 @@
-//! What the one who takes the watch over must know.
+//! What the relief must know on taking the watch.
 
 use rules::AlertId;
 use schemars::JsonSchema;
@@ -8,36 +8,36 @@ use terms::{CasualtyId, Day, Mmsi};
 /// The handover, in words and in figures.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Handover {
-    /// What is read aloud, line by line.
+    /// Lines to be read aloud.
     pub lines: Vec<String>,
     /// Who is on watch.
     pub on_watch: Option<String>,
-    /// Alerts that are not over, the most urgent first.
+    /// Alerts that are not over, most urgent first.
     #[schemars(with = "Vec<u32>")]
     pub standing: Vec<AlertId>,
-    /// Casualties that are not stood down.
+    /// Casualties not yet stood down.
     #[schemars(with = "Vec<u32>")]
     pub casualties: Vec<CasualtyId>,
-    /// Ships that come closest within the hour.
+    /// Ships with their closest approach within the hour.
     #[schemars(with = "Vec<u32>")]
     pub next_targets: Vec<Mmsi>,
     /// Barometric pressure.
     pub pressure_hpa: Option<f64>,
-    /// What is declared, in words.
+    /// What has been declared, in words.
     pub declared: String,
-    /// Gear and batteries by their dates.
+    /// Gear and batteries with due dates.
     pub dated: Vec<Dated>,
-    /// How far off a low beacon can be expected to be heard; `None` while that is not known.
+    /// Expected range of a low beacon; `None` while unknown.
     pub low_beacon: Option<LowBeacon>,
-    /// What was done, where somebody takes the watch.
+    /// What was done, if somebody takes the watch.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub done: Option<String>,
-    /// The sounders that speak now, where somebody takes the watch.
+    /// The sounders that sound now, if somebody takes the watch.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sounding: Option<Vec<String>>,
 }
 
-/// Something aboard that has a date, judged today.
+/// Something aboard with a due date, judged today.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Dated {
     /// What it is.
@@ -45,48 +45,48 @@ pub struct Dated {
     /// The last day on which it is good.
     #[schemars(with = "String")]
     pub due: Day,
-    /// How it stands today.
+    /// Its state today.
     pub date: Date,
     /// In words.
     pub words: String,
 }
 
-/// How something with a date stands today.
+/// The state of a due date today.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Date {
-    /// Its day has passed.
+    /// It has passed.
     Over,
-    /// Its day comes before the passage ends, or within the weeks that are looked ahead.
+    /// It comes before the passage ends, or within the weeks looked ahead.
     Soon,
     /// Good for longer than that.
     Good,
-    /// Nobody knows today's date.
+    /// Today's date is unknown.
     NotKnown,
 }
 
-/// How far off a low beacon can be expected to be heard.
+/// Expected range at which a low beacon is heard.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LowBeacon {
-    /// As likely farther as nearer.
+    /// Median range, nautical miles.
     pub range_nm: f64,
-    /// With 95 % no nearer than this.
+    /// With 95 % probability no nearer than this.
     pub least_nm: f64,
-    /// With 95 % no farther than this.
+    /// With 95 % probability no farther than this.
     pub most_nm: f64,
-    /// What that rests on.
+    /// The evidence for it.
     pub basis: LowBeaconBasis,
 }
 
-/// What an expected range rests on.
+/// The evidence for an expected range.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LowBeaconBasis {
-    /// Pairs of a range and whether a message came.
+    /// Pairs of a range and whether a message came through.
     pub pairs: u32,
-    /// Of these, messages that were due and did not come.
+    /// Of these, messages that were due and never came.
     pub missed: u32,
-    /// Stations they are of.
+    /// Stations that sent them.
     pub stations: usize,
-    /// Height of own antenna.
+    /// Height of our own antenna, metres.
     pub antenna_m: Option<f64>,
 }

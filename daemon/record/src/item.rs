@@ -1,4 +1,4 @@
-//! What an alert is about and what it comes from, in the words that people see.
+//! What an alert is about and what it comes from, in plain words.
 
 use rules::{BuiltIn, Origin};
 use schemars::JsonSchema;
@@ -8,8 +8,8 @@ use std::str::FromStr;
 use terms::{CasualtyId, Mmsi};
 use thiserror::Error;
 
-/// Something that an alert can be about. It is written as one text: a word, and behind it the name or number of that
-/// which there are several of, such as `feed bow wind` or `casualty 3`.
+/// The subject of an alert. It is written as one text: a word, followed by a name or number if there can be several,
+/// such as `feed bow wind` or `casualty 3`.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(into = "String", try_from = "String")]
 pub enum Item {
@@ -41,19 +41,19 @@ pub enum Item {
     Signal(String),
     /// A button, by its name.
     Button(String),
-    /// The line by which the watch shows that it lives.
+    /// The line that shows that the watch is alive.
     Heartbeat,
     /// The logbook on disk.
     Logbook,
     /// The recording of sentences.
     Recording,
-    /// The one on watch.
+    /// The watchkeeper.
     Watch,
     /// The lookout as a whole.
     Lookout,
 }
 
-/// Items that there is one of, and their words.
+/// Items that exist only once, and their words.
 const SINGLE: [(Item, &str); 13] = [
     (Item::OwnVessel, "own vessel"),
     (Item::Fix, "fix"),
@@ -126,7 +126,7 @@ impl TryFrom<String> for Item {
     }
 }
 
-/// What an alert comes from. Its name stands beside it, where an order's name stands.
+/// What an alert comes from. The name of the order or built-in alert stands beside it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum ComesFrom {
@@ -136,9 +136,9 @@ pub enum ComesFrom {
     Order,
     /// An order that cannot be judged.
     Unjudged,
-    /// An order about more than are told one by one.
+    /// An order that concerns more than are announced one by one.
     Crowd,
-    /// An exercise of what an order or a built-in alert tells.
+    /// An exercise of an order or a built-in alert.
     Exercise,
     /// A remark of the lookout, no alert.
     Note,
@@ -149,7 +149,7 @@ impl ComesFrom {
     pub const ALL: [Self; 6] =
         [Self::BuiltIn, Self::Order, Self::Unjudged, Self::Crowd, Self::Exercise, Self::Note];
 
-    /// As it is written.
+    /// The word for it.
     pub const fn word(self) -> &'static str {
         match self {
             Self::BuiltIn => "built-in",
@@ -161,12 +161,12 @@ impl ComesFrom {
         }
     }
 
-    /// The one that a word names.
+    /// The origin that a word names.
     pub fn named(word: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|c| c.word() == word)
     }
 
-    /// The built-in alert that an alert of this name is, if it comes from one.
+    /// The built-in alert of this name, if the alert comes from one.
     pub fn built_in(self, name: &str) -> Option<BuiltIn> {
         (self == Self::BuiltIn).then(|| BuiltIn::named(name)).flatten()
     }

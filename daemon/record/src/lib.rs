@@ -1,5 +1,5 @@
-//! What leaves the watch and what is done to it: event records, entries, rows, acts. Plain data with serde; pure: no clock
-//! is read here and no I/O done.
+//! What leaves the watch and what is done to it: event records, entries, rows, acts. Plain data with serde. Pure: reads
+//! no clock and does no I/O.
 
 mod act;
 mod bridge;

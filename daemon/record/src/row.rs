@@ -1,26 +1,26 @@
-//! Rows for the logbook, and when they were made.
+//! Logbook rows and their time stamps.
 
 use std::sync::Arc;
 use terms::{FeedId, Mmsi, Moment, Position, Utc, UtcSource};
 
-/// When a row was made. Steady time orders the log; UTC tells it to people.
+/// When a row was made. Steady time orders the log; UTC is for people.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stamp {
-    /// Steady time of this boot, or of this replay.
+    /// Steady time of this boot or replay.
     pub steady: Moment,
-    /// UTC and who told it; `None` while it is unknown.
+    /// UTC and its source; `None` while unknown.
     pub utc: Option<(Utc, UtcSource)>,
-    /// The feed whose sentence brought what is stamped; `None` where none did.
+    /// The feed whose sentence caused the row; `None` if no sentence did.
     pub feed: Option<FeedId>,
 }
 
 impl Stamp {
-    /// Milliseconds since 1970 as a column holds them.
+    /// Milliseconds since 1970, as a column holds them.
     pub fn utc_ms(&self) -> Option<i64> {
         self.utc.map(|(t, _)| t.0)
     }
 
-    /// The number of the source as a column holds it.
+    /// The number of the UTC source, as a column holds it.
     pub fn source(&self) -> Option<i64> {
         self.utc.map(|(_, s)| match s {
             UtcSource::Satellite => 1,
@@ -28,48 +28,48 @@ impl Stamp {
         })
     }
 
-    /// Back from columns.
+    /// Restores a stamp from its columns.
     pub fn from_columns(steady_ms: i64, utc_ms: Option<i64>, source: Option<i64>) -> Self {
         let source = if source == Some(1) { UtcSource::Satellite } else { UtcSource::System };
         Self { steady: Moment(steady_ms), utc: utc_ms.map(|ms| (Utc(ms), source)), feed: None }
     }
 }
 
-/// Own vessel at a moment; `None` is not available.
+/// Own vessel at a moment; `None` means not available.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct OwnRow {
-    /// By satellite.
+    /// Position by satellite.
     pub position: Option<Position>,
-    /// Course over ground, true.
+    /// Course over ground, degrees true.
     pub cog_deg: Option<f64>,
-    /// Speed over ground.
+    /// Speed over ground, knots.
     pub sog_kn: Option<f64>,
-    /// Heading, true.
+    /// Heading, degrees true.
     pub heading_deg: Option<f64>,
 }
 
-/// A target at a moment; `None` is not available.
+/// A target at a moment; `None` means not available.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TargetRow {
-    /// Its identity.
+    /// Its MMSI.
     pub mmsi: Mmsi,
-    /// Its name; shared, since it seldom changes.
+    /// Its name; shared, because it seldom changes.
     pub name: Option<Arc<str>>,
     /// Kind of station or ship.
     pub kind: Option<Arc<str>>,
-    /// As reported, carried on to the moment of the row or not, as the lookout does.
+    /// Its reported position, carried forward to the moment of the row if the lookout does so.
     pub position: Option<Position>,
-    /// Course over ground, true.
+    /// Course over ground, degrees true.
     pub cog_deg: Option<f64>,
-    /// Speed over ground.
+    /// Speed over ground, knots.
     pub sog_kn: Option<f64>,
-    /// From own vessel.
+    /// Distance from own vessel, nautical miles.
     pub range_nm: Option<f64>,
-    /// True.
+    /// Bearing from own vessel, degrees true.
     pub bearing_deg: Option<f64>,
-    /// At the closest point of approach.
+    /// Distance at the closest point of approach, nautical miles.
     pub cpa_nm: Option<f64>,
-    /// To the closest point of approach; negative once past.
+    /// Time to the closest point of approach, seconds; negative once past.
     pub tcpa_s: Option<f64>,
 }
 
@@ -78,12 +78,12 @@ pub struct TargetRow {
 pub struct FeedRow {
     /// Its name.
     pub feed: Arc<str>,
-    /// Bytes received.
+    /// Received bytes.
     pub bytes: u64,
-    /// Sentences that were good.
+    /// Good sentences.
     pub sentences: u64,
-    /// Lines refused.
+    /// Refused lines.
     pub refused: u64,
-    /// Sentences dropped under flood.
+    /// Sentences dropped in a flood.
     pub dropped: u64,
 }

@@ -1,4 +1,4 @@
-//! How types of other crates are described in JSON Schema.
+//! JSON Schema for types of other crates.
 
 use lookout::casualty::RelativeTo;
 use rules::{AlertState, EventKind, Priority, Stage, Switch};
@@ -7,12 +7,12 @@ use std::borrow::Cow;
 use std::marker::PhantomData;
 use terms::{ClosedList, UtcSource};
 
-/// Stands for a closed list of words in a description: `#[schemars(with = "OneOf<Priority>")]`.
+/// Describes a closed list of words: `#[schemars(with = "OneOf<Priority>")]`.
 pub struct OneOf<T>(PhantomData<T>);
 
-/// A closed list of words with a name in the description.
+/// A closed list of words that has a name in the schema.
 pub trait Listed: ClosedList {
-    /// What the list is called there.
+    /// Its name in the schema.
     const NAME: &'static str;
 }
 
@@ -55,7 +55,7 @@ impl Listed for UtcSource {
     const NAME: &'static str = "UtcSource";
 }
 
-/// A moment of UTC in a description: RFC 3339 with milliseconds.
+/// A UTC time in the schema: RFC 3339 with milliseconds.
 pub struct DateTime;
 
 impl JsonSchema for DateTime {

@@ -8,14 +8,14 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use terms::{Utc, UtcSource};
 
-/// The picture at one moment, every alert in the words of that moment. `None` is not available.
+/// The picture at one moment, with every alert in its current words. `None` means not available.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Status {
-    /// Version of the record's form.
+    /// Version of the record format.
     pub version: u8,
     /// The vessel's name.
     pub vessel: Option<String>,
-    /// UTC; `None` while it is unknown.
+    /// UTC; `None` while unknown.
     #[schemars(with = "Option<DateTime>")]
     pub at: Option<Utc>,
     /// Where UTC comes from.
@@ -23,13 +23,13 @@ pub struct Status {
     pub utc_from: Option<UtcSource>,
     /// Steady time in seconds.
     pub steady_s: f64,
-    /// Casualties that are not stood down: the crew first.
+    /// Casualties not yet stood down, our own crew first.
     pub casualties: Vec<CasualtyNow>,
-    /// Alerts that are not over, the most urgent first.
+    /// Alerts that are not over, most urgent first.
     pub alerts: Vec<AlertNow>,
     /// The most dangerous targets, at most 20.
     pub targets: Vec<TargetNow>,
-    /// All targets that are held.
+    /// Number of all targets held.
     pub targets_held: usize,
     /// Who is on watch.
     pub watch: WatchNow,
@@ -37,11 +37,11 @@ pub struct Status {
     pub own: OwnNow,
     /// The feeds in the order of boat.toml.
     pub feeds: Vec<FeedNow>,
-    /// The exercise that is on.
+    /// The running exercise.
     pub exercise: Option<ExerciseNow>,
-    /// What is declared, in words.
+    /// What has been declared, in words.
     pub declared: Vec<String>,
-    /// Where the orders in force come from.
+    /// Origin of the orders in force.
     pub orders: String,
     /// The logbook.
     pub logbook: LogbookNow,
@@ -52,16 +52,16 @@ pub struct Status {
 /// A casualty now.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CasualtyNow {
-    /// As events have it.
+    /// The casualty as events describe it.
     #[serde(flatten)]
     pub part: CasualtyPart,
     /// Who, as a headline: "Ada overboard".
     pub who: String,
     /// The whole line.
     pub words: String,
-    /// Where to look; `None` while not even the range is known.
+    /// Where to look; `None` until at least the range is known.
     pub look: Option<String>,
-    /// How fast the range closes; negative while it opens.
+    /// Closing speed, knots; negative while the range opens.
     pub closing_kn: Option<f64>,
 }
 
@@ -71,7 +71,7 @@ pub struct AlertNow {
     /// Its number.
     #[schemars(with = "u32")]
     pub id: AlertId,
-    /// The order's name, or the built-in one's.
+    /// The name of the order or built-in alert.
     pub order: String,
     /// Its priority.
     #[schemars(with = "OneOf<Priority>")]
@@ -79,16 +79,16 @@ pub struct AlertNow {
     /// Its state; `None` for a notice.
     #[schemars(with = "Option<OneOf<AlertState>>")]
     pub state: Option<AlertState>,
-    /// In the words of now.
+    /// Its current words.
     pub text: String,
-    /// Part of an exercise.
+    /// Whether it is part of an exercise.
     pub exercise: bool,
-    /// Since it began.
+    /// Time since it began, seconds.
     pub began_s: f64,
 }
 
 impl AlertNow {
-    /// Whether nobody has acknowledged it or taken it over yet.
+    /// Whether nobody has yet acknowledged it or taken it over.
     pub fn unheeded(&self) -> bool {
         !matches!(self.state, Some(AlertState::ActiveAcknowledged | AlertState::ResponsibilityTransferred))
     }
@@ -97,14 +97,14 @@ impl AlertNow {
 /// A target now.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TargetNow {
-    /// As events have it.
+    /// The target as events describe it.
     #[serde(flatten)]
     pub part: TargetPart,
     /// How she meets us by the rules of the road.
     pub meeting: Option<String>,
-    /// What she is, as far as she has said.
+    /// What she is, as far as she has reported.
     pub described: Option<String>,
-    /// Where to look; `None` while not even the range is known.
+    /// Where to look; `None` until at least the range is known.
     pub look: Option<String>,
 }
 
@@ -113,9 +113,9 @@ pub struct TargetNow {
 pub struct WatchNow {
     /// Who is on watch.
     pub who: Option<String>,
-    /// Since when.
+    /// Time since the present watchkeeper took over, seconds.
     pub since_s: Option<f64>,
-    /// The watch alarm's stage; `None` where the boat has none.
+    /// The watch alarm's stage; `None` if the boat has no watch alarm.
     #[schemars(with = "Option<OneOf<Stage>>")]
     pub alarm: Option<Stage>,
 }
@@ -123,30 +123,30 @@ pub struct WatchNow {
 /// Own vessel now.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OwnNow {
-    /// As events have it.
+    /// Own vessel as events describe her.
     #[serde(flatten)]
     pub part: OwnPart,
-    /// The position as people write it.
+    /// The position in the usual notation.
     pub position: Option<String>,
-    /// Since the last fix.
+    /// Age of the last fix, seconds.
     pub position_age_s: Option<f64>,
-    /// Since the last heading.
+    /// Age of the last heading, seconds.
     pub heading_age_s: Option<f64>,
-    /// By the log.
+    /// Speed by the log, knots.
     pub speed_through_water_kn: Option<f64>,
-    /// Below the surface, or below the transducer where its depth is not known.
+    /// Depth in metres, from the surface, or from the transducer if its own depth is unknown.
     pub depth_m: Option<f64>,
-    /// Since the last depth.
+    /// Age of the last depth, seconds.
     pub depth_age_s: Option<f64>,
-    /// Of the true wind.
+    /// True wind speed, knots.
     pub true_wind_kn: Option<f64>,
-    /// From where the true wind blows.
+    /// Direction the true wind blows from, degrees.
     pub true_wind_direction_deg: Option<f64>,
     /// Barometric pressure.
     pub pressure_hpa: Option<f64>,
     /// Whether the sun is above the horizon.
     pub sun_up: Option<bool>,
-    /// Since own AIS was last heard transmitting.
+    /// Time since our own AIS was last heard transmitting, seconds.
     pub transmitted_age_s: Option<f64>,
 }
 
@@ -155,54 +155,54 @@ pub struct OwnNow {
 pub struct FeedNow {
     /// Its name.
     pub name: String,
-    /// up, or why it is not.
+    /// up, or the reason why not.
     pub state: Option<String>,
-    /// Since its last good sentence.
+    /// Time since its last good sentence, seconds.
     pub silent_s: Option<f64>,
-    /// Bytes received.
+    /// Received bytes.
     pub bytes: u64,
-    /// Sentences that were good.
+    /// Good sentences.
     pub sentences: u64,
-    /// Lines refused.
+    /// Refused lines.
     pub refused: u64,
-    /// Lines refused, by reason.
+    /// Refused lines, by reason.
     pub refusals: BTreeMap<String, u64>,
-    /// Sentences dropped under flood.
+    /// Sentences dropped in a flood.
     pub dropped: u64,
 }
 
-/// The exercise that is on.
+/// The running exercise.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ExerciseNow {
     /// The word that began it.
     pub drill: String,
-    /// What the logbook calls it.
+    /// Its title in the logbook.
     pub title: String,
-    /// Since it began.
+    /// Time since it began, seconds.
     pub began_s: f64,
-    /// The invented casualty's line.
+    /// The line of the simulated casualty.
     pub words: Option<String>,
-    /// What has been measured so far.
+    /// The measurements so far.
     pub measured: String,
 }
 
 /// The logbook now.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LogbookNow {
-    /// Why it cannot be written; `None` while it can.
+    /// Why writing fails; `None` while it works.
     pub failing: Option<String>,
-    /// Rows and records that wait for the disk.
+    /// Rows and records waiting for the disk.
     pub waiting: u64,
-    /// Rows, records and deliveries given up.
+    /// Rows, records and deliveries that were dropped.
     pub dropped: u64,
-    /// Events that have not reached their webhook yet.
+    /// Events that still wait for their webhook.
     pub deliveries_waiting: u64,
 }
 
 /// A signal, a button or the heartbeat now.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SignalNow {
-    /// What it is called in reports.
+    /// Its name in reports.
     pub name: String,
     /// Whether it fails.
     pub failing: bool,

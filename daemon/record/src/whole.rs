@@ -1,4 +1,4 @@
-//! Whole numbers as JSON writes them: 3 and 3.0 are the same number there (RFC 8259 section 6).
+//! Whole numbers in JSON, where 3 and 3.0 are the same number (RFC 8259 section 6).
 
 use rules::AlertId;
 use serde::de::{Error, Unexpected, Visitor};
