@@ -380,7 +380,8 @@ class Daemon:
             capture_output=True, timeout=60,
         )
         text = out.stdout.decode()
-        lines = flat(json.loads(text)) if text.startswith("{") else text.splitlines()
+        # The order of an answer's keys says nothing.
+        lines = sorted(flat(json.loads(text))) if text.startswith("{") else text.splitlines()
         told = [f"$ {' '.join(what)}", f"exit {out.returncode}", *lines, *out.stderr.decode().splitlines()]
         if "--gpx" in what:
             told += (self.folder / "pattern.gpx").read_text().splitlines()

@@ -55,6 +55,8 @@ class Side:
     def plain(self, text):
         """Without what may differ: folders, the program's version, the room that the disk has."""
         text = text.replace(str(self.work), "WORK")
+        # An event and whom it is for are one line.
+        text = text.replace('\n["carry",', ' ["carry",')
         text = re.sub(r"middlewatch \d+\.\d+\.\d+", "middlewatch VERSION", text)
         return re.sub(r"\d+ (MB free|bytes copied)", r"N \1", text)
 
@@ -161,6 +163,7 @@ def dump(file, state=False):
     """Every row of every table and view; nulls are left out. States that outlast a restart are a text of their own."""
     with sqlite3.connect(f"file:{file}?mode=ro", uri=True) as base:
         names = base.execute("SELECT name FROM sqlite_schema WHERE type IN ('table', 'view') ORDER BY name").fetchall()
+        feeds = dict(base.execute("SELECT id, name FROM feed_names"))
         lines = []
         for (table,) in names:
             if (table == "state_rows") != state:
@@ -172,11 +175,18 @@ def dump(file, state=False):
                 if state:
                     lines += [f"{values['key']}{line}" for line in aboard.flat(as_json(values["json"]))]
                     continue
+                # Feeds are numbered as their rows happen to be written.
+                if table == "feed_names":
+                    values.pop("id")
+                elif "feed" in values:
+                    values["feed"] = feeds.get(values["feed"], values["feed"])
                 if "version" in values and table in ("run_rows", "runs"):
                     values["version"] = "VERSION"
                 if table == "counters" and values["name"] == "logbook":
                     values["last"] = "at random"
                 lines.append(f"{table} {json.dumps(values, ensure_ascii=False)}")
+            if table == "feed_names":
+                lines.sort()
     boot = Path("/proc/sys/kernel/random/boot_id").read_text().strip()
     return "\n".join(lines).replace(boot, "BOOT") + "\n"
 

@@ -1,6 +1,6 @@
 //! `boat.toml`: the boat, her crew, her wires and her sounders. Parsing is strict: an unknown key, a wrong type or a
 //! senseless value is a mistake with line and column, and all mistakes are reported at once. What is odd but allowed is
-//! a warning. Every key is a constant with its purpose, default and range; [`reference`] prints them.
+//! a warning. Every key is a constant with its purpose, default and range; [`reference()`] prints them.
 
 mod audience;
 mod button;
