@@ -36,7 +36,7 @@ pub(super) struct To {
 pub(super) enum Verb {
     /// The picture as it is now
     Status {
-        /// Show it anew each second, until interrupted
+        /// Refresh it each second until interrupted
         #[arg(long)]
         follow: bool,
         #[command(flatten)]
@@ -69,7 +69,7 @@ pub(super) enum Verb {
     },
     /// Close the case of a casualty
     StandDown {
-        /// Number of the casualty; needed where there are several
+        /// Number of the casualty; required if there are several
         casualty: Option<u32>,
         /// recovered, false activation, test, or handed over
         #[arg(long)]
@@ -77,9 +77,9 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// Tell of a casualty: its line, the sheet to read over the radio, a search pattern
+    /// Show a casualty: its line, the sheet to read over the radio, a search pattern
     Casualty {
-        /// Number of the casualty; needed where there are several
+        /// Number of the casualty; required if there are several
         casualty: Option<u32>,
         /// The sheet for the coordinator
         #[arg(long)]
@@ -93,13 +93,13 @@ pub(super) enum Verb {
         /// Width in which a head in the water is surely seen, in nautical miles
         #[arg(long, value_name = "NM")]
         sweep_width: Option<f64>,
-        /// Radius in nautical miles; else by the datum
+        /// Radius in nautical miles; default: from the datum
         #[arg(long, value_name = "NM")]
         radius: Option<f64>,
-        /// Speed through the water in knots; else the present one
+        /// Speed through the water in knots; default: the present speed
         #[arg(long, value_name = "KN")]
         speed: Option<f64>,
-        /// Course of the first leg, true; else down-drift
+        /// Course of the first leg, true; default: down-drift
         #[arg(long, value_name = "DEG")]
         first_course: Option<f64>,
         /// The second pass of the pattern
@@ -114,7 +114,7 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// Declare what the vessel does (under sail, under power, hove to, at anchor, moored), the waters (ocean, coastal) or the visibility (good visibility, restricted visibility)
+    /// Declare what the vessel is doing (under sail, under power, hove to, at anchor, moored), the waters (ocean, coastal) or the visibility (good visibility, restricted visibility)
     Declare {
         /// In the words above
         #[arg(required = true)]
@@ -122,7 +122,7 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// What the one who takes the watch over must know
+    /// What the relief must know
     Handover {
         /// Who takes it; the sounders speak then, so that it is heard that they work
         who: Option<String>,
@@ -150,7 +150,7 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// An exercise: overboard, fender, feed, fix, ship or watch-alarm begins one; spotter and alongside mark; end ends it; nothing tells how it stands
+    /// An exercise: overboard, fender, feed, fix, ship or watch-alarm begins one; spotter and alongside mark; end ends it; without a word it shows how the exercise stands
     Drill {
         /// In the words above
         what: Option<String>,
@@ -172,7 +172,7 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// Read the orders file anew
+    /// Reread the orders file
     Reload {
         #[command(flatten)]
         to: To,

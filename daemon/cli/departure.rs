@@ -24,7 +24,7 @@ const LOOKOUT: &str = "the lookout";
 /// `departure`.
 #[derive(Debug, clap::Args)]
 pub(super) struct Departure {
-    /// Who checks; else it is asked
+    /// Who checks; asked for if omitted
     #[arg(long, value_name = "NAME")]
     by: Option<String>,
     /// How long to wait for a button or a beacon, in seconds

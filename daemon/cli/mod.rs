@@ -34,7 +34,7 @@ enum Verb {
     },
     /// Run recorded sentences or a scenario through the watch, as fast as it goes
     Replay(Replay),
-    /// Tell what each sentence says
+    /// Decode each sentence
     Listen {
         /// One JSON object a line
         #[arg(long)]
@@ -60,11 +60,11 @@ enum Verb {
         /// One JSON object a line
         #[arg(long)]
         json: bool,
-        /// Serial ports to look at, in place of those that are found
+        /// Serial ports to look at, instead of those found
         #[arg(requires = "live", value_name = "PORT")]
         ports: Vec<PathBuf>,
     },
-    /// Tell what the night was like
+    /// Show what the night was like
     Review(Review),
     #[command(flatten)]
     Crew(crew::Verb),
