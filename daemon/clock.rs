@@ -1,11 +1,11 @@
-//! The only place where clocks are read.
+//! The only place that reads a clock.
 
 use nix::sys::time::TimeValLike;
 use nix::time::{ClockId, clock_gettime};
 use std::time::Duration;
 use terms::{Moment, Utc};
 
-/// Steady time (Linux boot time, which runs on through a suspend) and the system's idea of UTC.
+/// Steady time (Linux boot time, which keeps running through a suspend) and the system's idea of UTC.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Clock;
 
@@ -20,13 +20,13 @@ impl Clock {
         Utc(read_us(ClockId::CLOCK_REALTIME).div_euclid(1000))
     }
 
-    /// Microseconds of the kernel's monotonic clock, by which the service manager reckons.
+    /// Microseconds of the kernel's monotonic clock, which the service manager reckons by.
     pub fn monotonic_us(self) -> i64 {
         read_us(ClockId::CLOCK_MONOTONIC)
     }
 
-    /// Waits until a moment of steady time. Woken at least once a second, because a timer of the kernel's monotonic
-    /// clock stands still while the computer is suspended and steady time does not.
+    /// Waits until a moment of steady time. Wakes at least once a second: a timer on the kernel's monotonic clock
+    /// stops while the computer is suspended; steady time does not.
     pub async fn until(self, at: Option<Moment>) {
         let second = Duration::from_secs(1);
         let wait = at.map_or(second, |at| at.since(self.now()).min(second));
@@ -34,15 +34,15 @@ impl Clock {
     }
 }
 
-/// Microseconds of a clock. Linux has had these clocks since 2.6.39, so reading them cannot fail there; where it did (a
-/// C library of 32 bits after 2038), zero is a time before everything and nothing counts as fresh by it.
+/// Microseconds of a clock. Linux has had these clocks since 2.6.39, so reading them cannot fail there. If it did (a
+/// 32-bit C library after 2038), zero lies before everything and makes nothing look fresh.
 #[expect(clippy::disallowed_methods, reason = "the only place where clocks are read")]
 fn read_us(clock: ClockId) -> i64 {
     clock_gettime(clock).map_or(0, |t| t.num_microseconds())
 }
 
-/// The kernel's name for this boot; steady times compare only within one. `None` where it cannot be read, and every
-/// start counts as another boot.
+/// The kernel's name for this boot; steady times compare only within one boot. `None` if it cannot be read: every
+/// start then counts as a new boot.
 pub fn boot_id() -> Option<String> {
     let id = std::fs::read_to_string("/proc/sys/kernel/random/boot_id").ok()?;
     Some(id.trim().to_owned()).filter(|id| !id.is_empty())

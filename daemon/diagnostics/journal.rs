@@ -1,5 +1,5 @@
-//! Lines as entries of the journal (systemd, "Native Journal Protocol"): fields of name=value, or for a value of several
-//! lines the name, its length as 64 bits, the lowest byte first, and the value.
+//! Lines as journal entries (systemd, "Native Journal Protocol"): fields of name=value. A multi-line value takes the
+//! form name, length as 64 bits (lowest byte first), value.
 
 use super::Queue;
 use super::sparing::Sparing;
@@ -9,12 +9,12 @@ use tracing::{Event, Level, Subscriber};
 use tracing_subscriber::Layer;
 use tracing_subscriber::layer::Context;
 
-/// An entry that is being written.
+/// An entry being written.
 struct Entry(Vec<u8>);
 
 impl Entry {
     fn of(level: Level) -> Self {
-        // Levels of syslog(3). An event of an alert is information to the computer's owner; only what fails is a warning.
+        // Levels of syslog(3). An alert's event is information to the computer's owner; only a failure is a warning.
         let priority = match level {
             Level::ERROR => "3",
             Level::WARN => "4",
@@ -53,18 +53,18 @@ impl Visit for Entry {
     }
 }
 
-/// An entry that has words and nothing else.
+/// An entry with words only.
 pub fn line_of(level: Level, words: &str) -> Vec<u8> {
     let mut entry = Entry::of(level);
     entry.put("MESSAGE", words);
     entry.0
 }
 
-/// Hands every line to the journal.
+/// Sends every line to the journal.
 pub struct Journal(Queue);
 
 impl Journal {
-    /// By way of a queue.
+    /// Writes through a queue.
     pub fn to(queue: Queue) -> Self {
         Self(queue)
     }

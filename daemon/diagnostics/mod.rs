@@ -1,6 +1,6 @@
-//! Diagnostics: for people on standard error, with time and level in words; for the journal, where standard error goes to
-//! it, over its own socket, each value in a field of its own. Nobody waits for either: a terminal that was stopped, or a
-//! journal whose disk does not answer, costs lines and not the watch.
+//! Diagnostics. On standard error, for people, with time and level in words; in the journal, if standard error leads
+//! there, through its own socket and with each value in a field of its own. Nobody waits for either: a stopped
+//! terminal or a journal with a hung disk costs lines, not the watch.
 
 mod journal;
 mod sparing;
@@ -19,9 +19,9 @@ use tracing_subscriber::filter::LevelFilter;
 use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
 
-/// Lines that may wait to be written; beyond that they are counted, and how many were lost is said.
+/// How many lines may wait to be written. Further ones are dropped and counted, and the count is reported.
 const WAITING: usize = 256;
-/// At the end the last lines are waited for so long.
+/// How long to wait for the last lines at the end.
 const LAST_LINES: Duration = Duration::from_millis(200);
 
 /// The journal's socket (systemd, "Native Journal Protocol").
@@ -29,11 +29,11 @@ const JOURNAL: &str = "/run/systemd/journal/socket";
 
 enum Item {
     Line(Vec<u8>),
-    /// All before it are written when this is answered.
+    /// Answered once everything before it is written.
     Last(SyncSender<()>),
 }
 
-/// The near end of the lines' way out.
+/// The sending end of the line queue.
 #[derive(Clone)]
 struct Queue {
     to: SyncSender<Item>,
@@ -41,7 +41,7 @@ struct Queue {
 }
 
 impl Queue {
-    /// A queue that a thread of its own writes to `sink`.
+    /// A queue that its own thread writes to `sink`.
     fn to(sink: Sink) -> io::Result<Self> {
         let (to, from) = sync_channel(WAITING);
         let lost = Arc::<AtomicU64>::default();
@@ -57,7 +57,7 @@ impl Queue {
     }
 }
 
-/// A line is written in one piece.
+/// Each line goes out in one piece.
 impl Write for Queue {
     fn write(&mut self, line: &[u8]) -> io::Result<usize> {
         self.send(line.to_owned());
@@ -72,7 +72,7 @@ impl Write for Queue {
 /// Where lines end up.
 struct Sink {
     to: Box<dyn Write + Send>,
-    /// Makes a line of words about the lines themselves.
+    /// Formats a remark about the lines themselves.
     line_of: fn(&str) -> Vec<u8>,
 }
 
@@ -85,9 +85,9 @@ impl Sink {
         Self { to: Box::new(Socket(socket)), line_of: |words| line_of(Level::WARN, words) }
     }
 
-    /// Writes a line, however long that takes.
+    /// Writes a line, however long it takes.
     fn write(&mut self, line: &[u8]) {
-        // Where it cannot be written there is nobody left to tell.
+        // If this fails, nobody is left to report to.
         let _ = self.to.write_all(line);
     }
 }
@@ -118,7 +118,7 @@ fn write(from: &Receiver<Item>, lost: &AtomicU64, mut sink: Sink) {
     }
 }
 
-/// Diagnostics that have been started; when this is dropped, the last lines are waited for a little.
+/// Running diagnostics. Dropping this waits briefly for the last lines.
 pub struct Diagnostics(Option<Queue>);
 
 impl Drop for Diagnostics {
@@ -131,7 +131,7 @@ impl Drop for Diagnostics {
     }
 }
 
-/// Starts the diagnostics. Where no thread can be had for them there are none.
+/// Starts the diagnostics. Without a thread for them there are none.
 pub fn start() -> Diagnostics {
     let socket = if to_journal() { journal_socket().ok() } else { None };
     let for_journal = socket.is_some();
@@ -148,17 +148,17 @@ pub fn start() -> Diagnostics {
     Diagnostics(Some(queue))
 }
 
-/// A socket to the journal, if there is one. It stays unconnected: the journal may be started anew.
+/// A socket to the journal, if there is one. It stays unconnected because the journal may restart.
 fn journal_socket() -> io::Result<UnixDatagram> {
     UnixDatagram::unbound()?.connect(JOURNAL)?;
     UnixDatagram::unbound()
 }
 
-/// Says on standard error why the daemon cannot stand its watch; to the journal as an error (sd-daemon(3)).
+/// Says on standard error why the daemon cannot stand its watch; the journal gets it as an error (sd-daemon(3)).
 pub fn complain(why: &str) {
     let level = if to_journal() { "<3>" } else { "" };
     let lines: String = why.lines().map(|line| format!("{level}{line}\n")).collect();
-    // Where standard error is gone there is nobody left to tell.
+    // If standard error is gone, nobody is left to report to.
     let _ = io::stderr().lock().write_all(lines.as_bytes());
 }
 

@@ -1,5 +1,5 @@
-//! Diagnostics that spare the disk: of one kind of line (one place in the code) at most [`A_MINUTE`] are written in a
-//! minute, and then how many were left out. What matters stands in the logbook besides.
+//! Diagnostics that spare the disk. Writes at most [`A_MINUTE`] lines a minute of one kind (one place in the code),
+//! then reports how many it left out. What matters is in the logbook as well.
 
 use crate::clock::Clock;
 use std::collections::BTreeMap;
@@ -11,11 +11,11 @@ use tracing::Metadata;
 use tracing_subscriber::fmt::MakeWriter;
 use tracing_subscriber::fmt::writer::OptionalWriter;
 
-/// Lines of one kind in a minute.
+/// Most lines of one kind in a minute.
 const A_MINUTE: u32 = 20;
 const MINUTE: Duration = Duration::from_secs(60);
 
-/// How often a kind of line was written of late.
+/// How often one kind of line was written recently.
 #[derive(Debug, Clone, Copy)]
 struct Tally {
     since: Moment,
@@ -23,7 +23,7 @@ struct Tally {
     left_out: u64,
 }
 
-/// What lines are written to, and how often each kind was of late. There are as many kinds as places in the code.
+/// Where lines go, and how often each kind was written recently. There are as many kinds as places in the code.
 pub struct Sparing<M> {
     to: M,
     now: fn() -> Moment,
@@ -36,10 +36,10 @@ impl<M> Sparing<M> {
         Self { to, now: || Clock.now(), kinds: Mutex::default() }
     }
 
-    /// Where to write another line of a kind if it may be, and what to say before it of those that were left out.
+    /// Where to write another line of a kind, if allowed, and a remark to write first about those left out.
     pub fn admitted(&self, kind: &'static str) -> Result<(&M, Option<String>), ()> {
         let now = (self.now)();
-        // Nothing that can panic runs under this lock, and a tally half written is still one.
+        // Nothing under this lock can panic, and a half-written tally is still a tally.
         let mut kinds = self.kinds.lock().unwrap_or_else(PoisonError::into_inner);
         let tally = kinds.entry(kind).or_insert(Tally { since: now, written: 0, left_out: 0 });
         let mut left_out = 0;
@@ -65,10 +65,10 @@ impl<'a, M: MakeWriter<'a>> MakeWriter<'a> for Sparing<M> {
     }
 
     fn make_writer_for(&'a self, line: &Metadata<'_>) -> Self::Writer {
-        // The name of a line is its place in the code.
+        // A line's name is its place in the code.
         let Ok((to, left_out)) = self.admitted(line.name()) else { return OptionalWriter::none() };
         if let Some(words) = left_out {
-            // Where standard error is gone there is nobody left to tell.
+            // If standard error is gone, nobody is left to report to.
             let _ = to.make_writer_for(line).write_all(format!("{words}\n").as_bytes());
         }
         OptionalWriter::some(to.make_writer_for(line))
@@ -102,7 +102,7 @@ mod tests {
         });
         let told = kept.text();
         let count = |what: &str| told.lines().filter(|l| l.contains(what)).count();
-        // Ten minutes of ten a second.
+        // Ten minutes at ten lines a second.
         assert_eq!(count("a wire fails"), 200, "{told}");
         assert_eq!(count("580 lines like the next one were left out"), 9, "{told}");
         assert_eq!(count("another kind"), 6, "{told}");

@@ -1,14 +1,14 @@
-//! The way back on a feed's own wire: what a signal says to those from whom the feed hears.
+//! The way back on a feed's own wire: what a signal sends to the devices the feed hears.
 
 use super::source::Back;
 use std::io;
 use tokio::io::AsyncWriteExt;
 use tokio::sync::{mpsc, oneshot};
 
-/// Askings that may wait for one wire; a signal has one at a time.
+/// Most requests waiting for one wire; a signal has one at a time.
 const WAITING: usize = 4;
 
-/// Bytes that are to go out, and who wants to know how that went.
+/// Bytes to send, and where to report the result.
 #[derive(Debug)]
 struct Asked {
     bytes: Vec<u8>,
@@ -30,11 +30,11 @@ pub fn way_back() -> (WayBack, Outgoing) {
 }
 
 impl WayBack {
-    /// Has bytes sent on the feed's wire, and ends when the system has taken them. While the feed is not open it waits;
-    /// when it is dropped half-way, what has not gone out stays here.
+    /// Sends bytes on the feed's wire and returns once the system has taken them. Waits while the feed is not open. If
+    /// dropped half-way, what has not gone out is never sent.
     ///
     /// # Errors
-    /// What the system says of the wire, and a feed that closes meanwhile.
+    /// What the system says about the wire, or that the feed closed meanwhile.
     pub async fn send(&self, bytes: Vec<u8>) -> io::Result<()> {
         let closed = || io::Error::other("the feed's wire was closed");
         let (done, sent) = oneshot::channel();
@@ -44,12 +44,12 @@ impl WayBack {
 }
 
 impl Outgoing {
-    /// Sends what is asked for as long as the wire is open; never ends by itself.
+    /// Sends what is requested while the wire is open; never returns by itself.
     pub(super) async fn send(&mut self, to: &mut Back) {
         while let Some(Asked { bytes, mut done }) = self.0.recv().await {
             let written = tokio::select! {
                 biased;
-                // Whoever asked has given up: it would be told late, and once more.
+                // Whoever asked has given up; sending now would be late, and a repeat.
                 () = done.closed() => continue,
                 written = to.write_all(&bytes) => written,
             };

@@ -1,5 +1,5 @@
-//! The queues between the feeds and the watch. Two lanes: one for beacons, which is never dropped from, and one for
-//! everything else, where each wire has a bounded share and drops what does not fit.
+//! The queues between the feeds and the watch. Two lanes: one for beacons, which drops nothing, and one for everything
+//! else, where each wire has a bounded share and drops the excess.
 
 use sentence::Counts;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
@@ -8,11 +8,11 @@ use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment};
 use tokio::sync::{Notify, mpsc};
 
-/// Lines of one wire that may wait for the watch; at four full 38,400-baud lines this is some twenty seconds' worth.
+/// Most lines of one wire waiting for the watch: some twenty seconds of four full 38,400-baud lines.
 const SHARE: usize = 2048;
-/// Lines of all feeds together that may wait.
+/// Most lines of all feeds together waiting.
 const ORDINARY: usize = 8192;
-/// Lines of beacons that may wait; beyond that a feed is not read on until there is room.
+/// Most beacon lines waiting. Beyond that, a feed's reading pauses until there is room.
 const BEACONS: usize = 1024;
 
 /// More waiting lines than this are a backlog, which beacons overtake.
@@ -23,11 +23,11 @@ const BACKLOG: usize = 64;
 pub struct Line {
     /// When its last byte was read.
     pub at: Moment,
-    /// By which feed.
+    /// The feed it came by.
     pub feed: FeedId,
-    /// The line, without its end.
+    /// The line, without its line end.
     pub bytes: Box<[u8]>,
-    /// Gives the feed's share back when the line is done with.
+    /// Returns the feed's share when the line is done with.
     _place: Option<Place>,
 }
 
@@ -48,7 +48,7 @@ pub(super) enum Urgency {
     Beacon,
 }
 
-/// What is known of a feed from outside the watch.
+/// What others than the watch can see of a feed.
 #[derive(Debug, Default)]
 pub struct FeedStatus {
     inner: Mutex<(String, Counts)>,
@@ -58,7 +58,7 @@ pub struct FeedStatus {
 
 impl FeedStatus {
     fn lock(&self) -> MutexGuard<'_, (String, Counts)> {
-        // Nothing that can panic runs under this lock, and counts half written are still counts.
+        // Nothing under this lock can panic, and half-written counts are still counts.
         self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
@@ -87,12 +87,12 @@ pub struct Lines {
     hurry: Arc<Notify>,
 }
 
-/// One queue.
+/// One lane of the queue.
 #[derive(Debug)]
 struct Lane {
     to: mpsc::Sender<Line>,
     from: mpsc::Receiver<Line>,
-    /// The one that was waited for.
+    /// The line that `wait` received.
     first: Option<Line>,
 }
 
@@ -102,7 +102,7 @@ impl Lane {
         Self { to, from, first: None }
     }
 
-    /// Waits until there is a line. Safe to drop half-way.
+    /// Waits for a line. Safe to drop half-way.
     async fn wait(&mut self) {
         if self.first.is_none() {
             self.first = self.from.recv().await;
@@ -134,10 +134,10 @@ impl Lines {
         }
     }
 
-    /// Waits for a line: for a beacon's as soon as there is one, for any other at least `rest`, unless so much comes on
-    /// one wire that it would be dropped. Safe to drop half-way: no line is lost.
+    /// Waits for a line: returns at once for a beacon, otherwise after at least `rest`, unless one wire brings so much
+    /// that it would be dropped. Safe to drop half-way: no line is lost.
     pub async fn come(&mut self, rest: Duration) {
-        // A timer takes a millisecond at least, and in a flood there is none to lose.
+        // A timer takes at least a millisecond, and a flood leaves none to spare.
         if !rest.is_zero() {
             tokio::select! {
                 biased;
@@ -152,8 +152,8 @@ impl Lines {
         }
     }
 
-    /// A line that is there already. The few lines that came before a beacon's are taken first, so that its range can be
-    /// told; behind a backlog it does not wait.
+    /// A line that is already there. The few lines that came before a beacon's go first, so that its range can be
+    /// given; a beacon does not wait behind a backlog.
     pub fn ready(&mut self) -> Option<Line> {
         if self.ordinary.from.len() <= BACKLOG
             && let Some(line) = self.ordinary.take()
@@ -192,7 +192,7 @@ impl Intake {
         self.status.lock().1.clone_from(counts);
     }
 
-    /// Queues a line. When the watch is gone there is nobody to tell, and the line is let go.
+    /// Queues a line. Once the watch is gone, the line is let go.
     pub(super) async fn put(&self, at: Moment, bytes: Box<[u8]>, urgency: Urgency) {
         let line = |place| Line { at, feed: self.feed, bytes, _place: place };
         if urgency == Urgency::Beacon {
@@ -236,7 +236,7 @@ mod tests {
         assert_eq!(flood.status().dropped(), 10, "the share is given back when lines are done with");
     }
 
-    /// Whether it is done at once.
+    /// Whether the wait ends at once.
     fn at_once(wait: impl Future<Output = ()>) -> bool {
         std::pin::pin!(wait).poll(&mut Context::from_waker(Waker::noop())).is_ready()
     }

@@ -1,5 +1,5 @@
-//! Feeds: bytes off wires and connections, framed into lines and queued for the watch. A feed that fails is tried
-//! again for ever, with a bounded back-off; none of them can end the daemon or fill its memory.
+//! Feeds: bytes off wires and connections, framed into lines and queued for the watch. A failed feed is retried for
+//! ever, with a bounded back-off; no feed can end the daemon or fill its memory.
 
 mod back;
 mod intake;
@@ -22,11 +22,11 @@ use std::sync::Arc;
 use std::time::Duration;
 use terms::{FeedId, Mmsi};
 
-/// First wait before a feed that failed is tried again; it doubles up to [`LONGEST_WAIT`].
+/// First wait before a failed feed is retried; doubles up to [`LONGEST_WAIT`].
 const FIRST_WAIT: Duration = Duration::from_millis(500);
-/// The longest wait before a feed that failed is tried again.
+/// Longest wait before a failed feed is retried.
 const LONGEST_WAIT: Duration = Duration::from_secs(15);
-/// Bytes read at once; the largest datagram fits.
+/// Most bytes per read; the largest datagram fits.
 pub const CHUNK: usize = 65_536;
 
 /// One feed on its way: reads, frames, queues.
@@ -38,7 +38,7 @@ pub struct Runner {
 }
 
 impl Runner {
-    /// A feed that hands its lines to `lines`. Those of `crew` identities take the beacons' lane.
+    /// A feed that delivers its lines to `lines`. Lines from a `crew` identity take the beacons' lane.
     pub fn new(
         id: FeedId,
         feed: Feed,
@@ -53,7 +53,7 @@ impl Runner {
         (Self { feed, framer, intake, clock }, status)
     }
 
-    /// Runs until the task is dropped, or until a standard input has ended. What is asked for goes back on the same wire.
+    /// Runs until the task is dropped or standard input ends. Requests go back on the same wire.
     pub async fn run(mut self, mut outgoing: Outgoing) {
         let mut wait = FIRST_WAIT;
         loop {
@@ -88,7 +88,7 @@ impl Runner {
             },
             None => self.read(&mut opened).await,
         };
-        // To close a serial line that has not got rid of all bytes may block for half a minute.
+        // Closing a serial line with unsent bytes may block for half a minute.
         drop(tokio::task::spawn_blocking(move || drop((opened, back))));
         ended
     }
@@ -114,7 +114,7 @@ impl Runner {
         self.queue(lines).await;
     }
 
-    /// What stands in the framer without a line end is a line now.
+    /// Treats what the framer still holds without a line end as a line.
     async fn end_line(&mut self) {
         let mut lines = Vec::new();
         self.framer.finish(&mut |f| keep(&f, self.intake.crew(), &mut lines));
@@ -130,7 +130,7 @@ impl Runner {
     }
 }
 
-/// Keeps a checked line; a refused one has been counted by the framer.
+/// Keeps a checked line; the framer has already counted a refused one.
 fn keep(framed: &Framed<'_>, crew: &[Mmsi], lines: &mut Vec<(Box<[u8]>, Urgency)>) {
     if let Framed::Sentence(s) = framed {
         let urgency = if s.is_urgent(crew) { Urgency::Beacon } else { Urgency::Ordinary };

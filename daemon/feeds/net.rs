@@ -9,7 +9,7 @@ use tokio::net::{TcpStream, UdpSocket};
 /// How long a server may take to accept.
 const CONNECT: Duration = Duration::from_secs(10);
 
-/// Connects to host:port; each address of the name is tried. Keep-alive probes find a peer that died without a word.
+/// Connects to host:port, trying each address of the name. Keep-alive probes find a peer that died silently.
 pub(crate) async fn connect(address: &str) -> io::Result<TcpStream> {
     let late = || {
         io::Error::new(
@@ -24,8 +24,8 @@ pub(crate) async fn connect(address: &str) -> io::Result<TcpStream> {
     Ok(stream)
 }
 
-/// A socket that hears datagrams to its address, to the broadcast address and, where told, to a group. The port may be
-/// shared with other listeners on this computer.
+/// A socket that hears datagrams to its address, to the broadcast address and, if configured, to a group. Other
+/// listeners on this computer may share the port.
 pub(super) fn bind(
     bind: SocketAddr,
     group: Option<Ipv4Addr>,

@@ -10,10 +10,10 @@ use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, ReadHalf};
 use tokio::net::{TcpStream, UdpSocket};
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
 
-/// How long a file that has no more bytes rests before it is looked at again.
+/// How long to wait at the end of a file before looking again.
 const LOOK_AGAIN: Duration = Duration::from_millis(500);
 
-/// A connection that brings no byte for so long is closed and opened anew: its peer may be gone without a word.
+/// How long a connection may bring no byte before it is closed and reopened: its peer may have vanished silently.
 const QUIET_CONNECTION: Duration = Duration::from_secs(60);
 
 /// Where bytes go back on a feed's own wire.
@@ -21,7 +21,7 @@ pub type Back = Box<dyn AsyncWrite + Send + Unpin>;
 
 /// A source that has been opened.
 pub enum Opened {
-    /// Bytes in a row; they may end.
+    /// A byte stream; may end.
     Stream(Box<dyn AsyncRead + Send + Unpin>),
     /// A file that may grow.
     File(Followed),
@@ -32,10 +32,10 @@ pub enum Opened {
 }
 
 impl Opened {
-    /// Opens a source; the second is where to write what goes back on the same wire, if it has two ways.
+    /// Opens a source. The second value is the way back on the same wire, if it works both ways.
     ///
     /// # Errors
-    /// What the system says, with the place it is about.
+    /// What the system says, with the place it concerns.
     pub async fn open(source: &Connection) -> io::Result<(Self, Option<Back>)> {
         Ok(match source {
             Connection::Serial { path, baud } => {
@@ -43,7 +43,7 @@ impl Opened {
                 (Self::Stream(Box::new(from)), Some(Box::new(to)))
             }
             Connection::Tcp(address) => {
-                // Halves that end nothing when they are dropped: a server may close on whom it hears no more.
+                // Dropping one half must not end the other: a server may close on a client that falls silent.
                 let (from, to) = tokio::io::split(net::connect(address).await?);
                 (Self::Connection(from), Some(Box::new(to)))
             }
@@ -55,10 +55,10 @@ impl Opened {
         })
     }
 
-    /// Reads what has come, at most a bufferful; nothing at the end of a stream.
+    /// Reads what has come, at most a bufferful; zero at the end of a stream.
     ///
     /// # Errors
-    /// What the system says, and a connection that brings nothing for a minute.
+    /// What the system says, or that a connection brought nothing for a minute.
     pub async fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
         match self {
             Self::Stream(s) => s.read(into).await,
@@ -75,14 +75,14 @@ impl Opened {
         }
     }
 
-    /// Whether each read brings whole lines: what a datagram doesn't end never will be.
+    /// Whether each read brings whole lines: a line that its datagram does not end never will end.
     pub fn whole_lines(&self) -> bool {
         matches!(self, Self::Datagrams(_))
     }
 }
 
-/// Opens a serial line, exclusively: 8 data bits, no parity, one stop bit (IEC 61162-1 clause 5). Its hang-up, as when
-/// an adapter is unplugged, reads as an end.
+/// Opens a serial line exclusively: 8 data bits, no parity, one stop bit (IEC 61162-1 clause 5). A hang-up, such as an
+/// unplugged adapter, reads as an end.
 pub(crate) fn serial(path: &Path, baud: u32) -> io::Result<SerialStream> {
     tokio_serial::new(path.to_string_lossy(), baud).open_native_async().map_err(|e| {
         use tokio_serial::ErrorKind as Kind;
@@ -92,7 +92,7 @@ pub(crate) fn serial(path: &Path, baud: u32) -> io::Result<SerialStream> {
                 format!("{e}; who is in the group of the device, usually dialout, may open it"),
             ),
             Kind::Io(kind) => (kind, e.to_string()),
-            // What the library calls a line that is locked.
+            // The library reports a locked line this way.
             Kind::NoDevice => (io::ErrorKind::ResourceBusy, "another program has it open".to_owned()),
             _ => (io::ErrorKind::Other, e.to_string()),
         };
@@ -100,12 +100,12 @@ pub(crate) fn serial(path: &Path, baud: u32) -> io::Result<SerialStream> {
     })
 }
 
-/// Opens a serial line where it holds nobody up: a broken adapter may keep whoever opens it waiting.
+/// Opens a serial line on a thread that may block: a broken adapter may hang in open.
 pub(crate) async fn open_serial(path: PathBuf, baud: u32) -> io::Result<SerialStream> {
     tokio::task::spawn_blocking(move || serial(&path, baud)).await.map_err(io::Error::other)?
 }
 
-/// A file read from its start and then followed as it grows; begun anew when it is cut short or replaced.
+/// A file read from its start and followed as it grows; restarted when it is truncated or replaced.
 pub struct Followed {
     path: PathBuf,
     file: File,
@@ -113,7 +113,7 @@ pub struct Followed {
 }
 
 impl Followed {
-    /// Opens it; a named pipe is waited for.
+    /// Opens the file; waits for a named pipe.
     async fn open(path: &Path) -> io::Result<Self> {
         let file = File::open(path)
             .await
@@ -121,13 +121,13 @@ impl Followed {
         Ok(Self { path: path.to_owned(), file, read: 0 })
     }
 
-    /// Whether the path names another file by now, or fewer bytes than were read.
+    /// Whether the path now names another file, or one shorter than what was read.
     async fn replaced(&self) -> bool {
-        // Asked where a disk that does not answer holds nobody up.
+        // On a thread that may block: the disk may not answer.
         tokio::fs::metadata(&self.path).await.is_ok_and(|m| m.is_file() && m.len() < self.read)
     }
 
-    /// Reads on, once there is something.
+    /// Reads on once there is something.
     async fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
         loop {
             let n = self.file.read(into).await?;

@@ -1,4 +1,4 @@
-//! Writing: one transaction filled with states, events, entries and rows.
+//! Writing: one transaction, filled with states, events, entries and rows.
 
 use super::error::LogbookError;
 use super::outbox::{Body, Waiting};
@@ -46,13 +46,13 @@ pub(super) fn count(c: &Connection, name: &str, last: i64) -> rusqlite::Result<(
     Ok(())
 }
 
-/// A transaction that is being filled.
+/// A transaction being filled.
 pub(super) struct Batch<'a> {
     pub(super) t: Transaction<'a>,
     pub(super) path: &'a Path,
     pub(super) boot: i64,
     pub(super) run: i64,
-    /// Names of the feeds by their numbers in stamps, and their numbers in the file as far as this batch has asked.
+    /// Feed names by their number in stamps, and their numbers in the file as far as this batch has looked them up.
     pub(super) feeds: BTreeMap<FeedId, Arc<str>>,
     pub(super) feed_ids: RefCell<BTreeMap<FeedId, i64>>,
 }
@@ -62,7 +62,7 @@ impl Batch<'_> {
         disk_error(self.path, e)
     }
 
-    /// The number that the file has for a stamp's feed; one that nobody has named is none.
+    /// The file's number for a stamp's feed; `None` for a feed that nobody named.
     fn feed(&self, at: &Stamp) -> rusqlite::Result<Option<i64>> {
         let Some((number, name)) = at.feed.and_then(|f| Some((f, self.feeds.get(&f)?))) else {
             return Ok(None);
@@ -81,13 +81,13 @@ impl Batch<'_> {
         Ok(Some(id))
     }
 
-    /// Makes it last: synced before this returns when the pace is live.
+    /// Commits; when the pace is live, synced before this returns.
     pub fn commit(self) -> Result<(), LogbookError> {
         let path = self.path;
         self.t.commit().map_err(|e| disk_error(path, &e))
     }
 
-    /// The last sign of life of this run.
+    /// Writes this run's latest sign of life.
     pub fn sign(&self, at: &Stamp, stopped: bool) -> Result<(), LogbookError> {
         let sql = "UPDATE run_rows SET to_ms = max(to_ms, ?2), to_utc_ms = ?3, utc_source = ?4, stopped = ?5,
                    from_utc_ms = coalesce(from_utc_ms, ?3 - (?2 - from_ms)) WHERE id = ?1";
@@ -98,12 +98,12 @@ impl Batch<'_> {
             .map_err(|e| self.error(&e))
     }
 
-    /// Puts a state, or takes it away.
+    /// Sets or removes a state.
     pub fn state(&self, at: &Stamp, key: &str, json: &str) -> Result<(), LogbookError> {
         put_state(&self.t, self.boot, at, key, json).map_err(|e| self.error(&e))
     }
 
-    /// Writes an event and gives its number, which also stands in its record.
+    /// Writes an event and returns its number, which also goes into its record.
     pub fn event(&self, at: &Stamp, record: &EventRecord) -> Result<i64, LogbookError> {
         self.write_event(at, record).map_err(|e| self.error(&e))
     }
@@ -162,7 +162,7 @@ impl Batch<'_> {
         Ok(id)
     }
 
-    /// Writes a delivery and gives the number of its row.
+    /// Writes a delivery and returns the number of its row.
     pub fn delivery(&self, event: Option<i64>, waiting: &Waiting) -> Result<i64, LogbookError> {
         let priority = Priority::ALL.iter().position(|p| *p == waiting.priority).unwrap_or(0) as i64;
         let body = match (&waiting.body, event) {
@@ -187,7 +187,7 @@ impl Batch<'_> {
             .map_err(|e| self.error(&e))
     }
 
-    /// Gives a delivery's row its key.
+    /// Sets the key of a delivery's row.
     pub fn key(&self, row: i64, key: &str) -> Result<(), LogbookError> {
         self.t
             .prepare_cached("UPDATE delivery_rows SET key = ?2 WHERE id = ?1")
@@ -196,7 +196,7 @@ impl Batch<'_> {
             .map_err(|e| self.error(&e))
     }
 
-    /// Takes a delivery's row away.
+    /// Removes a delivery's row.
     pub fn delivered(&self, row: i64) -> Result<(), LogbookError> {
         self.t
             .prepare_cached("DELETE FROM delivery_rows WHERE id = ?1")
@@ -215,7 +215,7 @@ impl Batch<'_> {
             .prepare_cached(sql)
             .and_then(|mut s| {
                 let feed = self.feed(at)?;
-                // Texts, numbers and closed lists always have a form in JSON.
+                // Texts, numbers and closed lists always serialize to JSON.
                 let facts = serde_json::to_string(entry).unwrap_or_default();
                 let casualty = entry.casualty().map(|id| id.0);
                 s.execute(params![

@@ -1,4 +1,4 @@
-//! Copies of the logbook, and the check whether it is whole: both read beside the writing thread.
+//! Copies of the logbook, and its integrity check: both read beside the writing thread.
 
 use super::error::{LogbookError, Trouble};
 use super::reading::open_to_read;
@@ -6,8 +6,8 @@ use super::schema::disk_error;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-/// Copies the logbook as it is at one moment to another file, while it is written. The copy takes its name only when
-/// it is whole and synced; one that was there before is replaced then. Its bytes.
+/// Copies the logbook, as of one moment, to another file while it is being written. The copy takes its name only once
+/// it is whole and synced, replacing any earlier one. Returns its size in bytes.
 pub(super) fn copy(from: &Path, to: &Path) -> Result<u64, LogbookError> {
     let failed = |e: std::io::Error| {
         let why = match e.kind() {
@@ -45,13 +45,13 @@ pub(super) fn copy(from: &Path, to: &Path) -> Result<u64, LogbookError> {
     };
     let result = written.map_err(|e| disk_error(to, &e)).and_then(|_| finish().map_err(failed));
     if result.is_err() {
-        // Half a copy is worth nothing; that it cannot be removed either is no further news.
+        // Half a copy is worth nothing; failing to remove it is no further news.
         let _ = std::fs::remove_file(&part);
     }
     result
 }
 
-/// Whether the file is whole, by SQLite's quick check; an error says where it is not.
+/// Checks the file with SQLite's quick check; an error says where it is damaged.
 pub(super) fn check(path: &Path) -> Result<(), LogbookError> {
     let connection = open_to_read(path)?;
     let answer: String =

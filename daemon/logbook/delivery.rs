@@ -5,27 +5,27 @@ use rules::Priority;
 use std::sync::Arc;
 use terms::Quantity;
 
-/// Names a delivery within this run.
+/// Identifies a delivery within this run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct DeliveryId(pub(super) u64);
 
-/// A delivery whose time has come.
+/// A delivery that is due.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Due {
-    /// To report back with.
+    /// Identifies it when reporting back.
     pub id: DeliveryId,
-    /// What its receiver knows it by: the same for every attempt, in this run and in later ones, and no other
-    /// delivery's to that receiver.
+    /// The receiver's key for it: the same for every attempt, in this run and later ones, and shared with no other
+    /// delivery to that receiver.
     pub key: String,
-    /// What to send: the record in JSON, with `log_id` as far as it is known now.
+    /// What to send: the record in JSON, with `log_id` if known by now.
     pub body: String,
     /// The alert's priority.
     pub priority: Priority,
-    /// When the event happened, so that a late one can say so. Its steady time may be that of an earlier boot.
+    /// When the event happened, so that a late one can say so. Its steady time may belong to an earlier boot.
     pub at: Stamp,
-    /// Whether the steady time of `at` is of this boot.
+    /// Whether the steady time of `at` belongs to this boot.
     pub same_boot: bool,
-    /// Attempts that failed in this run.
+    /// Failed attempts in this run.
     pub tries: u32,
 }
 
@@ -41,7 +41,7 @@ pub(super) enum Row {
 /// An event on its way to the disk.
 #[derive(Debug)]
 pub(super) struct EventItem {
-    /// Names the event in memory, until its row has a number.
+    /// Identifies the event in memory until its row has a number.
     pub key: u64,
     pub at: Stamp,
     pub record: Arc<EventRecord>,

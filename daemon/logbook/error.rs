@@ -1,4 +1,4 @@
-//! What can be wrong with a logbook, and how it is doing.
+//! What can go wrong with a logbook, and its health.
 
 use rusqlite::ErrorCode;
 use std::path::PathBuf;
@@ -15,7 +15,7 @@ pub enum LogbookError {
         path: PathBuf,
         /// Its form.
         found: i64,
-        /// The newest form known here.
+        /// The newest form that this program knows.
         known: i64,
     },
     /// An unreleased program made it. Opening for writing sets it aside.
@@ -26,7 +26,7 @@ pub enum LogbookError {
         path: PathBuf,
         /// Its form.
         found: i64,
-        /// The oldest form known here.
+        /// The oldest form that this program knows.
         oldest: i64,
     },
     /// It is a database of something else; it is left as it is.
@@ -35,13 +35,13 @@ pub enum LogbookError {
         /// Which file.
         path: PathBuf,
     },
-    /// Another daemon has it.
+    /// Another daemon holds it.
     #[error("logbook {path} is in use by another process", path = path.display())]
     InUse {
         /// Which file.
         path: PathBuf,
     },
-    /// The disk does not do as asked. While the daemon runs, the record waits in memory and is tried again.
+    /// The disk fails. While the daemon runs, the record waits in memory and is retried.
     #[error("logbook {path}: {why}: {detail}", path = path.display())]
     Disk {
         /// Which file.
@@ -59,7 +59,7 @@ pub enum LogbookError {
     Closed,
 }
 
-/// Sorts of trouble with the disk.
+/// Kinds of trouble with the disk.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Error)]
 pub enum Trouble {
     /// No room.
@@ -86,7 +86,7 @@ pub enum Trouble {
 }
 
 impl Trouble {
-    /// By SQLite's code.
+    /// Classifies an error by SQLite's code.
     pub(super) fn of(error: &rusqlite::Error) -> Self {
         match error.sqlite_error_code() {
             Some(ErrorCode::DiskFull) => Self::Full,
@@ -103,20 +103,20 @@ impl Trouble {
     }
 }
 
-/// How the logbook is doing.
+/// The logbook's health.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct LogbookHealth {
     /// Why nothing can be written now; `None` when all is well.
     pub failing: Option<LogbookError>,
-    /// Records and rows that wait in memory.
+    /// Records and rows waiting in memory.
     pub waiting: usize,
-    /// Records, rows and deliveries dropped since the run began, for want of memory.
+    /// Records, rows and deliveries dropped in this run for want of memory.
     pub dropped: u64,
-    /// The file that was set aside last in this run.
+    /// The file last set aside in this run.
     pub set_aside: Option<SetAside>,
 }
 
-/// A file that could not be used and was put under another name.
+/// An unusable file that was renamed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SetAside {
     /// Its new name.

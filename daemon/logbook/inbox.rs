@@ -1,4 +1,4 @@
-//! The bounded way from the daemon's tasks to the thread that writes.
+//! The bounded queue from the daemon's tasks to the writing thread.
 
 use super::Pace;
 use super::delivery::{EventItem, Row};
@@ -12,55 +12,55 @@ use std::time::Duration;
 use terms::FeedId;
 use tokio::sync::{oneshot, watch};
 
-/// Rows that wait for the writing thread at most; the oldest is dropped above it, or a replay waits.
+/// Most rows waiting for the writing thread; beyond that the oldest is dropped, or a replay waits.
 pub(super) const ROWS_BOUND: usize = 8192;
-/// Events and entries that wait for the writing thread at most.
+/// Most events and entries waiting for the writing thread.
 pub(super) const RECORDS_BOUND: usize = 2048;
-/// States that are kept at most: the boards and the casualties of one boat.
+/// Most states kept: the boards and the casualties of one boat.
 pub(super) const STATES_BOUND: usize = 1024;
-/// The writing thread looks at the rows at least this often.
+/// Longest time before the writing thread looks at the rows.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
-/// ... and when so many have come.
+/// ... or number of rows, whichever comes first.
 const LOOK_ROWS: usize = 1024;
 
-/// What comes in order and is never dropped before rows are.
+/// What keeps its order and is dropped only after rows are.
 #[derive(Debug)]
 pub(super) enum Record {
     Event(EventItem),
     Entry(Stamp, Box<Entry>),
     /// The row of a delivery that is no longer needed.
     Delivered(i64),
-    /// The row of a delivery, and the key it went out under.
+    /// The row of a delivery, and the key it was sent under.
     Key(i64, String),
-    /// A delivery whose row went with a damaged file.
+    /// A delivery whose row was lost with a damaged file.
     Redeliver(super::delivery::DeliveryId),
 }
 
-/// What is asked of the writing thread.
+/// Requests to the writing thread.
 #[derive(Debug)]
 pub(super) enum Request {
     /// Write everything.
     Flush(oneshot::Sender<Result<(), LogbookError>>),
     /// Write everything and end.
     Close(Option<Stamp>, Option<oneshot::Sender<Result<(), LogbookError>>>),
-    /// The check has found the file damaged.
+    /// The check found the file damaged.
     Damaged(LogbookError),
 }
 
-/// What has come in since the writing thread last looked.
+/// What has arrived since the writing thread last looked.
 #[derive(Debug, Default)]
 pub(super) struct Inbox {
     pub rows: VecDeque<(Stamp, Row)>,
     pub records: VecDeque<Record>,
     pub states: BTreeMap<String, (Stamp, String)>,
-    /// The newest of what the watch keeps; made into JSON by the writing thread.
+    /// The latest state of the watch; the writing thread turns it into JSON.
     pub kept: Option<(Stamp, Box<Kept>)>,
     pub requests: Vec<Request>,
     pub dropped: u64,
     closed: bool,
 }
 
-/// What the handles and the writing thread share.
+/// What the handles share with the writing thread.
 #[derive(Debug)]
 pub(super) struct Shared {
     inbox: Mutex<Inbox>,
@@ -69,16 +69,16 @@ pub(super) struct Shared {
     outbox: Mutex<Outbox>,
     pub outbox_changes: watch::Sender<u64>,
     pub health: watch::Sender<LogbookHealth>,
-    /// Names of the feeds that stamps name by number.
+    /// Names of the feeds, by their numbers in stamps.
     feeds: Mutex<BTreeMap<FeedId, Arc<str>>>,
 }
 
-/// A panic while a lock is held leaves plain collections behind: they are still good.
+/// Locks; a panic while the lock was held leaves plain collections that are still good.
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Takes the least urgent event out, the oldest of those; entries and deliveries stay.
+/// Removes the least urgent event, the oldest of several; entries and deliveries stay.
 pub(super) fn drop_least_urgent(records: &mut VecDeque<Record>) -> Option<EventItem> {
     let urgency = |r: &Record| if let Record::Event(e) = r { Some(e.record.alert.priority) } else { None };
     let least =
@@ -114,12 +114,12 @@ impl Shared {
         lock(&self.outbox)
     }
 
-    /// Tells the senders that the outbox has something new.
+    /// Wakes the senders: the outbox has something new.
     pub fn outbox_changed(&self) {
         self.outbox_changes.send_modify(|n| *n = n.wrapping_add(1));
     }
 
-    /// Puts a row in. Live, the oldest makes room; in a replay the caller waits for room.
+    /// Adds a row. Live, the oldest makes room; in a replay the caller waits.
     pub fn push_row(&self, pace: Pace, at: Stamp, row: Row) {
         let mut inbox = lock(&self.inbox);
         while pace == Pace::Replay && inbox.rows.len() >= ROWS_BOUND && !inbox.closed {
@@ -139,7 +139,7 @@ impl Shared {
         }
     }
 
-    /// Puts in what must outlast a restart, in place of what waited. It goes to the disk with the events behind it.
+    /// Replaces the waiting state that must outlast a restart. It reaches the disk with the events that follow it.
     pub fn keep(&self, at: Stamp, kept: Box<Kept>) {
         let mut inbox = lock(&self.inbox);
         if !inbox.closed {
@@ -147,7 +147,7 @@ impl Shared {
         }
     }
 
-    /// Puts a record in and wakes the writing thread; gives it back when the logbook is closed.
+    /// Adds a record and wakes the writing thread; returns the record if the logbook is closed.
     pub fn push_record(&self, record: Record) -> Result<(), Record> {
         let mut inbox = lock(&self.inbox);
         if inbox.closed {
@@ -165,8 +165,8 @@ impl Shared {
         Ok(())
     }
 
-    /// Rows of deliveries that are to go, with whatever is written next. There cannot be more of them than the outbox
-    /// holds rows on disk, so there is always room.
+    /// Removes rows of deliveries with the next write. There is always room: there cannot be more of them than rows of
+    /// the outbox on disk.
     pub fn push_delivered(&self, rows: impl IntoIterator<Item = i64>) {
         let mut inbox = lock(&self.inbox);
         for row in rows {
@@ -176,14 +176,14 @@ impl Shared {
         }
     }
 
-    /// Deliveries saved from a damaged file get rows in the new one.
+    /// Gives deliveries saved from a damaged file rows in the new one.
     pub fn push_redeliver(&self) {
         let orphans = self.outbox().without_row(|_| true);
         let mut inbox = lock(&self.inbox);
         inbox.records.extend(orphans.into_iter().map(|(id, _)| Record::Redeliver(id)));
     }
 
-    /// Keeps the newest state under its key. It goes to the disk with the next event, or when the minute ends.
+    /// Keeps the newest state under its key. It reaches the disk with the next event or at the end of the minute.
     pub fn push_state(&self, at: Stamp, key: &str, json: &str) {
         let mut inbox = lock(&self.inbox);
         if inbox.states.len() < STATES_BOUND || inbox.states.contains_key(key) {
@@ -193,7 +193,7 @@ impl Shared {
         }
     }
 
-    /// Asks for something; gives it back when the logbook is closed.
+    /// Sends a request; returns it if the logbook is closed.
     pub fn ask(&self, request: Request) -> Result<(), Request> {
         let mut inbox = lock(&self.inbox);
         if inbox.closed {
@@ -205,8 +205,7 @@ impl Shared {
         Ok(())
     }
 
-    /// Waits until there is something to do, one second at most, and takes all of it. The flag tells that the
-    /// second has passed.
+    /// Waits for something to do, at most one second, and takes all of it. The flag is set when the second has passed.
     pub fn take(&self) -> (Inbox, bool) {
         let inbox = lock(&self.inbox);
         let nothing = |i: &mut Inbox| {
@@ -220,7 +219,7 @@ impl Shared {
         (taken, waited.timed_out())
     }
 
-    /// Nothing more is taken in; used when the writing thread ends.
+    /// Accepts nothing more; called when the writing thread ends.
     pub fn shut(&self) {
         lock(&self.inbox).closed = true;
         self.room.notify_all();

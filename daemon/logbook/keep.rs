@@ -1,9 +1,9 @@
-//! How long rows are kept: by age, and by the size that the file may have. Alerts and casualties are kept always.
+//! How long rows are kept: by age, and by the file's size limit. Alerts and casualties stay for ever.
 
 use rusqlite::{Connection, params};
 use terms::Utc;
 
-/// How long the rows of a table are kept, in days. Of the events only notices are ever removed; entries stay.
+/// How long each table keeps its rows, in days. Of the events only notices are ever removed; entries stay.
 const KEEP_DAYS: [(&str, i64); 5] = [
     ("target_rows", 60),
     ("feed_rows", 60),
@@ -12,22 +12,22 @@ const KEEP_DAYS: [(&str, i64); 5] = [
     ("event_rows WHERE event = 'noted'", 400),
 ];
 const DAY_MS: i64 = 86_400_000;
-/// Rows removed of a table in one go: it takes as long as a write does.
+/// Most rows removed from a table at once: it takes as long as a write does.
 const AT_ONCE: i64 = 2000;
-/// The file may be this large where nothing else was said: 1 GiB, some ninety busy weeks or a year of ordinary ones.
+/// Default size limit of the file: 1 GiB, some ninety busy weeks or a year of ordinary ones.
 pub(crate) const DEFAULT_LIMIT_BYTES: u64 = 1 << 30;
-/// Room is made when so much of the limit is in use.
+/// Tenths of the limit in use at which room is made.
 const FULL_TENTHS: i64 = 9;
 /// The last day's rows stay, however little room there is.
 const LAST_DAY_S: i64 = 86_400;
 
-/// Removes a portion of what is too old. Only satellites' time is believed: a clock set wrong must not cost the log.
+/// Removes a portion of what is too old. Trusts only satellite time: a clock set wrong must not cost the log.
 pub(super) fn by_age(c: &Connection, now: Utc) -> rusqlite::Result<usize> {
     let mut removed = 0;
     for (table, days) in KEEP_DAYS {
         let name = table.split(' ').next().unwrap_or(table);
         let noted = table.contains("WHERE");
-        // What has no UTC goes with what is older than it and has one.
+        // Rows without UTC go with older rows that have it.
         let oldest = format!("SELECT id, utc_ms FROM {table} ORDER BY id LIMIT {AT_ONCE}");
         let last: Option<i64> = c
             .prepare_cached(&format!("SELECT max(id) FROM ({oldest}) WHERE utc_ms < ?1"))?
@@ -41,15 +41,15 @@ pub(super) fn by_age(c: &Connection, now: Utc) -> rusqlite::Result<usize> {
     Ok(removed)
 }
 
-/// Whether the pages in use come near the limit.
+/// Whether the pages in use approach the limit.
 pub(super) fn is_nearly_full(c: &Connection) -> rusqlite::Result<bool> {
     let pragma = |name: &str| c.pragma_query_value(None, name, |r| r.get::<_, i64>(0));
     let in_use = pragma("page_count")? - pragma("freelist_count")?;
     Ok(in_use > pragma("max_page_count")? / 10 * FULL_TENTHS)
 }
 
-/// Removes a portion of the oldest of what is missed least: targets first, then feeds, instruments and own track. Of
-/// a boot that is running, the last day stays. The pages are used again; the file does not shrink.
+/// Removes a portion of the oldest rows, least missed first: targets, then feeds, instruments and own track. Of the
+/// running boot, the last day stays. The pages are reused; the file does not shrink.
 pub(super) fn by_size(c: &Connection, boot: i64, steady_ms: i64) -> rusqlite::Result<usize> {
     let from = (boot << 42) | ((steady_ms / 1000 - LAST_DAY_S).max(0) << 10);
     for (table, _) in KEEP_DAYS.iter().filter(|(t, _)| !t.contains("WHERE")) {

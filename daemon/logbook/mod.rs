@@ -1,14 +1,14 @@
 //! The logbook: what happened, on disk, in the order of steady time.
 //!
-//! One thread owns the file (SQLite in write-ahead mode). Whoever has something to log hands it over and goes on;
-//! nobody waits for the disk unless he wants to. An event and what must be delivered of it are one transaction,
-//! synced before its number is told. Rows of own vessel, targets and instruments are thinned and written every
-//! two minutes, or with the next event: a power cut costs two minutes of track at most, and no alert. While the disk fails, everything waits in bounded memory and is tried again.
-//! A damaged file, or one of a form from before the first release, is set aside under another name and a new one begun.
+//! One thread owns the file (SQLite in write-ahead mode). Whoever logs something hands it over and goes on; nobody
+//! need wait for the disk. An event and its deliveries are one transaction, synced before its number is reported. Rows
+//! of own vessel, targets and instruments are thinned and written every two minutes, or with the next event: a power
+//! cut costs at most two minutes of track, and no alert. While the disk fails, everything waits in bounded memory and
+//! is retried. A damaged file, or one in a form from before the first release, is renamed and a new one begun.
 //!
-//! The file can be read with any SQLite shell, also while the daemon runs: the views `alerts`, `own`, `targets`,
-//! `instruments`, `feeds`, `entries` and `runs` have plain names and units. The tables behind them may change
-//! from version to version, the views stay.
+//! Any SQLite shell can read the file, even while the daemon runs: the views `alerts`, `own`, `targets`,
+//! `instruments`, `feeds`, `entries` and `runs` have plain names and units. The tables behind them may change from
+//! version to version; the views stay.
 
 mod batch;
 mod copy;
@@ -45,35 +45,35 @@ use terms::{FeedId, Moment, Quantity};
 use tokio::sync::{oneshot, watch};
 use writer::Writer;
 
-/// How fast things come.
+/// How fast records arrive.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Pace {
     /// As they happen. Nobody waits: when rows come faster than the disk takes them, the oldest are dropped and
     /// counted. Every event is synced.
     Live,
-    /// As fast as they can be read. Rows wait for room, and nothing is synced before the end: a replay that is cut
-    /// off can be run again.
+    /// As fast as they can be read. Rows wait for room, and nothing is synced before the end: a replay cut short can
+    /// be run again.
     Replay,
 }
 
-/// How a logbook is opened.
+/// Settings for opening a logbook.
 #[derive(Debug, Clone)]
 pub struct LogbookSettings {
     /// The kernel's boot id; `None` for a replay, whose steady time is its own.
     pub boot: Option<String>,
     /// Now.
     pub opened: Stamp,
-    /// How fast things come.
+    /// How fast records arrive.
     pub pace: Pace,
-    /// The file is never larger than this: near it, the oldest rows make room (targets, then feeds, instruments and own
-    /// track; alerts and casualties never). `None` for 1 GiB, and in a replay for as large as the disk takes.
+    /// The file's size limit: near it, the oldest rows make room (targets, then feeds, instruments and own track;
+    /// alerts and casualties never). `None`: 1 GiB, and in a replay no limit but the disk.
     pub limit_bytes: Option<u64>,
 }
 
-/// What an earlier run has left.
+/// What an earlier run left.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Recovered {
-    /// The states that were saved, by key.
+    /// Saved states, by key.
     pub states: BTreeMap<String, String>,
     /// Deliveries that have not reached their signal.
     pub pending_deliveries: usize,
@@ -83,24 +83,24 @@ pub struct Recovered {
     pub next_casualty: u32,
     /// The number of this boot in the logbook; `None` while the file cannot be opened.
     pub boot: Option<i64>,
-    /// Whether an earlier run of the same boot is in the logbook: its steady time goes on.
+    /// Whether the logbook has an earlier run of the same boot: its steady time goes on.
     pub same_boot: bool,
-    /// The last sign of life of the run before; `None` in a new logbook.
+    /// The previous run's last sign of life; `None` in a new logbook.
     pub last_sign: Option<Stamp>,
-    /// Whether the steady time of `last_sign` is of this boot.
+    /// Whether the steady time of `last_sign` belongs to this boot.
     pub last_sign_same_boot: bool,
-    /// Whether the run before was ended in order; `true` in a new logbook.
+    /// Whether the previous run ended in order; `true` in a new logbook.
     pub stopped_in_order: bool,
     /// The file that was set aside: damaged, or of a form from before the first release.
     pub set_aside: Option<SetAside>,
 }
 
-/// Keys of the saved states that the watch keeps.
+/// Keys of the watch's saved states.
 pub const ALERTS: &str = "alerts";
 /// See [`ALERTS`].
 pub const CASUALTIES: &str = "casualties";
 
-/// A handle to the logbook; clones share the same one. When the last is dropped, what waits is written and the file closed.
+/// A handle to the logbook; clones share one logbook. Dropping the last writes what waits and closes the file.
 #[derive(Debug, Clone)]
 pub struct Logbook {
     handle: Arc<Handle>,
@@ -112,19 +112,19 @@ struct Handle {
     pace: Pace,
     path: PathBuf,
     next_key: AtomicU64,
-    /// Whether a copy is being made.
+    /// Whether a copy is under way.
     copying: AtomicBool,
 }
 
 impl Drop for Handle {
     fn drop(&mut self) {
-        // Refused when it was closed before: then there is nothing left to do.
+        // Refused if already closed: then nothing is left to do.
         let _ = self.shared.ask(Request::Close(None, None));
     }
 }
 
 impl Logbook {
-    /// Takes what the watch gives out for the disk. An event is not written here: it goes out with its deliveries.
+    /// Takes what the watch puts out for the disk. Does not write events: each goes out with its deliveries.
     pub fn take(&self, effect: Effect) {
         match effect {
             Effect::Event(..) | Effect::Places(..) => {}
@@ -139,7 +139,7 @@ impl Logbook {
     /// Opens or makes the logbook, and begins a run in it. Blocks while the file is read.
     ///
     /// # Errors
-    /// When the file is of a newer form, no logbook, in use, or the disk does not take it.
+    /// If the file is in a newer form, is no logbook or is in use, or the disk fails.
     pub fn open(
         path: impl AsRef<Path>,
         settings: LogbookSettings,
@@ -150,8 +150,8 @@ impl Logbook {
         }
     }
 
-    /// As `open`, but a file that cannot be opened is tried again and again, while everything waits in memory: the
-    /// watch goes on without a logbook. The error says why, and so does `health`.
+    /// Like `open`, but keeps retrying a file that cannot be opened, while everything waits in memory: the watch goes
+    /// on without a logbook. The error says why, and so does `health`.
     pub fn open_or_wait(
         path: impl AsRef<Path>,
         settings: LogbookSettings,
@@ -163,7 +163,7 @@ impl Logbook {
         let (store, recovered, waiting, error) = match opening::open(&path, &settings) {
             Ok((store, recovered, waiting)) => (Some(store), recovered, waiting, None),
             Err(error) => {
-                // What cannot be written can perhaps be read: a casualty outlasts a full disk and a restart.
+                // What cannot be written may still be readable: a casualty outlasts a full disk and a restart.
                 let (recovered, _, waiting) = opening::look(&path, &settings);
                 (None, recovered, waiting, Some(error))
             }
@@ -199,43 +199,43 @@ impl Logbook {
         self.handle.shared.push_row(self.handle.pace, at, row);
     }
 
-    /// Names a feed, by whose number stamps tell whence a row comes. There are 65,536 numbers.
+    /// Names a feed; stamps refer to it by number. There are 65,536 numbers.
     pub fn name_feed(&self, feed: FeedId, name: &str) {
         self.handle.shared.name_feed(feed, name);
     }
 
-    /// Logs own vessel. May be called as often as it is known: one row each ten seconds is written.
+    /// Logs own vessel. Call as often as it is known: one row every ten seconds is written.
     pub fn own(&self, at: Stamp, row: OwnRow) {
         self.push_row(at, LogRow::Own(row));
     }
 
-    /// Logs a target. May be called with each report: each minute the nearest 200 get one row, the one of their least range.
+    /// Logs a target. Call with every report: each minute the nearest 200 get one row, the one of their least range.
     pub fn target(&self, at: Stamp, row: TargetRow) {
         self.push_row(at, LogRow::Target(row));
     }
 
-    /// Logs a reading of own vessel's instruments, in the quantity's own unit. May be called with each reading:
-    /// least, mean, greatest and last of each minute are written.
+    /// Logs a reading of own vessel's instruments, in the quantity's own unit. Call with every reading: the least,
+    /// mean, greatest and last of each minute are written.
     pub fn instrument(&self, at: Stamp, quantity: Quantity, value: f64) {
         self.push_row(at, LogRow::Instrument(quantity, value));
     }
 
-    /// Logs a feed's counts. May be called often: one row each ten minutes is written.
+    /// Logs a feed's counts. Call as often as you like: one row every ten minutes is written.
     pub fn feed(&self, at: Stamp, row: FeedRow) {
         self.push_row(at, LogRow::Feed(row));
     }
 
     /// Writes an entry into the log, at once.
     pub fn entry(&self, at: Stamp, entry: Entry) {
-        // Refused when the logbook is closed: nobody is left to tell.
+        // Refused if the logbook is closed: nobody is left to report to.
         let _ = self.handle.shared.push_record(Record::Entry(at, Box::new(entry)));
     }
 
-    /// Logs an event together with its deliveries to the signals named, in one transaction. The answer comes when that is
-    /// synced, with the event's number; or an error when it is not, in which case the record waits and is tried
-    /// again (unless the error is `Dropped` or `Closed`). A state saved before goes to the disk with it.
+    /// Logs an event with its deliveries to the named signals, in one transaction. The answer comes once that is
+    /// synced, with the event's number. On an error, the record waits and is retried (unless the error is `Dropped` or
+    /// `Closed`). States saved earlier reach the disk with it.
     ///
-    /// The deliveries are due as soon as the event is on disk, and 250 ms later in any case.
+    /// The deliveries are due as soon as the event is on disk, but within 250 ms in any case.
     pub fn event(
         &self,
         at: Stamp,
@@ -260,42 +260,44 @@ impl Logbook {
         answer
     }
 
-    /// Deliveries to a signal whose time has come, the most urgent first, at most `limit`, and of each alert only the
-    /// oldest. A delivery stays due until `delivered` or `failed` is told of it. Notices older than an hour and cautions
-    /// older than six are dropped, anything more urgent never for its age.
+    /// Due deliveries to a signal, most urgent first, at most `limit`, and only the oldest of each alert. A delivery
+    /// stays due until `delivered` or `failed` reports it. Notices older than an hour and cautions older than six are
+    /// dropped; anything more urgent is never too old.
     ///
-    /// In the signal's hours of rest, given by UTC, a call waits for their end or for an alarm of the same alert, and
-    /// does not age. Answers to a call that has gone out do not wait. Where the UTC of `now` is not known nothing rests.
+    /// In the signal's hours of rest, by UTC, a call waits for their end or for an alarm of the same alert, and does
+    /// not age. Answers to a call already sent do not wait. Nothing rests while the UTC of `now` is unknown.
     pub fn due(&self, signal: &str, now: &Stamp, rest: Option<Rest>, limit: usize) -> Vec<Due> {
         let (due, stale) = self.handle.shared.outbox().due(signal, now, rest, limit);
         self.handle.shared.push_delivered(stale);
         due
     }
 
-    /// When the next delivery to a signal is due; `None` when there is none, or none that does not rest.
+    /// When the next delivery to a signal is due; `None` if there is none, or all of them rest.
     pub fn next_due(&self, signal: &str, now: &Stamp, rest: Option<Rest>) -> Option<Moment> {
         self.handle.shared.outbox().next_due(signal, now, rest)
     }
 
-    /// A delivery has arrived. That is written with whatever is written next: after a power cut it may go out twice.
+    /// Reports a delivery as arrived. Saved with the next write: after a power cut it may go out twice.
     pub fn delivered(&self, id: DeliveryId) {
         let row = self.handle.shared.outbox().remove(id);
         self.handle.shared.push_delivered(row);
     }
 
-    /// A delivery has failed and is due again then. Of an earlier boot's it does not matter: steady time is this boot's.
+    /// Reports a delivery as failed; it is due again at `next_try`, in this boot's steady time even if the event is
+    /// from an earlier boot.
     pub fn failed(&self, id: DeliveryId, next_try: Moment) {
         self.handle.shared.outbox().put_off(id, next_try);
         self.handle.shared.outbox_changed();
     }
 
-    /// Forgets the deliveries to signals that are not among these: nobody will ever fetch them.
+    /// Forgets deliveries to all other signals: nobody will ever fetch them.
     pub fn keep_signals(&self, names: &[&str]) {
         let rows = self.handle.shared.outbox().keep_signals(names);
         self.handle.shared.push_delivered(rows);
     }
 
-    /// How many deliveries wait, over all signals (at most 4,000; above that the oldest of the least priority goes).
+    /// How many deliveries wait, over all signals (at most 4,000; beyond that the oldest of the least priority is
+    /// dropped).
     pub fn deliveries_waiting(&self) -> usize {
         self.handle.shared.outbox().len()
     }
@@ -305,48 +307,47 @@ impl Logbook {
         self.handle.shared.outbox_changes.subscribe()
     }
 
-    /// Keeps a state for the next start, the newest under its key. It is written with the next event, or when the
-    /// minute ends; `flush` writes it at once. At most 1,024 keys.
+    /// Saves a state for the next start; the newest replaces any other under its key. It is written with the next
+    /// event or at the end of the minute; `flush` writes it at once. At most 1,024 keys.
     pub fn save_state(&self, at: Stamp, key: &str, json: &str) {
         self.handle.shared.push_state(at, key, json);
     }
 
-    /// Writes all that waits, the minute that is running too; the answer comes when that is synced.
+    /// Writes everything that waits, including the current minute; the answer comes once that is synced.
     pub fn flush(&self) -> oneshot::Receiver<Result<(), LogbookError>> {
         let (reply, answer) = oneshot::channel();
         self.request(Request::Flush(reply));
         answer
     }
 
-    /// Writes all that waits, ends the run in order and closes the file. Nothing is taken in afterwards.
+    /// Writes everything that waits, ends the run in order and closes the file. Accepts nothing afterwards.
     pub fn close(&self, at: Stamp) -> oneshot::Receiver<Result<(), LogbookError>> {
         let (reply, answer) = oneshot::channel();
         self.request(Request::Close(Some(at), Some(reply)));
         answer
     }
 
-    /// Copies the whole logbook to another file, while the watch goes on. The answer, the copy's bytes, comes when the
-    /// copy is whole and synced; a file of that name that was there before is replaced then, not sooner. One copy is
-    /// made at a time.
+    /// Copies the whole logbook to another file while the watch goes on. The answer, the copy's size in bytes, comes
+    /// once the copy is whole and synced; only then does it replace a file of that name. One copy at a time.
     pub fn backup(&self, to: impl AsRef<Path>) -> oneshot::Receiver<Result<u64, LogbookError>> {
         let (reply, answer) = oneshot::channel();
         let to = to.as_ref().to_owned();
         if self.handle.copying.swap(true, Ordering::SeqCst) {
             let detail = "another copy is being made".to_owned();
-            // Who asked may have gone; so below.
+            // Whoever asked may have gone; so below.
             let _ = reply.send(Err(LogbookError::Disk { path: to, why: Trouble::Busy, detail }));
             return answer;
         }
         let written = self.flush();
         let handle = Arc::clone(&self.handle);
         let work = move || {
-            // What cannot be written now is missing in the copy; `health` tells of it.
+            // The copy lacks what cannot be written now; `health` reports that.
             let _ = written.blocking_recv();
             let result = copy::copy(&handle.path, &to);
             handle.copying.store(false, Ordering::SeqCst);
             let _ = reply.send(result);
         };
-        // Without a thread the work and its reply are dropped: the receiver sees the channel closed.
+        // Without a thread, the work and its reply are dropped: the receiver sees the channel closed.
         if std::thread::Builder::new().name("logbook copy".to_owned()).spawn(work).is_err() {
             self.handle.copying.store(false, Ordering::SeqCst);
         }
@@ -355,12 +356,12 @@ impl Logbook {
 
     fn request(&self, request: Request) {
         if let Err(Request::Flush(reply) | Request::Close(_, Some(reply))) = self.handle.shared.ask(request) {
-            // Who asked may have gone.
+            // Whoever asked may have gone.
             let _ = reply.send(Err(LogbookError::Closed));
         }
     }
 
-    /// How the logbook is doing; changes are seen by the receiver.
+    /// The logbook's health; the receiver sees changes.
     pub fn health(&self) -> watch::Receiver<LogbookHealth> {
         self.handle.shared.health.subscribe()
     }

@@ -1,4 +1,4 @@
-//! Opening the file: taking hold of it, setting a damaged one aside, reading what an earlier run has left.
+//! Opening the file: locking it, setting a damaged one aside, reading what an earlier run left.
 
 use super::batch::{Batch, count, put_state};
 use super::error::{LogbookError, SetAside, Trouble};
@@ -19,16 +19,16 @@ use std::sync::Arc;
 use std::time::Duration;
 use terms::{FeedId, Moment};
 
-/// Another process may hold the file for so long before a write is given up and tried again.
+/// How long to wait for another process that holds the file before a write is put off.
 const BUSY_WAIT: Duration = Duration::from_secs(1);
-/// SQLite keeps so much of the file in memory; a logbook is written at its end, and seldom read.
+/// SQLite's cache of the file; a logbook is written at its end and seldom read.
 const CACHE_KIB: i64 = 256;
-/// Pages of the write-ahead log before it is carried over into the file: 4 MiB.
+/// Pages of the write-ahead log before they go into the file: 4 MiB.
 const CHECKPOINT_PAGES: i64 = 1000;
-/// A write-ahead log that a long reader made grow is cut back to this.
+/// Size to which a write-ahead log is cut back after a long reader made it grow.
 const WAL_KEEPS_BYTES: i64 = 8 << 20;
 
-/// The logbook's file, open for writing. One process has it at a time.
+/// The logbook's file, open for writing. Only one process holds it at a time.
 pub(super) struct Store {
     connection: Connection,
     path: PathBuf,
@@ -39,15 +39,15 @@ pub(super) struct Store {
     _hold: Hold,
 }
 
-/// The path with something behind its name.
+/// The path with a suffix on its name.
 fn beside(path: &Path, suffix: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(suffix);
     name.into()
 }
 
-/// The lock file beside the logbook, held by one process and gone when it lets go. A lock on the logbook itself
-/// would cost SQLite its own locks whenever it is closed.
+/// The lock file beside the logbook: one process holds it, and it goes when released. A lock on the logbook itself
+/// would cost SQLite its own locks whenever that lock is closed.
 struct Hold {
     path: PathBuf,
     _file: File,
@@ -55,12 +55,12 @@ struct Hold {
 
 impl Drop for Hold {
     fn drop(&mut self) {
-        // Removed while it is still locked; whoever opened it meanwhile sees that it is no longer there.
+        // Removed while still locked; whoever opened it meanwhile sees that it is gone.
         let _ = std::fs::remove_file(&self.path);
     }
 }
 
-/// Another process may remove the lock file between our opening and locking it so many times.
+/// Retries in case another process removes the lock file between our opening and locking it.
 const HOLD_TRIES: usize = 10;
 
 fn hold(path: &Path) -> Result<Hold, LogbookError> {
@@ -91,7 +91,7 @@ fn hold(path: &Path) -> Result<Hold, LogbookError> {
     Err(LogbookError::InUse { path: path.to_owned() })
 }
 
-/// Renames a file that cannot be used and what belongs to it, by the first free number. Nothing is deleted.
+/// Renames an unusable file and its companions, with the first free number. Deletes nothing.
 fn set_aside(path: &Path, why: LogbookError) -> Result<SetAside, LogbookError> {
     let failed = |e: std::io::Error| LogbookError::Disk {
         path: path.to_owned(),
@@ -111,11 +111,11 @@ fn set_aside(path: &Path, why: LogbookError) -> Result<SetAside, LogbookError> {
     Ok(SetAside { to, why })
 }
 
-/// Opens or makes the logbook. A damaged one is set aside, what can be saved of its states and numbers is carried
-/// over, and a new one begun. One of a form from before the first release is set aside too, and nothing of it is read.
+/// Opens or makes the logbook. Sets a damaged one aside, begins a new one and carries over what can be saved of its
+/// states and numbers. Also sets aside one in a form from before the first release, and reads nothing from it.
 ///
 /// # Errors
-/// A newer form, another program's database, another process that has it, or trouble with the disk.
+/// A newer form, another program's database, another process holding it, or trouble with the disk.
 pub(super) fn open(
     path: &Path,
     settings: &LogbookSettings,
@@ -145,7 +145,7 @@ struct Opened {
     connection: Connection,
     boot: i64,
     run: i64,
-    /// The logbook's own.
+    /// The logbook's own number.
     number: i64,
     recovered: Recovered,
     waiting: Vec<Waiting>,
@@ -192,7 +192,7 @@ fn own_number(connection: &Connection) -> rusqlite::Result<i64> {
 /// The counter that holds it.
 const OWN_NUMBER: &str = "logbook";
 
-/// The row of this boot, where an earlier run of the same boot made one.
+/// This boot's row, if an earlier run of the same boot made one.
 fn find_boot(connection: &Connection, settings: &LogbookSettings) -> rusqlite::Result<(Option<i64>, bool)> {
     let Some(boot) = &settings.boot else { return Ok((None, false)) };
     let found =
@@ -270,7 +270,7 @@ fn next(connection: &Connection, name: &str) -> rusqlite::Result<u32> {
     Ok(u32::try_from(last.unwrap_or(0).saturating_add(1)).unwrap_or(u32::MAX))
 }
 
-/// What an earlier run left in a file that cannot be written, as far as it can be read, and the last event's number.
+/// What an earlier run left in an unwritable file, as far as it is readable, and the last event's number.
 pub(super) fn look(path: &Path, settings: &LogbookSettings) -> (Recovered, i64, Vec<Waiting>) {
     let nothing =
         Recovered { next_alert: 1, next_casualty: 1, stopped_in_order: true, ..Recovered::default() };
@@ -279,7 +279,7 @@ pub(super) fn look(path: &Path, settings: &LogbookSettings) -> (Recovered, i64, 
     let number = counter(&c, OWN_NUMBER).ok().flatten().unwrap_or(0);
     let waiting = read_deliveries(&c, boot, number).unwrap_or_default();
     let recovered = recover(&c, boot, same_boot, waiting.len()).unwrap_or_else(|_| Recovered {
-        // Some of it may still be had of a damaged file.
+        // Some of a damaged file may still be readable.
         states: read_states(&c).unwrap_or_default(),
         next_alert: next(&c, "alert").unwrap_or(1),
         next_casualty: next(&c, "casualty").unwrap_or(1),
@@ -307,7 +307,7 @@ fn read_deliveries(
         let (key, seq) = (r.get::<_, Option<String>>(9)?, r.get::<_, Option<u32>>(10)?.unwrap_or(0));
         let mut body = r.get::<_, Option<String>>(3)?.unwrap_or_default();
         if let (Some(_), Some(log_id)) = (&key, event) {
-            // It went out before its number was known, and goes out so again.
+            // It went out before its number was known, and goes out the same way again.
             body = body.replacen(&format!("\"log_id\":{log_id},"), "\"log_id\":null,", 1);
         }
         let on_disk =
@@ -315,7 +315,7 @@ fn read_deliveries(
         Ok(Waiting {
             row: Some(row),
             signal: r.get(1)?,
-            // Unknown: rather told too loud than not at all.
+            // Unknown: better too loud than silent.
             priority: priority.copied().unwrap_or(Priority::Alarm),
             alert: r.get::<_, Option<u32>>(11)?.unwrap_or(0),
             seq,
@@ -341,7 +341,7 @@ impl Store {
         self.number
     }
 
-    /// Begins a transaction; nothing of it is on disk before `commit`.
+    /// Begins a transaction; none of it is on disk before `commit`.
     pub fn begin(&mut self, feeds: BTreeMap<FeedId, Arc<str>>) -> Result<Batch<'_>, LogbookError> {
         let t = self
             .connection
@@ -350,7 +350,7 @@ impl Store {
         Ok(Batch { t, path: &self.path, boot: self.boot, run: self.run, feeds, feed_ids: RefCell::default() })
     }
 
-    /// Writes into a new file what was saved from a damaged one.
+    /// Writes what was saved from a damaged file into a new one.
     fn carry_over(&self, recovered: &Recovered, at: &Stamp) -> Result<(), LogbookError> {
         let write = || -> rusqlite::Result<()> {
             for (key, json) in &recovered.states {
@@ -367,12 +367,12 @@ impl Store {
         count(&self.connection, name, last).map_err(|e| disk_error(&self.path, &e))
     }
 
-    /// A number's last, as far as it can be read.
+    /// The last value of a number, as far as it is readable.
     pub fn last(&self, name: &str) -> i64 {
         next(&self.connection, name).map_or(0, |n| i64::from(n) - 1)
     }
 
-    /// Removes a portion of the rows that are too old, and of the oldest where the file is nearly as large as it may be.
+    /// Removes a portion of rows that are too old and, when the file nears its limit, of the oldest.
     pub fn make_room(
         &self,
         now: Option<terms::Utc>,

@@ -1,4 +1,4 @@
-//! Deliveries that have not reached their signal: held in memory while the daemon runs, on disk for the next start.
+//! Deliveries that have not reached their signal: in memory while the daemon runs, on disk for the next start.
 
 use super::delivery::{DeliveryId, Due};
 use boat::Rest;
@@ -10,13 +10,13 @@ use std::sync::Arc;
 use std::time::Duration;
 use terms::{Moment, Utc};
 
-/// Deliveries held at most, over all signals. Above it the oldest of the least priority is dropped and counted.
+/// Most deliveries held, over all signals. Beyond that the oldest of the least priority is dropped and counted.
 pub(super) const OUTBOX_BOUND: usize = 4000;
 
-/// An event waits so long for the disk before it goes out without its number in the logbook.
+/// How long an event waits for the disk before it goes out without its number in the logbook.
 pub(super) const DISK_WAIT: Duration = Duration::from_millis(250);
 
-/// A notice that is older is news to nobody and is dropped; so is a caution after six times as long.
+/// When a notice is too old to be news and is dropped; a caution lasts six times as long.
 const NOTICE_KEEPS: Duration = Duration::from_secs(3600);
 
 /// What a delivery sends.
@@ -33,37 +33,37 @@ pub(super) enum Body {
 pub(super) struct Waiting {
     pub signal: String,
     pub priority: Priority,
-    /// The alert's number and the event's in it; 0 where they are not known any more.
+    /// The alert's number, and the event's number within it; 0 if no longer known.
     pub alert: u32,
     pub seq: u32,
-    /// The same alert told again, without other news.
+    /// A repeat of the same alert, without other news.
     pub repeats: bool,
-    /// It calls for attention, and less than an alarm waits for the end of a signal's hours of rest.
+    /// It calls for attention; if less than an alarm, it waits for the end of a signal's hours of rest.
     pub calls: bool,
-    /// What its receiver knows it by, from the first attempt or the disk on.
+    /// Its key at the receiver, from the first attempt or the disk on.
     pub key: Option<String>,
-    /// Handed out and not reported back.
+    /// Handed out and not yet reported back.
     pub out: bool,
     pub body: Body,
     pub at: Stamp,
     pub same_boot: bool,
-    /// Not before, in steady time of this boot.
+    /// Earliest next try, in steady time of this boot.
     pub next_try: Moment,
     pub tries: u32,
-    /// Names its event in memory; `None` when it was read back.
+    /// Identifies its event in memory; `None` if it was read back.
     pub event: Option<u64>,
-    /// The event's number in the logbook, once it is on disk.
+    /// The event's number in the logbook, once on disk.
     pub log_id: Option<i64>,
-    /// The delivery's own row, once it is on disk.
+    /// The delivery's own row, once on disk.
     pub row: Option<i64>,
 }
 
-/// All of them, in order of their coming.
+/// All deliveries, in order of arrival.
 #[derive(Debug)]
 pub(super) struct Outbox {
     waiting: BTreeMap<DeliveryId, Waiting>,
     last: u64,
-    /// This run's own, for the keys of deliveries that go out before their event is on disk.
+    /// This run's own number, for the keys of deliveries that go out before their event is on disk.
     run: u64,
     /// Dropped because of age or number.
     pub dropped: u64,
@@ -71,20 +71,20 @@ pub(super) struct Outbox {
 
 impl Default for Outbox {
     fn default() -> Self {
-        // A hasher's seed is random and not the same twice.
+        // A hasher's seed is random and differs each time.
         let run = RandomState::new().hash_one(std::process::id());
         Self { waiting: BTreeMap::new(), last: 0, run, dropped: 0 }
     }
 }
 
-/// What a receiver knows the delivery of an event by that was on disk before it went out: the logbook's own number, so
-/// that another logbook's events are not taken for these, the event's row, and its number within its alert.
+/// The key of a delivery whose event was on disk before it went out: the logbook's own number, so that another
+/// logbook's events are never mistaken for these, the event's row, and its number within its alert.
 pub(super) fn key_on_disk(logbook: i64, log_id: i64, seq: u32) -> String {
     format!("{logbook:x}-{log_id}-{seq}")
 }
 
 impl Outbox {
-    /// Takes one in and returns the rows on disk that had to make room for it.
+    /// Adds a delivery; returns the rows on disk that had to make room for it.
     pub fn add(&mut self, waiting: Waiting) -> Vec<i64> {
         self.last += 1;
         self.waiting.insert(DeliveryId(self.last), waiting);
@@ -98,7 +98,7 @@ impl Outbox {
         rows
     }
 
-    /// Takes in the deliveries of a new event.
+    /// Adds the deliveries of a new event.
     pub fn add_event(
         &mut self,
         key: u64,
@@ -134,8 +134,8 @@ impl Outbox {
         rows
     }
 
-    /// An alert that is told again takes the place of its last telling where that still waits, so that a receiver
-    /// that comes back after an hour is not told the same sixty times.
+    /// Lets a repeat replace an earlier repeat of the same alert that still waits, so that a receiver that comes back
+    /// after an hour does not get it sixty times.
     fn drop_repeats(&mut self, signal: &str, alert: u32) -> Vec<i64> {
         let mut rows = Vec::new();
         self.waiting.retain(|_, w| {
@@ -148,10 +148,10 @@ impl Outbox {
         rows
     }
 
-    /// Those of a signal whose time has come, the most urgent first and then the oldest, at most `limit`; and the
-    /// rows of those that have grown too old. The events of one alert keep their order: none is due before the one
-    /// before it is gone, and that one is as urgent as any behind it. In hours of rest (by UTC) a call waits for their
-    /// end, or for an alarm of the same alert.
+    /// Due deliveries of a signal, most urgent first, then oldest, at most `limit`; and the rows of those grown too
+    /// old. Events of one alert keep their order: none is due before its predecessor is gone, and that one is as
+    /// urgent as any behind it. In hours of rest (by UTC) a call waits for their end, or for an alarm of the same
+    /// alert.
     pub fn due(
         &mut self,
         signal: &str,
@@ -180,12 +180,11 @@ impl Outbox {
         (due.collect(), stale)
     }
 
-    /// The oldest delivery of each alert to a signal, and the greatest priority of that alert's; without those that
-    /// rest.
+    /// The oldest delivery of each alert to a signal, with the alert's greatest priority; without those that rest.
     fn heads(&self, signal: &str, now: &Stamp, rest: Option<Rest>) -> Vec<(Priority, DeliveryId)> {
         let mut heads: BTreeMap<(u32, u64), (Priority, DeliveryId)> = BTreeMap::new();
         for (id, w) in self.waiting.iter().filter(|(_, w)| w.signal == signal) {
-            // An alert whose number is lost stands for itself.
+            // An alert whose number is lost is a group of its own.
             let group = if w.alert == 0 { (0, id.0) } else { (w.alert, 0) };
             let head = heads.entry(group).or_insert((w.priority, *id));
             head.0 = head.0.max(w.priority);
@@ -198,12 +197,12 @@ impl Outbox {
         heads.into_values().filter(|head| !rests(head)).collect()
     }
 
-    /// Takes out what has been delivered, or will never be; its row on disk, where it has one.
+    /// Removes a delivery that arrived or never will; returns its row on disk, if it has one.
     pub fn remove(&mut self, id: DeliveryId) -> Option<i64> {
         self.waiting.remove(&id).and_then(|w| w.row)
     }
 
-    /// Puts one off.
+    /// Puts a delivery off.
     pub fn put_off(&mut self, id: DeliveryId, next_try: Moment) {
         if let Some(w) = self.waiting.get_mut(&id) {
             w.tries = w.tries.saturating_add(1);
@@ -212,7 +211,7 @@ impl Outbox {
         }
     }
 
-    /// When the next of a signal is due that does not rest.
+    /// When the signal's next delivery that does not rest is due.
     pub fn next_due(&self, signal: &str, now: &Stamp, rest: Option<Rest>) -> Option<Moment> {
         let heads = self.heads(signal, now, rest).into_iter().filter_map(|(_, id)| self.waiting.get(&id));
         heads.map(|w| if w.is_fresh_on_disk() { w.at.steady } else { w.next_try }).min()
@@ -223,7 +222,7 @@ impl Outbox {
         self.waiting.len()
     }
 
-    /// One of them, while it waits, with the key it goes by from now on.
+    /// A waiting delivery, with its key settled.
     pub fn keyed(&mut self, id: DeliveryId) -> Option<Waiting> {
         let run = self.run;
         self.waiting.get_mut(&id).map(|w| {
@@ -232,24 +231,24 @@ impl Outbox {
         })
     }
 
-    /// Those of an event that have no row yet.
+    /// Deliveries of an event that have no row yet.
     pub fn of_event(&self, key: u64) -> Vec<(DeliveryId, Waiting)> {
         let new = self.waiting.iter().filter(|(_, w)| w.event == Some(key) && w.row.is_none());
         new.map(|(id, w)| (*id, w.clone())).collect()
     }
 
-    /// All that have no row and whose event will not bring them one: those of a logbook that was set aside.
+    /// Deliveries without a row that their event will not bring one: those of a logbook that was set aside.
     pub fn without_row(&self, still_to_come: impl Fn(u64) -> bool) -> Vec<(DeliveryId, Waiting)> {
         let orphan = |w: &Waiting| w.row.is_none() && !w.event.is_some_and(&still_to_come);
         self.waiting.iter().filter(|(_, w)| orphan(w)).map(|(id, w)| (*id, w.clone())).collect()
     }
 
-    /// Notes the row a delivery has been given, and the key it goes by unless it has one. `keyed`: the row has it.
+    /// Notes a delivery's row, and its key unless it has one. `keyed`: the row has the key.
     pub fn written(&mut self, row: &NewRow, logbook: i64) -> Settled {
         let Some(w) = self.waiting.get_mut(&row.delivery) else { return Settled::Gone };
         w.row = Some(row.row);
         match (&w.key, row.log_id) {
-            // It went out under a key of its own while the row was being written.
+            // It went out under a key of its own while its row was being written.
             (Some(key), _) if !row.keyed => Settled::Keyed(key.clone()),
             (Some(_), _) | (None, None) => Settled::Done,
             (None, Some(log_id)) => {
@@ -260,7 +259,7 @@ impl Outbox {
         }
     }
 
-    /// Forgets those of signals that are not there any more; their rows on disk.
+    /// Forgets deliveries to all other signals; returns their rows on disk.
     pub fn keep_signals(&mut self, names: &[&str]) -> Vec<i64> {
         let mut rows = Vec::new();
         self.waiting.retain(|_, w| {
@@ -273,18 +272,18 @@ impl Outbox {
         rows
     }
 
-    /// The rows on disk of those that wait.
+    /// The rows on disk of waiting deliveries.
     pub fn rows(&self) -> BTreeSet<i64> {
         self.waiting.values().filter_map(|w| w.row).collect()
     }
 
-    /// Forgets all rows: the file that had them is no longer there.
+    /// Forgets all rows: their file is gone.
     pub fn forget_rows(&mut self) {
         self.waiting.values_mut().for_each(|w| w.row = None);
     }
 }
 
-/// A delivery's row that has come onto the disk.
+/// A delivery's row that has reached the disk.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct NewRow {
     pub delivery: DeliveryId,
@@ -295,19 +294,19 @@ pub(super) struct NewRow {
     pub keyed: bool,
 }
 
-/// What is still to be done about a delivery whose row is on disk.
+/// What is left to do about a delivery whose row is on disk.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum Settled {
     /// Nothing.
     Done,
-    /// It has gone out meanwhile and the row must go too.
+    /// It has gone out meanwhile; the row must go too.
     Gone,
-    /// The row must have this key.
+    /// The row must get this key.
     Keyed(String),
 }
 
 impl Waiting {
-    /// Never tried, and its event is on disk: no need to wait longer.
+    /// Never tried, and its event is on disk: it need not wait longer.
     fn is_fresh_on_disk(&self) -> bool {
         self.tries == 0 && self.row.is_some()
     }
@@ -316,8 +315,8 @@ impl Waiting {
         self.is_fresh_on_disk() || !self.same_boot && self.tries == 0 || now >= self.next_try
     }
 
-    /// Only notices and cautions grow stale; an alarm goes out however late. Across boots the age is that of UTC,
-    /// and without UTC nothing is stale. Nothing ages while its signal rests.
+    /// Only notices and cautions grow stale; an alarm goes out however late. Across boots, age goes by UTC, and
+    /// without UTC nothing is stale. Nothing ages while its signal rests.
     fn is_stale(&self, now: &Stamp, rest: Option<Rest>) -> bool {
         let keeps = match self.priority {
             Priority::Notice => NOTICE_KEEPS,
@@ -338,14 +337,14 @@ impl Waiting {
         age.saturating_sub(rested.unwrap_or_default()) > keeps
     }
 
-    /// Its key: that of the disk, or of this run where it goes out before.
+    /// Its key: from the disk, or of this run if it goes out first.
     fn settle_key(&mut self, id: DeliveryId, run: u64) -> String {
         let own = || format!("{run:x}.{}-{}", self.event.unwrap_or(id.0), self.seq);
         self.key.get_or_insert_with(own).clone()
     }
 
-    /// The delivery as it goes out. Its first attempt settles its key and with it its body: a receiver that is given
-    /// a key twice is given the same words.
+    /// The delivery as sent. Its first attempt settles its key, and with it its body: a receiver that gets a key twice
+    /// gets the same words.
     fn hand_out(&mut self, id: DeliveryId, run: u64) -> Due {
         self.out = true;
         let key = self.settle_key(id, run);

@@ -6,18 +6,18 @@ use rusqlite::{Connection, OpenFlags};
 use std::path::Path;
 use std::time::Duration;
 
-/// Whether a daemon has the file open, or had when its power was cut, and when the file was last written.
+/// Whether a daemon has the file open, or had at a power cut, and when the file was last written.
 pub(crate) fn marks(path: &Path) -> (bool, Option<std::time::SystemTime>) {
     let mut wal = path.as_os_str().to_owned();
     wal.push("-wal");
     (Path::new(&wal).exists(), std::fs::metadata(path).and_then(|m| m.modified()).ok())
 }
 
-/// Opens for reading only. A file that nobody has open is taken as it stands, which leaves nothing beside it and
-/// works on a read-only disk; who does so looks afterwards whether the marks are still the same.
+/// Opens for reading only. A file that nobody has open is read as it is, which leaves nothing beside it and works on a
+/// read-only disk; the caller then checks that the marks have not changed.
 ///
 /// # Errors
-/// When it is of a newer or unreleased form, no logbook, or cannot be read.
+/// If it is in a newer or unreleased form, is no logbook, or cannot be read.
 pub(crate) fn open_to_read(path: &Path) -> Result<Connection, LogbookError> {
     let fail = |e: rusqlite::Error| disk_error(path, &e);
     let (in_use, _) = marks(path);
@@ -29,7 +29,7 @@ pub(crate) fn open_to_read(path: &Path) -> Result<Connection, LogbookError> {
     Ok(opened)
 }
 
-/// A path as a URI wants it.
+/// A path as a URI needs it.
 fn uri(path: &Path) -> String {
     path.to_string_lossy().replace('%', "%25").replace('?', "%3f").replace('#', "%23")
 }

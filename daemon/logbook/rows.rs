@@ -13,8 +13,8 @@ fn udeg(position: Option<Position>) -> (Option<i64>, Option<i64>) {
     (parts(position.map(Position::latitude_deg), 1e6), parts(position.map(Position::longitude_deg), 1e6))
 }
 
-/// The SQL that puts a row behind the last one; `?1` is the boot, `?2` the steady time. Its id tells its time (see the
-/// schema), so that rows are found by time without an index.
+/// The SQL that appends a row; `?1` is the boot, `?2` the steady time. Its id encodes its time (see the schema), so
+/// rows are found by time without an index.
 macro_rules! insert {
     ($table:literal, $columns:literal) => {
         concat!(
@@ -29,8 +29,8 @@ macro_rules! insert {
     };
 }
 
-/// The SQL condition that finds rows of a boot (`?1`) between two steady times (`?2`, `?3`). Ids follow the order of
-/// writing, which lags behind time by a few minutes at most.
+/// The SQL condition for rows of a boot (`?1`) between two steady times (`?2`, `?3`). Ids follow the order of writing,
+/// which lags behind time by at most a few minutes.
 pub(crate) const WITHIN: &str = "id BETWEEN (?1 << 42) | (max(?2 / 1000 - 600, 0) << 10) \
     AND (?1 << 42) | ((?3 / 1000 + 600) << 10) AND boot = ?1 AND steady_ms BETWEEN ?2 AND ?3";
 

@@ -9,7 +9,7 @@ const APPLICATION_ID: i64 = 0x4D57_4C42;
 
 /// How an empty file becomes a logbook, and an older logbook one of the newest form.
 pub(crate) struct Forms {
-    /// The form that `base` makes. Those below it were never released; a file of one is set aside.
+    /// The form that `base` makes. Earlier ones were never released; a file in one is set aside.
     oldest: i64,
     /// Makes the oldest form in an empty file.
     base: &'static str,
@@ -20,7 +20,7 @@ pub(crate) struct Forms {
 /// The forms of the logbook. A change of the schema is a new step here, not a change of `schema.sql`.
 pub(crate) const FORMS: Forms = Forms { oldest: 6, base: include_str!("schema.sql"), steps: &[] };
 
-/// Turns an error of SQLite's into the logbook's.
+/// Turns an SQLite error into the logbook's.
 pub(crate) fn disk_error(path: &Path, error: &rusqlite::Error) -> LogbookError {
     LogbookError::Disk { path: path.to_owned(), why: Trouble::of(error), detail: error.to_string() }
 }
@@ -30,10 +30,10 @@ impl Forms {
         self.oldest + self.steps.len() as i64
     }
 
-    /// The form of the file; `None` when it is empty.
+    /// The form of the file; `None` if it is empty.
     ///
     /// # Errors
-    /// When the form is newer or too old, the file is no logbook, or it cannot be read.
+    /// If the form is newer or too old, the file is no logbook, or it cannot be read.
     pub(crate) fn of(&self, connection: &Connection, path: &Path) -> Result<Option<i64>, LogbookError> {
         let pragma = |name: &str| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
         let read = || -> rusqlite::Result<(i64, i64, i64)> {
@@ -55,10 +55,10 @@ impl Forms {
         }
     }
 
-    /// Brings the file to the newest form, all steps in one transaction: it is done whole or not at all.
+    /// Brings the file to the newest form, all steps in one transaction: all or nothing.
     ///
     /// # Errors
-    /// As `of`, and when the disk does not take it.
+    /// As `of`, or if the disk fails.
     pub(super) fn bring_up(&self, connection: &mut Connection, path: &Path) -> Result<(), LogbookError> {
         let found = self.of(connection, path)?;
         let done = found.map_or(0, |form| (form - self.oldest) as usize);
@@ -85,7 +85,7 @@ mod tests {
     #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
     use super::*;
 
-    /// As if a later program had two forms more.
+    /// As if a later program had two more forms.
     const LATER: Forms = Forms {
         steps: &[
             "ALTER TABLE run_rows ADD COLUMN port TEXT; CREATE TABLE stores (name TEXT NOT NULL) STRICT",

@@ -1,4 +1,4 @@
-//! How much of what is heard becomes rows: own vessel each ten seconds, a target or an instrument once a minute.
+//! How much of what is heard becomes rows: own vessel every ten seconds, a target or an instrument once a minute.
 
 use super::delivery::Row;
 use record::{FeedRow, OwnRow, Stamp, TargetRow};
@@ -6,23 +6,23 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use terms::{Circular, Dimension, Mmsi, Quantity, normal_deg, turn_deg};
 
-/// Own vessel gets one row in so many milliseconds.
+/// How often own vessel gets a row, in milliseconds.
 const OWN_EVERY_MS: i64 = 10_000;
-/// Targets and instruments get one row in so many milliseconds.
+/// How often targets and instruments get a row, in milliseconds.
 const MINUTE_MS: i64 = 60_000;
-/// A feed's counts get one row in so many milliseconds.
+/// How often a feed's counts get a row, in milliseconds.
 const FEED_EVERY_MS: i64 = 600_000;
-/// Targets written of one minute, the nearest.
+/// Most targets written a minute, nearest first.
 pub(super) const TARGETS_A_MINUTE: usize = 200;
-/// A target is near within this range, or when its CPA is to come within `NEAR_CPA_NM` and `NEAR_TCPA_S`. What is not
-/// near gets a row each five minutes: in busy waters that is most of what is heard.
+/// A target is near within this range, or when its CPA will come within `NEAR_CPA_NM` and `NEAR_TCPA_S`. The others,
+/// most of what is heard in busy waters, get a row every five minutes.
 const NEAR_NM: f64 = 6.0;
 const NEAR_CPA_NM: f64 = 3.0;
 const NEAR_TCPA_S: f64 = 1800.0;
 const FAR_EVERY_MINUTES: i64 = 5;
-/// Targets held during a minute; above it new ones are passed over.
+/// Most targets held during a minute; new ones beyond that are ignored.
 const TARGETS_HELD: usize = 5_000;
-/// Feeds held; a boat has a handful.
+/// Most feeds held; a boat has a handful.
 const FEEDS_HELD: usize = 64;
 
 /// A row as it goes to the disk.
@@ -42,7 +42,7 @@ pub(super) struct Minute {
     sum: f64,
     least: f64,
     greatest: f64,
-    /// Of directions; `least` and `greatest` are then turns from the first one.
+    /// For directions; `least` and `greatest` are then turns from the first one.
     circle: Option<(f64, Circular)>,
 }
 
@@ -70,7 +70,7 @@ impl Minute {
         self.greatest = self.greatest.max(v);
     }
 
-    /// Least, mean and greatest. Of directions: the farthest to port, the mean, the farthest to starboard.
+    /// Least, mean and greatest. For directions: farthest to port, mean, farthest to starboard.
     pub fn extremes(&self) -> (f64, Option<f64>, f64) {
         match &self.circle {
             Some((first, circle)) => {
@@ -86,7 +86,7 @@ fn is_near(t: &TargetRow) -> bool {
     t.range_nm.is_some_and(|r| r <= NEAR_NM) || t.cpa_nm.zip(t.tcpa_s).is_some_and(|(c, s)| to_come(c, s))
 }
 
-/// What has been heard of the minute that is running.
+/// What has been heard in the current minute.
 #[derive(Debug, Default)]
 pub(super) struct Thinning {
     minute: Option<i64>,
@@ -98,7 +98,7 @@ pub(super) struct Thinning {
 }
 
 impl Thinning {
-    /// Takes a row in; what is ready for the disk goes to `out`. `true` when a minute has come to its end.
+    /// Takes a row; passes what is ready for the disk to `out`. Returns `true` at the end of a minute.
     pub fn take(&mut self, at: Stamp, row: Row, out: &mut impl FnMut(Thinned)) -> bool {
         let turned = self.turn(at, out);
         match row {
@@ -126,7 +126,7 @@ impl Thinning {
         turned
     }
 
-    /// Of a target, the row of a minute is the one where it was nearest.
+    /// A target's row for a minute is the one with its least range.
     fn take_target(&mut self, at: Stamp, target: TargetRow) {
         let nearer = |new: &TargetRow, old: &TargetRow| match (new.range_nm, old.range_nm) {
             (Some(new), Some(old)) => new <= old,
@@ -153,7 +153,7 @@ impl Thinning {
         over
     }
 
-    /// Ends the minute; `whole` ends the feeds' longer period too.
+    /// Ends the minute; `whole` also ends the feeds' longer period.
     pub fn close(&mut self, whole: bool, out: &mut impl FnMut(Thinned)) {
         let minute = self.minute.unwrap_or(0);
         // Spread over the five minutes by identity, so that no minute has all of them.

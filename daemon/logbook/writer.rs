@@ -1,4 +1,4 @@
-//! The one thread that owns the file: it thins rows, writes them in batches, and keeps all of it while the disk fails.
+//! The one thread that owns the file: thins rows, writes them in batches, and keeps them all while the disk fails.
 
 use super::batch::Batch;
 use super::copy;
@@ -16,20 +16,20 @@ use std::sync::Arc;
 use terms::UtcSource;
 use tokio::sync::oneshot;
 
-/// Thinned rows kept while the disk fails: two hours of the busiest waters, some 3 MiB. The oldest go first.
+/// Most thinned rows kept while the disk fails: two hours of the busiest waters, some 3 MiB. The oldest go first.
 const ROWS_KEPT: usize = 30_000;
-/// In a replay so many rows are written at once.
+/// Rows written at once in a replay.
 const REPLAY_BATCH: usize = 5_000;
-/// Live, rows are written when so many minutes have ended: a page is then written once that would be written twice.
+/// Minutes between writes of rows, live: a page is then written once, not twice.
 const WRITE_EVERY_MINUTES: u32 = 2;
-/// A portion of old rows is removed each so many minutes: faster than new ones come.
+/// Minutes between removals of a portion of old rows: faster than new ones come.
 const MAKE_ROOM_MINUTES: u32 = 10;
-/// The file is checked in the first minute, and then once a day.
+/// Minutes between checks of the file: in the first minute, then once a day.
 const CHECK_MINUTES: u32 = 1440;
-/// While the disk fails, every so many quiet seconds it is tried again.
+/// Quiet seconds between retries while the disk fails.
 const RETRY_PASSES: u32 = 5;
 
-/// The writing thread's own.
+/// The writing thread's own state.
 pub(super) struct Writer {
     pub shared: Arc<Shared>,
     pub path: PathBuf,
@@ -39,19 +39,19 @@ pub(super) struct Writer {
     thinning: Thinning,
     records: VecDeque<Record>,
     rows: VecDeque<Thinned>,
-    /// The newest of each state, written or not: a new file gets all of them.
+    /// The newest of each state, written or not: a new file gets them all.
     states: BTreeMap<String, (Stamp, String)>,
     unwritten: BTreeSet<String>,
     last: Stamp,
     quiet_passes: u32,
     minutes_over: u32,
     minutes: u32,
-    /// The last numbers of events, alerts and casualties: a new file counts on from them.
+    /// The last numbers of events, alerts and casualties: a new file continues from them.
     numbers: BTreeMap<&'static str, i64>,
     health: LogbookHealth,
 }
 
-/// What a batch has given, to be noted once it is on disk.
+/// What a batch has produced, to note once it is on disk.
 #[derive(Default)]
 struct Written {
     events: Vec<(u64, i64)>,
@@ -61,15 +61,15 @@ struct Written {
 }
 
 impl EventItem {
-    /// Tells the caller how it went, once.
+    /// Answers the caller, once.
     pub fn answer(mut self, result: Result<i64, LogbookError>) {
         self.tell(result);
     }
 
-    /// Tells the caller how it went, unless he has been told.
+    /// Answers the caller, unless already answered.
     pub fn tell(&mut self, result: Result<i64, LogbookError>) {
         if let Some(reply) = self.reply.take() {
-            // The caller may have stopped waiting: he has gone on without the number.
+            // The caller may have stopped waiting and gone on without the number.
             let _ = reply.send(result);
         }
     }
@@ -116,7 +116,7 @@ impl Writer {
             let again = failing && self.quiet_passes >= RETRY_PASSES;
             let full_batch = self.rows.len() >= REPLAY_BATCH && !failing;
             if urgent || again || full_batch {
-                // Trouble is told by `health`, and what could not be written is tried again.
+                // `health` reports trouble, and what could not be written is retried.
                 let _ = self.write(false);
             }
             if self.serve(requests) {
@@ -129,7 +129,7 @@ impl Writer {
         self.tell_health();
     }
 
-    /// Takes in what has come; tells whether it should be written now, and what was asked for.
+    /// Takes in what has arrived; returns whether to write now, and the requests.
     fn absorb(&mut self, mut inbox: Inbox) -> (bool, Vec<Request>) {
         for (at, row) in inbox.rows {
             self.last = at;
@@ -140,7 +140,7 @@ impl Writer {
         }
         let mut urgent = self.minutes_over >= WRITE_EVERY_MINUTES && self.settings.pace == Pace::Live;
         if let Some((at, kept)) = inbox.kept {
-            // Numbers, texts and tables keyed by texts always have a form in JSON.
+            // Numbers, texts and tables keyed by texts always serialize to JSON.
             let json = |of: serde_json::Result<String>| of.unwrap_or_default();
             let kept = [
                 (ALERTS, json(serde_json::to_string(&kept.alerts))),
@@ -184,7 +184,7 @@ impl Writer {
         }
     }
 
-    /// Does what was asked; `true` when the logbook is to be closed.
+    /// Carries out requests; returns `true` to close the logbook.
     fn serve(&mut self, requests: Vec<Request>) -> bool {
         let mut close = false;
         for request in requests {
@@ -219,7 +219,7 @@ impl Writer {
         close
     }
 
-    /// What is done now and then as minutes pass: room is made, and the file checked.
+    /// Periodic work as minutes pass: makes room and checks the file.
     fn care(&mut self, minutes_before: u32) {
         let (before, now) = (minutes_before, self.minutes);
         if before == now || self.settings.pace == Pace::Replay || !self.health.is_good() {
@@ -232,7 +232,7 @@ impl Writer {
             let (shared, path) = (Arc::clone(&self.shared), self.path.clone());
             let look = move || {
                 if let Err(why @ LogbookError::Disk { why: Trouble::Damaged, .. }) = copy::check(&path) {
-                    // Refused when the logbook has been closed: the next opening sees the damage.
+                    // Refused if the logbook is closed: the next opening sees the damage.
                     let _ = shared.ask(Request::Damaged(why));
                 }
             };
@@ -241,7 +241,7 @@ impl Writer {
         }
     }
 
-    /// Removes old rows; how many. What cannot be removed now is removed the next time.
+    /// Removes old rows; returns how many. What cannot be removed now goes next time.
     fn make_room(&self, full: bool) -> usize {
         let told_by_satellite = self.last.utc.filter(|(_, source)| *source == UtcSource::Satellite);
         let now = told_by_satellite.map(|(utc, _)| utc);
@@ -253,7 +253,7 @@ impl Writer {
         self.thinning.close(true, &mut |thinned| rows.push_back(thinned));
     }
 
-    /// Writes all that waits, as one transaction. While the disk has little room, records go before rows.
+    /// Writes everything that waits, as one transaction. When the disk is short of room, records go before rows.
     fn write(&mut self, stopping: bool) -> Result<(), LogbookError> {
         self.quiet_passes = 0;
         self.minutes_over = 0;
@@ -266,12 +266,12 @@ impl Writer {
             result = self.try_write(true, stopping);
         }
         if result.is_ok() && self.records.iter().any(|r| matches!(r, Record::Key(..))) {
-            // At once: after a power cut its receiver must not be given it under another key.
+            // At once: after a power cut the receiver must not get it under another key.
             result = self.try_write(false, stopping);
         }
         let full = is_full(&result);
         if full && !self.rows.is_empty() && !self.records.is_empty() {
-            // The records may still be taken; the rows wait on, so the trouble stays.
+            // The records may still fit; the rows keep waiting, so the trouble stays.
             let _ = self.try_write(false, stopping);
         }
         self.health.failing = result.clone().err();
@@ -317,7 +317,7 @@ impl Writer {
         Ok(())
     }
 
-    /// Tells everyone concerned that a batch is on disk.
+    /// Notifies everyone concerned that a batch is on disk.
     fn note(&mut self, mut written: Written) {
         let mut rest = Vec::new();
         {
@@ -358,7 +358,7 @@ impl Writer {
         }
         let settings = LogbookSettings { opened: self.last, ..self.settings.clone() };
         let (store, recovered, waiting) = opening::open(&self.path, &settings)?;
-        // Those that a look at the unwritable file has found are in the outbox already.
+        // Those found by a look at the unwritable file are in the outbox already.
         let known = self.shared.outbox().rows();
         for w in waiting.into_iter().filter(|w| w.row.is_none_or(|row| !known.contains(&row))) {
             let rows = self.shared.outbox().add(w);
@@ -372,7 +372,7 @@ impl Writer {
         Ok(())
     }
 
-    /// Sets a file aside that turned out to be damaged, and writes into a new one what is known of the old one.
+    /// Sets a damaged file aside, and writes what is known of it into a new one.
     fn replace_file(&mut self, why: LogbookError) -> Result<(), LogbookError> {
         let Some(store) = self.store.take() else { return Err(LogbookError::Closed) };
         for name in ["event", "alert", "casualty"] {
@@ -415,7 +415,7 @@ impl Writer {
     }
 }
 
-/// The stamp further on in steady time.
+/// The later of two stamps by steady time.
 fn later(a: Stamp, b: Stamp) -> Stamp {
     if b.steady >= a.steady { b } else { a }
 }
@@ -462,7 +462,7 @@ fn put_record(
     Ok(())
 }
 
-/// Answers a request; who asked may have gone.
+/// Answers a request; whoever asked may have gone.
 fn answer(reply: oneshot::Sender<Result<(), LogbookError>>, result: Result<(), LogbookError>) {
     let _ = reply.send(result);
 }

@@ -1,4 +1,4 @@
-//! How a recording is written down.
+//! The format of a recording.
 
 use record::Stamp;
 use sentence::{FramerOptions, Sentence, TagBlock};
@@ -6,13 +6,13 @@ use serde::{Deserialize, Serialize};
 use terms::Moment;
 use watch::Input;
 
-/// What a line that is no sentence begins with.
+/// Start of a line that is no sentence.
 pub(super) const SIGN: &str = "#middlewatch ";
-/// The version of the form.
+/// The version of the format.
 pub(super) const VERSION: u32 = 1;
-/// The line was checked by its feed's own rule before.
+/// The line has already passed its feed's own check.
 pub(super) const ANY: FramerOptions = FramerOptions { checksum_optional: true };
-/// A name of a source in a TAG block has so many letters at most (IEC 61162-450, parameter s).
+/// Longest source name in a TAG block (IEC 61162-450, parameter s).
 const SOURCE_LETTERS: usize = 15;
 
 /// A feed's name as a TAG block can hold it, or its number.
@@ -33,14 +33,14 @@ pub(super) struct Marked {
     pub input: Input,
 }
 
-/// This many lines and inputs are missing here: the disk could not follow.
+/// This many lines and inputs are missing here: the disk could not keep up.
 #[derive(Debug, Serialize, Deserialize)]
 pub(super) struct Lost {
     pub steady_ms: Moment,
     pub lost: u64,
 }
 
-/// The version of the head of a recording that a newer program made.
+/// The version in the head of a newer program's recording.
 #[derive(Debug, Deserialize)]
 pub(super) struct Newer {
     pub begin: Versioned,
@@ -51,7 +51,7 @@ pub(super) struct Versioned {
     pub version: u32,
 }
 
-/// Anything but a sentence as a line.
+/// Writes anything but a sentence as a line.
 pub(super) fn json_line(of: &impl Serialize, out: &mut Vec<u8>) -> serde_json::Result<()> {
     out.extend_from_slice(SIGN.as_bytes());
     serde_json::to_writer(&mut *out, of)?;
@@ -59,8 +59,8 @@ pub(super) fn json_line(of: &impl Serialize, out: &mut Vec<u8>) -> serde_json::R
     Ok(())
 }
 
-/// A checked line behind its TAG block. A TAG block that it brought gives way: only its group is kept, which holds the lines
-/// of a message together.
+/// Writes a checked line behind its TAG block. A TAG block that it brought gives way; only its group is kept, which
+/// holds the lines of a message together.
 pub(super) fn sentence_line(at: &Stamp, source: &str, line: &[u8], out: &mut Vec<u8>) {
     use std::io::Write;
     let group = Sentence::check(line, &ANY).ok().and_then(|s| s.tag()?.group);

@@ -17,16 +17,16 @@ use std::time::Duration;
 use terms::{FeedId, Moment};
 use watch::{Begin, Input};
 
-/// So often what was compressed goes to the disk: a kill costs so much of the recording.
+/// How often compressed data goes to the disk: a kill costs at most this much of the recording.
 const FLUSH_EVERY: Duration = Duration::from_secs(5);
-/// A disk that failed is tried again after so long.
+/// How long before a failed disk is retried.
 const AGAIN_AFTER: Duration = Duration::from_secs(10);
-/// The folder holds so many files at most when it is full; the oldest goes as the next begins.
+/// Most files in a full folder; the oldest goes as the next begins.
 const FILES: u64 = 8;
-/// How the names of a recording's files end.
+/// Suffix of a recording's files.
 const SUFFIX: &str = ".nmea.gz";
 
-/// What goes to the thread.
+/// Work for the thread.
 #[derive(Debug)]
 pub(super) enum Job {
     Line(Stamp, FeedId, Box<[u8]>),
@@ -34,12 +34,12 @@ pub(super) enum Job {
     Stop(SyncSender<()>),
 }
 
-/// What the thread and the watch's end share.
+/// What the thread shares with the watch's end.
 #[derive(Debug, Default)]
 pub(super) struct State {
-    /// A file is to be begun, and its head is wanted.
+    /// A new file is due and needs its head.
     pub head_wanted: AtomicBool,
-    /// Lines and marks that found no room in the queue and are not written down as lost yet.
+    /// Lines and marks that found no room in the queue and are not yet logged as lost.
     pub lost: AtomicU64,
     /// Why nothing is recorded now.
     failing: Mutex<Option<String>>,
@@ -47,7 +47,7 @@ pub(super) struct State {
 
 impl State {
     pub fn fails(&self, why: Option<String>) {
-        // Nothing that can panic runs under this lock; so below.
+        // Nothing under this lock can panic; so below.
         *self.failing.lock().unwrap_or_else(PoisonError::into_inner) = why;
     }
 
@@ -60,7 +60,7 @@ impl State {
 struct Begun {
     gz: GzEncoder<Counting>,
     flushed: Moment,
-    /// It has its share, and the next was asked for.
+    /// It has reached its share, and the next was requested.
     full: bool,
 }
 
@@ -82,7 +82,7 @@ impl Write for Counting {
     }
 }
 
-/// The thread's own.
+/// The thread's own state.
 pub(super) struct Keeper {
     folder: PathBuf,
     limit_bytes: u64,
@@ -105,7 +105,7 @@ impl Keeper {
         }
     }
 
-    /// Works until it is told to stop, or its other end is gone.
+    /// Works until told to stop or until its other end is gone.
     pub fn run(mut self, from: &Receiver<Job>) {
         let mut line = Vec::new();
         let mut failed: Option<Moment> = None;
@@ -123,7 +123,7 @@ impl Keeper {
             };
             if let Some(done) = stop {
                 self.finish();
-                // Who waited may have given up.
+                // Whoever waited may have given up.
                 let _ = done.try_send(());
                 return;
             }
@@ -137,14 +137,14 @@ impl Keeper {
         }
     }
 
-    /// Gives the file up: what is in it can be read.
+    /// Gives up the file: what it holds stays readable.
     fn fail(&mut self, why: &io::Error) -> Moment {
         self.file = None;
         self.state.fails(Some(format!("{}: {why}", self.folder.display())));
         Clock.now()
     }
 
-    /// Ends the file; where that fails it breaks off.
+    /// Ends the file; if that fails, it breaks off.
     fn finish(&mut self) {
         if let Some(begun) = self.file.take() {
             let _ = begun.gz.finish();
@@ -200,7 +200,7 @@ impl Keeper {
         self.limit_bytes / FILES
     }
 
-    /// Removes the oldest files until the next one has room twice. One that cannot be removed is tried again later.
+    /// Removes the oldest files until there is room for two more. A file that cannot be removed is retried later.
     fn make_room(&self, there: &[(u64, PathBuf, u64)]) {
         let mut total: u64 = there.iter().map(|(_, _, bytes)| bytes).sum();
         for (_, path, bytes) in there {
@@ -213,7 +213,7 @@ impl Keeper {
         }
     }
 
-    /// What is done now and then: what is missing is written down, and what was compressed goes to the disk.
+    /// Periodic work: logs what is missing and flushes compressed data to the disk.
     fn care(&mut self) -> io::Result<()> {
         let Some(begun) = &mut self.file else { return Ok(()) };
         if Clock.now().since(begun.flushed) < FLUSH_EVERY {

@@ -1,4 +1,4 @@
-//! Reading recordings, and whatever else is compressed.
+//! Reading recordings, and any other compressed input.
 
 use super::form::{ANY, Lost, Marked, Newer, SIGN, VERSION, source_name};
 use flate2::bufread::MultiGzDecoder;
@@ -11,10 +11,10 @@ use watch::{Begin, Input};
 
 /// How a gzip file begins (RFC 1952).
 const GZIP: [u8; 2] = [0x1f, 0x8b];
-/// No line of a recording is longer; orders and saved alerts are far shorter.
+/// Longest line of a recording; orders and saved alerts are far shorter.
 const LONGEST: u64 = 16 << 20;
 
-/// A compressed input that broke off ends there: a power cut leaves it so.
+/// A truncated compressed input ends at the break: a power cut leaves it like that.
 struct Whole<R>(R);
 
 impl<R: Read> Read for Whole<R> {
@@ -26,18 +26,18 @@ impl<R: Read> Read for Whole<R> {
     }
 }
 
-/// A file of sentences as it is to be read.
+/// An opened file of sentences.
 pub enum Opened {
-    /// Sentences and nothing else.
+    /// Sentences only.
     Plain(Box<dyn Read>),
     /// A recording of a watch.
     Recording(Box<Reading>),
 }
 
-/// Looks at how an input begins; one that is compressed is read as if it were not.
+/// Looks at how an input begins, and decompresses it if need be.
 ///
 /// # Errors
-/// When it cannot be read.
+/// If it cannot be read.
 pub fn opened(mut input: Box<dyn Read>, boots: &Boots) -> io::Result<Opened> {
     let begin = begin_of(&mut input, GZIP.len())?;
     let packed = begin == GZIP;
@@ -50,14 +50,14 @@ pub fn opened(mut input: Box<dyn Read>, boots: &Boots) -> io::Result<Opened> {
     Ok(if recorded { Opened::Recording(Box::new(Reading::new(input, boots))) } else { Opened::Plain(input) })
 }
 
-/// The first bytes, as many as there are up to a number.
+/// The first bytes, up to `n`.
 fn begin_of(input: &mut dyn Read, n: usize) -> io::Result<Vec<u8>> {
     let mut begin = Vec::with_capacity(n);
     input.take(n as u64).read_to_end(&mut begin)?;
     Ok(begin)
 }
 
-/// Between the steady time of each boot and the time that inputs are merged by, shared by all files of one replay.
+/// Offset between each boot's steady time and the time that inputs are merged by, shared by all files of a replay.
 pub type Boots = Arc<Mutex<BTreeMap<String, i64>>>;
 
 /// A recording being read.
@@ -66,7 +66,7 @@ pub struct Reading {
     boots: Boots,
     /// Numbers of the feeds by their names in TAG blocks.
     sources: BTreeMap<String, FeedId>,
-    /// Between steady time and the time that inputs are merged by.
+    /// Offset between steady time and the time that inputs are merged by.
     offset_ms: i64,
     next: Option<(i64, Input)>,
     /// Lines that could not be read.
@@ -93,7 +93,7 @@ impl Reading {
     /// Time of the next item in milliseconds, without taking it: UTC at the file's head and steady time from there on.
     ///
     /// # Errors
-    /// When the recording cannot be read on, or a newer program made it.
+    /// If the recording cannot be read on, or a newer program made it.
     pub fn peek(&mut self) -> io::Result<Option<i64>> {
         if self.next.is_none() {
             self.next = self.read()?;
@@ -137,7 +137,7 @@ impl Reading {
             return Ok(None);
         }
         let Ok(Marked { steady_ms, input }) = serde_json::from_slice(json) else {
-            // A later form may have a head that this program cannot read.
+            // This program may be unable to read the head of a later format.
             return match serde_json::from_slice::<Newer>(json) {
                 Ok(newer) if newer.begin.version > VERSION => Err(newer_program()),
                 _ => Ok(None),
@@ -157,10 +157,10 @@ impl Reading {
             begin.feeds.iter().zip(0..).map(|(f, n)| (source_name(usize::from(n), &f.name), FeedId(n)));
         self.sources = names.collect();
         let offset_ms = begin.utc.map_or(0, |Utc(ms)| ms.saturating_sub(at.0));
-        // Files of one boot share one steady time, whatever UTC was thought to be as each began.
+        // Files of one boot share one steady time, whatever UTC each began with.
         self.offset_ms = match &begin.boot {
             Some(boot) => {
-                // Nothing that can panic runs under this lock.
+                // Nothing under this lock can panic.
                 let mut known = self.boots.lock().unwrap_or_else(PoisonError::into_inner);
                 *known.entry(boot.clone()).or_insert(offset_ms)
             }

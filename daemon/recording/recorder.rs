@@ -10,13 +10,12 @@ use std::time::Duration;
 use terms::Moment;
 use watch::{Begin, Input, Watch};
 
-/// Inputs that may wait for the disk: what four full wires bring in a minute or more. Beyond that they are not recorded,
-/// and counted.
+/// Most inputs waiting for the disk: a minute or more of four full wires. Beyond that they are counted, not recorded.
 const WAITING: usize = 8192;
-/// The last lines have this long to get to the disk when the daemon is stopped.
+/// How long the last lines have to reach the disk when the daemon stops.
 const LAST_WRITE: Duration = Duration::from_millis(300);
 
-/// Hands on what is to be recorded. Where no recording is asked for, it does nothing.
+/// Passes on what to record. Does nothing if no recording is configured.
 #[derive(Debug)]
 pub struct Recorder {
     to: Option<SyncSender<Job>>,
@@ -25,7 +24,7 @@ pub struct Recorder {
 }
 
 impl Recorder {
-    /// Begins a recording where the boat asks for one; its first file begins with the watch's [`Input::Begin`].
+    /// Begins a recording if the boat's file asks for one; its first file begins with the watch's [`Input::Begin`].
     pub fn start(boat: &Boat) -> Self {
         let state = Arc::new(State::default());
         let mut recorder = Self { to: None, state: Arc::clone(&state), failing: false };
@@ -39,7 +38,7 @@ impl Recorder {
         recorder
     }
 
-    /// Records an input at the moment at which the watch takes it.
+    /// Records an input at the moment the watch takes it.
     pub fn input(&self, at: Moment, input: &Input, watch: &Watch) {
         if self.to.is_none() {
             return;
@@ -50,7 +49,7 @@ impl Recorder {
         });
     }
 
-    /// Begins the next file where one is due. Reports when the recording begins to fail, and why, and when it goes on.
+    /// Begins the next file when due. Reports when the recording starts to fail, and why, and when it recovers.
     pub fn pass(&mut self, at: Moment, watch: &Watch) -> Option<Option<String>> {
         if self.to.is_some() && self.state.head_wanted.swap(false, Ordering::Relaxed) {
             let begin = Begin { boot: clock::boot_id(), ..watch.go_on(at) };
@@ -64,7 +63,7 @@ impl Recorder {
         changed.then_some(failing)
     }
 
-    /// `false` where there was no room.
+    /// Queues a job; returns `false` if there was no room.
     fn put(&self, job: Job) -> bool {
         let Some(to) = &self.to else { return true };
         let put = to.try_send(job).is_ok();
@@ -72,12 +71,12 @@ impl Recorder {
         put
     }
 
-    /// Ends the file in order, if that goes quickly.
+    /// Ends the file in order, if that is quick.
     pub fn stop(&mut self) {
         let Some(to) = self.to.take() else { return };
         let (done, wait) = sync_channel(1);
         if to.try_send(Job::Stop(done)).is_ok() {
-            // Where it takes longer, the file breaks off; what is in it can be read.
+            // If it takes longer, the file breaks off; what it holds stays readable.
             let _ = wait.recv_timeout(LAST_WRITE);
         }
     }
@@ -90,7 +89,7 @@ mod tests {
 
     #[test]
     fn a_disk_that_hangs_costs_lines_of_the_recording_and_no_time() {
-        // Nobody takes anything out of the queue.
+        // Nothing drains the queue.
         let (to, _from) = sync_channel(WAITING);
         let mut recorder = Recorder::start(&Boat::default());
         recorder.to = Some(to);

@@ -1,5 +1,5 @@
-//! `replay --json --effects`: what the watch gives out beside event records, for two builds to be compared by
-//! `tests/same`. One JSON array a line: a word, the stamp, then values in a fixed order.
+//! `replay --json --effects`: what the watch puts out besides event records, so that `tests/same` can compare two
+//! builds. One JSON array a line: a word, the stamp, then values in a fixed order.
 
 use record::Stamp;
 use rules::{Addressee, Carry};
@@ -7,12 +7,12 @@ use serde::Serialize;
 use std::io::{self, Write};
 use watch::{Effect, Row};
 
-/// Steady time in ms, UTC in ms, who told UTC, and the feed that brought it.
+/// Steady time in ms, UTC in ms, the source of UTC, and the feed that brought it.
 fn stamp(at: &Stamp) -> impl Serialize {
     (at.steady.0, at.utc.map(|(utc, _)| utc.0), at.utc.map(|(_, source)| source), at.feed)
 }
 
-/// An event's addressee, signals, loudness and reach; its record goes before.
+/// An event's addressee, signals, loudness and reach; its record comes first.
 pub(super) fn carry(out: &mut impl Write, at: &Stamp, carry: &Carry) -> io::Result<()> {
     let (to, who) = match &carry.to {
         Addressee::Watch(who) => ("watch", who.as_deref()),

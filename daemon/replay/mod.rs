@@ -105,7 +105,7 @@ fn run(args: &Replay) -> Result<(), ReplayError> {
     }
     let orders = Arc::new(orders.unwrap_or_else(built_in_orders));
     let mut play = Play::new(&boat, orders, args)?;
-    // An input that breaks off is told after what came before it.
+    // Report an input that breaks off after what came before it.
     let played = play.run(&mut sources);
     play.end(&sources)?;
     played
@@ -123,13 +123,13 @@ struct Play {
     now: Moment,
     told: BTreeMap<Priority, u64>,
     feeds: Configured,
-    /// Feeds that this watch knows.
+    /// How many feeds this watch knows.
     known: u16,
-    /// The orders that the command line names go before recorded ones.
+    /// Orders from the command line override recorded ones.
     orders: Option<Arc<Orders>>,
-    /// Whether a recorded watch is being repeated.
+    /// Whether this repeats a recorded watch.
     recorded: bool,
-    /// Lines that watches before this one refused.
+    /// Lines refused by earlier watches.
     refused: u64,
 }
 
@@ -156,12 +156,12 @@ impl Play {
         Ok(play)
     }
 
-    /// Plays all inputs, merged by time; the first in the list goes first where times are the same.
+    /// Plays all inputs, merged by time; on equal times the first in the list goes first.
     fn run(&mut self, sources: &mut [Source]) -> Result<(), ReplayError> {
         let mut playing: Vec<Playing<'_>> = sources.iter_mut().map(Playing::new).collect();
         let mut steady = Steady::default();
         loop {
-            // The earliest of all; undated inputs count from their own start, which is that of the replay.
+            // The earliest of all; undated inputs count from their own start, which is the replay's.
             let mut first: Option<(i64, usize)> = None;
             for (n, source) in playing.iter_mut().enumerate() {
                 if let Some(ms) = source.peek()?
@@ -186,7 +186,7 @@ impl Play {
         }
     }
 
-    /// Gives the watch what comes next of a source.
+    /// Gives the watch the next item of a source.
     fn play(&mut self, at: Moment, broken: bool, source: &mut Playing<'_>, next: Next<'_>) {
         match (next, source) {
             (Next::Heard(heard), Playing::Lines { name, input, feeds }) => {
@@ -227,17 +227,17 @@ impl Play {
                 };
                 self.take(at, input);
             }
-            // Each kind of source gives its own kind.
+            // Each kind of source yields its own kind.
             (Next::Heard(_) | Next::Made(_), _) => {}
         }
     }
 
-    /// What was refused when it was recorded is refused again.
+    /// Gives the watch an input. What was refused when recorded is refused again.
     fn take(&mut self, at: Moment, input: Input) {
         let _ = self.watch.take(at, input);
     }
 
-    /// Begins a watch as the recorded one began, or went on.
+    /// Begins a watch the way the recorded one began or continued.
     fn begin_again(&mut self, at: Moment, mut begin: Box<Begin>) {
         self.recorded = true;
         self.refused += self.watch.all_refused();
@@ -262,7 +262,7 @@ impl Play {
         feed
     }
 
-    /// Lets every timer fire that lies before a moment, each at its own time.
+    /// Fires every timer due before a moment, each at its own time.
     fn advance(&mut self, at: Moment) -> Result<(), ReplayError> {
         if at > self.now {
             self.watch.advance(at);
@@ -304,7 +304,7 @@ impl Play {
         Ok(())
     }
 
-    /// The summary, and the review where a logbook was written.
+    /// Prints the summary, and the review if a logbook was written.
     fn end(&mut self, sources: &[Source]) -> Result<(), ReplayError> {
         let now = self.now;
         let casualties = self.watch.open_casualties(now).len();
@@ -329,7 +329,7 @@ impl Play {
         }
         text += "\n";
         if self.json {
-            // Standard output holds one record a line; the summary is for whoever watches.
+            // Standard output holds one record a line; the summary is for whoever is watching.
             eprint!("{}", text.trim_start());
             return Ok(());
         }
@@ -345,7 +345,7 @@ impl Play {
     }
 }
 
-/// An event as a line.
+/// Prints an event as a line.
 fn print(out: &mut impl Write, json: bool, record: &EventRecord) -> io::Result<()> {
     if json {
         serde_json::to_writer(&mut *out, record)?;
@@ -369,12 +369,12 @@ fn act_of(act: &scenario::Act) -> Act {
     }
 }
 
-/// How the boat's configuration has its feeds.
+/// The feeds as the boat's file configures them.
 struct Configured(Vec<FeedSetting>);
 
 impl Configured {
-    /// A replayed feed: as the configuration has one of this name, else silent after so long, if ever: the end of a
-    /// recording is no silence.
+    /// A replayed feed. Takes the settings of the configured feed of this name; otherwise it is silent after
+    /// `silent_after`, if ever, since the end of a recording is no silence.
     fn of(&self, name: &str, silent_after: Option<Duration>) -> FeedSetting {
         let known = self.0.iter().find(|f| f.name == name).cloned();
         let unknown = FeedSetting {
@@ -388,7 +388,7 @@ impl Configured {
     }
 }
 
-/// A new logbook for a replay. One that an earlier replay wrote is replaced.
+/// Makes a new logbook for a replay, replacing one that an earlier replay wrote.
 fn open_logbook(path: &Path) -> Result<Logbook, ReplayError> {
     let Ok(there) = std::fs::metadata(path) else { return new_logbook(path) };
     if there.len() > 0 && !review::was_replayed(path).unwrap_or(false) {

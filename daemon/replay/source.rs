@@ -1,4 +1,4 @@
-//! What a replay is fed with.
+//! The inputs of a replay.
 
 use super::timeline::{Heard, PlainFile};
 use super::{ReplayError, read_file};
@@ -11,7 +11,7 @@ use std::path::Path;
 use terms::{FeedId, Utc};
 use watch::Input;
 
-/// One input: sentences, a watch that was recorded, or a scenario.
+/// One input: sentences, a recorded watch, or a scenario.
 pub(super) enum Source {
     Lines { name: String, input: Box<PlainFile> },
     Recording { name: String, reading: Box<Reading> },
@@ -51,14 +51,14 @@ impl Source {
     }
 }
 
-/// A source under way. Feeds that it has brought up are known to the watch by their numbers.
+/// A source under way. The watch knows the feeds it has brought up by their numbers.
 pub(super) enum Playing<'a> {
     Lines { name: &'a str, input: &'a mut PlainFile, feeds: BTreeMap<usize, FeedId> },
     Recording { name: &'a str, reading: &'a mut Reading },
     Scenario { play: scenario::Play<'a>, next: Option<Timed<'a>>, feeds: BTreeMap<String, FeedId> },
 }
 
-/// What comes next of a source.
+/// The next item of a source.
 pub(super) enum Next<'a> {
     Heard(Heard),
     Recorded(Input),
@@ -82,7 +82,7 @@ impl<'a> Playing<'a> {
         |e| ReplayError::Input(name, e)
     }
 
-    /// Time of what comes next.
+    /// Time of the next item.
     pub fn peek(&mut self) -> Result<Option<i64>, ReplayError> {
         match self {
             Self::Lines { name, input, .. } => {
@@ -93,7 +93,7 @@ impl<'a> Playing<'a> {
         }
     }
 
-    /// Takes what comes next.
+    /// Takes the next item.
     pub fn next(&mut self) -> Result<Option<Next<'a>>, ReplayError> {
         Ok(match self {
             Self::Lines { name, input, .. } => input.next().map_err(Self::failed(name))?.map(Next::Heard),
@@ -104,7 +104,7 @@ impl<'a> Playing<'a> {
         })
     }
 
-    /// Another watch does not know the feeds yet.
+    /// Forgets the feeds: another watch does not know them yet.
     pub fn forget_feeds(&mut self) {
         match self {
             Self::Lines { feeds, .. } => feeds.clear(),

@@ -1,8 +1,8 @@
 //! Recorded lines in the order of their times, from one or several inputs.
 //!
-//! The time of a line is the first that applies: its TAG block's, the feed's dated sentence's, a time-only sentence's
-//! with the last date, and else `--start` (or an unknown UTC) and an even spacing. A line without a time of its own
-//! has that of the line before it.
+//! A line's time is the first that applies: its TAG block's, that of a dated sentence of the feed, that of a time-only
+//! sentence with the last date, or else `--start` (or an unknown UTC) with even spacing. A line without a time of its
+//! own has that of the line before it.
 
 use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, SentTime};
 use std::collections::{BTreeMap, VecDeque};
@@ -10,19 +10,19 @@ use std::io::{self, Read};
 use terms::{Moment, Utc};
 use watch::{Talker, talker};
 
-/// Lines that are held back at the start of an input until one tells the time.
+/// Most lines held back at the start of an input until one gives the time.
 const HELD_BACK: usize = 2000;
-/// Between lines of an input that tells no time.
+/// Spacing of lines in an input without times, in milliseconds.
 const SPACING_MS: i64 = 100;
-/// Bytes read at once.
+/// Most bytes per read.
 const CHUNK: usize = 65_536;
-/// Sources in one file that are kept apart; further ones share the file's own.
+/// Most sources kept apart in one file; further ones share the file's own.
 const SOURCES: usize = 32;
 
 /// What a line said, and when.
 #[derive(Debug)]
 pub struct Heard {
-    /// Milliseconds: of UTC where `dated`, else since the input's first line.
+    /// Milliseconds: of UTC if `dated`, else since the input's first line.
     pub ms: i64,
     /// Whether that is UTC.
     pub dated: bool,
@@ -41,7 +41,7 @@ pub struct PlainFile {
     options: DecoderOptions,
     sources: BTreeMap<String, usize>,
     decoders: Vec<Decoder>,
-    /// Lines ready to be handed out, in order.
+    /// Lines ready to hand out, in order.
     ready: VecDeque<Heard>,
     ended: bool,
     now_ms: i64,
@@ -51,7 +51,7 @@ pub struct PlainFile {
 }
 
 impl PlainFile {
-    /// An input. Recorded values of a simulator are as good as any here.
+    /// Opens an input. A simulator's recorded values are as good as any here.
     pub fn new(reader: Box<dyn Read>, start: Option<Utc>) -> Self {
         let options = DecoderOptions { simulator: true, not_before: None };
         Self {
@@ -69,7 +69,7 @@ impl PlainFile {
         }
     }
 
-    /// Names of the sources that TAG blocks have told, by number.
+    /// Names of the sources in TAG blocks, by number.
     pub fn source_name(&self, source: usize) -> Option<&str> {
         self.sources.iter().find(|(_, n)| **n == source).map(|(name, _)| name.as_str())
     }
@@ -82,7 +82,7 @@ impl PlainFile {
     /// Time of the next line, without taking it.
     ///
     /// # Errors
-    /// When the input cannot be read on.
+    /// If the input cannot be read on.
     pub fn peek(&mut self) -> io::Result<Option<(i64, bool)>> {
         self.fill()?;
         Ok(self.ready.front().map(|h| (h.ms, h.dated)))
@@ -91,13 +91,13 @@ impl PlainFile {
     /// The next line.
     ///
     /// # Errors
-    /// When the input cannot be read on.
+    /// If the input cannot be read on.
     pub fn next(&mut self) -> io::Result<Option<Heard>> {
         self.fill()?;
         Ok(self.ready.pop_front())
     }
 
-    /// Reads until a line is ready: at the start of an undated input, until one tells the time.
+    /// Reads until a line is ready: at the start of an undated input, until a line gives the time.
     fn fill(&mut self) -> io::Result<()> {
         while !self.ended && (self.ready.is_empty() || (!self.dated && self.ready.len() < HELD_BACK)) {
             let n = match self.reader.read(&mut self.chunk) {
@@ -124,7 +124,7 @@ impl PlainFile {
     }
 }
 
-/// The parts of an input that its framer's lines go to.
+/// The parts of an input that take the framer's lines.
 struct Taken<'i> {
     options: DecoderOptions,
     sources: &'i mut BTreeMap<String, usize>,
@@ -170,7 +170,7 @@ impl Taken<'_> {
         number
     }
 
-    /// UTC that a sentence tells: its own date, or the time of day nearest to the time so far.
+    /// The UTC of a sentence: its own date and time, or its time of day nearest to the time so far.
     fn told(&self, report: &Result<Report, Refusal>) -> Option<i64> {
         match report {
             Ok(Report::Time { utc }) => utc.map(|t| t.0),
@@ -188,7 +188,7 @@ impl Taken<'_> {
         }
     }
 
-    /// Sets the time; lines held back until now get it too.
+    /// Sets the time, also for lines held back until now.
     fn set(&mut self, ms: i64) {
         if !*self.dated {
             *self.dated = true;
@@ -201,8 +201,8 @@ impl Taken<'_> {
     }
 }
 
-/// Steady time of a replay, made from recorded times that may jump. It starts at zero and never goes back; a jump back
-/// of more than an hour or on of more than a day is a break in the recording and counts as one second.
+/// Steady time of a replay, made from recorded times that may jump. It starts at zero and never runs backwards. A jump
+/// of more than an hour back or a day ahead is a break in the recording and counts as one second.
 #[derive(Debug, Default)]
 pub struct Steady {
     last_ms: Option<i64>,
@@ -210,7 +210,7 @@ pub struct Steady {
 }
 
 impl Steady {
-    /// Steady time of a recorded one, and whether the recorded time broke here.
+    /// The steady time of a recorded time, and whether the recording broke here.
     pub fn at(&mut self, ms: i64) -> (Moment, bool) {
         const BACK: i64 = -3_600_000;
         const ON: i64 = 86_400_000;

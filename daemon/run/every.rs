@@ -1,4 +1,4 @@
-//! What is done from time to time.
+//! Periodic work.
 
 use super::messenger::{HEARING, Messenger, RATES};
 use record::FeedRow;
@@ -6,14 +6,14 @@ use std::time::Duration;
 use terms::{FeedId, Moment};
 use watch::Input;
 
-/// The watch learns this often how its feeds do.
+/// How often the watch learns the state of its feeds.
 const WIRES: Duration = Duration::from_secs(10);
-/// What the feeds have brought goes into the logbook this often.
+/// How often the feeds' counts go into the logbook.
 const FEED_ROWS: Duration = Duration::from_secs(60);
-/// The usual rates of the feeds, and what was heard of others, are kept this often.
+/// How often the feeds' usual rates, and what was heard of others, are saved.
 const RATES_KEPT: Duration = Duration::from_secs(600);
 
-/// When each was done last.
+/// When each was last done.
 pub(super) struct Every {
     wires: Moment,
     feed_rows: Moment,
@@ -26,7 +26,7 @@ impl Every {
     }
 }
 
-/// Whether something is due again; then it counts as done.
+/// Whether something is due again; if so, marks it done.
 fn due(last: &mut Moment, at: Moment, every: Duration) -> bool {
     let due = at.since(*last) >= every;
     if due {
@@ -50,14 +50,14 @@ impl Messenger {
         }
         if due(&mut self.every.rates_kept, at, RATES_KEPT) {
             let stamp = self.watch.stamp(at);
-            // Numbers by names always have a form in JSON.
+            // Numbers keyed by names always serialize to JSON.
             let json = |of: serde_json::Result<String>| of.unwrap_or_default();
             self.logbook.save_state(stamp, RATES, &json(serde_json::to_string(&self.watch.usual_rates())));
             self.logbook.save_state(stamp, HEARING, &json(serde_json::to_string(&self.watch.kept_hearing())));
         }
     }
 
-    /// What the feeds have brought since the run began, for the logbook.
+    /// Logs what the feeds have brought since the run began.
     pub fn log_feeds(&self, at: Moment) {
         for (name, feed) in &self.feeds {
             let counts = feed.counts();

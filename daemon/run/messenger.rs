@@ -1,5 +1,5 @@
-//! The messenger carries: inputs to the watch and into the recording, effects to the signals and the logbook. It decides
-//! nothing.
+//! The messenger carries inputs to the watch and into the recording, and effects to the signals and the logbook. It
+//! decides nothing.
 
 use super::every::Every;
 use super::orders::{self, Found};
@@ -23,15 +23,15 @@ use watch::{
     Answer, Begin, Effect, Fault, FeedOutside, FeedSetting, Input, Kept, Numbers, Outside, Taken, Watch,
 };
 
-/// Lines handed to the watch before it looks at its other inputs again.
+/// Most lines handed to the watch before its other inputs are checked again.
 const AT_ONCE: usize = 256;
-/// Everything that waits for the disk when the daemon is stopped has this long to get there.
+/// How long pending writes have to reach the disk when the daemon stops.
 const LAST_WRITE: Duration = Duration::from_millis(1600);
-/// A trial of a webhook may take this long: the answer must come before whoever asked has given up.
+/// How long a webhook trial may take: the answer must come before whoever asked gives up.
 const TRIAL: Duration = Duration::from_secs(8);
-/// No sentence of a live feed is older: 2026-01-01T00:00:00Z, before this program was finished.
+/// Live sentences are never older than this: 2026-01-01T00:00:00Z, before this program was finished.
 const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
-/// The computer's clock was set when it is off by more than it could drift between two looks.
+/// A larger offset than this between two looks means that the computer's clock was set, not that it drifted.
 const CLOCK_SET_MS: i64 = 500;
 /// Keys of the logbook's saved states.
 const LAST_GOOD_ORDERS: &str = "last good orders";
@@ -39,7 +39,7 @@ const COPIED: &str = "copied";
 pub(super) const RATES: &str = "usual rates";
 pub(super) const HEARING: &str = "hearing";
 
-/// The watch and what it speaks through.
+/// The watch and its outlets.
 pub(super) struct Messenger {
     pub boat: Boat,
     pub clock: Clock,
@@ -49,15 +49,15 @@ pub(super) struct Messenger {
     pub feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
     orders_path: PathBuf,
     logbook_path: PathBuf,
-    /// Signals, buttons and the heartbeat by name, and whether they fail.
+    /// Signals, buttons and the heartbeat by name, and whether each fails.
     failing_signals: Vec<(String, bool)>,
     logbook_failing: bool,
-    /// The file that was set aside last, once that has been reported.
+    /// The file last set aside, once reported.
     set_aside: Option<SetAside>,
-    /// When the logbook was copied last, in milliseconds of UTC; the least number for never.
+    /// When the logbook was last copied, in milliseconds of UTC; the least number for never.
     copied: Arc<AtomicI64>,
     pub recorder: Recorder,
-    /// Between steady time and the computer's clock.
+    /// Offset between steady time and the computer's clock.
     clock_offset_ms: Option<i64>,
     pub every: Every,
 }
@@ -134,7 +134,7 @@ impl Messenger {
         self.pass();
     }
 
-    /// The one door to the watch: what goes in is recorded, and what comes out goes its way at once.
+    /// The one door to the watch: records every input and passes on its effects at once.
     pub fn tell(&mut self, at: Moment, input: Input) -> Taken {
         let at = self.watch.moment(at);
         self.recorder.input(at, &input, &self.watch);
@@ -143,20 +143,20 @@ impl Messenger {
         taken
     }
 
-    /// The same for what asks nothing back.
+    /// The same for inputs without an answer.
     pub fn carry(&mut self, at: Moment, input: Input) {
         // Only acts can be refused.
         let _ = self.tell(at, input);
     }
 
-    /// Keeps a copy of orders that were read well.
+    /// Saves a copy of orders that read without errors.
     fn keep_good(&self, at: Moment, found: &Found) {
         if found.trouble.is_none() {
             self.logbook.save_state(self.watch.stamp(at), LAST_GOOD_ORDERS, found.orders.source());
         }
     }
 
-    /// Reads the orders again: all or nothing. Those in force stay where the file is bad.
+    /// Reloads the orders: all or nothing. If the file is bad, those in force stay.
     pub fn reload(&mut self) -> Result<Done, ActError> {
         let at = self.clock.now();
         match orders::read(&self.orders_path) {
@@ -180,7 +180,7 @@ impl Messenger {
         self.tell(at, Input::Act(act)).map(|answer| Done { done: answer.words() })
     }
 
-    /// Answers whoever asks. A look does not go through the door: it changes nothing.
+    /// Answers a request. A look bypasses the door: it changes nothing.
     pub fn answer(&mut self, ask: Ask) {
         let at = self.clock.now();
         self.watch.advance(at);
@@ -223,8 +223,8 @@ impl Messenger {
         }
     }
 
-    /// What a relief must know; where one is named, that one has the watch, and every sounder speaks so that somebody
-    /// hears that it works.
+    /// What a relief must know. If one is named, that person takes the watch, and every sounder sounds so that people
+    /// hear it works.
     fn handover(&mut self, at: Moment, who: Option<String>) -> Result<Handover, ActError> {
         let mut told = self.watch.handover(at);
         if let Some(who) = who {
@@ -254,7 +254,7 @@ impl Messenger {
         });
     }
 
-    /// Tries one signal: a sounder sounds, of a webhook the answer comes when it was received, or not.
+    /// Tries one signal: a sounder sounds; a webhook answers once its receiver has accepted the message, or has not.
     fn try_signal(&self, name: &str, reply: Reply<Tried>) {
         let Some(signal) = self.boat.signals.iter().find(|s| s.name == name) else {
             drop(reply.send(Err(ActError::Wrong(format!("there is no signal `{name}`")))));
@@ -279,7 +279,7 @@ impl Messenger {
         });
     }
 
-    /// Items of the departure check about what the watch knows nothing of: the disk and the copy of the logbook.
+    /// Items of the departure check that the watch cannot judge: the disk and the copy of the logbook.
     fn outside_items(&self) -> Vec<CheckItem> {
         let now = self.watch.stamp(self.clock.now()).utc.map(|(utc, _)| utc);
         let copied = self.copied.load(Ordering::Relaxed);
@@ -287,7 +287,7 @@ impl Messenger {
         vec![departure::disk(&self.logbook_path), departure::copy(copied, now)]
     }
 
-    /// What a look at the picture shows and the watch cannot know.
+    /// The part of a look that the watch cannot know.
     fn outside(&self) -> Outside {
         let feed = |(_, feed): &(Arc<str>, Arc<FeedStatus>)| FeedOutside {
             state: feed.state().to_owned(),
@@ -308,7 +308,7 @@ impl Messenger {
         }
     }
 
-    /// Hands the watch the lines that are ready, up to a bound; whether those were all.
+    /// Hands the watch the lines that are ready, up to a bound; returns whether that was all.
     pub fn hear(&mut self, lines: &mut Lines) -> bool {
         for _ in 0..AT_ONCE {
             let Some(Line { at, feed, bytes, .. }) = lines.ready() else { return true };
@@ -349,7 +349,7 @@ impl Messenger {
         }
     }
 
-    /// Ends a pass of the loop: timers that fell due, and everything that is done from time to time.
+    /// Ends a pass of the loop: runs the due timers and the periodic work.
     pub fn pass(&mut self) {
         let at = self.clock.now();
         let utc = self.clock.utc();
@@ -368,7 +368,7 @@ impl Messenger {
         self.signals.beat(self.watch.calendar(at));
     }
 
-    /// Everything that came out goes to signals and logbook.
+    /// Sends all effects to signals and logbook.
     pub fn put_out(&mut self) {
         for effect in self.watch.effects() {
             match effect {
@@ -396,7 +396,7 @@ impl Messenger {
     }
 }
 
-/// What an earlier run left under a key; what cannot be read is reported and left.
+/// What an earlier run saved under a key. An unreadable value is reported and left.
 fn state<T: DeserializeOwned>(recovered: &Recovered, key: &str) -> Option<T> {
     let text = recovered.states.get(key)?;
     serde_json::from_str(text)

@@ -1,4 +1,4 @@
-//! `run`: stands the watch until it is told to stop.
+//! `run`: stands the watch until told to stop.
 
 mod every;
 mod messenger;
@@ -26,10 +26,10 @@ use tokio::runtime::{Builder, Handle, Runtime};
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
 
-/// Idle time between passes, unless a beacon is heard or the crew act: to wake costs more than a line does, so what comes
-/// meanwhile on several wires is taken together. Nobody on watch notices a tenth of a second.
+/// Idle time between passes, unless a beacon is heard or the crew act. Waking costs more than a line does, so lines
+/// that arrive meanwhile on several wires are taken together. Nobody on watch notices a tenth of a second.
 const REST: Duration = Duration::from_millis(100);
-/// News of signals that may wait for the watch.
+/// Most reports from signals waiting for the watch.
 const NEWS: usize = 64;
 
 /// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
@@ -47,8 +47,8 @@ pub fn run(config: &Path) -> Outcome {
             return Outcome::BadFile;
         }
     };
-    // Each has threads of its own, so that none holds up another: the watch this one, the feeds one, in which nothing is
-    // called that blocks, and signals and control two, of which one may be held up by a device and the other sounds on.
+    // Each has its own threads so that none holds up another. The watch runs on this one. The feeds have one, where
+    // nothing may block. Signals and control have two: a device may hold up one while the other keeps sounding.
     let outcome = threads().map_err(|e| e.to_string()).and_then(|(watch, wires, outward)| {
         let outcome = watch.block_on(stand(boat, &wires, outward.handle()));
         // A device that never answers must not keep the daemon from stopping.
@@ -64,7 +64,7 @@ pub fn run(config: &Path) -> Outcome {
     }
 }
 
-/// The watch's own runtime; that of the feeds, which runs until the process ends; that of signals and control.
+/// Runtimes: the watch's own, the feeds' (which runs until the process ends), and that of signals and control.
 fn threads() -> io::Result<(Runtime, Handle, Runtime)> {
     let own = || Builder::new_current_thread().enable_all().build();
     let (watch, feeds) = (own()?, own()?);
@@ -74,7 +74,7 @@ fn threads() -> io::Result<(Runtime, Handle, Runtime)> {
     Ok((watch, wires, outward))
 }
 
-/// Stands the watch, with the feeds and what goes outward on threads of their own.
+/// Stands the watch, with the feeds and the outward side on threads of their own.
 async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), String> {
     let clock = Clock;
     let mut manager = Manager::of_environment();
@@ -91,7 +91,7 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
         limit_bytes: None,
     };
     if let Some(folder) = path.parent() {
-        // Where that fails, opening the logbook says why.
+        // If this fails, opening the logbook says why.
         let _ = std::fs::create_dir_all(folder);
     }
     let (logbook, recovered, _) = Logbook::open_or_wait(&path, settings);
@@ -153,7 +153,7 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
             () = lines.come(rested.since(now)) => {}
             () = clock.until(due) => {}
         }
-        // What was read before goes before.
+        // Lines read earlier go first.
         let all = messenger.hear(&mut lines);
         if let Some(question) = question {
             messenger.answer(question);
@@ -164,7 +164,7 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
         rested = if all { now + REST } else { now };
     }
     manager.stopping();
-    // What was read before the end was heard.
+    // Hear what was read before the end.
     messenger.hear(&mut lines);
     messenger.stop().await;
     Ok(())

@@ -1,4 +1,4 @@
-//! The standing orders as they are to be had: the file, else the last good copy, else the built-in ones.
+//! Finds the standing orders: the file, else the last good copy, else the built-in ones.
 
 use crate::check::{built_in_orders, read_file};
 use rules::Orders;
@@ -12,12 +12,12 @@ pub(super) struct Found {
     pub trouble: Option<String>,
 }
 
-/// A file's orders.
+/// Reads a file's orders.
 pub(super) fn read(path: &Path) -> Result<Arc<Orders>, String> {
     read_file(path, Orders::read).map(Arc::new)
 }
 
-/// The file's orders, or others where it is bad.
+/// The file's orders, or others if it is bad.
 pub(super) fn find(path: &Path, last_good: Option<&str>) -> Found {
     let why = match read(path) {
         Ok(orders) => return Found { orders, trouble: None },

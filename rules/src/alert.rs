@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use terms::{CasualtyId, Moment, Subject};
 use thiserror::Error;
 
-/// An alert's number in this logbook, counted from 1.
+/// An alert's number in this logbook, from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct AlertId(pub u32);
@@ -15,7 +15,7 @@ terms::closed_list! {
     /// Priorities of IMO MSC.302(87), and below them the notice, which is no alert. Ordered, least urgent first.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
     pub enum Priority {
-        /// No alert: told once, kept in the logbook.
+        /// No alert: announced once, kept in the logbook.
         Notice = "notice",
         /// Awareness; needs no acknowledgement.
         Caution = "caution",
@@ -40,7 +40,7 @@ terms::closed_list! {
         ActiveAcknowledged = "active-acknowledged",
         /// O: somebody else has taken it over.
         ResponsibilityTransferred = "responsibility-transferred",
-        /// U: the condition has ended and nobody has acknowledged it yet.
+        /// U: the condition has ended, but nobody has acknowledged it yet.
         RectifiedUnacknowledged = "rectified-unacknowledged",
         /// N: over.
         Normal = "normal",
@@ -53,7 +53,7 @@ terms::closed_list! {
     pub enum EventKind {
         /// It began.
         Raised = "raised",
-        /// It was told again.
+        /// It was announced again.
         Repeated = "repeated",
         /// It went to another signal, another person, or a higher priority.
         Escalated = "escalated",
@@ -79,8 +79,8 @@ impl EventKind {
     }
 }
 
-/// An alert: its order, its subject and its occurrence. It has no words: whoever looks asks
-/// [`Board::words`](crate::Board::words) for those of now.
+/// An alert: its order, its subject and its occurrence. It holds no words: ask [`Board::words`](crate::Board::words)
+/// for the current ones.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Alert {
     /// Its number.
@@ -93,25 +93,25 @@ pub struct Alert {
     pub priority: Priority,
     /// Its state.
     pub state: AlertState,
-    /// Part of an exercise.
+    /// Whether it is part of an exercise.
     pub exercise: bool,
     /// When it began.
     pub began: Moment,
-    /// It began at least so long ago: a gap of unknown length lies between.
+    /// It began at least this long ago: a gap of unknown length lies between.
     pub began_at_least: bool,
-    /// How far it has gone while nobody acknowledged: 0 the watch, 1 the skipper, 2 all hands.
+    /// How far it has escalated unacknowledged: 0 the watch, 1 the skipper, 2 all hands.
     pub level: u8,
     /// Events so far.
     pub seq: u32,
 }
 
 impl Alert {
-    /// The state as it is told: a notice has none.
+    /// The state as reported: a notice has none.
     pub fn state_told(&self) -> Option<AlertState> {
         (self.priority != Priority::Notice).then_some(self.state)
     }
 
-    /// Whether it stands: not over, its condition goes on.
+    /// Whether it stands: not over, and its condition goes on.
     pub fn is_active(&self) -> bool {
         !matches!(self.state, AlertState::RectifiedUnacknowledged | AlertState::Normal)
     }
@@ -120,27 +120,27 @@ impl Alert {
 /// Whom an event is for.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub enum Addressee {
-    /// The one on watch; by name where a roster or a hand tells it.
+    /// The watchkeeper; by name if known from the roster or set by hand.
     Watch(Option<String>),
-    /// The skipper; by name where the roster tells it.
+    /// The skipper; by name if the roster gives it.
     Skipper(Option<String>),
     /// Everybody.
     #[default]
     AllHands,
 }
 
-/// How an event is carried to people.
+/// How an event reaches people.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Carry {
     /// Whom it is for.
     pub to: Addressee,
-    /// By these signals; `None`: by all that carry the alert's priority.
+    /// The signals to use; `None`: all that carry the alert's priority.
     pub signals: Option<Vec<String>>,
-    /// The event calls for attention: a signal sounds anew.
+    /// The event calls for attention: a signal sounds again.
     pub aloud: bool,
     /// How far it goes: 0 the watch, 1 the skipper, 2 all hands.
     pub level: u8,
-    /// Other unacknowledged alerts of the same order that this one also stands for.
+    /// How many other unacknowledged alerts of the same order this one covers.
     pub more: u32,
 }
 
@@ -151,15 +151,15 @@ pub struct AlertEvent {
     pub at: Moment,
     /// What.
     pub kind: EventKind,
-    /// Counts the events of this alert from 1.
+    /// Counts this alert's events from 1.
     pub seq: u32,
     /// The alert after it.
     pub alert: Alert,
     /// What the alert comes from.
     pub origin: Origin,
-    /// What is told, of this moment.
+    /// The words to announce, as of this moment.
     pub words: Words,
-    /// Who is to be told, and how.
+    /// Who must hear of it, and how.
     pub carry: Carry,
 }
 
@@ -172,7 +172,7 @@ pub enum Refused {
     /// No alert about that casualty stands.
     #[error("no alert about casualty {} stands", .0.0)]
     NoSuchCasualty(CasualtyId),
-    /// The watch alarm is reset, from a lookout position, and not acknowledged.
+    /// The watch alarm is not acknowledged; it is reset, from a lookout position.
     #[error("the watch alarm is reset from a lookout position; nothing else ends it")]
     ResetIt,
     /// The alert's state does not allow it.
@@ -194,9 +194,9 @@ pub enum Origin {
     Order(String),
     /// An order that cannot be judged.
     Unjudged(String),
-    /// Those of an order that are too many to be told one by one.
+    /// The alerts of an order that are too many to announce one by one.
     Crowd(String),
-    /// An exercise of what this order or built-in alert tells: never the same alert as a real one.
+    /// An exercise of what this order or built-in alert announces: never the same alert as a real one.
     Exercise(String),
     /// A remark of the watch under this name, no alert.
     Note(String),

@@ -14,7 +14,7 @@ terms::closed_list! {
         SearchTransmitter = "search and rescue transmitter",
         /// An emergency position-indicating radio beacon is heard.
         Epirb = "EPIRB",
-        /// More beacons than can be kept apart: told as one.
+        /// More beacons than can be kept apart, reported as one.
         TooManyBeacons = "many beacons",
         /// Another vessel calls distress.
         VesselInDistress = "vessel in distress",
@@ -24,15 +24,15 @@ terms::closed_list! {
         FixLost = "fix lost",
         /// Positions jump or contradict each other.
         PositionDoubtful = "position doubtful",
-        /// A feed says nothing.
+        /// A feed is silent.
         FeedSilent = "feed silent",
-        /// The AIS receiver says nothing.
+        /// The AIS receiver is silent.
         AisSilent = "AIS silent",
         /// Own transmissions are not heard back.
         OwnTransmitterSilent = "own transmitter not heard",
         /// Own transmitter sends a position or an identity that is not ours.
         OwnTransmitterWrong = "own transmitter wrong",
-        /// A compass, a log: an instrument that cannot be right.
+        /// An implausible instrument, such as a compass or a log.
         InstrumentDoubtful = "instrument doubtful",
         /// The logbook cannot be written.
         LogbookFailing = "logbook failing",
@@ -40,21 +40,21 @@ terms::closed_list! {
         SignalFailing = "signal failing",
         /// The orders file cannot be read; others are in force.
         OrdersNotLoaded = "orders not loaded",
-        /// Neither satellites nor the system tell the time.
+        /// Neither satellites nor the system give the time.
         ClockNotKnown = "clock not known",
         /// A beacon under test is heard.
         BeaconTest = "beacon test",
-        /// Gear or a battery runs out.
+        /// Gear or a battery expires.
         GearDue = "gear due",
     }
 }
 
-/// When and how far an alert goes on while nobody acknowledges it.
+/// When and how far an unacknowledged alert escalates.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Escalation {
-    /// After so long.
+    /// Time without acknowledgement.
     pub after: Duration,
-    /// To this priority, where it is not the same.
+    /// New priority, if it changes.
     pub to: Option<Priority>,
 }
 
@@ -85,7 +85,7 @@ impl BuiltIn {
         }
     }
 
-    /// Where it differs from what its priority does: a fix that stays lost becomes an alarm.
+    /// Escalation that differs from its priority's: a fix that stays lost becomes an alarm.
     pub const fn escalation(self) -> Option<Escalation> {
         match self {
             Self::FixLost => Some(Escalation { after: Duration::from_secs(300), to: Some(Priority::Alarm) }),

@@ -1,11 +1,11 @@
-//! What an order asks: measures, what is said of them, and how these combine. The read form of the conditions.
+//! What an order asks: measures, predicates, and how they combine. The parsed form of the conditions.
 
 use crate::declared::{Declarations, Doing, Visibility, Waters};
 use std::fmt;
 use std::time::Duration;
 use terms::{Dimension, Position, Quantity, Whose};
 
-/// Something that can be measured and compared.
+/// Something to measure and compare.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Measure {
     /// A quantity as the picture gives it.
@@ -14,13 +14,13 @@ pub enum Measure {
     Age(Quantity),
     /// The highest, lowest or mean value over a window of time.
     Over(Extent, Quantity, Duration),
-    /// Distance to a named mark, by own position.
+    /// Distance from own position to a named mark.
     MarkRange(String, Position),
-    /// True bearing of a named mark, by own position.
+    /// True bearing from own position to a named mark.
     MarkBearing(String, Position),
-    /// Distance from where the anchor lies.
+    /// Distance from the anchor's position.
     AnchorRange,
-    /// A named transducer; it must measure what the order's unit says.
+    /// A named transducer; must measure what the order's unit says.
     Transducer(String, Dimension),
     /// Ship's time of day, in seconds since midnight.
     TimeOfDay,
@@ -35,7 +35,7 @@ pub enum Extent {
     Highest,
     /// The least.
     Lowest,
-    /// The mean; of directions the circular one.
+    /// The mean; for directions the circular mean.
     Mean,
 }
 
@@ -51,7 +51,7 @@ impl Measure {
         }
     }
 
-    /// Whose it is.
+    /// Whose measure it is.
     pub fn whose(&self) -> Whose {
         match self {
             Self::Quantity(q) | Self::Age(q) | Self::Over(_, q, _) => q.whose(),
@@ -59,7 +59,7 @@ impl Measure {
         }
     }
 
-    /// The quantity at whose change it must be judged again; `None` for what only time changes.
+    /// The quantity whose changes require judging it again; `None` for what only time changes.
     pub fn follows(&self) -> Option<Quantity> {
         match self {
             Self::Quantity(q) | Self::Age(q) | Self::Over(_, q, _) => Some(*q),
@@ -108,7 +108,7 @@ pub enum Trend {
     Shifts,
 }
 
-/// What is said of a measure; numbers in its dimension's own unit.
+/// What is asked of a measure; numbers in its dimension's own unit.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Predicate {
     /// Greater than.
@@ -119,37 +119,37 @@ pub enum Predicate {
     AtLeast(f64),
     /// Not greater than.
     AtMost(f64),
-    /// Within two limits, these included. A time of day may run through midnight.
+    /// Within two limits, inclusive. A time of day may run through midnight.
     Between(f64, f64),
     /// Beyond one of two limits.
     Outside(f64, f64),
-    /// In the sector clockwise from one edge to the other, these included.
+    /// In the sector clockwise from one edge to the other, edges included.
     Within(f64, f64),
-    /// Out of that sector.
+    /// Outside that sector.
     NotWithin(f64, f64),
     /// One of these words.
     Is(Vec<String>),
     /// None of these words.
     IsNot(Vec<String>),
-    /// No value for so long.
+    /// No value for this long.
     Missing(Duration),
-    /// Moves by so much within a window.
+    /// Moves by this much within a window.
     Changes(Trend, f64, Duration),
-    /// Differs from its mean over a window by more than so much.
+    /// Differs from its mean over a window by more than this.
     OffMean(f64, Duration),
 }
 
-/// One measure and what is said of it.
+/// One measure and what is asked of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Test {
     /// What is measured.
     pub measure: Measure,
-    /// What is said of it.
+    /// What is asked of it.
     pub predicate: Predicate,
 }
 
 impl Test {
-    /// The window it is judged over, where it has one.
+    /// The window it is judged over, if any.
     pub fn window(&self) -> Option<Duration> {
         match (&self.measure, &self.predicate) {
             (Measure::Over(_, _, d), _) | (_, Predicate::Changes(_, _, d) | Predicate::OffMean(_, d)) => {
@@ -173,7 +173,7 @@ pub enum Condition {
     None(Vec<Condition>),
 }
 
-/// Whether something is so. What is not known is neither true nor false.
+/// Whether something is so. The unknown is neither true nor false.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Truth {
     /// It is so.
@@ -192,8 +192,8 @@ impl From<bool> for Truth {
 }
 
 impl Condition {
-    /// Combines the tests' truths: one false makes `all` false whatever is unknown, one true makes `any` true. Asks for
-    /// the truth of a test by its place, in the order in which they stand, and of none that can no longer decide.
+    /// Combines the tests' truths: one false makes `all` false whatever is unknown; one true makes `any` true. Asks
+    /// for each test's truth by its place, in order, and skips those that can no longer decide.
     pub fn judge(&self, truth_of: &mut dyn FnMut(usize) -> Truth) -> Truth {
         match self {
             Self::Test(i) => truth_of(*i),
@@ -208,7 +208,7 @@ impl Condition {
     }
 }
 
-/// `deciding` where one part is that; else unknown where one is; else `otherwise`.
+/// `deciding` if any part is that; else unknown if any is; else `otherwise`.
 fn first_of(
     deciding: Truth,
     otherwise: Truth,
@@ -226,7 +226,7 @@ fn first_of(
     if unknown { Truth::Unknown } else { otherwise }
 }
 
-/// When an order applies, by what the crew has declared and by the sun. Undeclared or unknown, it applies.
+/// When an order applies, by the crew's declarations and the sun. Undeclared or unknown, it applies.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Only {
     /// By night (true) or by day (false) only.
@@ -242,7 +242,7 @@ pub struct Only {
 }
 
 impl Only {
-    /// Whether the order applies; `night` is `None` while nobody can tell.
+    /// Whether the order applies; `night` is `None` while that is unknown.
     pub fn applies(&self, night: Option<bool>, declared: &Declarations) -> bool {
         fn agrees<T: PartialEq>(wanted: Option<T>, is: Option<T>) -> bool {
             wanted.is_none() || is.is_none() || wanted == is

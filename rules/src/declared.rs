@@ -1,4 +1,4 @@
-//! What the crew declares: what the vessel is doing, in which waters, and how far can be seen. Never guessed.
+//! What the crew declares: what the vessel does, in which waters, and the visibility. Never guessed.
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -9,7 +9,7 @@ terms::closed_list! {
     pub enum Doing {
         /// By the wind alone.
         UnderSail = "under sail",
-        /// The engine drives.
+        /// The engine drives her.
         UnderPower = "under power",
         /// Lying to the sea, yet under way.
         HoveTo = "hove to",
@@ -54,7 +54,7 @@ pub enum Declared {
     Visibility(Visibility),
 }
 
-/// What is declared; `None` of a kind of which nothing is.
+/// What is declared; `None` for a kind of which nothing is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Declarations {
     /// What she is doing.
@@ -67,7 +67,7 @@ pub struct Declarations {
 }
 
 impl Declarations {
-    /// Takes one in place of the last of its kind.
+    /// Replaces the previous declaration of its kind.
     pub const fn take(&mut self, declared: Declared) {
         match declared {
             Declared::Doing(d) => self.doing = Some(d),
@@ -76,7 +76,7 @@ impl Declarations {
         }
     }
 
-    /// Those there are.
+    /// Those that are set.
     pub fn iter(&self) -> impl Iterator<Item = Declared> {
         let kinds = [
             self.doing.map(Declared::Doing),

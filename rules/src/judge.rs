@@ -1,4 +1,4 @@
-//! Whether one test is so at this moment, and when that may change by time alone.
+//! Whether one test holds at this moment, and when time alone may change that.
 
 use crate::condition::{Extent, Measure, Predicate, Test, Trend, Truth};
 use crate::picture::Picture;
@@ -14,7 +14,7 @@ pub struct Sight<'a> {
     pub at: Moment,
     /// The lookout's picture.
     pub picture: &'a dyn Picture,
-    /// Where the anchor lies, while it does.
+    /// Where the anchor lies, while it is down.
     pub anchor: Option<Position>,
     /// When the present watch began.
     pub watch_began: Option<Moment>,
@@ -32,20 +32,20 @@ pub struct TestState {
 /// The outcome of a test.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Verdict {
-    /// Whether it is so.
+    /// Whether the test holds.
     pub truth: Truth,
     /// When to judge again even if nothing changes.
     pub due: Option<Moment>,
 }
 
-/// The least time to the next judging, so that rounding never makes it now again.
+/// Shortest time to the next judgement, so that rounding never makes it now again.
 const SOONEST: Duration = Duration::from_millis(1);
-/// The same where the value should run with the time and may stand still: that to the closest point of one who keeps
-/// beside us is nothing at all, for hours.
+/// The same for a value that should run with time but may stand still: the time to the closest point of one who keeps
+/// abreast of us is zero for hours.
 const SOONEST_AHEAD: Duration = Duration::from_secs(1);
 
 impl Sight<'_> {
-    /// The subject that has a measure: own vessel's are the same for all.
+    /// A subject's reading; own vessel's quantities are the same for all.
     fn reading(&self, q: Quantity, subject: Subject) -> Reading {
         let subject = if q.whose() == terms::Whose::Own { Subject::OwnVessel } else { subject };
         self.picture.reading(subject, q)
@@ -81,7 +81,7 @@ impl Sight<'_> {
         }
     }
 
-    /// Own position, as long as the picture believes it.
+    /// Own position, while the picture trusts it.
     fn position(&self) -> Option<Position> {
         self.picture.reading(Subject::OwnVessel, Quantity::Fix).value.and_then(|_| self.picture.position())
     }
@@ -91,7 +91,7 @@ impl Sight<'_> {
         Some(utc.plus_ms(self.ship_time_s.saturating_mul(1000)).ms_of_day() as f64 / 1000.0)
     }
 
-    /// Judges a test about a subject that has been watched since a moment.
+    /// Judges a test about a subject watched since a moment.
     pub fn judge(&self, test: &Test, subject: Subject, since: Moment, state: &mut TestState) -> Verdict {
         match &test.predicate {
             Predicate::Missing(patience) => self.missing(test, subject, since, *patience),
@@ -105,7 +105,7 @@ impl Sight<'_> {
                 }
                 let reading = self.measure(&test.measure, subject, Some(state));
                 let never_heard = reading.value.is_none() && matches!(test.measure, Measure::Age(_));
-                // Never heard is at least as old as the watch for it.
+                // A value never heard is at least as old as the watch for it.
                 let value = if never_heard {
                     Some(Value::Number(self.at.seconds_from(since)))
                 } else {
@@ -123,7 +123,7 @@ impl Sight<'_> {
     fn missing(&self, test: &Test, subject: Subject, since: Moment, patience: Duration) -> Verdict {
         let reading = self.measure(&test.measure, subject, None);
         let last = match reading.heard {
-            // What is there and believed is not missing, however long ago it was heard.
+            // What is present and trusted is not missing, however long ago it was heard.
             Some(_) if reading.value.is_some() && !is_report(&test.measure) => {
                 return Verdict { truth: Truth::False, due: None };
             }
@@ -138,7 +138,7 @@ impl Sight<'_> {
         }
     }
 
-    /// Takes the present value into the test's window and gives it back.
+    /// Adds the present value to the test's window and returns it.
     fn feed(&self, m: &Measure, subject: Subject, state: &mut TestState, length: Duration) -> Option<f64> {
         let window = state.window.get_or_insert_with(|| Window::new(length));
         let value = self.measure(m, subject, None).value.and_then(|v| v.number());
@@ -197,7 +197,7 @@ impl Sight<'_> {
         Verdict { truth: off.map_or(Truth::Unknown, |o| Truth::from(o > by)), due }
     }
 
-    /// When a value that runs with the time meets its next limit.
+    /// When a value that runs with time meets its next limit.
     fn due(&self, test: &Test, value: Option<f64>, state: &TestState) -> Option<Moment> {
         if let Some(w) = &state.window {
             return Some(self.at + w.width());
@@ -220,13 +220,13 @@ impl Sight<'_> {
     }
 }
 
-/// While the time of day is not known, it is asked for so often.
+/// How often to ask for the time of day while it is unknown.
 const TIME_ASKED_EVERY: Duration = Duration::from_secs(60);
 
-/// Rounding of sums over a window must not hide a change of just so much.
+/// Rounding of sums over a window must not hide a change of exactly the limit.
 const TINY: f64 = 1e-9;
 
-/// What counts down by a second each second.
+/// Whether a quantity counts down by a second each second.
 fn runs_down(q: Quantity) -> bool {
     matches!(
         q,
@@ -238,7 +238,7 @@ fn runs_down(q: Quantity) -> bool {
     )
 }
 
-/// Of reports, sentences and transducers only the age counts: the last one stays "there" for ever.
+/// Only the age counts for reports, sentences and transducers: the last one stays "there" for ever.
 fn is_report(m: &Measure) -> bool {
     matches!(
         m,

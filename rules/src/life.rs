@@ -1,5 +1,5 @@
-//! The life of alerts: raised, told again, silenced, acknowledged, escalated, rectified, cleared. After
-//! IMO MSC.302(87) (bridge alert management) and A.1021(26) (code on alerts).
+//! The life of alerts: raised, repeated, silenced, acknowledged, escalated, rectified, cleared. After IMO MSC.302(87)
+//! (bridge alert management) and A.1021(26) (code on alerts).
 
 mod acts;
 mod clocks;
@@ -15,45 +15,44 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::time::Duration;
 use terms::{Moment, Subject};
 
-/// The sound of a silenced alert that nobody has acknowledged returns after so long (IMO MSC.302(87);
-/// MSC.252(83) 20.2.5).
+/// How long an unacknowledged alert stays silenced before its sound returns (IMO MSC.302(87); MSC.252(83) 20.2.5).
 pub const SOUND_RETURNS: Duration = Duration::from_secs(30);
-/// An unacknowledged warning is told again within five minutes (IMO MSC.302(87), from memory).
+/// An unacknowledged warning repeats within five minutes (IMO MSC.302(87), from memory).
 pub const WARNING_REPEATS: Duration = Duration::from_secs(300);
-/// An unacknowledged alarm is told again; our choice.
+/// How often an unacknowledged alarm repeats; our choice.
 pub const ALARM_REPEATS: Duration = Duration::from_secs(60);
-/// An unacknowledged emergency alarm is told again; our choice.
+/// How often an unacknowledged emergency alarm repeats; our choice.
 pub const EMERGENCY_REPEATS: Duration = Duration::from_secs(30);
-/// An acknowledged emergency alarm goes on being told until it is stood down; our choice.
+/// How often an acknowledged emergency alarm repeats until it is stood down; our choice.
 pub const EMERGENCY_REMINDS: Duration = Duration::from_secs(300);
 /// Levels of escalation: the watch, the skipper, all hands.
 pub const LAST_LEVEL: u8 = 2;
 
-/// What is to be raised.
+/// What to raise.
 pub struct Raise {
     /// What it comes from.
     pub origin: Origin,
-    /// The name told.
+    /// The name to announce.
     pub order: String,
     /// What it is about.
     pub subject: Subject,
     /// Its priority.
     pub priority: Priority,
-    /// What is told where neither an order nor the picture can say it.
+    /// Words for when neither an order nor the picture has any.
     pub words: Words,
     /// Signals by name.
     pub signals: Option<Vec<String>>,
-    /// Interval of telling again.
+    /// How often it repeats.
     pub repeats: Option<Duration>,
     /// Escalation.
     pub escalation: Option<Escalation>,
-    /// How bad it is among those of its order; more is worse.
+    /// How bad it is among the alerts of its order; more is worse.
     pub badness: f64,
     /// Part of an exercise.
     pub exercise: bool,
 }
 
-/// Alerts of one order that have ended and wait for somebody to acknowledge them; of more the oldest is cleared.
+/// Most ended alerts of one order awaiting acknowledgement; beyond that the oldest is cleared.
 pub const MOST_RECTIFIED: usize = 64;
 
 /// An alert that is not over.
@@ -61,7 +60,7 @@ pub const MOST_RECTIFIED: usize = 64;
 struct Standing {
     alert: Alert,
     origin: Origin,
-    /// What it said last, and when.
+    /// Its last words, and when.
     said: Words,
     said_at: Moment,
     signals: Option<Vec<String>>,
@@ -74,7 +73,7 @@ struct Standing {
     next_escalation: Option<Moment>,
     #[serde(skip)]
     armed: Option<Moment>,
-    /// Taken over from before a restart, and its condition not met since.
+    /// Restored, and its condition not met since.
     #[serde(skip)]
     unconfirmed: bool,
 }
@@ -88,14 +87,14 @@ impl Standing {
         matches!(self.alert.state, AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced)
     }
 
-    /// What it said last, with its age where that was before a restart.
+    /// Its last words, with their age if they are from before a restart.
     fn aged(&self, at: Moment, restarted: Option<Moment>) -> Words {
         let before = restarted.is_some_and(|r| self.said_at < r) && self.alert.is_active();
         let said = self.said.clone();
         if before { said.last_known(at.since(self.said_at), self.alert.began_at_least) } else { said }
     }
 
-    /// How soon it is told again in its state.
+    /// How soon it repeats in its state.
     fn interval(&self) -> Option<Duration> {
         match (self.alert.priority, self.alert.state) {
             (Priority::EmergencyAlarm, AlertState::ActiveAcknowledged) => Some(EMERGENCY_REMINDS),
@@ -126,7 +125,7 @@ impl Standing {
     }
 }
 
-/// What happened to an alert, before it has its words.
+/// What happened to an alert, before it gets its words.
 #[derive(Debug)]
 pub struct Happened {
     /// When.
@@ -137,23 +136,23 @@ pub struct Happened {
     pub alert: Alert,
     /// What the alert comes from.
     pub origin: Origin,
-    /// Who is to be told, and how.
+    /// Who must hear of it, and how.
     pub carry: Carry,
-    /// What the alert had said last when it happened; with its age, where that was before a restart.
+    /// The alert's last words when it happened, with their age if from before a restart.
     pub said: Words,
 }
 
-/// All alerts that are not over, and what has happened to them since the events were last taken.
+/// All open alerts, and what happened to them since the events were last taken.
 #[derive(Debug, Default)]
 pub struct Alerts {
     standing: BTreeMap<AlertId, Standing>,
-    /// None of the tables within is empty.
+    /// No inner table is empty.
     by_origin: BTreeMap<Origin, BTreeMap<Subject, AlertId>>,
     due: BTreeSet<(Moment, AlertId)>,
     events: Vec<Happened>,
-    /// When what outlasted the last restart was taken over: what was said before it has an age.
+    /// When the last restart was restored: words from before it have an age.
     restarted: Option<Moment>,
-    /// The last minute's signals; of each priority at most `signals_per_min`.
+    /// The last minute's signals; at most `signals_per_min` of each priority.
     told: VecDeque<(Moment, Priority)>,
     last_id: u32,
     /// Signals a minute beyond which only emergencies sound.
@@ -167,12 +166,12 @@ pub struct Alerts {
 }
 
 impl Alerts {
-    /// None yet; numbers go on after the last of the logbook.
+    /// Empty; numbers continue after the logbook's last.
     pub fn new(signals_per_min: usize, exercise: bool, last_id: u32) -> Self {
         Self { signals_per_min, exercise, last_id, ..Self::default() }
     }
 
-    /// Those of an order, whether raised, unjudged or in a crowd.
+    /// Alerts of an order: raised, unjudged or crowd.
     pub fn of_order(&self, name: &str) -> Vec<AlertId> {
         let of = |s: &Origin| match s {
             Origin::Order(n) | Origin::Unjudged(n) | Origin::Crowd(n) => n == name,
@@ -201,41 +200,41 @@ impl Alerts {
         self.by_origin.get(origin)?.get(&subject).copied()
     }
 
-    /// How many stand of those that a test picks.
+    /// How many alerts stand whose origin `pick` accepts.
     pub fn count(&self, pick: impl Fn(&Origin) -> bool) -> usize {
         self.standing.values().filter(|s| pick(&s.origin)).count()
     }
 
-    /// What happened since this was last asked.
+    /// What happened since the last call.
     pub fn take_events(&mut self) -> Vec<Happened> {
         std::mem::take(&mut self.events)
     }
 
-    /// What one said last, as it is to be told at a moment.
+    /// An alert's last words, as announced at a moment.
     pub fn said(&self, at: Moment, id: AlertId) -> Words {
         self.standing.get(&id).map_or_else(Words::default, |s| s.aged(at, self.restarted))
     }
 
-    /// Whether these are the words that one said last.
+    /// Whether these are an alert's last words.
     pub fn has_said(&self, id: AlertId, words: &Words) -> bool {
         self.standing.get(&id).is_some_and(|s| s.said == *words)
     }
 
-    /// One that was taken over from before a restart is met again, and what it said is so.
+    /// A restored alert is met again: its words hold.
     pub fn confirm(&mut self, at: Moment, id: AlertId) {
         if let Some(s) = self.standing.get_mut(&id) {
             (s.unconfirmed, s.said_at) = (false, at);
         }
     }
 
-    /// Keeps what one says.
+    /// Remembers what an alert says.
     pub fn say(&mut self, at: Moment, id: AlertId, words: Words) {
         if let Some(s) = self.standing.get_mut(&id) {
             (s.said, s.said_at) = (words, at);
         }
     }
 
-    /// When something is due.
+    /// When something is due next.
     pub fn next_wake(&self) -> Option<Moment> {
         self.due.first().map(|(at, _)| *at)
     }
@@ -245,7 +244,7 @@ impl Alerts {
         AlertId(self.last_id)
     }
 
-    /// A condition begins, or begins again before anybody acknowledged the last time. A notice is only noted.
+    /// Begins a condition, or begins it again before anybody acknowledged the last time. A notice is only noted.
     pub fn raise(&mut self, at: Moment, raise: Raise) -> AlertId {
         if let Some(id) = self.find(&raise.origin, raise.subject) {
             self.raise_again(at, id, raise);
@@ -297,7 +296,7 @@ impl Alerts {
         id
     }
 
-    /// Told anew under the same number: the sound returns whatever was acknowledged before.
+    /// Announces it again under the same number: the sound returns whatever was acknowledged before.
     fn raise_again(&mut self, at: Moment, id: AlertId, raise: Raise) {
         if let Some(s) = self.standing.get_mut(&id) {
             if !raise.words.is_empty() {
@@ -316,14 +315,14 @@ impl Alerts {
         self.emit(at, id, EventKind::Repeated, 0);
     }
 
-    /// Sets how bad one is among those of its order.
+    /// Sets how bad an alert is among those of its order.
     pub fn weigh(&mut self, id: AlertId, badness: f64) {
         if let Some(s) = self.standing.get_mut(&id) {
             s.badness = badness;
         }
     }
 
-    /// Told again in its state, with news.
+    /// Announces news of an alert, in its state.
     pub fn retell(&mut self, at: Moment, id: AlertId, words: Words) {
         if let Some(s) = self.standing.get_mut(&id) {
             if !words.is_empty() {
@@ -336,7 +335,7 @@ impl Alerts {
         }
     }
 
-    /// The condition has ended. An emergency alarm goes on: a person ends it.
+    /// Ends the condition. An emergency alarm goes on: a person ends it.
     pub fn rectify(&mut self, at: Moment, id: AlertId) {
         let Some(s) = self.standing.get_mut(&id) else { return };
         if s.alert.priority == Priority::EmergencyAlarm {
@@ -355,7 +354,7 @@ impl Alerts {
         }
     }
 
-    /// Weeks of ships that passed and nobody acknowledged must not fill the memory.
+    /// Weeks of passing ships that nobody acknowledged must not fill the memory.
     fn clear_oldest_rectified(&mut self, at: Moment, id: AlertId) {
         let Some(order) = self.get(id).map(|a| a.order.clone()) else { return };
         let waits =
@@ -370,7 +369,7 @@ impl Alerts {
         }
     }
 
-    /// It is over, whatever its state: stood down, or its order is gone.
+    /// Ends an alert, whatever its state: stood down, or its order is gone.
     pub fn clear(&mut self, at: Moment, id: AlertId) {
         if let Some(s) = self.standing.get_mut(&id) {
             s.alert.state = AlertState::Normal;
@@ -426,7 +425,7 @@ impl Alerts {
         }
     }
 
-    /// Writes an event down, and decides whether it may sound.
+    /// Records an event, and decides whether it may sound.
     fn emit(&mut self, at: Moment, id: AlertId, kind: EventKind, more: u32) {
         let Some(s) = self.standing.get_mut(&id) else { return };
         s.alert.seq = s.alert.seq.saturating_add(1);
@@ -436,9 +435,9 @@ impl Alerts {
         }
         let priority = s.alert.priority;
         let exempt = priority == Priority::EmergencyAlarm;
-        // What is less urgent never takes the place of what is more so.
+        // Something less urgent never takes the place of something more urgent.
         let as_urgent = |(_, p): &&(Moment, Priority)| *p >= priority;
-        // Nor does an exercise take anything's.
+        // Nor does an exercise take any place.
         let exempt = exempt || matches!(s.origin, Origin::Exercise(_));
         let room = exempt || self.told.iter().filter(as_urgent).count() < self.signals_per_min;
         if wants && room && !exempt {
@@ -449,7 +448,7 @@ impl Alerts {
             && s.alert.state == AlertState::ActiveUnacknowledged
             && let Some((first, _)) = self.told.iter().find(as_urgent)
         {
-            // Told as soon as the minute has room again.
+            // Announced as soon as the minute has room again.
             s.next_repeat = Some(*first + Duration::from_secs(60));
         }
         let alert = s.alert.clone();
@@ -461,7 +460,7 @@ impl Alerts {
         };
         let carry = Carry {
             to,
-            // Once nobody has acknowledged, it goes by all signals of its priority.
+            // Once escalated, it goes by all signals of its priority.
             signals: if s.alert.level == 0 { s.signals.clone() } else { None },
             aloud: wants && room,
             level: s.alert.level,

@@ -1,4 +1,4 @@
-//! Standing orders as read.
+//! Parsed standing orders.
 
 use crate::alert::Priority;
 use crate::condition::{Condition, Measure, Only, Test};
@@ -20,7 +20,7 @@ pub enum Piece {
     Value(Measure),
 }
 
-/// Which of several subjects is worst, and so told first.
+/// Which of several subjects is worst, and so comes first.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Worst {
     /// By this measure.
@@ -32,7 +32,7 @@ pub struct Worst {
 /// One thing that the skipper wants to be called for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Order {
-    /// Its name; no two are alike in a file.
+    /// Its name, unique in a file.
     pub name: String,
     /// Whose: own vessel, each target or each feed.
     pub each: Whose,
@@ -44,31 +44,31 @@ pub struct Order {
     pub when: Condition,
     /// When it is over; `None`: as soon as `when` is false.
     pub until: Option<Condition>,
-    /// Where it has called and this becomes true, it calls again, once, though somebody has acknowledged.
+    /// If it has called and this becomes true, it calls again, once, even if acknowledged.
     pub worse: Option<Condition>,
-    /// `when` must be true so long before it calls, and `worse` before it calls again.
+    /// How long `when` must hold before it calls, and `worse` before it calls again.
     pub held: Duration,
-    /// The end must be so for so long before it is over.
+    /// How long the end must last before it is over.
     pub over_for: Duration,
-    /// What is told.
+    /// What it announces.
     pub text: Vec<Piece>,
     /// When it applies.
     pub only: Only,
     /// Signals by name; `None`: all that carry its priority.
     pub signals: Option<Vec<String>>,
-    /// It says so when it could not be judged for so long; `None` never.
+    /// How long it may go unjudged before it says so; `None`: never.
     pub patience: Option<Duration>,
-    /// Told again at this interval while nobody acknowledges; `None` as its priority has it.
+    /// How often it repeats while unacknowledged; `None`: as its priority has it.
     pub repeats: Option<Duration>,
-    /// Goes further when nobody has acknowledged for so long; `None` as its priority has it.
+    /// How long it may go unacknowledged before it escalates; `None`: as its priority has it.
     pub escalates: Option<Duration>,
-    /// Once acknowledged, or told where nobody need acknowledge, it does not call anew for so long.
+    /// How long it rests once acknowledged, or once announced if it needs no acknowledgement.
     pub rests: Duration,
-    /// Which subject is told first.
+    /// Which subject comes first.
     pub worst: Option<Worst>,
 }
 
-/// A signal's name as an order wrote it, for the check against the signals there are.
+/// A signal's name as an order wrote it, to check against those that exist.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct NamedSignal {
     pub name: String,
@@ -86,7 +86,7 @@ pub struct Orders {
     pub(crate) text: String,
 }
 
-/// Orders are written down as their name and their text, and read again from these.
+/// Orders serialize as their name and text, and are read back from these.
 #[derive(Serialize, Deserialize)]
 struct Written {
     from: String,
@@ -109,7 +109,7 @@ impl<'de> Deserialize<'de> for Orders {
     }
 }
 
-/// The same where name and text are the same: all else is read from these.
+/// Equal if name and text are: everything else is read from these.
 impl PartialEq for Orders {
     fn eq(&self, other: &Self) -> bool {
         (&self.file_name, &self.text) == (&other.file_name, &other.text)
@@ -117,7 +117,7 @@ impl PartialEq for Orders {
 }
 
 impl Orders {
-    /// Its name: the file, or where else it comes from.
+    /// Its name: the file, or its other source.
     pub fn name(&self) -> &str {
         &self.file_name
     }
@@ -125,7 +125,7 @@ impl Orders {
     /// Reads a file of orders.
     ///
     /// # Errors
-    /// Everything that is wrong with it, with line and column.
+    /// Everything wrong with it, with line and column.
     pub fn read(file_name: &str, text: &str) -> Result<Self, Problems> {
         crate::read::orders(file_name, text)
     }
@@ -135,7 +135,7 @@ impl Orders {
         crate::read::reference()
     }
 
-    /// Checks that every signal named in the file is one of these.
+    /// Checks that every signal named in the file is one of `known`.
     ///
     /// # Errors
     /// Those that are not, with line and column.

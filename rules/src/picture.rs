@@ -1,4 +1,4 @@
-//! What the board must be able to ask of the lookout.
+//! What the board needs to ask of the lookout.
 
 use crate::alert::Origin;
 use crate::words::Words;
@@ -18,14 +18,14 @@ pub trait Picture {
     /// What to call a subject in a text.
     fn name_of(&self, subject: Subject) -> String;
 
-    /// UTC, where known.
+    /// UTC, if known.
     fn utc(&self) -> Option<Utc>;
 
-    /// Own position, where known.
+    /// Own position, if known.
     fn position(&self) -> Option<Position>;
 
-    /// What is to be said now of an alert that goes on and that no order raised: a built-in one's, an exercise's.
-    /// `None`: nobody can say more than was said last.
+    /// The current words for an alert that goes on and that no order raised: a built-in one or an exercise. `None`:
+    /// nothing new to say.
     fn says(&self, _origin: &Origin, _about: Subject) -> Option<Words> {
         None
     }

@@ -6,7 +6,7 @@ use thiserror::Error;
 
 /// A day in milliseconds.
 const DAY_MS: i64 = 86_400_000;
-/// The most watches of a day, or of a rotation.
+/// Most watches in a day or a rotation.
 const MOST_WATCHES: usize = 48;
 
 /// One watch of every day.
@@ -14,12 +14,12 @@ const MOST_WATCHES: usize = 48;
 pub struct DailyWatch {
     /// Who keeps it.
     pub who: String,
-    /// When, by ship's time; all day where they end as they begin.
+    /// When, by ship's time; all day if they end as they begin.
     pub hours: Hours,
 }
 
-/// Watches that go round: the lengths follow each other for ever, and so do the people. Seven watches of a day
-/// with dog watches and two people change the hours of both from day to day.
+/// Watches that rotate: the lengths repeat for ever, and so do the people. With seven watches a day (dog watches) and
+/// two people, the hours of both change from day to day.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rotation {
     /// When the first person's first watch began.
@@ -42,7 +42,7 @@ pub struct Roster {
 /// What is wrong with a roster.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum RosterError {
-    /// Two watches of one hour.
+    /// Two watches overlap.
     #[error("the watches of {0} and {1} overlap")]
     Overlap(String, String),
     /// Too many, none, or none with a length.
@@ -65,10 +65,10 @@ pub struct Present {
 }
 
 impl Roster {
-    /// A roster of watches that are the same every day. Hours that nobody keeps may remain.
+    /// A roster with the same watches every day. Some hours may have no watchkeeper.
     ///
     /// # Errors
-    /// Watches that overlap, or too many.
+    /// If watches overlap, or are too many.
     pub fn daily(skipper: Option<String>, watches: &[DailyWatch]) -> Result<Self, RosterError> {
         if watches.len() > MOST_WATCHES {
             return Err(RosterError::TooMany);
@@ -76,7 +76,7 @@ impl Roster {
         let mut daily: Vec<(String, i64, i64)> = Vec::new();
         for w in watches {
             let [from, to] = [w.hours.from, w.hours.to].map(|h| i64::from(h.minutes()) * 60_000);
-            // Equal times are the whole day.
+            // Equal times mean the whole day.
             let length = if from == to { DAY_MS } else { (to - from).rem_euclid(DAY_MS) };
             if let Some((other, ..)) = daily.iter().find(|(_, f, l)| {
                 (from - f).rem_euclid(DAY_MS) < *l || (f - from).rem_euclid(DAY_MS) < length
@@ -88,10 +88,10 @@ impl Roster {
         Ok(Self { skipper, daily, rotation: None })
     }
 
-    /// A roster of watches that go round.
+    /// A roster of rotating watches.
     ///
     /// # Errors
-    /// No people, no watches, or too many, or too short ones.
+    /// If there are no people or no watches, or the watches are too many or too short.
     pub fn rotating(skipper: Option<String>, rotation: Rotation) -> Result<Self, RosterError> {
         let fit = !rotation.people.is_empty()
             && (1..=MOST_WATCHES).contains(&rotation.people.len())
@@ -104,12 +104,12 @@ impl Roster {
         }
     }
 
-    /// To whom an alert goes that the watch does not answer.
+    /// Who gets an alert that the watch does not answer.
     pub fn skipper(&self) -> Option<&str> {
         self.skipper.as_deref()
     }
 
-    /// Whose watch it is. `ship_time` is UTC carried to ship's time; the answer is in ship's time too.
+    /// Whose watch it is. `ship_time` is UTC shifted to ship's time; the answer is in ship's time too.
     pub fn present(&self, ship_time: Utc) -> Option<Present> {
         match &self.rotation {
             Some(r) => r.present(ship_time),
@@ -177,7 +177,7 @@ mod tests {
         let rotation = Rotation { start, lengths, people: vec!["port".into(), "starboard".into()] };
         let r = Roster::rotating(None, rotation).unwrap();
         let who = |hours: i64| r.present(start.plus_ms(hours * 3_600_000)).unwrap().who;
-        // Seven watches a day: whoever has the middle watch today is off in it tomorrow.
+        // Seven watches a day: whoever has the middle watch today has it off tomorrow.
         assert_eq!(
             [who(0), who(4), who(16), who(18), who(20), who(24)],
             ["port", "starboard", "port", "starboard", "port", "starboard"]

@@ -1,4 +1,4 @@
-//! The orders that come with the daemon.
+//! The orders shipped with the daemon.
 
 /// Name and text of each shipped file.
 pub const SHIPPED: [(&str, &str); 3] = [

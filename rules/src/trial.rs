@@ -1,4 +1,4 @@
-//! Trials: what a person expects of the orders, told in the orders file and tried without code.
+//! Trials: what a person expects of the orders, written in the orders file and run without code.
 
 use crate::alert::{AlertId, EventKind};
 use crate::board::{Board, BoardSettings};
@@ -53,7 +53,7 @@ pub struct Trial {
     pub name: String,
     /// How often every value is heard.
     pub every: Duration,
-    /// Numbers go in a straight line from step to step; otherwise they stay until the next.
+    /// Numbers move in a straight line from step to step; otherwise they stay until the next.
     pub glide: bool,
     /// UTC at the beginning.
     pub utc: Option<Utc>,
@@ -64,10 +64,10 @@ pub struct Trial {
 }
 
 impl Orders {
-    /// Runs all trials of the file and tells how many there were.
+    /// Runs all trials of the file; returns how many there were.
     ///
     /// # Errors
-    /// What did not come out as expected, with line and column.
+    /// Every result that differs from what was expected, with line and column.
     pub fn run_trials(&self) -> Result<usize, Problems> {
         let mut problems = Problems::new(&self.file_name, &self.text);
         for (i, trial) in self.trials.iter().enumerate() {
@@ -80,12 +80,12 @@ impl Orders {
     }
 }
 
-/// One course that a value takes.
+/// The course of one value.
 #[derive(Debug, Clone)]
 struct Course {
     measure: Measure,
     from: (Duration, Value),
-    /// The next value and when, where it glides there.
+    /// The next value and when, if it glides there.
     to: Option<(Duration, f64)>,
 }
 
@@ -101,7 +101,7 @@ impl Course {
                 _ => a + part * (b - a),
             });
         }
-        // A time to something runs down by itself.
+        // A time to something counts down by itself.
         let runs_down = matches!(&self.measure, Measure::Quantity(q) if q.dimension() == Dimension::Time);
         Value::Number(if runs_down { a - passed_s } else { a })
     }
@@ -201,7 +201,7 @@ impl<'t> Run<'t> {
         self.wrong
     }
 
-    /// Every value is heard again.
+    /// Repeats every value as heard.
     fn hear(&mut self, now: Duration) {
         let all: Vec<(Subject, Course)> =
             self.courses.iter().map(|((s, _), course)| (*s, course.clone())).collect();
@@ -224,7 +224,7 @@ impl<'t> Run<'t> {
                 let key = (subject, *q as u8);
                 let heard = heard(self.chart.readings.get(&key));
                 self.chart.readings.insert(key, Reading { value: value.clone(), heard });
-                // A trial that tells of a TCPA alone means one that is known exactly.
+                // A trial that gives a TCPA alone means one that is known exactly.
                 if *q == Quantity::Tcpa {
                     let prudent = Measure::Quantity(Quantity::TcpaPrudent);
                     if !self.courses.contains_key(&(subject, prudent.to_string())) {
@@ -238,7 +238,7 @@ impl<'t> Run<'t> {
         self.board.changed(at, subject, quantity, &self.chart);
     }
 
-    /// Lets the board pass on to a moment, stopping wherever it wants to be woken.
+    /// Passes the board to a moment, stopping wherever it wants to wake.
     fn pass(&mut self, to: Duration) {
         self.count();
         let end = moment(to);
@@ -280,7 +280,7 @@ impl<'t> Run<'t> {
             return *s;
         }
         let number = self.chart.names.len() as u32 + 1;
-        // Identities of a MID that no country has; fewer than a million of them.
+        // Identities with a MID that no country has; fewer than a million of them.
         let mmsi = Mmsi::new(200_000_000 + number).map(Subject::Target);
         let subject = match (whose, mmsi) {
             (Whose::Target, Some(s)) => s,

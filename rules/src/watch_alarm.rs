@@ -1,5 +1,5 @@
-//! The watch alarm: a timer that the one on watch must answer, and that calls others where nobody does. After
-//! IMO MSC.128(75), performance standards for a bridge navigational watch alarm system.
+//! The watch alarm: a timer that the watchkeeper must answer, and that calls others if nobody does. After IMO
+//! MSC.128(75), performance standards for a bridge navigational watch alarm system.
 
 use crate::declared::Doing;
 use serde::{Deserialize, Serialize};
@@ -7,11 +7,11 @@ use std::time::Duration;
 use terms::Moment;
 use thiserror::Error;
 
-/// The dormant period lies between these in the standard (MSC.128(75) 4.1.2).
+/// The shortest dormant period of the standard (MSC.128(75) 4.1.2).
 pub const SHORTEST_DORMANT: Duration = Duration::from_secs(3 * 60);
-/// See [`SHORTEST_DORMANT`].
+/// The longest dormant period of the standard (MSC.128(75) 4.1.2).
 pub const LONGEST_DORMANT: Duration = Duration::from_secs(12 * 60);
-/// The longest that is allowed here: short-handed crews use 15 to 20 min (common practice).
+/// The longest allowed here: short-handed crews use 15 to 20 min (common practice).
 const LONGEST_ALLOWED: Duration = Duration::from_secs(60 * 60);
 /// From the visual indication to the first audible stage (MSC.128(75) 4.1.2).
 pub const TO_FIRST: Duration = Duration::from_secs(15);
@@ -20,21 +20,21 @@ pub const TO_SECOND: Duration = Duration::from_secs(15);
 /// From the second audible stage to the third (MSC.128(75) 4.1.2).
 pub const TO_THIRD: Duration = Duration::from_secs(90);
 
-/// What the watch alarm is told once.
+/// The watch alarm's fixed settings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WatchAlarmSettings {
-    /// How long it waits from one answer before it asks.
+    /// How long it waits after an answer before it asks again.
     pub dormant: Duration,
-    /// Inputs that stand where a lookout can be kept; only these answer (MSC.128(75) 4.1.3.1).
+    /// Inputs where a lookout can be kept; only these answer (MSC.128(75) 4.1.3.1).
     pub positions: Vec<String>,
     /// In automatic: on while she does one of these, or nothing is declared; empty for always.
     pub during: Vec<Doing>,
-    /// In automatic: on within these hours, from and to in seconds of ship's day, and while the time is not known;
+    /// In automatic: on within these hours, from and to in seconds of the ship's day, and while the time is unknown;
     /// empty for always.
     pub hours: Vec<(f64, f64)>,
 }
 
-/// Why settings will not do.
+/// Why settings are refused.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum WatchAlarmError {
     /// Too short or too long.
@@ -49,7 +49,7 @@ terms::closed_list! {
     /// Whether it is on.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
     pub enum Switch {
-        /// By what is declared and by the hours.
+        /// By the declarations and the hours.
         #[default]
         Automatic = "automatic",
         /// By hand.
@@ -60,14 +60,14 @@ terms::closed_list! {
 }
 
 terms::closed_list! {
-    /// How far it has gone without an answer.
+    /// How far it has gone unanswered.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
     pub enum Stage {
         /// It is off.
         Off = "off",
         /// It waits.
         Dormant = "dormant",
-        /// It shows that it wants an answer.
+        /// It asks for an answer by light.
         Visual = "visual",
         /// It sounds where the watch is kept.
         First = "first",
@@ -93,15 +93,15 @@ pub struct WatchAlarm {
     stage: Stage,
     /// When it was last advanced.
     looked: Option<Moment>,
-    /// Times it came to the first audible stage.
+    /// How often it has reached the first audible stage.
     missed: u32,
 }
 
 impl WatchAlarm {
-    /// One that is off until it is first advanced.
+    /// A watch alarm that is off until first advanced.
     ///
     /// # Errors
-    /// Settings that will not do.
+    /// If the settings will not do.
     pub fn new(settings: WatchAlarmSettings) -> Result<Self, WatchAlarmError> {
         if settings.dormant < Duration::from_secs(60) || settings.dormant > LONGEST_ALLOWED {
             return Err(WatchAlarmError::Dormant);
@@ -119,7 +119,7 @@ impl WatchAlarm {
         })
     }
 
-    /// Whether its dormant period is one of MSC.128(75).
+    /// Whether its dormant period is within MSC.128(75).
     pub fn within_standard(&self) -> bool {
         (SHORTEST_DORMANT..=LONGEST_DORMANT).contains(&self.settings.dormant)
     }
@@ -139,7 +139,7 @@ impl WatchAlarm {
         self.switch
     }
 
-    /// Times it came to the first audible stage since it was made.
+    /// How often it has reached the first audible stage since it was made.
     pub fn missed(&self) -> u32 {
         self.missed
     }
@@ -149,10 +149,10 @@ impl WatchAlarm {
         self.switch = switch;
     }
 
-    /// An answer from an input: the dormant period begins anew.
+    /// Takes an answer from an input: the dormant period starts over.
     ///
     /// # Errors
-    /// Where the input is no lookout position.
+    /// If the input is no lookout position.
     pub fn answer(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
         if !self.resets_from(input) {
             return Err(NoLookoutPosition(input.to_owned()));
@@ -181,7 +181,7 @@ impl WatchAlarm {
         }
     }
 
-    /// Passes on to a moment; gives every stage that was newly reached, in order.
+    /// Passes to a moment; returns every newly reached stage, in order.
     pub fn advance(&mut self, at: Moment, doing: Option<Doing>, second_of_day: Option<f64>) -> Vec<Stage> {
         let mut reached = Vec::new();
         self.looked = Some(at);
@@ -220,7 +220,7 @@ impl WatchAlarm {
         }
     }
 
-    /// When it wants to be advanced next; with hours set, it must be looked at each minute besides.
+    /// When it next wants to be advanced; with hours set, it needs a check each minute as well.
     pub fn next_wake(&self) -> Option<Moment> {
         let stage = self.next_stage().map(|(due, _)| due);
         let by_hours = self.switch == Switch::Automatic && !self.settings.hours.is_empty();
@@ -245,8 +245,8 @@ mod tests {
 
     #[test]
     fn stages_of_msc_128() {
-        // IMO MSC.128(75) 4.1.2: dormant 3 to 12 min, then visual; 15 s on the first, 15 s more the second, 90 s
-        // more the third stage.
+        // IMO MSC.128(75) 4.1.2: dormant 3 to 12 min, then visual; first stage 15 s later, second after 15 s more,
+        // third after 90 s more.
         let mut k = keeper(12);
         assert!(k.within_standard() && keeper(3).within_standard() && !keeper(13).within_standard());
         let s = |s: f64| Moment::from_s(s);

@@ -1,20 +1,20 @@
-//! The words of an event or an alert, and what is added to the last ones of an alert that ends.
+//! The words of an event or an alert, and what is added to the last words of an alert that ends.
 
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
-/// What is told to people. Empty: nothing of its own is told, so whoever looks asks the picture or falls back on a name.
+/// Words for people. Empty: it has none of its own, so whoever looks asks the picture or falls back on a name.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Words {
-    /// As it is written: on a screen, in the logbook, in a message.
+    /// The written form: on a screen, in the logbook, in a message.
     pub written: String,
-    /// As it is read aloud, where that differs.
+    /// The spoken form, if different.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub spoken: Option<String>,
 }
 
 impl Words {
-    /// Whether nothing is said.
+    /// Whether there are no words.
     pub fn is_empty(&self) -> bool {
         self.written.is_empty()
     }
@@ -27,12 +27,12 @@ impl Words {
         self
     }
 
-    /// The subject is gone: what was said last is all there is.
+    /// The subject is gone: its last words are all there is.
     pub(crate) fn no_longer_heard(self) -> Self {
         self.and("; no longer heard")
     }
 
-    /// Cleared by the bound on alerts that wait for an acknowledgement.
+    /// Cleared by the bound on alerts awaiting acknowledgement.
     pub(crate) fn too_many_wait(self) -> Self {
         self.and("; cleared unacknowledged, since too many wait")
     }
@@ -42,13 +42,14 @@ impl Words {
         self.and("; not met again since the restart")
     }
 
-    /// Said before a restart, so long ago, and not confirmed since. `at_least`: a gap of unknown length lies between.
+    /// From before a restart, this long ago, and not confirmed since. `at_least`: a gap of unknown length lies
+    /// between.
     pub(crate) fn last_known(self, ago: Duration, at_least: bool) -> Self {
         let at_least = if at_least { "at least " } else { "" };
         self.and(&format!("; last known {at_least}{} ago, before the restart", terms::rounded(ago)))
     }
 
-    /// Told for so many other alerts as well.
+    /// Covers other alerts as well.
     pub(crate) fn and_more(self, more: u32) -> Self {
         if more == 0 { self } else { self.and(&format!("; and {more} more")) }
     }

@@ -1,4 +1,4 @@
-//! The reference of a form, as its reader asks for keys.
+//! The reference of a form, collected as its reader asks for keys.
 
 use crate::key::Key;
 use std::fmt;
@@ -8,13 +8,13 @@ use std::fmt;
 pub struct KeyLine {
     /// Its name.
     pub name: &'static str,
-    /// What it is for, its range, and what holds when it is not written.
+    /// What it is for, its range, and its default.
     pub what: String,
-    /// Its default, else an example, as TOML; empty for a table.
+    /// Its default, or else an example, as TOML; empty for a table.
     pub example: String,
 }
 
-/// Every key of a form, table by table. Printed, it is a file of that form with a remark on each key.
+/// Every key of a form, table by table. Prints as a file of that form with a remark on each key.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Reference {
     /// Each table's header, what the table is for, and its keys; the outermost first, with an empty header.
@@ -22,7 +22,7 @@ pub struct Reference {
 }
 
 impl KeyLine {
-    /// `shown` is an example as TOML, `kind` what the value is besides.
+    /// `shown` is an example as TOML; `kind` says what else the value is.
     pub(crate) fn of<T>(key: &Key<T>, shown: String, kind: &str) -> Self {
         let most = if key.most == usize::MAX { String::new() } else { format!("at most {}", key.most) };
         let needed = if key.needed { "needed" } else { "" };

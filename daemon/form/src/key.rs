@@ -3,7 +3,7 @@
 use crate::written::{Written, amount, literal};
 use std::marker::PhantomData;
 
-/// A key whose value is a `T`. It cannot be made without saying what it is for.
+/// A key whose value is a `T`. Every key must say what it is for.
 #[derive(Debug)]
 pub struct Key<T> {
     pub(crate) name: &'static str,
@@ -20,7 +20,7 @@ pub struct Key<T> {
 #[derive(Debug)]
 pub enum Nested {}
 
-/// A key of this name, and what it is for: a phrase with a small first letter and no full stop.
+/// A key of this name, and what it is for: a phrase in lower case without a full stop.
 pub const fn key<T>(name: &'static str, what: &'static str) -> Key<T> {
     Key {
         name,
@@ -43,37 +43,37 @@ impl<T> Clone for Key<T> {
 impl<T> Copy for Key<T> {}
 
 impl<T> Key<T> {
-    /// Taken when nothing is written: a text without its quotation marks, or any other value as TOML.
+    /// Sets the default: a text without its quotation marks, or any other value as TOML.
     pub const fn or(mut self, default: &'static str) -> Self {
         self.default = Some(default);
         self
     }
 
-    /// Must be written.
+    /// Makes the key mandatory.
     pub const fn needed(mut self) -> Self {
         self.needed = true;
         self
     }
 
-    /// Shown in the reference in place of the type's own example; written as a default is.
+    /// Sets an example for the reference in place of the type's own; written like a default.
     pub const fn example(mut self, example: &'static str) -> Self {
         self.example = Some(example);
         self
     }
 
-    /// The least and the greatest value, each as it is written; for a list, of each element.
+    /// Sets the least and the greatest value, as written in the file; for a list, of each element.
     pub const fn within(mut self, least: &'static str, greatest: &'static str) -> Self {
         self.within = Some((least, greatest));
         self
     }
 
-    /// The most characters of a text, elements of a list or tables of this name.
+    /// Sets the most characters of a text, elements of a list or tables of this name.
     pub const fn most(mut self, most: usize) -> Self {
         self.most = most;
         self
     }
 
-    /// What holds where nothing is written; `None` where the key has no default.
+    /// The default value; `None` if the key has none.
     pub fn default_value(&self) -> Option<T>
     where
         T: Written,
@@ -95,7 +95,7 @@ impl<T> Key<T> {
         self.name
     }
 
-    /// Its range in words: `, from 1 s to 24 h`; empty where it has none.
+    /// Its range in words: `, from 1 s to 24 h`; empty if it has none.
     pub(crate) fn range(&self) -> String {
         self.within.map_or(String::new(), |(least, greatest)| format!("from {least} to {greatest}"))
     }

@@ -74,18 +74,18 @@ use table::Book;
 use terms::{Problems, version_trouble};
 use toml::de::DeTable;
 
-/// The longest file that is read, in bytes.
+/// Longest file that is read, in bytes.
 const LONGEST_FILE: usize = 4 << 20;
 
 /// The key that every form has.
 pub const VERSION: Key<u32> = key("version", "the version of the file's form").or("1");
 
-/// Reads a file whose form has versions up to `newest`. `whole` takes the file apart by its outermost table; `file` is
-/// the file's name in messages. Warnings come with the value.
+/// Reads a file of a form with versions up to `newest`. `whole` reads the outermost table; `file` is the file's name
+/// in messages. Warnings come with the value.
 ///
 /// # Errors
-/// Every mistake of the file, and its warnings. Of a file that is no TOML, every mistake of syntax; of one whose version is
-/// not known, only that, since the rest may be right in the form it was written for.
+/// Every mistake in the file, and its warnings. If it is not TOML, every syntax error; if its version is unknown, only
+/// that, since the rest may be right in its own form.
 pub fn read<T>(
     file: &str,
     text: &str,
@@ -110,7 +110,7 @@ pub fn read<T>(
         }
     }
     if problems.has_errors() {
-        // What a broken file would lack is not worth a message.
+        // Do not report what a broken file lacks.
         return Err(problems);
     }
     let book = Book::of(text, problems);
@@ -125,8 +125,8 @@ pub fn read<T>(
     }
 }
 
-/// The reference of a form: `whole` is run over a blank file, in which every key has its example as value, and each key that
-/// it asks for is noted.
+/// The reference of a form: runs `whole` over a blank file, where every key has its example as value, and notes each
+/// key it asks for.
 pub fn blank<T>(whole: impl FnOnce(Table<'_>) -> Option<T>) -> Reference {
     let book = Book::of("", Problems::new("", ""));
     whole(Table::root(&book, None));

@@ -1,9 +1,9 @@
-//! Places in the file: from a byte of a string's value back to the byte it was written with.
+//! Places in the file: from a byte of a string's value back to the byte that wrote it.
 
 use std::ops::Range;
 
-/// The bytes of the file that bytes of a string's value come from. `written` is the place of the whole string
-/// with its quotation marks, `inner` a range of its value.
+/// The bytes of the file behind bytes of a string's value. `written` is the place of the whole string with its
+/// quotation marks, `inner` a range of its value.
 pub fn within_string(file: &str, written: Range<usize>, inner: Range<usize>) -> Range<usize> {
     let Some(raw) = file.get(written.clone()) else { return written };
     let (open, escapes) = match raw.as_bytes() {
@@ -14,7 +14,7 @@ pub fn within_string(file: &str, written: Range<usize>, inner: Range<usize>) -> 
         _ => (0, false),
     };
     let body = raw.get(open..raw.len().saturating_sub(open)).unwrap_or("");
-    // A line feed right behind three quotation marks does not count.
+    // A line feed right after three quotation marks does not count.
     let skipped = if open == 3 {
         body.len() - body.trim_start_matches('\r').strip_prefix('\n').map_or(body.len(), str::len)
     } else {
@@ -27,7 +27,7 @@ pub fn within_string(file: &str, written: Range<usize>, inner: Range<usize>) -> 
     start..end.max(start)
 }
 
-/// How many written bytes stand before a byte of the value.
+/// How many written bytes come before a byte of the value.
 fn raw_offset(body: &str, value_byte: usize, escapes: bool) -> usize {
     if !escapes {
         return value_byte.min(body.len());
@@ -42,7 +42,7 @@ fn raw_offset(body: &str, value_byte: usize, escapes: bool) -> usize {
     raw.min(body.len())
 }
 
-/// Bytes of an escape as written, and of what it stands for (TOML 1.1, "String").
+/// Bytes of an escape as written, and of the value it yields (TOML 1.1, "String").
 fn escape(s: &str) -> (usize, usize) {
     let digits = match s.as_bytes().get(1) {
         Some(b'x') => 2,

@@ -1,4 +1,4 @@
-//! A table of a file, asked key by key: whatever is wrong is noted, and reading goes on.
+//! A table of a file, read key by key: every mistake is noted, and reading goes on.
 
 use crate::blank::{KeyLine, Reference};
 use crate::key::{Key, Nested};
@@ -14,13 +14,13 @@ use toml::de::DeTable;
 pub(crate) struct Book<'t> {
     file: &'t str,
     pub problems: RefCell<Problems>,
-    /// Names given so far, with what they name.
+    /// Names so far, with what they name.
     seen: RefCell<BTreeSet<(String, String)>>,
     pub reference: RefCell<Reference>,
 }
 
-/// One table, and what has been asked of it so far. When it is dropped, every key that nobody asked for is a mistake: ask for
-/// all keys before leaving a reader.
+/// One table, and what has been asked of it so far. Dropping it reports every key that nobody asked for: ask for all
+/// keys before leaving a reader.
 pub struct Table<'t> {
     book: &'t Book<'t>,
     /// `None`: a blank form, for the reference.
@@ -46,8 +46,8 @@ impl<'t> Table<'t> {
         Self { book, entries, header, span: 0..0, about, asked, free: false }
     }
 
-    /// A value, or the default where nothing is written. `None` for what is missing or wrong, and noted; a wrong value that has
-    /// a default gives that, so that what hangs on it is not a mistake too.
+    /// A value, or its default if absent. `None`, with a note, if it is missing or wrong. A wrong value with a default
+    /// yields the default, so that what depends on it is not reported too.
     pub fn take<T: Written>(&mut self, key: &'static Key<T>) -> Option<T> {
         if self.entries.is_none() {
             return self.note_written(key, "");
@@ -62,8 +62,8 @@ impl<'t> Table<'t> {
         })
     }
 
-    /// The elements of a list that can be read; each that cannot is a mistake of its own. `None` where nothing is written or
-    /// none can be read.
+    /// The readable elements of a list; each unreadable one is a mistake of its own. `None` if the list is absent or
+    /// nothing in it is readable.
     pub fn list<T: Written>(&mut self, key: &'static Key<T>) -> Option<Vec<T>> {
         if self.entries.is_none() {
             return self.note_written(key, "a list").map(|t| vec![t]);
@@ -80,12 +80,12 @@ impl<'t> Table<'t> {
         if read.len() > key.most {
             self.wrong(key, format!("`{}` has at most {} elements", key.name, key.most));
         }
-        // One of which nothing can be read is not an empty one.
+        // A list with nothing readable in it is not an empty one.
         let all_wrong = !read.is_empty() && read.iter().all(Option::is_none);
         (!all_wrong).then(|| read.into_iter().flatten().collect())
     }
 
-    /// A table within. `None` where nothing is written, or no table.
+    /// A nested table. `None` if absent or not a table.
     pub fn table(&mut self, key: &'static Key<Nested>) -> Option<Table<'t>> {
         let header = self.nested(key, "[", "]");
         if self.entries.is_none() {
@@ -128,13 +128,14 @@ impl<'t> Table<'t> {
         tables
     }
 
-    /// A value to be read by hand, in the file's own language.
+    /// A value to read by hand, in the file's own language.
     pub fn value<T>(&mut self, key: &'static Key<T>) -> Option<Value<'t>> {
         self.note(key, key.example.unwrap_or("…").to_owned(), "");
         self.found(key)
     }
 
-    /// The entries that nobody asked for so far, each with its name, for a table of free keys; `key` says what they are.
+    /// The entries that nobody has asked for yet, each with its name, for a table of free keys; `key` says what they
+    /// are.
     pub fn entries<T>(&mut self, key: &'static Key<T>) -> Vec<(At<&'t str>, Value<'t>)> {
         self.note(key, key.example.unwrap_or("…").to_owned(), "");
         self.free = true;
@@ -144,7 +145,7 @@ impl<'t> Table<'t> {
         rest.filter(|(name, _)| !self.asked.contains(&name.value)).collect()
     }
 
-    /// Reads a value that was got by hand as `key` would be; `name` stands in messages.
+    /// Reads a value obtained by hand the way `key` would; messages use `name`.
     pub fn read<T: Written>(&self, name: &str, key: &Key<T>, v: &Value<'_>) -> Option<T> {
         let range = key.range();
         let read = match T::read(v) {
@@ -171,22 +172,22 @@ impl<'t> Table<'t> {
         Some(read)
     }
 
-    /// A table that was got as a value by hand.
+    /// The table in a value obtained by hand.
     pub fn inner(&self, v: &Value<'t>) -> Option<Table<'t>> {
         v.table().map(|t| self.child(Some(t), String::new(), v.span()))
     }
 
-    /// Whether something is written; in a blank form, everything is.
+    /// Whether the key is written; in a blank form, every key is.
     pub fn has<T>(&self, key: &Key<T>) -> bool {
         self.entries.is_none_or(|t| t.contains_key(key.name))
     }
 
-    /// Whether nothing at all is written in it.
+    /// Whether the table is empty.
     pub fn is_empty(&self) -> bool {
         self.entries.is_some_and(DeTable::is_empty)
     }
 
-    /// Where a key's value stands, else the table.
+    /// The place of a key's value, or else of the table.
     pub fn at<T>(&self, key: &Key<T>) -> Range<usize> {
         self.entries.and_then(|t| t.get(key.name)).map_or(self.span(), toml::Spanned::span)
     }
@@ -196,51 +197,51 @@ impl<'t> Table<'t> {
         self.span.clone()
     }
 
-    /// Set before every message about this table and what is in it, such as `order 3 "shoal water": `.
+    /// Sets the prefix of every message about this table and its contents, such as `order 3 "shoal water": `.
     pub fn set_about(&mut self, about: String) {
         self.about = about;
     }
 
-    /// What is set before messages.
+    /// The prefix of messages.
     pub fn about(&self) -> &str {
         &self.about
     }
 
-    /// Notes that the value of a key is wrong.
+    /// Reports the value of a key as wrong.
     pub fn wrong<T>(&self, key: &Key<T>, message: impl AsRef<str>) {
         self.wrong_at(self.at(key), message);
     }
 
-    /// Notes that something is wrong at bytes of the file.
+    /// Reports something wrong at bytes of the file.
     pub fn wrong_at(&self, span: Range<usize>, message: impl AsRef<str>) {
         self.book.problems.borrow_mut().add(span, format!("{}{}", self.about, message.as_ref()));
     }
 
-    /// Notes that the value of a key is allowed but odd.
+    /// Warns about the value of a key: allowed but odd.
     pub fn warn<T>(&self, key: &Key<T>, message: impl AsRef<str>) {
         self.warn_at(self.at(key), message);
     }
 
-    /// Notes that something is allowed but odd at bytes of the file.
+    /// Warns about bytes of the file: allowed but odd.
     pub fn warn_at(&self, span: Range<usize>, message: impl AsRef<str>) {
         self.book.problems.borrow_mut().warn(span, format!("{}{}", self.about, message.as_ref()));
     }
 
-    /// Notes a key that is written without the key that it says more about.
+    /// Reports a key written without the key that it qualifies.
     pub fn belongs<T, U>(&self, key: &Key<T>, to: &Key<U>) {
         if self.has(key) && !self.has(to) {
             self.wrong(key, format!("`{}` belongs to `{}`", key.name, to.name));
         }
     }
 
-    /// Notes that a key is missing, where it is.
+    /// Reports a key that is missing.
     pub fn needs<T>(&self, key: &Key<T>) {
         if !self.has(key) {
             self.wrong_at(self.span(), format!("`{}` is missing: {}", key.name, key.what));
         }
     }
 
-    /// Notes a name, and a mistake where the same kind of thing has it already; letters count alike in either case.
+    /// Notes a name, and reports it if another thing of the same kind has it; case does not matter.
     pub fn once<T>(&self, key: &Key<T>, kind: &str, name: &str) {
         let new = self.book.seen.borrow_mut().insert((kind.to_owned(), name.to_lowercase()));
         if !new && self.entries.is_some() {
@@ -249,7 +250,7 @@ impl<'t> Table<'t> {
         }
     }
 
-    /// Refuses a key of old, saying how it is written now.
+    /// Refuses an old key, saying how to write it now.
     pub fn was(&mut self, old: &'static str, now: &str) {
         if let Some((name, _)) = self.entries.and_then(|t| t.get_key_value(old)) {
             self.wrong_at(name.span(), format!("`{old}` is no longer a key; write {now}"));
@@ -281,7 +282,7 @@ impl<'t> Table<'t> {
         header
     }
 
-    /// Notes a key for the reference, and gives its example.
+    /// Adds a key to the reference, and returns its example.
     fn note_written<T: Written>(&self, key: &Key<T>, kind: &str) -> Option<T> {
         let text = key.example.or(key.default).unwrap_or(T::EXAMPLE);
         let (value, read) = literal(text);

@@ -18,7 +18,7 @@ impl<'t> Value<'t> {
         Self { value: spanned.get_ref(), span: spanned.span(), file }
     }
 
-    /// One that stands in no file.
+    /// A value that is in no file.
     pub(crate) fn loose(value: &'t DeValue<'t>) -> Self {
         Self { value, span: 0..0, file: "" }
     }
@@ -28,12 +28,12 @@ impl<'t> Value<'t> {
         self.span.clone()
     }
 
-    /// As it stands in the file.
+    /// The value as it is in the file.
     pub fn raw(&self) -> &'t str {
         self.file.get(self.span.clone()).unwrap_or("")
     }
 
-    /// The bytes of the file that bytes of a text's value come from, behind escapes and any kind of quotation mark.
+    /// The bytes of the file behind bytes of a text's value, through escapes and any kind of quotation mark.
     pub fn within(&self, inner: Range<usize>) -> Range<usize> {
         if self.text().is_some() { within_string(self.file, self.span(), inner) } else { self.span() }
     }
@@ -64,7 +64,7 @@ impl<'t> Value<'t> {
         self.value.as_bool()
     }
 
-    /// A date or time, which TOML takes without quotation marks, as it is written.
+    /// A date or time as written; TOML takes it without quotation marks.
     pub fn date(&self) -> Option<String> {
         self.value.as_datetime().map(ToString::to_string)
     }
@@ -85,7 +85,7 @@ impl<'t> Value<'t> {
         self.value.is_table()
     }
 
-    /// What it is, with its article.
+    /// What kind of value it is, with its article.
     pub fn what(&self) -> &'static str {
         match self.value {
             DeValue::String(_) => "a text",

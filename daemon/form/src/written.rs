@@ -1,4 +1,4 @@
-//! The dialect: how each type of value is written.
+//! The dialect: how to write each type of value.
 
 use crate::value::Value;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -8,29 +8,29 @@ use std::time::Duration;
 use terms::{Day, Dimension, Every, Hour, Hours, Mmsi, Moment, Position, Utc, nearest};
 use toml::de::DeValue;
 
-/// A type that a person writes as the value of a key.
+/// A type that people write as the value of a key.
 pub trait Written: Sized {
-    /// A value of it, for messages and the reference: TOML, or a text without its quotation marks.
+    /// An example for messages and the reference: TOML, or a text without its quotation marks.
     const EXAMPLE: &'static str;
 
     /// Reads a value.
     ///
     /// # Errors
-    /// What the key takes, to stand behind "takes", such as `a number`; behind `"; "`, what else there is to say of a value of
-    /// the right kind.
+    /// What the key takes, phrased to follow "takes", such as `a number`; after `"; "`, whatever else to say about a
+    /// value of the right kind.
     fn read(v: &Value<'_>) -> Result<Self, String>;
 
-    /// The words of a closed list, for the reference; else none.
+    /// The words of a closed list, for the reference; otherwise empty.
     fn words() -> Vec<&'static str> {
         Vec::new()
     }
 
-    /// What a key's range bounds: a number as it is, a time in seconds.
+    /// What a key's range limits: a number as it is, a time in seconds.
     fn amount(&self) -> Option<f64> {
         None
     }
 
-    /// What a key's `most` bounds: characters of a text.
+    /// What a key's `most` limits: characters of a text.
     fn length(&self) -> Option<usize> {
         None
     }
@@ -38,7 +38,7 @@ pub trait Written: Sized {
 
 /// A word of a closed list.
 pub trait Word: Copy + 'static {
-    /// Each word, and what it means.
+    /// Each word and its meaning.
     const ALL: &'static [(&'static str, Self)];
 }
 
@@ -47,11 +47,11 @@ pub trait Word: Copy + 'static {
 pub struct At<T> {
     /// The value.
     pub value: T,
-    /// Its bytes in the file; of a default, none.
+    /// Its bytes in the file; empty for a default.
     pub span: Range<usize>,
 }
 
-/// A name: one line that is not blank, without spaces around it.
+/// A name: one line, not blank, without spaces around it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Name(pub String);
 
@@ -75,7 +75,7 @@ impl<T: Word> Written for T {
     }
 }
 
-/// What a key takes that is one of these words, for [`Written::read`]: the words, with "did you mean".
+/// What a key with these words takes, for [`Written::read`]: the words, with "did you mean".
 pub fn one_of<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> String {
     let names: Vec<&str> = names.into_iter().collect();
     let mut quoted: Vec<String> = names.iter().map(|name| format!("\"{name}\"")).collect();
@@ -104,7 +104,7 @@ impl<T: Written> Written for At<T> {
     }
 }
 
-/// Implements `Written` for types that are read from a value by an expression.
+/// Implements `Written` for types that an expression reads from a value.
 macro_rules! written {
     ($($type:ty, $example:expr, $takes:expr, |$v:ident| $read:expr $(, $method:ident: |$s:ident| $of:expr, $out:ty)?;)*) => { $(
         impl Written for $type {
@@ -143,7 +143,7 @@ written! {
 }
 
 impl HostPort {
-    /// Reads `plotter:10110`. `None` where there is no host, or no port from 1 on.
+    /// Reads `plotter:10110`. `None` without a host, or without a port from 1 on.
     pub fn parse(text: &str) -> Option<Self> {
         let (host, port) = text.rsplit_once(':')?;
         let good = !host.is_empty() && port.parse::<u16>().is_ok_and(|p| p > 0);
@@ -185,7 +185,7 @@ impl Written for Duration {
 /// Reads a length of time: numbers, each with its unit, `90 s` or `1 h 30 min`.
 ///
 /// # Errors
-/// What is wrong, behind `"; "`; empty where the text is nothing of the kind.
+/// What is wrong, after `"; "`; empty if the text is nothing of the kind.
 pub fn length_of_time(text: &str) -> Result<Duration, String> {
     let (mut rest, mut seconds) = (text.trim(), 0.0);
     if rest.is_empty() {
@@ -202,7 +202,7 @@ pub fn length_of_time(text: &str) -> Result<Duration, String> {
         }
         seconds += Dimension::Time.in_own_unit(number, unit).ok_or_else(|| {
             let symbols: Vec<&str> = Dimension::Time.units().iter().map(|u| u.symbol).collect();
-            // "sec", "mins" and "hours" begin with their units, "m" begins one.
+            // "sec", "mins" and "hours" begin with their units; "m" begins one.
             match (unit.is_empty(), symbols.iter().find(|s| unit.starts_with(**s) || s.starts_with(unit))) {
                 (true, _) => format!("; {number} of what? Its unit is one of {}", symbols.join(", ")),
                 (_, Some(near)) => format!("; \"{unit}\" is no unit of time, did you mean \"{near}\"?"),
@@ -214,7 +214,7 @@ pub fn length_of_time(text: &str) -> Result<Duration, String> {
     Duration::try_from_secs_f64(seconds).map_err(|_| "; it is out of range".to_owned())
 }
 
-/// A bound of a range, as it is written.
+/// A bound of a range, as written in the file.
 pub(crate) fn amount(text: &str) -> f64 {
     let other = || {
         length_of_time(text).map(|d| d.as_secs_f64()).or_else(|_| moment(text).map(Moment::as_s).ok_or(()))
@@ -222,7 +222,7 @@ pub(crate) fn amount(text: &str) -> f64 {
     text.parse().or_else(|_| other()).unwrap_or(f64::NAN)
 }
 
-/// A value as an example or a default says it, and what it is read as: a text without its quotation marks, else TOML.
+/// An example or default, and the value it yields: a text without its quotation marks, else TOML.
 pub(crate) fn literal<T: Written>(text: &str) -> (DeValue<'_>, Result<T, String>) {
     let quoted = DeValue::String(text.into());
     let read = T::read(&Value::loose(&quoted));
@@ -253,14 +253,14 @@ fn moment(text: &str) -> Option<Moment> {
     (h < 1000 && m < 60 && s < 60 && parts.next().is_none()).then(|| Moment(((h * 60 + m) * 60 + s) * 1000))
 }
 
-/// Latitude and longitude in degrees and minutes, as `Position` prints them; apostrophes serve for primes.
+/// Latitude and longitude in degrees and minutes, as `Position` prints them; apostrophes also serve as primes.
 fn place(text: &str) -> Option<Position> {
     let (north, rest) = half(text, ['N', 'S'])?;
     let (east, rest) = half(rest, ['E', 'W'])?;
     rest.trim().is_empty().then(|| Position::new(north, east).ok()).flatten()
 }
 
-/// One of the two, and what is left.
+/// One of the two, and the remaining text.
 fn half(text: &str, sides: [char; 2]) -> Option<(f64, &str)> {
     let end = text.find(sides)?;
     let (number, rest) = text.split_at(end);

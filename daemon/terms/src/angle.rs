@@ -13,13 +13,13 @@ pub fn turn_deg(from_deg: f64, to_deg: f64) -> f64 {
     if t > 180.0 { t - 360.0 } else { t }
 }
 
-/// Whether a direction lies in the sector that runs clockwise from one edge to the other, edges included.
-/// A sector from 350 to 10 holds north; equal edges hold that one direction only.
+/// Whether a direction lies in the sector clockwise from one edge to the other, edges included. A sector from 350 to
+/// 10 contains north; equal edges contain that one direction only.
 pub fn in_sector(deg: f64, from_deg: f64, to_deg: f64) -> bool {
     normal_deg(deg - from_deg) <= normal_deg(to_deg - from_deg)
 }
 
-/// A direction as it is written and spoken: 007, 350, and 000 for 359.7.
+/// A direction as written and spoken: 007, 350, and 000 for 359.7.
 pub fn three_digits(deg: f64) -> String {
     format!("{:03}", (deg.round() as i64).rem_euclid(360))
 }
@@ -33,7 +33,7 @@ pub struct Circular {
 }
 
 impl Circular {
-    /// Adds a direction; a negative weight takes one away again.
+    /// Adds a direction; a negative weight removes one.
     pub fn add(&mut self, deg: f64, weight: f64) {
         let (sin, cos) = deg.to_radians().sin_cos();
         self.north += weight * cos;
@@ -41,7 +41,7 @@ impl Circular {
         self.weight += weight;
     }
 
-    /// The mean in [0, 360), or `None` where the directions cancel out or there are none.
+    /// The mean in [0, 360), or `None` if the directions cancel out or there are none.
     pub fn mean_deg(&self) -> Option<f64> {
         (self.steadiness() > 1e-6).then(|| normal_deg(self.east.atan2(self.north).to_degrees()))
     }

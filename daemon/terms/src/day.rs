@@ -1,4 +1,4 @@
-//! Calendar days, as they are stamped on gear.
+//! Calendar days, as stamped on gear.
 
 use crate::Utc;
 use chrono::{Datelike, Months, NaiveDate};
@@ -9,18 +9,18 @@ use std::fmt;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Day(NaiveDate);
 
-/// Time between two services of something, in days or in months of the calendar.
+/// A service interval, in days or in calendar months.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Every {
-    /// So many days.
+    /// This many days.
     Days(u32),
-    /// So many months.
+    /// This many calendar months.
     Months(u32),
 }
 
 impl Day {
-    /// Reads `2027-05-31`; `2027-05` is the last day of that month, as dates of batteries and flares are meant
-    /// (common practice). `None` when it is neither.
+    /// Reads `2027-05-31`; `2027-05` means the last day of that month, as on batteries and flares (common practice).
+    /// `None` if it is neither.
     pub fn parse(text: &str) -> Option<Self> {
         let text = text.trim();
         match text.len() {
@@ -38,7 +38,7 @@ impl Day {
         utc.civil().map(|t| Self(t.date_naive()))
     }
 
-    /// Later by an interval; a month that is shorter ends it on its last day. `None` at the end of the calendar.
+    /// The day one interval later; in a shorter month, its last day. `None` at the end of the calendar.
     pub fn plus(self, every: Every) -> Option<Self> {
         match every {
             Every::Days(n) => self.0.checked_add_days(chrono::Days::new(n.into())),
@@ -47,15 +47,15 @@ impl Day {
         .map(Self)
     }
 
-    /// Days from another to this, negative when this is before.
+    /// Days from another day to this one, negative if this one is earlier.
     pub fn days_from(self, other: Self) -> i64 {
         i64::from(self.0.num_days_from_ce()) - i64::from(other.0.num_days_from_ce())
     }
 }
 
 impl Every {
-    /// Reads a number and days, weeks, months or years: `12 months`. `None` when it is not that, nothing, or more than
-    /// a hundred years.
+    /// Reads a number of days, weeks, months or years: `12 months`. `None` if it is not that, zero, or more than a
+    /// hundred years.
     pub fn parse(text: &str) -> Option<Self> {
         let (number, unit) = text.trim().split_once(' ')?;
         let n: u32 = number.parse().ok().filter(|n| *n > 0)?;
@@ -110,7 +110,7 @@ mod tests {
         let day = |t: &str| Day::parse(t).unwrap();
         assert_eq!(day("2028-02").to_string(), "2028-02-29");
         assert_eq!(Day::of(Utc(1_793_499_247_000)), Some(day("2026-11-01")), "as `date -u` prints it");
-        // `date -u -d 2027-05-31` less `date -u -d 2026-11-01`, in days.
+        // `date -u -d 2027-05-31` minus `date -u -d 2026-11-01`, in days.
         assert_eq!(day("2027-05-31").days_from(day("2026-11-01")), 211);
         assert_eq!(day("2026-11-01").days_from(day("2027-05-31")), -211);
         assert_eq!(day("2027-01-31").plus(Every::Months(1)), Some(day("2027-02-28")));

@@ -7,7 +7,7 @@ use std::fmt;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Hour(u16);
 
-/// Hours of every day, through midnight where they end earlier than they begin. Written `22:00 to 06:00`.
+/// Hours of every day, running through midnight if they end earlier than they begin. Written `22:00 to 06:00`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Hours {
     /// The first minute.
@@ -17,12 +17,12 @@ pub struct Hours {
 }
 
 impl Hour {
-    /// The minute of the day of this number. `None` from 1440 on.
+    /// The minute of the day with this number. `None` from 1440 on.
     pub fn new(minute: u16) -> Option<Self> {
         (minute < 24 * 60).then_some(Self(minute))
     }
 
-    /// Reads `22:30`, two digits each. `None` when it is not that.
+    /// Reads `22:30`, two digits each. `None` if it is not that.
     pub fn parse(text: &str) -> Option<Self> {
         let (h, m) = text.split_once(':')?;
         let digits = |t: &str, end: u16| {
@@ -44,7 +44,7 @@ impl Hour {
 }
 
 impl Hours {
-    /// Reads `22:00 to 06:00`. `None` when it is not that.
+    /// Reads `22:00 to 06:00`. `None` if it is not that.
     pub fn parse(text: &str) -> Option<Self> {
         let (from, to) = text.split_once(" to ")?;
         Some(Self { from: Hour::parse(from.trim())?, to: Hour::parse(to.trim())? })

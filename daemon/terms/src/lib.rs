@@ -1,5 +1,5 @@
-//! The words that the other crates share: moments, angles, positions, identities and quantities.
-//! Pure: no clock is read here and no I/O done.
+//! The terms that the other crates share: moments, angles, positions, identities and quantities. Pure: reads no clock,
+//! does no I/O.
 
 mod angle;
 mod day;

@@ -1,4 +1,4 @@
-//! Maritime mobile service identities and what their first digits say (ITU-R M.585).
+//! Maritime mobile service identities and what their first digits mean (ITU-R M.585).
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -62,7 +62,7 @@ impl Mmsi {
         self.0
     }
 
-    /// Reads nine digits, or fewer where leading zeros were left off.
+    /// Reads nine digits, or fewer if leading zeros are left off.
     pub fn parse(text: &str) -> Option<Self> {
         let t = text.trim();
         let digits = (1..=9).contains(&t.len()) && t.bytes().all(|b| b.is_ascii_digit());
@@ -88,7 +88,7 @@ impl Mmsi {
         }
     }
 
-    /// Whether the identity is one of those reserved for distress beacons: 970, 972 or 974.
+    /// Whether the identity is reserved for distress beacons: 970, 972 or 974.
     pub fn is_beacon(self) -> bool {
         matches!(self.station(), Station::Sart | Station::Mob | Station::Epirb)
     }

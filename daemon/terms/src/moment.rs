@@ -26,12 +26,12 @@ impl Moment {
         self.0 as f64 / 1000.0
     }
 
-    /// How long after `earlier` this is; nothing when it is before.
+    /// How long this is after `earlier`; zero if it is before.
     pub fn since(self, earlier: Self) -> Duration {
         Duration::from_millis(self.0.saturating_sub(earlier.0).max(0) as u64)
     }
 
-    /// Seconds from `earlier` to this, negative when this is before.
+    /// Seconds from `earlier` to this, negative if this is before.
     pub fn seconds_from(self, earlier: Self) -> f64 {
         self.0.saturating_sub(earlier.0) as f64 / 1000.0
     }
@@ -64,25 +64,25 @@ impl Sub<Duration> for Moment {
 pub struct Utc(pub i64);
 
 crate::closed_list! {
-    /// Who told UTC.
+    /// The source of UTC.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
     pub enum UtcSource {
         /// A satellite receiver.
         Satellite = "satellite",
-        /// The computer's own clock: a hint until satellites tell.
+        /// The computer's own clock: a hint until satellites give the time.
         System = "system",
     }
 }
 
 impl Utc {
-    /// From a civil date and the milliseconds of the day (0 to 86,400,999, to hold a leap second).
-    /// `None` when the date does not exist.
+    /// From a civil date and the milliseconds of the day (0 to 86,400,999, to hold a leap second). `None` if the date
+    /// does not exist.
     pub fn from_date(year: i32, month: u32, day: u32, ms_of_day: i64) -> Option<Self> {
         let midnight = chrono::NaiveDate::from_ymd_opt(year, month, day)?.and_hms_opt(0, 0, 0)?;
         (0..=86_400_999).contains(&ms_of_day).then(|| Self(midnight.and_utc().timestamp_millis() + ms_of_day))
     }
 
-    /// Reads RFC 3339, e.g. `2026-11-01T02:14:07Z`. `None` when it is not that.
+    /// Reads RFC 3339, e.g. `2026-11-01T02:14:07Z`. `None` if it is not that.
     pub fn parse(text: &str) -> Option<Self> {
         DateTime::parse_from_rfc3339(text.trim()).ok().map(|t| Self(t.timestamp_millis()))
     }

@@ -41,7 +41,7 @@ pub struct Position {
     longitude_deg: f64,
 }
 
-/// A position as it is read, before its range is checked.
+/// A position as read, before its range is checked.
 #[derive(Deserialize)]
 struct Degrees {
     latitude_deg: f64,
@@ -59,7 +59,7 @@ impl Position {
     /// Takes latitude within ±90° and longitude within ±180°; 180° is kept as −180°.
     ///
     /// # Errors
-    /// When either is out of range or not a number.
+    /// If either is out of range or not a number.
     pub fn new(latitude_deg: f64, longitude_deg: f64) -> Result<Self, PositionError> {
         if latitude_deg.abs() <= 90.0 && longitude_deg.abs() <= 180.0 {
             let longitude_deg = if longitude_deg == 180.0 { -180.0 } else { longitude_deg };
@@ -113,8 +113,8 @@ impl fmt::Display for Position {
     }
 }
 
-/// A plane that touches the ellipsoid at one position: east and north in nautical miles. Good to a few metres
-/// within 12 nm; near a pole its east axis turns too fast to be of use, and the geodesic serves instead.
+/// A plane that touches the ellipsoid at one position: east and north in nautical miles. Good to a few metres within
+/// 12 nm; near a pole its east axis turns too fast to be useful, so use the geodesic there.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Plane {
     origin: Position,
@@ -143,7 +143,7 @@ impl Plane {
         self.origin
     }
 
-    /// East and north of the origin in nautical miles, across 180° where that is nearer.
+    /// East and north of the origin in nautical miles, across 180° if that is nearer.
     pub fn east_north(&self, p: Position) -> (f64, f64) {
         (
             wrapped_longitude(p.longitude_deg - self.origin.longitude_deg) * self.east_nm_per_deg,
@@ -151,7 +151,7 @@ impl Plane {
         )
     }
 
-    /// The position so far east and north of the origin; latitude stops at the pole.
+    /// The position this far east and north of the origin; latitude stops at the pole.
     pub fn position(&self, east_nm: f64, north_nm: f64) -> Position {
         let longitude = if self.east_nm_per_deg > 1e-9 { east_nm / self.east_nm_per_deg } else { 0.0 };
         Position {
@@ -185,7 +185,7 @@ mod tests {
             for bearing in [10.0, 85.0, 200.0, 310.0] {
                 let p = origin.at(bearing, 6.0);
                 let (east, north) = plane.east_north(p);
-                // 0.03 nm in 6 nm at 75° of latitude: convergence of the meridians, which the caller must know of.
+                // 0.03 nm in 6 nm at 75° of latitude: convergence of the meridians, which the caller must allow for.
                 assert!((east.hypot(north) - 6.0).abs() < 0.03, "{lat} {bearing}: {}", east.hypot(north));
                 let back = plane.position(east, north);
                 assert!(back.range_and_bearing(p).0 < 1e-6);

@@ -3,7 +3,7 @@
 use std::fmt;
 use std::ops::Range;
 
-/// The most problems kept of one file; more are only counted.
+/// Most problems kept of one file; further ones are only counted.
 const MOST: usize = 50;
 
 /// How much a problem weighs.
@@ -11,14 +11,14 @@ const MOST: usize = 50;
 pub enum Severity {
     /// The file cannot be used.
     Error,
-    /// Allowed, but odd enough to be shown.
+    /// Allowed, but odd enough to show.
     Warning,
 }
 
 /// One thing wrong with a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
-    /// Whether the file can be used all the same.
+    /// Whether the file can still be used.
     pub severity: Severity,
     /// Bytes of the file it is about.
     pub span: Range<usize>,
@@ -26,8 +26,8 @@ pub struct Problem {
     pub message: String,
 }
 
-/// Everything wrong with one file, in the order of the file. Printed as `file:line:column: what is wrong`, each
-/// with the line it is about and a mark under the place; a warning has `warning: ` before its message.
+/// Everything wrong with one file, in file order. Prints as `file:line:column: what is wrong`, each with its line and
+/// a mark under the place; a warning has `warning: ` before its message.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problems {
     file: String,
@@ -38,17 +38,17 @@ pub struct Problems {
 }
 
 impl Problems {
-    /// None yet, of this file with this text.
+    /// No problems yet, for this file with this text.
     pub fn new(file: &str, text: &str) -> Self {
         Self { file: file.to_owned(), text: text.to_owned(), list: Vec::new(), more: 0, errors: 0 }
     }
 
-    /// Adds an error; beyond the fiftieth problem they are only counted.
+    /// Adds an error; beyond the fiftieth, problems are only counted.
     pub fn add(&mut self, span: Range<usize>, message: impl Into<String>) {
         self.put(Severity::Error, span, message.into());
     }
 
-    /// Adds a warning; beyond the fiftieth problem they are only counted.
+    /// Adds a warning; beyond the fiftieth, problems are only counted.
     pub fn warn(&mut self, span: Range<usize>, message: impl Into<String>) {
         self.put(Severity::Warning, span, message.into());
     }
@@ -63,22 +63,22 @@ impl Problems {
         }
     }
 
-    /// Whether there are none, neither errors nor warnings.
+    /// Whether there are none, errors or warnings.
     pub fn is_empty(&self) -> bool {
         self.list.is_empty()
     }
 
-    /// Whether the file cannot be used.
+    /// Whether the file is unusable.
     pub fn has_errors(&self) -> bool {
         self.errors > 0
     }
 
-    /// Those kept.
+    /// The problems kept.
     pub fn list(&self) -> &[Problem] {
         &self.list
     }
 
-    /// One of them as it is printed.
+    /// A problem as printed.
     pub fn shown(&self, p: &Problem) -> String {
         let (line, column) = self.place(p.span.start);
         let kind = if p.severity == Severity::Warning { "warning: " } else { "" };
@@ -88,17 +88,17 @@ impl Problems {
         };
         let width =
             self.text.get(p.span.clone()).map_or(1, |s| s.lines().next().unwrap_or("").chars().count());
-        // Tabs stay tabs, so that the mark stands under its place whatever their width.
+        // Tabs stay tabs, so that the mark lines up whatever their width.
         let indent: String =
             source.chars().take(column - 1).map(|c| if c == '\t' { '\t' } else { ' ' }).collect();
         let room = source.chars().count().saturating_sub(column - 1).max(1);
         format!("{words}\n    {source}\n    {indent}{}", "^".repeat(width.clamp(1, room)))
     }
 
-    /// `value` where there are no errors.
+    /// `value` if there are no errors.
     ///
     /// # Errors
-    /// Itself, where there are some.
+    /// Itself, if there are errors.
     pub fn or_else_ok<T>(self, value: T) -> Result<T, Self> {
         if self.has_errors() { Err(self) } else { Ok(value) }
     }
@@ -126,8 +126,8 @@ impl fmt::Display for Problems {
 
 impl std::error::Error for Problems {}
 
-/// What is wrong with the version a file says it has, where the program reads forms up to `newest`; `None` when nothing is.
-/// A file that says none is of version 1, the first there was.
+/// What is wrong with a file's stated version, for a program that reads forms up to `newest`; `None` if nothing is. A
+/// file that states none is version 1, the first.
 pub fn version_trouble(says: Option<f64>, newest: u32) -> Option<String> {
     match says {
         None => None,
@@ -142,8 +142,8 @@ pub fn version_trouble(says: Option<f64>, newest: u32) -> Option<String> {
     }
 }
 
-/// The candidate nearest to a mistyped word, where one is near enough to ask "did you mean" (by the
-/// Damerau-Levenshtein distance, at most a third of the letters).
+/// The candidate nearest to a mistyped word, if close enough to ask "did you mean" (Damerau-Levenshtein distance of at
+/// most a third of the letters).
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let word = word.to_lowercase();
     let allowed = (word.chars().count() / 3).max(1);

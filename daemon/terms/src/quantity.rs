@@ -1,4 +1,4 @@
-//! The quantities that are watched, their units, and the subjects they belong to.
+//! The quantities to watch, their units, and the subjects they belong to.
 
 use crate::{Mmsi, Moment};
 use serde::{Deserialize, Serialize};
@@ -14,7 +14,7 @@ pub struct FeedId(pub u16);
 #[serde(transparent)]
 pub struct SignalId(pub u16);
 
-/// A casualty; counted from 1 and never used twice in one logbook.
+/// A casualty; counted from 1 and never reused in one logbook.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct CasualtyId(pub u32);
@@ -29,7 +29,7 @@ pub enum Subject {
     Target(Mmsi),
     /// A person overboard or a distress beacon.
     Casualty(CasualtyId),
-    /// A wire or connection that sentences come by.
+    /// A wire or connection that brings sentences.
     Feed(FeedId),
     /// A buzzer, command or webhook.
     Signal(SignalId),
@@ -50,7 +50,7 @@ pub enum Whose {
     Feed,
 }
 
-/// What is measured, and so which units may be written.
+/// What is measured, which decides the units allowed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Dimension {
     /// In knots.
@@ -77,16 +77,16 @@ pub enum Dimension {
     Number,
     /// A word out of a list, or a name.
     Word,
-    /// A place; it can be missing or have an age, no limit is set on it.
+    /// A place; it can be missing or have an age, but takes no limit.
     Place,
 }
 
-/// A unit that may be written behind a number.
+/// A unit that may follow a number.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Unit {
     /// As written.
     pub symbol: &'static str,
-    /// One of this is so many of the dimension's own unit.
+    /// One of these in the dimension's own unit.
     pub factor: f64,
     /// Added after the factor (for degrees Fahrenheit).
     pub offset: f64,
@@ -143,7 +143,7 @@ impl Dimension {
         }
     }
 
-    /// A number in a unit as written, in the dimension's own unit; `None` for a unit of something else.
+    /// Converts a number in a written unit to the dimension's own unit; `None` for a unit of something else.
     pub fn in_own_unit(self, number: f64, symbol: &str) -> Option<f64> {
         self.units().iter().find(|u| u.symbol == symbol).map(|u| number * u.factor + u.offset)
     }
@@ -247,7 +247,7 @@ quantities! {
     TcpaLeast "earliest TCPA" Target Time;
     /// Upper 95 % bound of the TCPA.
     TcpaMost "latest TCPA" Target Time;
-    /// The TCPA less its error, two minutes at most: what has just come under a limit by it may be under it in truth.
+    /// The TCPA less its error, two minutes at most: what has just come under a limit this way may truly be under it.
     TcpaPrudent "prudent TCPA" Target Time;
     /// How fast a target's true bearing changes, clockwise positive.
     BearingDrift "bearing drift" Target TurnRate;
@@ -275,22 +275,22 @@ quantities! {
     Name "name" Target Word;
     /// A target's identity.
     Identity "MMSI" Target Number;
-    /// A target's last position report; its age is what an order asks.
+    /// A target's last position report; orders ask its age.
     Report "report" Target Place;
     /// Whether a target's reports go on, as a word.
     Contact "contact" Target Word;
-    /// A feed's sentences; their age is what an order asks.
+    /// A feed's sentences; orders ask their age.
     Sentences "sentences" Feed Place;
     /// Health of a feed, as a word.
     Health "health" Feed Word;
 }
 
 impl Quantity {
-    /// The words that it can have; none for a name, which is free, and for what is no word.
+    /// The words it can have; empty for a name, which is free, and for what is no word.
     pub const fn words(self) -> &'static [&'static str] {
         match self {
             Self::Sun => &["up", "down"],
-            // The names of `Station`, by ITU-R M.585; own fleet by the settings; radar where no AIS is heard.
+            // The names of `Station`, by ITU-R M.585; own fleet by the settings; radar if no AIS is heard.
             Self::Kind => &[
                 "vessel",
                 "sart",
@@ -362,7 +362,7 @@ impl Quantity {
         }
     }
 
-    /// The quantity of that name, letters of either case.
+    /// The quantity of that name, in either case.
     pub fn named(name: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|q| q.name().eq_ignore_ascii_case(name))
     }
@@ -381,21 +381,21 @@ pub enum Value {
     Number(f64),
     /// A word or name.
     Word(String),
-    /// It is there, and that is all there is to say (a place).
+    /// It is there, and there is no more to say (a place).
     There,
 }
 
 impl Value {
-    /// The number, where it is one.
+    /// The number, if it is one.
     pub fn number(&self) -> Option<f64> {
         if let Self::Number(n) = self { Some(*n) } else { None }
     }
 }
 
-/// What is known of a quantity: its last value and when that was measured.
+/// What is known of a quantity: its last value and when it was measured.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Reading {
-    /// `None` when never heard, or no longer to be believed.
+    /// `None` when never heard, or no longer trusted.
     pub value: Option<Value>,
     /// When it was last heard; `None` when never.
     pub heard: Option<Moment>,

@@ -2,13 +2,13 @@
 
 use std::time::Duration;
 
-/// A length of time that is still counted, in the full units that have passed: seconds below two minutes, minutes below
-/// two hours, then hours and minutes.
+/// A length of time still running, in full units elapsed: seconds below two minutes, minutes below two hours, then
+/// hours and minutes.
 pub fn span(d: Duration) -> String {
     in_units(d.as_secs(), d.as_secs() / 60)
 }
 
-/// A length of time that was set or worked out, rounded: in the same units as [`span`].
+/// A length of time that was set or worked out, rounded, in the same units as [`span`].
 pub fn rounded(d: Duration) -> String {
     let s = d.as_secs().saturating_add(u64::from(d.subsec_nanos() >= 500_000_000));
     in_units(s, s.saturating_add(30) / 60)

@@ -1,13 +1,13 @@
-//! Closed lists of words: a type of which each value is written as one word, declared in one place.
+//! Closed lists of words: types whose values are each written as one word, declared in one place.
 
-/// A type that is written as one of a few words, in files, records and texts alike.
+/// A type written as one of a few words, in files, records and texts alike.
 pub trait ClosedList: Copy + 'static {
-    /// Each word and what it means, in the order in which people are told of them.
+    /// Each word and what it means, in the order they are listed for people.
     const WORDS: &'static [(&'static str, Self)];
 }
 
-/// Declares an enum with the word of each variant, from which come `ALL`, `word`, `named`, [`ClosedList`], `Display`, and
-/// `Serialize` and `Deserialize` as that word.
+/// Declares an enum with the word of each variant, and derives from it `ALL`, `word`, `named`, [`ClosedList`],
+/// `Display`, and `Serialize` and `Deserialize` as that word.
 #[macro_export]
 macro_rules! closed_list {
     ($(#[$of:meta])* pub enum $name:ident { $($(#[$doc:meta])* $variant:ident = $word:literal,)+ }) => {
@@ -23,7 +23,7 @@ macro_rules! closed_list {
                 match self { $(Self::$variant => $word,)+ }
             }
 
-            /// What a word means; `None` for one that is not in the list.
+            /// What a word means; `None` if it is not in the list.
             pub fn named(word: &str) -> Option<Self> {
                 Self::ALL.into_iter().find(|one| one.word() == word)
             }

@@ -1,4 +1,4 @@
-//! Words of a bridge about our alerts, by a feed that the boat's file trusts: ACN and ACK.
+//! What a bridge says about our alerts, on a feed that the boat's file trusts: ACN and ACK.
 
 use super::Watch;
 use record::{alarm_number, identifier};
@@ -7,8 +7,8 @@ use sentence::DeviceAlert;
 use terms::Moment;
 
 impl Watch {
-    /// Does what a bridge commands. What is about no alert of ours, or cannot be done to it, is let pass: on a bus every
-    /// device hears what is said to the others.
+    /// Carries out a bridge's command. Ignores commands for alerts that are not ours, or that do not allow it: on a
+    /// bus every device hears what is said to the others.
     pub(super) fn bridge(&mut self, at: Moment, words: &DeviceAlert) {
         let named = |a: &&rules::Alert| words.identifier.is_none_or(|n| n == identifier(&a.order));
         let refused = match (words.command, words.instance) {
@@ -19,7 +19,7 @@ impl Watch {
                     'A' => self.board.acknowledge(at, id),
                     'S' => self.board.silence(at, id),
                     'O' => self.board.transfer(at, id),
-                    // Q asks for the alert to be told again, which happens in any case with the next list.
+                    // Q asks for the alert again; the next list repeats it anyway.
                     _ => Ok(()),
                 }
             }
@@ -29,17 +29,17 @@ impl Watch {
             },
             _ => return,
         };
-        // Acknowledged already, or not to be: nothing is owed to the bridge.
+        // Already acknowledged, or not to be acknowledged: the bridge is owed nothing.
         let _ = refused;
     }
 
-    /// The newest open alert of a number of three digits.
+    /// The newest open alert with a number of three digits.
     fn newest(&self, number: u32) -> Option<AlertId> {
         self.board.alerts().map(|a| a.id).filter(|id| alarm_number(*id) == number).max()
     }
 }
 
-/// The number that an ACK names. It has nothing else, by which it differs from an ALR.
+/// The number that an ACK names. An ACK has nothing else, which sets it apart from an ALR.
 fn acknowledged(words: &DeviceAlert) -> Option<u32> {
     let bare = DeviceAlert { identifier: words.identifier, ..DeviceAlert::default() };
     words.identifier.filter(|_| *words == bare)

@@ -10,10 +10,10 @@ use std::time::Duration;
 use terms::{CasualtyId, Moment};
 
 impl Watch {
-    /// Does what the crew asks; says in words what was done.
+    /// Carries out an act of the crew; reports in words what was done.
     ///
     /// # Errors
-    /// When there is nothing to do it to, or it makes no sense.
+    /// If there is nothing to act on, or the act makes no sense.
     pub(crate) fn act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
         let done = self.do_act(at, act);
         self.pump(at);
@@ -144,7 +144,7 @@ impl Watch {
     }
 }
 
-/// Whether a text can be a person's name: one to 60 letters on one line.
+/// Whether a text can be a person's name: 1 to 60 letters on one line.
 fn is_name(text: &str) -> bool {
     (1..=60).contains(&text.chars().count()) && !text.chars().any(char::is_control)
 }

@@ -1,4 +1,4 @@
-//! Everything that leaves a watch. What is not here cannot leave it.
+//! Everything that leaves a watch. Nothing else can.
 
 use crate::keep::Kept;
 use record::{CasualtyPart, Entry, EventRecord, OwnRow, Stamp, TargetRow};
@@ -8,9 +8,9 @@ use terms::Quantity;
 /// One thing that leaves the watch.
 #[derive(Debug)]
 pub enum Effect {
-    /// What must outlast a restart: before the events that belong to it, once for all that one input brought.
+    /// What must outlast a restart: once per input, ahead of the events it belongs to.
     Keep(Stamp, Box<Kept>),
-    /// What happened to an alert, and whom it is for.
+    /// What happened to an alert, and who must hear of it.
     Event(Stamp, Box<EventRecord>, Carry),
     /// A row of the logbook.
     Row(Stamp, Row),

@@ -1,4 +1,4 @@
-//! What the lookout finds goes to the board and into the logbook, and what the board says goes out.
+//! Passes what the lookout finds to the board and the logbook, and sends out what the board says.
 
 use crate::effect::{Effect, Row};
 use crate::look::parts::target_row;
@@ -10,7 +10,7 @@ use rules::{BuiltIn, Words};
 use terms::{CasualtyId, Moment, Quantity, Subject};
 
 impl Watch {
-    /// Hands on what the lookout found, and collects what the board says.
+    /// Passes on the lookout's findings and collects the board's events.
     pub(crate) fn pump(&mut self, at: Moment) {
         let mut found = std::mem::take(&mut self.findings);
         self.lookout.take_findings_into(&mut found);
@@ -18,7 +18,7 @@ impl Watch {
         let mut quantities = std::mem::take(&mut self.quantities);
         while let Some(f) = findings.next() {
             match f {
-                // All that one judgement changed of a subject is told together.
+                // All changes of a subject from one judgement go together.
                 Finding::Changed(subject, quantity) => {
                     quantities.clear();
                     quantities.push(quantity);
@@ -40,7 +40,7 @@ impl Watch {
                 }
                 Finding::Mended { subject, trouble } => {
                     let order = doubtful(trouble);
-                    // Another trouble may keep the same alert.
+                    // Another trouble may keep the same alert standing.
                     if !self.lookout.troubles().into_iter().any(|t| t != trouble && doubtful(t) == order) {
                         self.board.over(at, order, subject);
                     }
@@ -59,7 +59,7 @@ impl Watch {
         }
     }
 
-    /// The one place where events leave the board: in the moment of the call that made them.
+    /// The one place where events leave the board: at the moment of the call that made them.
     pub(crate) fn tell_events(&mut self, at: Moment) {
         let (board, view) = self.board_and_view(at);
         let events = board.take_events(&view);
@@ -84,7 +84,7 @@ impl Watch {
         quantities.iter().for_each(|q| self.write_down(at, subject, *q));
     }
 
-    /// What changed goes into the logbook.
+    /// Logs a change.
     fn write_down(&mut self, at: Moment, subject: Subject, quantity: Quantity) {
         match subject {
             Subject::OwnVessel if quantity == Quantity::Fix => self.fix(at),
@@ -103,7 +103,7 @@ impl Watch {
         }
     }
 
-    /// A fix came, or expired.
+    /// Takes a new fix, or the loss of it.
     fn fix(&mut self, at: Moment) {
         let own = self.lookout.own(at);
         if own.position.is_none() {
@@ -128,18 +128,18 @@ impl Watch {
         let order = built_in(state.kind);
         match news {
             CasualtyNews::Raised | CasualtyNews::Joined => {
-                // What is real goes before any exercise.
+                // The real thing goes before any exercise.
                 self.give_way(at);
                 self.board.call(at, order, subject, Words::default());
             }
-            // News for those who know already: told, but whoever has acknowledged need not do so again.
+            // News for those who already know: announced, but nobody who has acknowledged need do so again.
             CasualtyNews::Located
             | CasualtyNews::Silent
             | CasualtyNews::HeardAgain
             | CasualtyNews::Changed => {
                 self.board.retell(at, order, subject, Words::default());
             }
-            // The board was told by the act itself.
+            // The act itself informed the board.
             CasualtyNews::StoodDown(_) => {}
         }
     }

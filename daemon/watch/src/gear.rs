@@ -1,4 +1,4 @@
-//! What aboard runs out: gear with a date and batteries of beacons, by the calendar.
+//! What expires aboard: dated gear and beacon batteries, by the calendar.
 
 use super::Watch;
 use boat::{Boat, Due, Passage};
@@ -7,7 +7,7 @@ use rules::BuiltIn;
 use std::time::Duration;
 use terms::{Day, Every, Moment, Subject, Utc};
 
-/// Dates are looked at so often once the time is known, and so often until it is.
+/// How often dates are checked once the time is known; then how often until it is.
 const LOOKED_AT_EVERY: Duration = Duration::from_secs(3600);
 const LOOKED_FOR_TIME_EVERY: Duration = Duration::from_secs(60);
 
@@ -27,7 +27,7 @@ struct Thing {
 }
 
 impl Locker {
-    /// What the boat's file lists.
+    /// Everything the boat's file lists.
     pub fn of(boat: &Boat) -> Self {
         let gear = boat.gear.iter().map(|g| Thing { name: g.name.clone(), due: g.due, note: g.note.clone() });
         let battery = |(name, until): (&str, Day)| Thing {
@@ -47,7 +47,7 @@ impl Locker {
         Some(then + if known { LOOKED_AT_EVERY } else { LOOKED_FOR_TIME_EVERY })
     }
 
-    /// All of it, what runs out first in front.
+    /// All of it, first to expire in front.
     pub fn judged(&self, now: Option<Utc>) -> Vec<Dated> {
         let today = now.and_then(Day::of);
         let mut all: Vec<Dated> = self.things.iter().map(|t| self.judge(t, today)).collect();
@@ -80,29 +80,29 @@ impl Locker {
 }
 
 impl Watch {
-    /// When dates are to be looked at again.
+    /// When to check the dates again.
     pub(super) fn dates_due(&self) -> Option<Moment> {
         self.locker.due()
     }
 
-    /// UTC for the calendar: a clock that cannot be right tells no date.
+    /// UTC for the calendar; `None` from a clock that cannot be right.
     pub fn calendar(&self, at: Moment) -> Option<Utc> {
         let (utc, _) = self.lookout.utc(at)?;
         self.not_before.is_none_or(|least| utc >= least).then_some(utc)
     }
 
-    /// The calendar may have changed: looks at the dates at once.
+    /// Checks the dates at once: the calendar may have changed.
     pub(super) fn look_at_dates_again(&mut self, at: Moment) {
         self.locker.looked = None;
         self.look_at_dates(at);
     }
 
-    /// All that has a date, judged today.
+    /// Everything with a date, judged today.
     pub(super) fn dated(&self, at: Moment) -> Vec<Dated> {
         self.locker.judged(self.calendar(at))
     }
 
-    /// Tells once what runs out, and again only when that changes.
+    /// Raises one caution for expired items, and another only when they change.
     pub(super) fn look_at_dates(&mut self, at: Moment) {
         if self.locker.things.is_empty() || self.dates_due().is_some_and(|due| at < due) {
             return;
@@ -148,7 +148,7 @@ mod tests {
             Locker::of(&boat(passage)).judged(today.map(utc)).iter().map(|d| d.date).collect()
         };
         use Date::{Good, NotKnown, Over, Soon};
-        // In order of their days: raft 2026-11-30, battery 2027-01-31, flares 2027-06-30.
+        // By date: raft 2026-11-30, battery 2027-01-31, flares 2027-06-30.
         assert_eq!(dates("", Some("2026-10-01")), [Good, Good, Good], "raft is 60 days off");
         assert_eq!(dates("", Some("2026-10-05")), [Soon, Good, Good], "56 days are eight weeks");
         assert_eq!(dates("", Some("2026-11-30")), [Soon, Good, Good], "the last day is a good one");

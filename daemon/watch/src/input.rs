@@ -1,4 +1,4 @@
-//! Everything that reaches a watch. What is not here cannot reach it.
+//! Everything that reaches a watch. Nothing else can.
 
 use crate::keep::Begin;
 use crate::senses::FeedSetting;
@@ -9,31 +9,31 @@ use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use terms::{FeedId, SignalId, Subject, Utc};
 
-/// The talker of a sentence, where it has the usual two letters.
+/// A sentence's talker, if it has the usual two letters.
 pub type Talker = Option<[u8; 2]>;
 
-/// One thing that reaches the watch. A recording holds each of them with its moment, so that a replay gives them again:
-/// the line of a feed as the sentence itself, the others as JSON.
+/// One thing that reaches the watch. A recording holds each with its moment, so that a replay repeats it: a feed's
+/// line as the sentence itself, everything else as JSON.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Input {
-    /// A watch begins, or one goes on in the next file of a recording.
+    /// A watch begins, or continues in the next file of a recording.
     Begin(Box<Begin>),
     /// A line that a feed brought, checked by its framer.
     #[serde(skip)]
     Line(FeedId, Box<[u8]>),
-    /// A line of a plain file, which was read for its time before.
+    /// A line of a plain file, already read once for its time.
     #[serde(skip)]
     Read(FeedId, Talker, Box<Result<Report, Refusal>>),
     /// A feed appears in a replayed file. Feeds are numbered in this order, from 0; at most 65,535.
     Named(FeedSetting),
-    /// How a feed does: whether it is open, and what its framer has counted so far.
+    /// A feed's state: whether it is open, and its framer's counts so far.
     Wire {
-        /// Which.
+        /// Which feed.
         feed: FeedId,
         /// Whether it is open.
         open: bool,
-        /// What its framer has counted.
+        /// The framer's counts.
         counts: Counts,
     },
     /// The computer's clock, when it was set: a hint until satellites give UTC.
@@ -43,31 +43,31 @@ pub enum Input {
     },
     /// Orders in place of those in force.
     Orders(Arc<Orders>),
-    /// Something outside the picture is wrong, or right again.
+    /// Something outside the picture fails or recovers.
     Fault {
-        /// What.
+        /// What fails.
         what: Fault,
-        /// Why; `None` once it is right again.
+        /// Why; `None` once it has recovered.
         why: Option<String>,
     },
     /// An act of the crew.
     Act(Act),
-    /// A button was pressed, which does this act unless the departure check tries it.
+    /// A button was pressed. It triggers this act unless the departure check is trying it.
     Button {
         /// Its name.
         name: String,
         /// What it does.
         act: Act,
     },
-    /// The departure check goes on, with the items that the watch cannot judge.
+    /// A step of the departure check, with the items that the watch cannot judge.
     Departure(DepartureAct, Vec<CheckItem>),
-    /// A casualty is asked about, and the pattern counts as searched in vain from now on.
+    /// A question about a casualty; the pattern counts as searched in vain from now on.
     Searched(CasualtyQuestion),
-    /// The watch is told to stop.
+    /// The watch is to stop.
     End,
 }
 
-/// What can be wrong outside the picture.
+/// What can fail outside the picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Fault {
@@ -77,12 +77,12 @@ pub enum Fault {
     Logbook,
     /// Sentences are not kept.
     Recording,
-    /// The orders file is bad, and others are in force.
+    /// The orders file is bad; others are in force.
     Orders,
 }
 
 impl Fault {
-    /// The alert it raises, and what that is about.
+    /// The alert it raises, and its subject.
     pub(crate) const fn alert(self) -> (BuiltIn, Subject) {
         match self {
             Self::Signal(signal) => (BuiltIn::SignalFailing, Subject::Signal(signal)),
@@ -93,10 +93,10 @@ impl Fault {
     }
 }
 
-/// What the watch answers to whoever gave it an input.
+/// The watch's answer to an input.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Answer {
-    /// Nothing is asked back.
+    /// No answer needed.
     Taken,
     /// What was done, in words.
     Done(String),
@@ -107,7 +107,7 @@ pub enum Answer {
 }
 
 impl Answer {
-    /// What was done, in words; empty where the input was no act.
+    /// What was done, in words; empty if the input was no act.
     pub fn words(self) -> String {
         match self {
             Self::Done(words) => words,
@@ -116,5 +116,5 @@ impl Answer {
     }
 }
 
-/// The answer, or why there is nothing to do it to.
+/// The answer, or why the act was refused.
 pub type Taken = Result<Answer, ActError>;

@@ -12,7 +12,7 @@ use std::sync::Arc;
 use std::time::Duration;
 use terms::{Moment, Subject, Utc};
 
-/// The last numbers used in a logbook; none is used twice.
+/// The last numbers used in a logbook; no number is used twice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Numbers {
     /// Of an alert.
@@ -31,11 +31,11 @@ pub struct Kept {
     pub casualties: Option<KeptCasualties>,
 }
 
-/// All that a watch needs to begin, or to go on from here as another did.
+/// Everything a watch needs to begin, or to continue where another left off.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Begin {
-    /// Version of the recording's form.
+    /// Version of the recording's format.
     pub version: u32,
     /// The program that writes.
     pub program: String,
@@ -43,11 +43,11 @@ pub struct Begin {
     pub boot: Option<String>,
     /// UTC then; `None` while it was unknown.
     pub utc: Option<Utc>,
-    /// Whether a watch begins here; else one goes on.
+    /// Whether a watch begins here; else one continues.
     pub begins: bool,
     /// Whether the run before was cut off.
     pub cut_off: bool,
-    /// No satellite date before this is believed; `None` in a replay, whose dates are as old as they are.
+    /// Earliest satellite date to believe; `None` in a replay, whose dates may be old.
     pub not_before: Option<Utc>,
     /// The feeds by their numbers.
     pub feeds: Vec<FeedSetting>,
@@ -55,9 +55,9 @@ pub struct Begin {
     pub last: Numbers,
     /// What was kept.
     pub kept: Kept,
-    /// What is known of the time since it was kept.
+    /// What is known about the time since then.
     pub gap: Gap,
-    /// What was heard of others, for the proof of hearing.
+    /// What was heard of others, as proof of hearing.
     pub hearing: Option<hearing::Kept>,
     /// The usual rates of the feeds by name, in sentences a minute.
     pub rates: BTreeMap<String, f64>,
@@ -87,7 +87,7 @@ impl Default for Begin {
 }
 
 impl Watch {
-    /// Begins at a moment, in place of whatever was before. A casualty whose alert was not kept is raised anew.
+    /// Begins at a moment, in place of whatever was before. Raises again any casualty whose alert was not kept.
     pub(crate) fn begin(&mut self, at: Moment, begin: Begin) {
         let effects = std::mem::take(&mut self.effects);
         *self = Self { effects, ..Self::at(at, Arc::clone(&self.boat), begin.not_before, begin.last) };
@@ -146,7 +146,7 @@ impl Watch {
         Kept { alerts: Some(self.board.snapshot()), casualties: Some(self.lookout.casualties_snapshot(at)) }
     }
 
-    /// What was heard of others and what was not, to outlast a restart.
+    /// What was heard and not heard of others, to outlast a restart.
     pub fn kept_hearing(&self) -> hearing::Kept {
         self.lookout.keep_hearing()
     }
@@ -156,7 +156,7 @@ impl Watch {
         self.ears.iter().filter_map(|e| Some((e.name.clone(), e.pace.usual()?))).collect()
     }
 
-    /// How another watch goes on from here.
+    /// What another watch needs to continue from here.
     pub fn go_on(&self, at: Moment) -> Begin {
         Begin {
             utc: self.stamp(at).utc.map(|(utc, _)| utc),

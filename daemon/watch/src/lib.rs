@@ -1,6 +1,6 @@
-//! The watch: inputs in, effects out. It stands between the lookout, which keeps the picture, and the board, which judges
-//! the orders and lives the alerts. Live daemon, replay and tests run this same code; only feed and clock differ. Pure: no
-//! clock is read here and no I/O done.
+//! The watch: inputs in, effects out. It stands between the lookout, which keeps the picture, and the board, which
+//! judges the orders and runs the alerts. Live daemon, replay and tests run this same code; only feed and clock
+//! differ. Pure: reads no clock, does no I/O.
 
 mod bridge;
 mod crew;
@@ -40,14 +40,14 @@ use std::vec::Drain;
 use terms::{FeedId, Moment, Quantity, Subject, Utc};
 use view::View;
 
-/// The watch looks about at least this often, whatever comes.
+/// Longest time between two looks about, whatever comes.
 const LOOKS_ABOUT_EVERY: Duration = Duration::from_secs(1);
-/// Where the casualties are goes out this often.
+/// How often the positions of casualties go out.
 const PLACES_EVERY: Duration = Duration::from_secs(10);
-/// Timers that fall due at one and the same moment, at most: a fault in one of them must not stop the watch.
+/// Most timers to run at one moment: a fault in one must not stop the watch.
 const AT_ONE_MOMENT: usize = 10_000;
 
-/// What is wrong outside the picture, in words: a signal, the logbook, the recording, the orders file. At most one for
+/// What fails outside the picture, in words: a signal, the logbook, the recording, the orders file. At most one for
 /// each built-in alert and subject.
 type Faults = BTreeMap<(BuiltIn, Subject), String>;
 
@@ -60,21 +60,21 @@ pub struct Watch {
     effects: Vec<Effect>,
     /// Signals, buttons and the heartbeat by their numbers.
     outlets: Vec<Item>,
-    /// Lists that are used again for each line, so that none is made anew.
+    /// Lists reused for each line to save allocations.
     findings: Vec<Finding>,
     quantities: Vec<Quantity>,
-    /// The feed whose sentence is being taken.
+    /// The feed whose sentence is being processed.
     hearing: Option<FeedId>,
     began: Moment,
-    /// The last moment it was given: time never runs back here.
+    /// The last moment given: time never runs backwards here.
     now: Moment,
     looked_about: Moment,
     places_due: Moment,
-    /// Events have come out since what must be kept was last given out.
+    /// Events have come out since state was last saved.
     keep_due: bool,
     had_fix: Option<Moment>,
     fix_lost: bool,
-    /// Since when nothing gives UTC; `None` while something does.
+    /// Since when nothing has given UTC; `None` while something does.
     clock_unknown: Option<Moment>,
     clock_told: bool,
     faults: Faults,
@@ -132,15 +132,16 @@ impl Watch {
         }
     }
 
-    /// The moment at which it would take what happened at another: time never runs back here.
+    /// The moment that counts for an input at `at`: time never runs backwards here.
     pub fn moment(&self, at: Moment) -> Moment {
         at.max(self.now)
     }
 
-    /// Takes an input at a moment; timers that fell due before run first, each at its own moment. Effects come out in order.
+    /// Takes an input at a moment. Runs the timers that fell due before it first, each at its own moment. Effects come
+    /// out in order.
     ///
     /// # Errors
-    /// When there is nothing to do an act to, or it makes no sense. It counts as taken all the same.
+    /// If there is nothing to act on, or the act makes no sense. The input counts as taken all the same.
     pub fn take(&mut self, at: Moment, input: Input) -> Taken {
         if let Input::Begin(begin) = input {
             self.now = at;
@@ -195,8 +196,7 @@ impl Watch {
         Ok(Answer::Taken)
     }
 
-    /// Runs every timer that has come due, in the order of their times, each at its own moment. With nothing due it
-    /// changes nothing.
+    /// Runs every due timer in order of time, each at its own moment. Changes nothing if none is due.
     pub fn advance(&mut self, at: Moment) {
         let mut at_one_moment = 0;
         while let Some(due) = self.next_wake().filter(|due| *due <= at) {
@@ -211,7 +211,7 @@ impl Watch {
         self.now = self.now.max(at);
     }
 
-    /// Everything that time alone can change.
+    /// Everything that the passing of time alone can change.
     fn look_about(&mut self, at: Moment) {
         self.looked_about = at;
         self.lookout.advance(at);
@@ -233,7 +233,7 @@ impl Watch {
         }
     }
 
-    /// When it wants to be advanced next.
+    /// When it next wants to be advanced.
     pub fn next_wake(&self) -> Option<Moment> {
         let silence = self.ears.iter().filter(|e| !e.silent).filter_map(Ear::silent_at).min();
         let fix = (!self.fix_lost).then(|| self.fix_lost_at()).flatten();
@@ -244,7 +244,7 @@ impl Watch {
         [self.lookout.next_wake(), self.board.next_wake()].into_iter().chain(timers).flatten().min()
     }
 
-    /// Gives out what must be kept, before the events that one input or one moment brought.
+    /// Puts out what must be kept, ahead of the events from the same input or moment.
     fn settle(&mut self, at: Moment) {
         if std::mem::take(&mut self.keep_due) {
             let first = self.effects.iter().rposition(|e| matches!(e, Effect::Keep(..))).map_or(0, |i| i + 1);
@@ -254,12 +254,12 @@ impl Watch {
         }
     }
 
-    /// What has come out since this was last asked, in order.
+    /// Effects since the last call, in order.
     pub fn effects(&mut self) -> Drain<'_, Effect> {
         self.effects.drain(..)
     }
 
-    /// The name of the orders in force: their file, or where else they come from.
+    /// The name of the orders in force: their file, or their other source.
     pub fn orders_from(&self) -> &str {
         self.orders.name()
     }
@@ -270,13 +270,13 @@ impl Watch {
         View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise }
     }
 
-    /// The board, to be changed, and what it may ask meanwhile.
+    /// The board, mutable, with what it may ask meanwhile.
     fn board_and_view(&mut self, at: Moment) -> (&mut Board, View<'_>) {
         let (ears, exercise) = (self.ears.as_slice(), self.exercise.as_ref());
         (&mut self.board, View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise })
     }
 
-    /// Puts orders in force; those before end.
+    /// Puts orders in force; the previous ones end.
     fn set_orders(&mut self, at: Moment, orders: Arc<Orders>, entered: bool) {
         if entered {
             self.enter(at, Entry::OrdersRead { from: orders.name().to_owned() });
@@ -287,7 +287,7 @@ impl Watch {
         self.pump(at);
     }
 
-    /// Something is wrong, or right again, outside the picture.
+    /// Records that something outside the picture fails or has recovered.
     fn fault(&mut self, at: Moment, what: Fault, why: Option<String>) {
         let (alert, about) = what.alert();
         match why {
@@ -303,7 +303,7 @@ impl Watch {
         self.pump(at);
     }
 
-    /// Writes a line into the logbook.
+    /// Adds an entry to the logbook.
     pub(crate) fn enter(&mut self, at: Moment, entry: Entry) {
         self.effects.push(Effect::Entry(self.stamp(at), entry));
     }
@@ -313,14 +313,14 @@ impl Watch {
         Stamp { steady: at, utc: self.lookout.utc(at), feed: self.hearing }
     }
 
-    /// Casualties that have not been stood down: the crew, then strangers, each in the order in which they were raised.
+    /// Casualties that have not been stood down: the crew, then strangers, each in the order they were raised.
     pub fn open_casualties(&self, at: Moment) -> Vec<CasualtyState> {
         let mut open = self.lookout.casualties(at);
         open.sort_by_key(|c| c.crew.is_none());
         open
     }
 
-    /// Lines of all feeds that the decoders refused.
+    /// Lines from all feeds that the decoders refused.
     pub fn all_refused(&self) -> u64 {
         self.ears.iter().map(|e| e.refused.all_refused()).sum()
     }
@@ -337,7 +337,7 @@ pub(crate) fn built_in(kind: Kind) -> BuiltIn {
     }
 }
 
-/// The built-in alert of an instrument that cannot be right.
+/// The built-in alert of an implausible instrument.
 pub(crate) fn doubtful(trouble: Trouble) -> BuiltIn {
     match trouble {
         Trouble::PositionsDiffer | Trouble::PositionJumps => BuiltIn::PositionDoubtful,

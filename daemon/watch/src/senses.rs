@@ -10,33 +10,33 @@ use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use terms::{FeedId, Moment, Subject};
 
-/// Fewer lines in one look do not tell a garbled feed.
+/// Too few lines between two looks to call a feed garbled.
 const LINES_TO_TELL: u64 = 10;
-/// What is known of a feed inside the watch.
+/// What the watch knows about a feed.
 pub(crate) struct Ear {
     pub name: String,
-    /// As it was named.
+    /// Its settings.
     pub setting: FeedSetting,
     framing: FramerOptions,
     decoder: Decoder,
-    /// Acknowledgements that come by it count.
+    /// Whether its acknowledgements count.
     trusted: bool,
-    /// Refusals of the decoder; the framer counts its own at the feed.
+    /// The decoder's refusals; the framer counts its own at the feed.
     pub refused: Counts,
-    /// Silence of the feed that is an alert; `None` where silence means nothing (a replayed file that has ended).
+    /// How long it may be silent before an alert; `None` if silence means nothing (a replayed file that has ended).
     pub silent_after: Option<Duration>,
     pub heard: Option<Moment>,
     since: Moment,
     pub silent: bool,
-    /// Not open: its device or its other side is gone.
+    /// Not open: its device or its peer is gone.
     pub closed: bool,
-    /// More of its lines are refused than taken.
+    /// More of its lines are refused than accepted.
     garbled: bool,
-    /// What came before its framer's counts were told last, and before that.
+    /// Counts at the last report of its framer, and at the one before.
     counted: [Counted; 2],
-    /// The word for all this that the lookout was told.
+    /// The word for all this last given to the lookout.
     health: Option<&'static str>,
-    /// How much it brings, by the minute.
+    /// How much it brings a minute.
     pub pace: Pace,
 }
 
@@ -48,24 +48,24 @@ struct Counted {
     refused: u64,
 }
 
-/// A feed as the watch is told of it.
+/// A feed as presented to the watch.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FeedSetting {
     /// Its name.
     pub name: String,
-    /// Lines without a checksum are taken.
+    /// Accept lines without a checksum.
     pub checksum_optional: bool,
-    /// Sentences in simulator mode are taken.
+    /// Accept sentences in simulator mode.
     pub simulator: bool,
-    /// Acknowledgements that come by it count.
+    /// Acknowledgements on this feed count.
     pub trusted: bool,
-    /// Silence after which an alert is raised, if any.
+    /// Silence that raises an alert, if any.
     #[serde(with = "seconds", rename = "silent_after_s")]
     pub silent_after: Option<Duration>,
 }
 
 impl FeedSetting {
-    /// As the boat's configuration has it.
+    /// As the boat's file configures it.
     pub fn of(feed: &boat::Feed) -> Self {
         Self {
             name: feed.name.clone(),
@@ -77,13 +77,13 @@ impl FeedSetting {
     }
 }
 
-/// The talker of a sentence, where it has the usual two letters.
+/// A sentence's talker, if it has the usual two letters.
 pub fn talker(s: &Sentence<'_>) -> Talker {
     s.talker().as_bytes().try_into().ok()
 }
 
 impl Ear {
-    /// What is said of its silence at a moment; `None` while it is not silent.
+    /// The words for its silence at a moment; `None` while it is not silent.
     pub fn says(&self, at: Moment) -> Option<String> {
         let since = match self.heard {
             Some(h) => format!("for {}", terms::span(at.since(h))),
@@ -92,7 +92,7 @@ impl Ear {
         self.silent.then(|| format!("{}: no sentence {since}{}", self.name, self.why_silent()))
     }
 
-    /// What can be said of why nothing is heard.
+    /// The likely reason why nothing is heard.
     fn why_silent(&self) -> &'static str {
         let [now, before] = self.counted;
         if self.closed {
@@ -104,7 +104,7 @@ impl Ear {
         }
     }
 
-    /// Tells the lookout how the feed does where that has changed.
+    /// Informs the lookout of a change in the feed's health.
     pub fn tell_health(&mut self, at: Moment, feed: FeedId, lookout: &mut Lookout) {
         let health = if self.closed {
             "closed"
@@ -129,7 +129,7 @@ impl Ear {
 }
 
 impl Watch {
-    /// Adds a feed that sentences may come by, and names it for `hear`. At most 65,535.
+    /// Adds a feed for `hear` to name. At most 65,535.
     pub(crate) fn add_feed(&mut self, at: Moment, f: FeedSetting) {
         let id = FeedId(u16::try_from(self.ears.len()).unwrap_or(u16::MAX));
         self.lookout.name_feed(id, &f.name);
@@ -152,7 +152,7 @@ impl Watch {
         });
     }
 
-    /// Takes a checked line of a feed. What the decoder refuses is counted.
+    /// Takes a checked line of a feed. Counts what the decoder refuses.
     pub(crate) fn hear(&mut self, at: Moment, feed: FeedId, line: &[u8]) {
         let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { return };
         let heard =
@@ -163,14 +163,14 @@ impl Watch {
         }
     }
 
-    /// Counts a line of a feed that was not taken.
+    /// Counts a refused line of a feed.
     pub(crate) fn refused(&mut self, feed: FeedId, why: Refusal) {
         if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
             ear.refused.refuse(why);
         }
     }
 
-    /// Takes what a line of a feed says, and the talker of the device behind it.
+    /// Takes the content of a feed's line, and the talker of the device behind it.
     pub(crate) fn hear_report(&mut self, at: Moment, feed: FeedId, talker: Talker, report: &Report) {
         self.hearing = Some(feed);
         if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
@@ -195,7 +195,7 @@ impl Watch {
         self.hearing = None;
     }
 
-    /// Takes how a feed does: whether it is open, and what its framer has counted so far.
+    /// Takes a feed's state: whether it is open, and its framer's counts so far.
     pub(crate) fn feed_state(&mut self, at: Moment, feed: FeedId, open: bool, counts: &Counts) {
         let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { return };
         let now = Counted {

@@ -1,4 +1,4 @@
-//! Words are made when an event happens or somebody looks, and looking changes nothing.
+//! Words are made when an event happens or somebody looks; looking changes nothing.
 
 use super::*;
 use lookout::casualty::Gap;
@@ -20,7 +20,7 @@ fn orders(text: &str) -> Orders {
     Orders::read("orders.toml", &format!("version = 1\n{text}")).unwrap()
 }
 
-/// Kind and text of the events since this was last asked.
+/// Kind and text of the events since the last call.
 fn told(w: &mut Watch) -> Vec<String> {
     let event = |o| match o {
         Effect::Event(_, record, _) => Some(format!("{:?} {}", record.event, record.alert.text)),
@@ -38,8 +38,8 @@ fn lines(handover: &Value) -> String {
     handover["lines"].to_string()
 }
 
-/// A night of a fixture by the ocean's orders, with a crew that acts; all that comes out. Between the lines `look` is
-/// called each second.
+/// A fixture's night under the ocean orders, with a crew that acts; returns all effects. Calls `look` every second
+/// between the lines.
 fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Moment)) -> Vec<String> {
     let boat = "version = 1\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n[[crew]]\nname = \"Bo\"\n\
         [watch]\n[[gear]]\nname = \"raft\"\ndue = \"2026-01\"\n";
@@ -193,7 +193,7 @@ fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() 
         news.contains(&format!("Escalated {}", both[0])),
         "what nobody acknowledged is told at once: {news:?}"
     );
-    // Told so, it does not grow older and older words.
+    // Once retold, its words do not keep aging.
     w.advance(Moment(65_000));
     let later = told(&mut w);
     assert!(
@@ -247,13 +247,13 @@ fn a_feed_that_stays_silent_says_for_how_long_by_now() {
         texts(&json(&w.status(Moment(500_000), &Outside::default())))
             .contains(&"bus: no sentence for 8 min".to_owned())
     );
-    // What ended is told with the words it had last.
+    // An alert that ended keeps the words it had last.
     w.hear(Moment(510_000), FeedId(0), depth(9.0).as_bytes());
     assert_eq!(self::told(&mut w), ["Rectified bus: no sentence for 6 min"]);
 }
 
 impl Watch {
-    /// One that has begun.
+    /// A watch that has begun.
     pub(crate) fn begun(
         at: Moment,
         boat: &Boat,

@@ -1,4 +1,5 @@
-//! What the board may ask of the watch at one moment: the lookout's picture, and the words of what no order raised.
+//! What the board may ask of the watch at one moment: the lookout's picture, and words for alerts that no order
+//! raised.
 
 use super::exercise::Exercise;
 use super::{Faults, built_in};

@@ -1,4 +1,4 @@
-//! What the watch looks for by time alone: silent feeds, a lost fix, a clock that nobody gives.
+//! What only time shows: silent feeds, a lost fix, a missing clock.
 
 use crate::Watch;
 use lookout::{Propulsion, Visibility};
@@ -6,13 +6,14 @@ use rules::{BuiltIn, Doing, Words};
 use std::time::Duration;
 use terms::{FeedId, Moment, Subject};
 
-/// Without UTC for so long is an alert: by then a receiver that stood cold has told its almanac's time (common practice).
+/// How long UTC may be unknown before an alert: by then even a cold receiver has given its almanac's time (common
+/// practice).
 pub(crate) const CLOCK_PATIENCE: Duration = Duration::from_secs(120);
-/// No fix for so long is an alert.
+/// How long without a fix before an alert.
 const FIX_LOST_AFTER: Duration = Duration::from_secs(30);
 
 impl Watch {
-    /// Feeds that have been silent too long, and a fix that is gone.
+    /// Finds feeds silent too long, and a lost fix.
     pub(crate) fn look_for_silence(&mut self, at: Moment) {
         for (ear, n) in self.ears.iter_mut().zip(0..) {
             if !ear.silent && ear.silent_at().is_some_and(|s| s <= at) {
@@ -35,7 +36,7 @@ impl Watch {
         }
     }
 
-    /// Neither satellites nor the computer's clock tell UTC. A replay has the time that was recorded, or none.
+    /// Finds that neither satellites nor the computer's clock give UTC. A replay has the recorded time, or none.
     pub(crate) fn look_for_clock(&mut self, at: Moment) {
         if self.not_before.is_none() {
             return;
@@ -56,7 +57,7 @@ impl Watch {
         }
     }
 
-    /// Passes on what is declared, by which the lookout names rules of the road.
+    /// Passes on the declarations; the lookout needs them to name rules of the road.
     pub(crate) fn declare_to_lookout(&mut self) {
         let declared = self.board.declared();
         let propulsion = match declared.doing {
@@ -71,7 +72,7 @@ impl Watch {
         self.lookout.declare(propulsion, visibility);
     }
 
-    /// When the fix counts as lost, if nothing comes; never where no feed is there to bring one.
+    /// When the fix will count as lost if nothing comes; never if no feed can bring one.
     pub(crate) fn fix_lost_at(&self) -> Option<Moment> {
         let live = self.ears.iter().any(|e| e.silent_after.is_some());
         match self.had_fix {

@@ -3,7 +3,7 @@
 use std::time::Duration;
 use terms::Moment;
 
-/// How long something has been so; time in which it is not known does not count.
+/// How long something has been so; time when it is unknown does not count.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Hold {
     gathered: Duration,
@@ -15,17 +15,17 @@ impl Hold {
         self.gathered + self.since.map_or(Duration::ZERO, |s| at.since(s))
     }
 
-    /// It is so now.
+    /// Notes that it is so now.
     pub fn running(self, at: Moment) -> Self {
         Self { since: self.since.or(Some(at)), ..self }
     }
 
-    /// It is not known now.
+    /// Notes that it is unknown now.
     pub fn paused(self, at: Moment) -> Self {
         Self { gathered: self.so_far(at), since: None }
     }
 
-    /// When it will have lasted so long.
+    /// When it will have lasted `length`.
     pub fn reaches(&self, at: Moment, length: Duration) -> Moment {
         at + length.saturating_sub(self.so_far(at))
     }

@@ -28,16 +28,16 @@ use timers::Timers;
 pub use watch::Handover;
 use watched::{Tools, Watched};
 
-/// Built-in alerts that stand at once at most; beyond them all but emergencies are only noted.
+/// Most built-in alerts standing at once; beyond that, all but emergencies are only noted.
 const MOST_BUILT_IN: usize = 512;
 
-/// What the board is told once.
+/// The board's fixed settings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BoardSettings {
     /// Everything is part of an exercise.
     pub exercise: bool,
-    /// Signals a minute, of each priority and those above it together, beyond which only emergencies sound; what is
-    /// held back is told when the minute has room again.
+    /// Most signals a minute, of each priority and those above it together. Beyond it only emergencies sound; the rest
+    /// waits until the minute has room again.
     pub signals_per_min: usize,
     /// Ship's time less UTC, in seconds.
     pub ship_time_s: i64,
@@ -51,15 +51,15 @@ impl Default for BoardSettings {
     }
 }
 
-/// The orders in force and the alerts that stand. After each call take the events.
+/// The orders in force and the alerts that stand. Take the events after each call.
 #[derive(Debug)]
 pub struct Board {
     settings: BoardSettings,
     now: Moment,
     watched: Vec<Watched>,
-    /// Places of the orders that follow each quantity, by the quantity's number.
+    /// Orders that follow each quantity, by place; indexed by the quantity's number.
     index: Vec<Vec<u32>>,
-    /// Room for the places that a change touches, kept from one change to the next.
+    /// Scratch space for the places that a change touches.
     touched: Vec<(u32, bool)>,
     by_name: BTreeMap<String, u32>,
     timers: Timers,
@@ -67,16 +67,16 @@ pub struct Board {
     declared: Declarations,
     anchor: Option<Position>,
     roster: Roster,
-    /// When the roster is to be looked at.
+    /// When to check the roster next.
     roster_due: Option<Moment>,
-    /// The watch that the roster last put on, and since when by ship's time.
+    /// The watch that the roster last put on, and since when, in ship's time.
     rostered: Option<(String, Utc)>,
     /// Who is on watch, by the roster or by hand, and since when.
     on_watch: Option<(String, Moment)>,
     watch_alarm: Option<WatchAlarm>,
-    /// What orders kept across a restart, until they are set.
+    /// What orders kept across a restart, until the orders are set.
     kept: BTreeMap<String, KeptOrder>,
-    /// Until when what was taken over must be met again.
+    /// Deadline for restored alerts to be met again.
     unconfirmed_until: Option<Moment>,
 }
 
@@ -105,7 +105,7 @@ impl Board {
         }
     }
 
-    /// Time never runs back here.
+    /// Passes to a moment; time never runs backwards here.
     fn pass(&mut self, at: Moment) -> Moment {
         self.now = self.now.max(at);
         self.now
@@ -121,8 +121,8 @@ impl Board {
         }
     }
 
-    /// Takes these orders in place of all before. Alerts of orders that stay as they are live on; those of orders
-    /// that go or change are cleared.
+    /// Replaces all orders with these. Alerts of unchanged orders live on; those of removed or changed orders are
+    /// cleared.
     pub fn set_orders(&mut self, at: Moment, orders: &Orders, picture: &dyn Picture) {
         let at = self.pass(at);
         let sight = self.sight(picture);
@@ -160,7 +160,7 @@ impl Board {
                 }
             });
         }
-        // Alerts taken over from before a restart whose order is no longer there.
+        // Restored alerts whose order no longer exists.
         for name in self.alerts.orders().into_iter().filter(|n| !self.by_name.contains_key(n)) {
             for id in self.alerts.of_order(&name) {
                 self.alerts.clear(at, id);
@@ -187,9 +187,9 @@ impl Board {
         }
     }
 
-    /// Puts an order in or out of force by what is declared and by the sun.
+    /// Puts an order in or out of force by the declarations and the sun.
     ///
-    /// `lay` is where the anchor lay until now: the last words of an order that ends are about it.
+    /// `lay` is where the anchor lay until now: the last words of an ending order refer to it.
     fn apply(&mut self, place: usize, picture: &dyn Picture, lay: Option<Position>) {
         let night = match picture.reading(Subject::OwnVessel, Quantity::Sun).value {
             Some(Value::Word(w)) => Some(w == "down"),
@@ -215,7 +215,8 @@ impl Board {
         self.changed_together(at, subject, &[quantity], picture);
     }
 
-    /// Several quantities of a subject changed at one moment: each order that asks for any of them is judged once.
+    /// Takes changes of several quantities of a subject at one moment; judges each order that asks for any of them
+    /// once.
     pub fn changed_together(
         &mut self,
         at: Moment,
@@ -227,7 +228,7 @@ impl Board {
         if quantities.contains(&Quantity::Sun) {
             (0..self.watched.len()).for_each(|place| self.apply(place, picture, self.anchor));
         }
-        // Own vessel's quantities are shared by all subjects of an order about others.
+        // All subjects of an order about others share own vessel's quantities.
         let mut touched = std::mem::take(&mut self.touched);
         touched.extend(quantities.iter().flat_map(|q| {
             let own = q.whose() == Whose::Own;
@@ -247,7 +248,7 @@ impl Board {
         self.touched = touched;
     }
 
-    /// A subject is no longer held by the lookout.
+    /// The lookout no longer holds a subject.
     pub fn gone(&mut self, at: Moment, subject: Subject) {
         let at = self.pass(at);
         for w in &mut self.watched {
@@ -255,7 +256,7 @@ impl Board {
         }
     }
 
-    /// Passes on to a moment: judges what fell due, returns sounds, repeats and escalates.
+    /// Passes to a moment: judges what fell due, returns sounds, repeats and escalates.
     pub fn advance(&mut self, at: Moment, picture: &dyn Picture) {
         let at = self.pass(at);
         self.advance_roster(picture);
@@ -277,20 +278,20 @@ impl Board {
         }
     }
 
-    /// When the board wants to be advanced next.
+    /// When the board next wants to be advanced.
     pub fn next_wake(&self) -> Option<Moment> {
         let own = [self.timers.next(), self.alerts.next_wake(), self.watch_wake(), self.unconfirmed_until];
         own.into_iter().flatten().min()
     }
 
-    /// A built-in alert begins, or is told anew: an acknowledgement given before no longer counts. `words` are what it says
-    /// while the picture cannot say it; none where the picture always can.
+    /// Raises a built-in alert, or announces it again, voiding any earlier acknowledgement. `words` are what it says
+    /// while the picture cannot; empty if the picture always can.
     pub fn call(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) -> AlertId {
         let at = self.pass(at);
         let origin = Origin::BuiltIn(built_in);
         let full = self.alerts.find(&origin, subject).is_none()
             && self.alerts.count(|s| matches!(s, Origin::BuiltIn(_))) >= MOST_BUILT_IN;
-        // Emergencies are bounded by the lookout, which tells many beacons as one.
+        // The lookout bounds emergencies by reporting many beacons as one.
         let priority = match built_in.priority() {
             Priority::EmergencyAlarm => Priority::EmergencyAlarm,
             _ if full => Priority::Notice,
@@ -311,8 +312,8 @@ impl Board {
         self.alerts.raise(at, raise)
     }
 
-    /// An exercise of what an order or a built-in alert of this name tells. It lives as the real one does, beside the
-    /// real one if that comes, and takes no part of the signals that a minute may have. `words` as for [`Self::call`].
+    /// Raises an exercise of what the order or built-in alert of this name announces. It lives beside the real one and
+    /// takes no share of the signals allowed a minute. `words` as for [`Self::call`].
     pub fn exercise(
         &mut self,
         at: Moment,
@@ -338,7 +339,7 @@ impl Board {
         self.alerts.raise(at, raise)
     }
 
-    /// The exercise is over: all its alerts are cleared with these last words.
+    /// Ends the exercise: clears all its alerts with these last words.
     pub fn end_exercise(&mut self, at: Moment, words: &Words) {
         let at = self.pass(at);
         let of = |id: &AlertId| matches!(self.alerts.origin(*id), Some(Origin::Exercise(_)));
@@ -353,8 +354,8 @@ impl Board {
         }
     }
 
-    /// Tells a built-in alert that stands again, with news and in its state; `words` as for [`Self::call`]. Nothing where
-    /// none stands.
+    /// Announces a standing built-in alert again, with news and in its present state; `words` as for [`Self::call`].
+    /// Does nothing if none stands.
     pub fn retell(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) {
         let at = self.pass(at);
         if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
@@ -362,8 +363,8 @@ impl Board {
         }
     }
 
-    /// A built-in alert whose words are all there is to it: it begins, is told again in its state where its words are
-    /// others than those it said last, and else goes on without a sound.
+    /// Raises a built-in alert that is nothing but its words. If it stands, it is announced again, in its state, only
+    /// when the words have changed; otherwise it goes on silently.
     pub fn follow(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) {
         let at = self.pass(at);
         match self.alerts.find(&Origin::BuiltIn(built_in), subject) {
@@ -373,7 +374,7 @@ impl Board {
         }
     }
 
-    /// The condition of a built-in alert has ended. An emergency alarm ends by [`Self::stand_down`] only.
+    /// Ends the condition of a built-in alert. An emergency alarm ends by [`Self::stand_down`] only.
     pub fn over(&mut self, at: Moment, built_in: BuiltIn, subject: Subject) {
         let at = self.pass(at);
         if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
@@ -381,7 +382,7 @@ impl Board {
         }
     }
 
-    /// A notice: told once, no alert. `order` names what it comes from.
+    /// A notice: announced once, no alert. `order` names its source.
     pub fn note(&mut self, at: Moment, order: &str, subject: Subject, words: Words) -> AlertId {
         let at = self.pass(at);
         self.alerts.raise(
@@ -404,7 +405,7 @@ impl Board {
     /// The crew acknowledges an alert.
     ///
     /// # Errors
-    /// Where none stands, or it is acknowledged already.
+    /// If none stands, or it is already acknowledged.
     pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
         let about = self.alerts.get(id).map(|a| a.subject).zip(self.alerts.origin(id).cloned());
@@ -420,16 +421,16 @@ impl Board {
     /// The crew silences an alert for [`crate::SOUND_RETURNS`].
     ///
     /// # Errors
-    /// Where none stands, or it makes no sound.
+    /// If none stands, or it makes no sound.
     pub fn silence(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
         self.alerts.silence(at, id)
     }
 
-    /// Somebody else takes an alarm or a warning over.
+    /// Somebody else takes over an alarm or a warning.
     ///
     /// # Errors
-    /// Where none stands, or it cannot be passed on.
+    /// If none stands, or it cannot be passed on.
     pub fn transfer(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
         self.alerts.transfer(at, id)
@@ -438,7 +439,7 @@ impl Board {
     /// A person ends a casualty: all its alerts are cleared with these last words.
     ///
     /// # Errors
-    /// Where no alert about it stands.
+    /// If no alert about it stands.
     pub fn stand_down(&mut self, at: Moment, casualty: CasualtyId, words: &Words) -> Result<(), Refused> {
         let at = self.pass(at);
         let about = |a: &&Alert| a.subject == Subject::Casualty(casualty);
@@ -450,7 +451,8 @@ impl Board {
         Ok(())
     }
 
-    /// The crew declares what the vessel does, the waters, or how far can be seen. At anchor, the anchor lies here.
+    /// The crew declares what the vessel does, the waters, or the visibility. Declared at anchor, the anchor lies
+    /// here.
     pub fn declare(&mut self, at: Moment, declared: Declared, picture: &dyn Picture) {
         self.pass(at);
         let lay = self.anchor;
@@ -471,7 +473,7 @@ impl Board {
         &self.declared
     }
 
-    /// Whether an alert tells that an order's condition is met, and not that it cannot be judged and the like.
+    /// Whether an alert means that an order's condition is met, rather than that it cannot be judged or the like.
     pub fn is_raised_by_order(&self, id: AlertId) -> bool {
         matches!(self.alerts.origin(id), Some(Origin::Order(_)))
     }

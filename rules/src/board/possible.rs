@@ -5,22 +5,22 @@ use crate::condition::{Measure, Predicate};
 use crate::picture::Picture;
 use terms::{Subject, Whose};
 
-/// How an order does with the data at hand.
+/// How an order fares with the data at hand.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Possible {
     /// The order's name.
     pub name: String,
-    /// It applies as things are declared.
+    /// It applies under the present declarations.
     pub in_force: bool,
-    /// Measures that nothing heard gives, by name.
+    /// Measures that nothing heard provides, by name.
     pub missing: Vec<String>,
-    /// It is about targets and none is held, so that only what it asks of own vessel was looked at.
+    /// It is about targets and none is held, so only its questions about own vessel were checked.
     pub no_target: bool,
 }
 
 impl Board {
-    /// Of each order, in the order of the file, whether everything it asks for is there now. What merely is missing for
-    /// some targets and there for others is there.
+    /// For each order, in file order, whether everything it asks for is available now. A measure missing for some
+    /// targets but present for others counts as available.
     pub fn possible(&self, picture: &dyn Picture) -> Vec<Possible> {
         let sight = self.sight(picture);
         let of = |w: &super::Watched| {
@@ -30,7 +30,7 @@ impl Board {
             };
             let mut missing: Vec<String> = Vec::new();
             for test in &w.order.tests {
-                // An age and a silence are known of what was never heard, too.
+                // An age or a silence is known even of what was never heard.
                 if matches!(test.predicate, Predicate::Missing(_)) || matches!(test.measure, Measure::Age(_))
                 {
                     continue;

@@ -8,14 +8,14 @@ use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use terms::{Moment, Position, Subject, Utc};
 
-/// What was taken over and is not met again within this time after a restart has ended.
+/// How soon after a restart a restored condition must be met again before it counts as ended.
 const MET_AGAIN_WITHIN: Duration = Duration::from_secs(300);
 
-/// All that must outlast a restart: every alert that is not over and its clocks, what is declared, the anchor, the
-/// rests of orders, and what own vessel's quantities did of late.
+/// Everything that must outlast a restart: every open alert and its clocks, the declarations, the anchor, the orders'
+/// rests, and the recent course of own vessel's quantities.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Snapshot {
-    /// When it was taken, in the steady time of then.
+    /// When it was taken, in the steady time of that run.
     pub at: Moment,
     pub(super) alerts: KeptAlerts,
     #[serde(flatten)]
@@ -41,14 +41,14 @@ pub(super) struct KeptOrder {
 impl KeptOrder {
     fn shifted(self, by_ms: i64, windows_too: bool) -> Self {
         let rests = self.rests.into_iter().map(|(s, m)| (s, Moment(m.0.saturating_add(by_ms)))).collect();
-        // Over a gap of unknown length nobody can say what a value did in the last three hours.
+        // Across a gap of unknown length nobody knows what a value did in the last three hours.
         let windows = if windows_too { self.windows } else { Vec::new() };
         Self { rests, windows: windows.into_iter().map(|(i, w)| (i, w.shifted(by_ms))).collect(), ..self }
     }
 }
 
 impl Board {
-    /// What to keep, as of the last moment the board was told.
+    /// What to keep, as of the board's last moment.
     pub fn snapshot(&self) -> Snapshot {
         Snapshot {
             at: self.now,
@@ -61,10 +61,10 @@ impl Board {
         }
     }
 
-    /// Takes over what a board kept before a restart; to be called before the orders are set. `gap` is the time
-    /// from the snapshot to now, by UTC; without it durations count on from the snapshot and are "at least" so long.
-    /// What nobody had acknowledged is told again at once. What is not met again within five minutes has ended;
-    /// an emergency has not: a person ends it.
+    /// Restores what a board kept before a restart; call it before setting the orders. `gap` is the time since the
+    /// snapshot, by UTC; without it durations continue from the snapshot and read "at least". Unacknowledged alerts
+    /// are announced again at once. A condition not met again within five minutes has ended; an emergency has not: a
+    /// person ends it.
     pub fn restore(&mut self, at: Moment, snapshot: Snapshot, gap: Option<Duration>) {
         let at = self.pass(at);
         let gap_ms = gap.map_or(0, |g| i64::try_from(g.as_millis()).unwrap_or(i64::MAX));
@@ -80,7 +80,7 @@ impl Board {
         self.unconfirmed_until = Some(at + MET_AGAIN_WITHIN);
     }
 
-    /// Ends what was taken over and not met again, once its time is up.
+    /// Ends restored alerts that were not met again in time.
     pub(super) fn end_unconfirmed(&mut self) {
         if self.unconfirmed_until.is_some_and(|t| t <= self.now) {
             self.unconfirmed_until = None;

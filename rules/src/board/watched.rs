@@ -17,28 +17,28 @@ use std::sync::Arc;
 use std::time::Duration;
 use terms::{Moment, Subject, Whose};
 
-/// Subjects one order keeps a state of; further ones are not judged, and the crowd alert says so.
+/// Most subjects one order tracks; further ones are not judged, and the crowd alert says so.
 pub const MOST_SUBJECTS: usize = 4096;
-/// Alerts one order tells one by one; of further ones only what is worse than each of these, and the rest together: an
-/// anchorage, a fishing fleet.
+/// Alerts one order announces one by one. Beyond that, only what is worse than each of these is; the rest go together:
+/// an anchorage, a fishing fleet.
 pub const ONE_BY_ONE: usize = 8;
-/// Alerts one order tells one by one at all. As many more may have ended and wait for somebody to acknowledge them.
+/// Most individual alerts of one order. As many again may have ended and await acknowledgement.
 pub const MOST_ALERTS: usize = 64;
-/// Those told together call again, though acknowledged, when they have become more; at most so often.
+/// How often a crowd may call again, though acknowledged, because it has grown.
 const CROWD_CALLS_EVERY: Duration = Duration::from_secs(60);
-/// Unjudged subjects named in a text.
+/// Most unjudged subjects named in a text.
 const MOST_NAMED: usize = 3;
 
 /// Where one subject stands with one order.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Phase {
-    /// Nothing to tell.
+    /// Nothing to announce.
     Quiet,
-    /// True, but not yet held long enough.
+    /// True, but not held long enough yet.
     Rising(Hold),
-    /// Told.
+    /// Announced.
     On,
-    /// Told; the end has begun but not yet lasted long enough.
+    /// Announced; its end has begun but not lasted long enough yet.
     Falling(Hold),
 }
 
@@ -46,23 +46,23 @@ enum Phase {
 #[derive(Debug, Clone)]
 struct Progress {
     since: Moment,
-    /// States of the tests; none where no test of the order has anything to remember.
+    /// States of the tests; empty if no test of the order has anything to remember.
     tests: Box<[TestState]>,
     phase: Phase,
     alert: Option<AlertId>,
-    /// The alert was taken over from before a restart, and nothing could be judged since.
+    /// The alert was restored, and nothing could be judged since.
     unconfirmed: bool,
     unknown_since: Option<Moment>,
-    /// How far it has come to worse than it was called for.
+    /// How far it has become worse since it was called.
     worse: Worse,
 }
 
 /// Whether a subject has come to what its order calls worse.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Worse {
-    /// Not yet, and not so long enough.
+    /// Not yet, or not for long enough.
     Not(Hold),
-    /// It was so when it was called, or has been told since.
+    /// It was so when called, or has been announced since.
     Told,
 }
 
@@ -72,35 +72,36 @@ pub struct Watched {
     /// The order.
     pub order: Arc<Order>,
     place: u32,
-    /// Whether what is declared lets it apply.
+    /// Whether it applies under the present declarations.
     pub in_force: bool,
-    /// It asks where the anchor lies, and nobody has declared what she does: only that can tell, so it is not missed.
+    /// It asks where the anchor lies, and nobody has declared what she does. Only a declaration can tell, so it is not
+    /// missed.
     unanchored: bool,
     since: Moment,
     /// States and truths of tests about own vessel, which all subjects share.
     shared: Vec<TestState>,
     shared_truth: Vec<Truth>,
     shared_due: Option<Moment>,
-    /// In no order: whoever goes through them sorts their subjects first.
+    /// Unordered: sort the subjects before going through them.
     progress: FxHashMap<Subject, Progress>,
-    /// Since when which subjects cannot be judged.
+    /// Subjects that cannot be judged, and since when.
     unknown: BTreeSet<(Moment, Subject)>,
-    /// Those that have an alert of their own.
+    /// Those with an alert of their own.
     told: BTreeSet<Subject>,
-    /// On, but beyond the number told one by one.
+    /// On, but beyond those announced one by one.
     crowd: BTreeSet<Subject>,
-    /// When their alert called last, and whether another has come among them since.
+    /// When the crowd last called, and whether another has joined since.
     crowd_called: Option<Moment>,
     crowd_grown: bool,
-    /// Heard of beyond [`MOST_SUBJECTS`].
+    /// There are subjects beyond [`MOST_SUBJECTS`].
     unwatched: bool,
-    /// Subjects about which it rests, and until when; also those that are no longer heard.
+    /// Subjects it rests about, and until when; including those no longer heard.
     rests: BTreeMap<Subject, Moment>,
-    /// Whether the alert of those that cannot be judged may stand; at first one may from before a restart.
+    /// Whether the alert for those that cannot be judged may stand; at first one from before a restart may.
     told_unjudged: bool,
-    /// The same of the crowd's.
+    /// The same for the crowd's alert.
     told_crowd: bool,
-    /// Truths of the tests while a subject is judged, as far as they have been asked for.
+    /// Truths of the tests while judging a subject, as far as asked for.
     truths: Vec<Option<Truth>>,
 }
 
@@ -115,7 +116,7 @@ pub struct Tools<'a> {
 }
 
 impl Watched {
-    /// Puts an order up.
+    /// Puts an order to work.
     pub fn new(order: Arc<Order>, place: u32, at: Moment, kept: Option<KeptOrder>) -> Self {
         let n = order.tests.len();
         let mut new = Self {
@@ -145,7 +146,7 @@ impl Watched {
         new
     }
 
-    /// Takes over what was kept before a restart, as far as the order is still the same.
+    /// Restores what was kept before a restart, if the order is still the same.
     fn take_over(&mut self, kept: KeptOrder) {
         self.rests.extend(kept.rests.into_iter().take(MOST_SUBJECTS));
         for (i, window) in kept.windows {
@@ -169,13 +170,13 @@ impl Watched {
         }
     }
 
-    /// Gives it its place in a new list.
+    /// Moves it to its place in a new list.
     pub fn moved(mut self, place: u32) -> Self {
         self.place = place;
         self
     }
 
-    /// It begins to apply.
+    /// The order begins to apply.
     pub fn start(&mut self, at: Moment) {
         let n = self.order.tests.len();
         self.in_force = true;
@@ -183,8 +184,8 @@ impl Watched {
         self.shared_truth = vec![Truth::Unknown; n];
     }
 
-    /// Takes whether anything is declared that she does. Where the anchor lies only a declaration tells: an order that asks for
-    /// it is patient until there is one. Whether that just changed.
+    /// Notes whether any activity is declared. Only a declaration tells where the anchor lies, so an order that asks
+    /// for it waits patiently for one. Returns whether that just changed.
     pub fn heed_declared(&mut self, declared: bool) -> bool {
         let asks = |t: &Test| t.measure == Measure::AnchorRange;
         let unanchored = !declared && self.order.tests.iter().any(asks);
@@ -203,7 +204,7 @@ impl Watched {
             && self.order.tests.get(test).is_some_and(|t| t.measure.whose() == Whose::Own)
     }
 
-    /// Judges what all subjects share; whether any of it changed.
+    /// Judges what all subjects share; returns whether any of it changed.
     fn judge_shared(&mut self, sight: &Sight<'_>) -> bool {
         let mut changed = false;
         self.shared_due = None;
@@ -232,7 +233,7 @@ impl Watched {
         self.settle(tools);
     }
 
-    /// Something about own vessel changed, or fell due, that all subjects share.
+    /// Judges again what all subjects share: own vessel changed, or it fell due.
     pub fn judge_shared_again(&mut self, tools: &mut Tools<'_>) {
         if self.judge_shared(&tools.sight) {
             for subject in self.subjects() {
@@ -242,13 +243,13 @@ impl Watched {
         self.settle(tools);
     }
 
-    /// Something about one subject changed, or fell due.
+    /// Judges one subject: something about it changed or fell due.
     pub fn judge_one(&mut self, subject: Subject, tools: &mut Tools<'_>) {
         self.judge(subject, tools);
         self.settle(tools);
     }
 
-    /// Those it remembers, in order.
+    /// The subjects it remembers, in order.
     fn subjects(&self) -> Vec<Subject> {
         let mut all: Vec<Subject> = self.progress.keys().copied().collect();
         all.sort_unstable();
@@ -262,7 +263,7 @@ impl Watched {
                 self.unwatched = true;
                 return;
             }
-            // For an order about own vessel the shared states are those of its one subject.
+            // In an order about own vessel, the shared states belong to its one subject.
             let remembers = self.order.tests.iter().any(|t| t.window().is_some());
             let tests = match self.order.each {
                 Whose::Own => self.shared.clone(),
@@ -295,8 +296,8 @@ impl Watched {
         let mut due = None;
         self.truths.clear();
         self.truths.resize(order.tests.len(), None);
-        // A test is judged when it is asked for: what can no longer decide has nothing to wait for either. Only a test with
-        // a window must see every value.
+        // Tests are judged on demand: what can no longer decide has nothing to wait for either. Only a test with a
+        // window must see every value.
         let mut truth_of = |i: usize| {
             let (Some(test), Some(known)) = (order.tests.get(i), self.truths.get_mut(i)) else {
                 return Truth::Unknown;
@@ -318,7 +319,7 @@ impl Watched {
         }
         let begins = order.when.judge(&mut truth_of);
         let called = matches!(phase, Phase::On | Phase::Falling(_));
-        // Neither the end nor worse is asked for of what has not begun.
+        // Neither the end nor worse matters before it has begun.
         let told = called || begins == Truth::True;
         let ends = match &order.until {
             Some(until) if told => until.judge(&mut truth_of),
@@ -329,7 +330,7 @@ impl Watched {
         self.confirm(subject, begins, ends, tools);
         let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, tools));
         let step_due = sooner(step_due, worse_due);
-        // The worst of all never stays among those told together.
+        // The worst subject never stays in the crowd.
         if self.crowd.contains(&subject) && self.has_place(self.badness(subject, &tools.sight), &tools.sight)
         {
             self.begin(subject, tools);
@@ -356,7 +357,7 @@ impl Watched {
         }
     }
 
-    /// What concerns the order as a whole: its patience, its crowd, its timer.
+    /// Settles what concerns the order as a whole: its patience, its crowd, its timer.
     fn settle(&mut self, tools: &mut Tools<'_>) {
         self.settle_patience(tools);
         self.settle_crowd(tools);

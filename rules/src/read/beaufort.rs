@@ -9,7 +9,7 @@ use terms::Quantity;
 /// 34-40, 41-47, 48-55, 56-63, 64 and more). A force reaches up to the least wind of the next.
 const LEAST_KN: [f64; 13] = [0.0, 1.0, 4.0, 7.0, 11.0, 17.0, 22.0, 28.0, 34.0, 41.0, 48.0, 56.0, 64.0];
 
-/// A limit by the Beaufort scale, or `None` where no "force" stands.
+/// A limit by the Beaufort scale, or `None` if there is no "force".
 pub fn limits(t: &mut Tokens<'_>, m: &Measure, not: bool) -> Read<Option<Predicate>> {
     let above = |force: usize| LEAST_KN.get(force + 1).copied().unwrap_or(f64::INFINITY);
     for (words, least, over) in [

@@ -54,7 +54,7 @@ fn mark(mut t: Table<'_>, i: usize) -> Option<(String, Position)> {
     Some((name?.0, position?))
 }
 
-/// Reads the name of the order or trial at a place of the list; messages then begin with both.
+/// Reads the name of the order or trial at place `i` of the list; messages then begin with both.
 pub fn name(t: &mut Table<'_>, key: &'static Key<Name>, kind: &str, i: usize) -> Option<String> {
     t.set_about(format!("{kind} {}: ", i + 1));
     let name = t.take(key)?.0;

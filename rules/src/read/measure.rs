@@ -1,14 +1,14 @@
-//! What is measured, as a phrase begins with it.
+//! The measure that a phrase begins with.
 
 use super::number::Tokens;
 use super::phrase::{Marks, Read, VERBS, did_you_mean, error, window};
 use crate::condition::{Extent, Measure};
 use terms::{Dimension, Position, Quantity, Whose};
 
-/// Reads a measure alone, as it stands in the braces of a text.
+/// Reads a measure alone, as in the braces of a text.
 ///
 /// # Errors
-/// The first thing that is wrong with it.
+/// The first thing wrong with it.
 pub fn measure_alone(text: &str, marks: &Marks) -> Read<Measure> {
     let mut t = Tokens::of(text)?;
     let m = measure(&mut t, marks)?;
@@ -16,10 +16,10 @@ pub fn measure_alone(text: &str, marks: &Marks) -> Read<Measure> {
     Ok(m)
 }
 
-/// Reads the measure that stands here.
+/// Reads the measure that comes next.
 ///
 /// # Errors
-/// The first thing that is wrong with it.
+/// The first thing wrong with it.
 pub fn measure(t: &mut Tokens<'_>, marks: &Marks) -> Read<Measure> {
     if t.take(&["age", "of"]) {
         return Ok(Measure::Age(quantity(t)?));
@@ -75,7 +75,7 @@ fn mark(t: &mut Tokens<'_>, marks: &Marks) -> Read<(String, Position)> {
     }
 }
 
-/// The quantity with the longest name that stands here.
+/// The longest quantity name that comes next.
 fn quantity(t: &mut Tokens<'_>) -> Read<Quantity> {
     let best = Quantity::ALL
         .iter()
@@ -102,7 +102,7 @@ fn quantity(t: &mut Tokens<'_>) -> Read<Quantity> {
     ))
 }
 
-/// What people write for a quantity that has another name here.
+/// Common other names for a quantity.
 fn alias(words: &str) -> Option<&'static str> {
     let names = [
         ("speed", "SOG"),

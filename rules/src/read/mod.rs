@@ -1,4 +1,4 @@
-//! Reading a file of orders: everything wrong with it is told at once, with line, column and what was expected.
+//! Reads a file of orders; reports everything wrong with it at once, with line, column and what was expected.
 //!
 //! # The language of the orders
 //!
@@ -11,33 +11,33 @@
 //! | `each` | about whom: `"own vessel"` (the default), `"target"`, `"feed"` |
 //! | `priority` | `"alarm"`, `"warning"`, `"caution"`, or `"notice"`, which is only noted |
 //! | `when` | the condition at which to call: a text, or `{ all = […] }`, `{ any = […] }`, `{ none = […] }`, which nest |
-//! | `until` | the condition at which it is over; left out, as soon as `when` is false. Limits apart keep a value that wavers from calling twice |
-//! | `worse` | where it has called and this becomes true, it calls again, once, though somebody has acknowledged: a ship that turns toward us |
-//! | `held` | `when` must be true so long before it calls, and `worse` before it calls again |
-//! | `over_for` | the end must be so for so long before it is over |
-//! | `text` | what is told; `{name}` and any measure in braces, `{CPA}`, `{age of position}` |
+//! | `until` | when it is over (default: once `when` is false). Limits apart keep a wavering value from calling twice |
+//! | `worse` | if true after a call, it calls again, once, even if acknowledged: a ship that turns toward us |
+//! | `held` | how long `when` must hold before it calls, and `worse` before it calls again |
+//! | `over_for` | how long the end must last before it is over |
+//! | `text` | what it announces; `{name}` and any measure in braces, `{CPA}`, `{age of position}` |
 //! | `only` | applies by what is declared and by the sun: `"by night"`, `"by day"`, `"under sail"`, `"under power"`, `"hove to"`, `"at anchor"`, `"moored"`, `"ocean"`, `"coastal"`, `"good visibility"`, `"restricted visibility"`. Several of a kind: any of them |
 //! | `except` | does not apply while she does one of these |
-//! | `signals` | signals by name; left out, all that carry its priority. Once nobody has acknowledged, all of them in any case |
-//! | `patience` | it says so when it could not be judged for so long (default 10 min, or `"never"`) |
-//! | `repeats` | told again at this interval while nobody acknowledges |
-//! | `escalates` | goes to the skipper, and then to all hands, each time nobody has acknowledged for so long |
-//! | `rests` | once acknowledged (a caution or notice: once told) it does not call anew about that subject for so long |
-//! | `worst` | `"lowest TCPA"`, `"highest …"`: which of several subjects is told first |
+//! | `signals` | signals by name (default: all that carry its priority). Once escalated, all of them in any case |
+//! | `patience` | how long it may go unjudged before it says so (default 10 min, or `"never"`) |
+//! | `repeats` | how often it repeats while unacknowledged |
+//! | `escalates` | how long unacknowledged before it goes to the skipper, and as long again to all hands |
+//! | `rests` | how long after acknowledgement (caution, notice: after the call) before it calls again about it |
+//! | `worst` | `"lowest TCPA"`, `"highest …"`: which of several subjects comes first |
 //!
-//! Undeclared or not known, an order applies: the stricter. A condition is true, false or not known, and what is
-//! not known neither begins an alert nor ends one. One false makes `all` false whatever is not known besides.
-//! The grammar of a condition stands at the head of `phrase`. "falls 3 hPa in 3 h" compares with the highest value
-//! of the last three hours, "veers" adds the turns up along the way, "is off its mean" needs half its window.
+//! Undeclared or unknown, an order applies: the stricter choice. A condition is true, false or unknown; the unknown
+//! neither begins an alert nor ends one. One false makes `all` false whatever else is unknown. The grammar of a
+//! condition is at the head of `phrase`. "falls 3 hPa in 3 h" compares with the highest value of the last three hours,
+//! "veers" adds up the turns along the way, "is off its mean" needs half its window.
 //!
 //! # Off soundings
 //!
 //! In the ocean an echo sounder goes blank, freezes on its last depth or takes a layer of plankton for a bottom, for
-//! weeks, and none of it is a fault. Three fields keep an order about depth quiet there without making it blind:
-//! `patience = "never"`, so that a blank one is not complained of; `held` of some minutes, so that a ghost has to
-//! last; and `rests` of half a day, so that one that was acknowledged does not call again each dusk and dawn.
-//! `ocean.toml` has such an order, as a caution; near land `coastal.toml` has another, which calls at once and
-//! whose patience is a minute. Which of them applies is declared, `ocean` or `coastal`, and never guessed.
+//! weeks, and none of it is a fault. Three fields keep an order about depth quiet there without blinding it: `patience
+//! = "never"`, so that a blank one raises no complaint; `held` of some minutes, so that a ghost must last; and `rests`
+//! of half a day, so that one acknowledged does not call again each dusk and dawn. `ocean.toml` has such an order, as
+//! a caution; near land `coastal.toml` has another, which calls at once and has a patience of a minute. A declaration,
+//! `ocean` or `coastal`, decides which applies; it is never guessed.
 //!
 //! # Trials
 //!

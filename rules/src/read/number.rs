@@ -6,9 +6,9 @@ use std::ops::Range;
 use std::time::Duration;
 use terms::{Dimension, Hour};
 
-/// The most words a phrase may have.
+/// Most words in a phrase.
 const MOST_WORDS: usize = 64;
-/// The greatest number that may be written.
+/// Greatest number allowed.
 const GREATEST: f64 = 1e7;
 
 /// A word of a phrase, or a name in quotation marks.
@@ -83,17 +83,17 @@ impl<'a> Tokens<'a> {
         words.iter().enumerate().all(|(i, w)| self.word(i).is_some_and(|x| x.eq_ignore_ascii_case(w)))
     }
 
-    /// Whether these words, with single spaces between, stand here.
+    /// Whether these words, single-spaced, come next.
     pub fn stands(&self, words: &str) -> bool {
         words.split(' ').enumerate().all(|(i, w)| self.word(i).is_some_and(|x| x.eq_ignore_ascii_case(w)))
     }
 
-    /// Passes over so many words.
+    /// Skips `count` words.
     pub fn skip(&mut self, count: usize) {
         self.next = (self.next + count).min(self.list.len());
     }
 
-    /// Takes these words where they stand here.
+    /// Takes these words if they come next.
     pub fn take(&mut self, words: &[&str]) -> bool {
         let stand = self.stand(words);
         if stand {
@@ -105,7 +105,7 @@ impl<'a> Tokens<'a> {
     /// Takes these words.
     ///
     /// # Errors
-    /// Where others stand.
+    /// If others come next.
     pub fn expect(&mut self, words: &[&str]) -> Read<()> {
         if self.take(words) {
             return Ok(());
@@ -117,7 +117,7 @@ impl<'a> Tokens<'a> {
     /// Takes a name in quotation marks.
     ///
     /// # Errors
-    /// Where none stands.
+    /// If there is none.
     pub fn quoted(&mut self, what: &str) -> Read<(String, Range<usize>)> {
         match self.list.get(self.next) {
             Some(t) if t.quoted => {
@@ -131,12 +131,12 @@ impl<'a> Tokens<'a> {
         }
     }
 
-    /// The word here and its place; an empty one at the end.
+    /// The next word and its place; empty at the end.
     pub fn here(&self) -> (String, Range<usize>) {
         (self.list.get(self.next).map_or_else(String::new, |t| t.text.clone()), self.span_here())
     }
 
-    /// The place of the next word; at the end, that behind the last.
+    /// The place of the next word; at the end, the place behind the last.
     pub fn span_here(&self) -> Range<usize> {
         let end = self.source.trim_end().len();
         self.list.get(self.next).map_or(end..end, |t| t.span.clone())
@@ -174,10 +174,10 @@ impl<'a> Tokens<'a> {
         }
     }
 
-    /// Takes a number: digits, with a sign and a decimal point where need be.
+    /// Takes a number: digits, with an optional sign and decimal point.
     ///
     /// # Errors
-    /// Where none stands, or one too great.
+    /// If there is none, or it is too great.
     pub fn number(&mut self) -> Read<(f64, Range<usize>)> {
         let (text, span) = self.here();
         if text.is_empty() {
@@ -195,7 +195,7 @@ impl<'a> Tokens<'a> {
         Ok((n, span))
     }
 
-    /// Takes the unit here, if a word other than the given one stands.
+    /// Takes the next word as a unit, unless it is `word`.
     pub fn unit_unless(&mut self, word: &str) -> Option<WrittenUnit> {
         let unit = self.list.get(self.next).filter(|t| {
             !t.quoted && !t.text.eq_ignore_ascii_case(word) && number_length(&t.text) != Some(t.text.len())
@@ -205,15 +205,15 @@ impl<'a> Tokens<'a> {
         self.last_unit.clone()
     }
 
-    /// The unit taken last.
+    /// The last unit taken.
     pub fn last_unit(&self) -> Option<WrittenUnit> {
         self.last_unit.clone()
     }
 
-    /// Takes a time of day as `22:30`, in seconds since midnight.
+    /// Takes a time of day such as `22:30`, in seconds since midnight.
     ///
     /// # Errors
-    /// Where none stands.
+    /// If there is none.
     pub fn time_of_day(&mut self) -> Read<f64> {
         let (text, span) = self.here();
         match Hour::parse(&text) {
@@ -225,10 +225,10 @@ impl<'a> Tokens<'a> {
         }
     }
 
-    /// Nothing may be left.
+    /// Checks that nothing is left.
     ///
     /// # Errors
-    /// Where something is.
+    /// If something is.
     pub fn end(&mut self) -> Read<()> {
         let (rest, span) = self.rest();
         if rest.is_empty() {
@@ -243,12 +243,12 @@ impl<'a> Tokens<'a> {
     }
 }
 
-/// What stands where something else should.
+/// What was found in place of what was expected.
 fn met(found: &str) -> String {
     if found.is_empty() { "the condition ends".to_owned() } else { format!("found \"{found}\"") }
 }
 
-/// Bytes of the number that a word begins with: sign, digits, point and digits.
+/// Length in bytes of the number that a word begins with: sign, digits, point and digits.
 fn number_length(word: &str) -> Option<usize> {
     let sign = word.chars().next().filter(|c| matches!(c, '-' | '+' | '−')).map_or(0, char::len_utf8);
     let digits = |from: usize| word[from..].bytes().take_while(u8::is_ascii_digit).count();
@@ -266,7 +266,7 @@ fn number_length(word: &str) -> Option<usize> {
 /// A time as `90 s` or `1 h 30 min`.
 ///
 /// # Errors
-/// Where none stands, or one below zero.
+/// If there is none, or it is below zero.
 pub fn duration(t: &mut Tokens<'_>) -> Read<Duration> {
     let mut total_s = 0.0;
     let mut any = false;
@@ -283,7 +283,7 @@ pub fn duration(t: &mut Tokens<'_>) -> Read<Duration> {
     Duration::try_from_secs_f64(total_s).map_err(|_| error(t.span_before(), "a time out of range"))
 }
 
-/// What units a transducer's limit may have, the likelier meaning first.
+/// Units that a transducer's limit may have, likelier meaning first.
 const OF_TRANSDUCERS: [Dimension; 7] = [
     Dimension::Temperature,
     Dimension::Pressure,
@@ -308,8 +308,8 @@ fn dimension_of(m: &Measure, unit: Option<&WrittenUnit>) -> (Dimension, Option<D
     (d, Some(d))
 }
 
-/// A limit in the measure's own unit, checked against what the measure can be. For a transducer the unit tells
-/// what it measures; `told` is that of a second limit.
+/// A limit in the measure's own unit, checked against what the measure can be. A transducer's unit says what it
+/// measures; `told` is that of a second limit.
 ///
 /// # Errors
 /// A unit missing or wrong, or a number that the measure never has.
@@ -379,7 +379,7 @@ fn number_with_unit(
 }
 
 fn convert(dimension: Dimension, n: f64, symbol: &str, at: Range<usize>, difference: bool) -> Read<f64> {
-    // "2 cables" and "20 fathoms" are said so.
+    // "2 cables" and "20 fathoms" are spoken this way.
     let singular = symbol.strip_suffix('s').filter(|s| s.len() > 3);
     let unit = dimension.units().iter().find(|u| u.symbol == symbol || Some(u.symbol) == singular);
     match unit {

@@ -12,9 +12,9 @@ use std::ops::Range;
 use std::time::Duration;
 use terms::{Dimension, Quantity, Whose};
 
-/// How deep conditions nest at most.
+/// How deep conditions may nest.
 const DEEPEST: usize = 8;
-/// The most tests of an order.
+/// Most tests in an order.
 const MOST_TESTS: usize = 64;
 
 const NAME: Key<Name> = key("name", "what it is called").needed().example("shoal water").most(60);
@@ -51,7 +51,7 @@ const ALL: Key<Condition> = key("all", "conditions that must all be true");
 const ANY: Key<Condition> = key("any", "conditions of which one must be true");
 const NONE: Key<Condition> = key("none", "conditions of which none may be true");
 
-/// A key that is a length of time, as long as a hold or a patience may be.
+/// A key for a length of time, up to the longest hold or patience.
 const fn time(name: &'static str, what: &'static str) -> Key<Duration> {
     key(name, what).within("0 s", "30 d")
 }
@@ -144,14 +144,14 @@ impl Written for Except {
     }
 }
 
-/// Reads the order at a place of the list, and adds the signals that it names. `None` where something is wrong with it.
+/// Reads the order at place `i` of the list, and adds the signals it names. `None` if something is wrong with it.
 pub fn order(mut t: Table<'_>, i: usize, marks: &Marks, signals: &mut Vec<NamedSignal>) -> Option<Order> {
     let name = file::name(&mut t, &NAME, "order", i);
     if let Some(name) = &name {
         t.once(&NAME, "order", name);
     }
     let each = t.take(&EACH).map(|each| each.0);
-    // What is wrong is rather about a target: its conditions are not mistakes too.
+    // The wrong `each` probably meant a target: do not report its conditions as mistakes too.
     let each = each.unwrap_or(if t.has(&EACH) { Whose::Target } else { Whose::Own });
     let priority = t.take(&PRIORITY);
     let (when, until, worse) = (t.value(&WHEN), t.value(&UNTIL), t.value(&WORSE));
@@ -173,7 +173,7 @@ pub fn order(mut t: Table<'_>, i: usize, marks: &Marks, signals: &mut Vec<NamedS
     let worst = worst(&mut t, each, marks, &tests);
     let (held, over_for, patience) = (t.take(&HELD), t.take(&OVER_FOR), t.take(&PATIENCE));
     let (repeats, escalates, rests) = (t.take(&REPEATS), t.take(&ESCALATES), t.take(&RESTS));
-    // A second condition that is wrong must not turn into none.
+    // A faulty second condition must not count as absent.
     let (until, worse) =
         (until.map_or(Some(None), |c| c.map(Some))?, worse.map_or(Some(None), |c| c.map(Some))?);
     Some(Order {
@@ -206,7 +206,7 @@ struct Reader<'r, 't> {
 }
 
 impl<'t> Reader<'_, 't> {
-    /// A condition: a text, or a table with all, any or none of several.
+    /// A condition: a text, or a table of all, any or none of several.
     fn condition(&mut self, v: &Value<'t>, depth: usize) -> Option<Condition> {
         let wrong = |message: String| {
             self.t.wrong_at(v.span(), message);
@@ -274,7 +274,7 @@ impl<'t> Reader<'_, 't> {
     }
 }
 
-/// Notes what is wrong with part of a text.
+/// Reports what is wrong with part of a text.
 pub fn wrong_within(t: &Table<'_>, v: &Value<'_>, e: PhraseError) {
     t.wrong_at(v.within(e.span), e.message);
 }
@@ -309,7 +309,7 @@ fn only(t: &mut Table<'_>) -> Only {
     only
 }
 
-/// The text in pieces; by default, the name with the measures of the order.
+/// The text in pieces; by default, the name and the order's measures.
 fn text(t: &mut Table<'_>, each: Whose, name: &str, marks: &Marks, tests: &[Test]) -> Option<Vec<Piece>> {
     let Some(v) = t.value(&TEXT) else { return Some(own_words(name, each, tests)) };
     let text = t.read(TEXT.name(), &TEXT, &v)?;
@@ -345,7 +345,7 @@ fn shifted(span: Range<usize>, by: usize) -> Range<usize> {
     span.start + by..span.end + by
 }
 
-/// Whether an order about such subjects can ask for a measure.
+/// Whether an order about such subjects can use a measure.
 fn belongs(m: &Measure, each: Whose, text: &str) -> Result<(), PhraseError> {
     let whose = m.whose();
     if whose == Whose::Own || whose == each {

@@ -25,7 +25,7 @@ use std::ops::Range;
 use std::time::Duration;
 use terms::{Dimension, Position, Quantity, nearest};
 
-/// What is wrong with a phrase, and with which of its bytes.
+/// What is wrong with a phrase, and where.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PhraseError {
     /// Bytes of the phrase.
@@ -54,21 +54,21 @@ const AFTER_IS: [&str; 9] = [
     "missing for",
     "off its mean over",
 ];
-/// Kinds that "ship" stands for: whoever is met at sea and has a closest point of approach.
+/// Kinds that "ship" covers: whoever is met at sea and has a closest point of approach.
 const SHIPS: [&str; 5] = ["vessel", "associated-craft", "group", "radar", "other"];
-/// Least change in three hours, in hPa, that a term of the pressure's tendency stands for: slowly 0.1 to 1.5,
-/// quickly 3.6 to 6.0, very rapidly more than 6.0 (Met Office, terms of the shipping forecast).
+/// Least change in three hours, in hPa, for each term of the pressure's tendency: slowly 0.1 to 1.5, quickly 3.6 to
+/// 6.0, very rapidly more than 6.0 (Met Office, terms of the shipping forecast).
 const TENDENCIES: [(&[&str], f64); 3] =
     [(&["slowly"], 0.1), (&["quickly"], 3.6), (&["very", "rapidly"], 6.1)];
 /// The window of those terms.
 const TENDENCY_WINDOW: Duration = Duration::from_secs(3 * 3600);
-/// The longest window of time that is kept.
+/// Longest window of time kept.
 const LONGEST_WINDOW: Duration = Duration::from_secs(7 * 86_400);
 
 /// Reads a whole condition.
 ///
 /// # Errors
-/// The first thing that is wrong with it.
+/// The first thing wrong with it.
 pub fn test(text: &str, marks: &Marks) -> Read<Test> {
     let mut t = Tokens::of(text)?;
     let start = t.span_here();
@@ -90,7 +90,7 @@ fn with_dimension(measure: Measure, dimension: Dimension) -> Measure {
     }
 }
 
-/// What is said; for a transducer also what it measures, as its unit tells.
+/// The predicate; for a transducer also what it measures, as its unit says.
 fn predicate(
     t: &mut Tokens<'_>,
     m: &Measure,
@@ -145,7 +145,7 @@ fn predicate(
     words(t, m, not)
 }
 
-/// The forms with limits, or `None` where a word stands.
+/// The forms with limits, or `None` if a word comes next.
 fn limits(
     t: &mut Tokens<'_>,
     m: &Measure,
@@ -256,10 +256,10 @@ fn expected_words(q: Quantity) -> String {
     }
 }
 
-/// A word that a quantity can have, as it is written there.
+/// A word that a quantity can have, as written there.
 ///
 /// # Errors
-/// Where it never has it.
+/// If the quantity never has it.
 pub fn known_word(q: Quantity, word: &str, span: Range<usize>) -> Read<String> {
     if q == Quantity::Identity {
         return match terms::Mmsi::parse(word) {
@@ -305,7 +305,7 @@ fn changes(
     Ok((Predicate::Changes(trend, by, window(t)?), dimension))
 }
 
-/// Windows are kept of what the picture reports, not of what is itself a window or a clock.
+/// Windows are kept of what the picture reports, not of a window or a clock.
 fn steady_measure(m: &Measure, at: Range<usize>) -> Read<()> {
     match m {
         Measure::Over(..) | Measure::Age(_) | Measure::TimeOfDay | Measure::TimeOnWatch => Err(error(
@@ -351,7 +351,7 @@ fn within_half_a_circle(m: &Measure, limit: f64, at: Range<usize>) -> Read<()> {
     Ok(())
 }
 
-/// Two limits; the first may leave its unit to the second.
+/// Two limits; the first may take its unit from the second.
 fn pair(t: &mut Tokens<'_>, m: &Measure, joint: &str) -> Read<(f64, f64, Option<Dimension>)> {
     if *m == Measure::TimeOfDay {
         let from = t.time_of_day()?;
@@ -386,7 +386,7 @@ fn limit(t: &mut Tokens<'_>, m: &Measure) -> Read<(f64, Option<Dimension>)> {
     number::in_own_unit(m, n, span, unit.as_ref(), None)
 }
 
-/// How far a value moves: more than nothing, and without the offset of a temperature scale.
+/// How far a value moves: more than zero, and without the offset of a temperature scale.
 fn difference(t: &mut Tokens<'_>, m: &Measure) -> Read<(f64, Option<Dimension>)> {
     let (n, span) = t.number()?;
     let unit = t.unit_unless("in");

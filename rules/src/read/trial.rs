@@ -1,4 +1,4 @@
-//! A trial of the orders, as the file tells it.
+//! A trial of the orders, as read from the file.
 
 use super::file;
 use super::measure::measure_alone;
@@ -51,7 +51,7 @@ impl Written for DeclaredWord {
     }
 }
 
-/// Reads the trial at a place of the list; `orders` are those on trial. `None` where something is wrong with it.
+/// Reads the trial at place `i` of the list; `orders` are those on trial. `None` if something is wrong with it.
 pub fn trial(mut t: Table<'_>, i: usize, marks: &Marks, orders: &[Arc<Order>]) -> Option<Trial> {
     let name = file::name(&mut t, &NAME, "trial", i);
     let (every, glide, utc) = (t.take(&EVERY), t.take(&GLIDE), t.take(&UTC));
@@ -73,7 +73,7 @@ pub fn trial(mut t: Table<'_>, i: usize, marks: &Marks, orders: &[Arc<Order>]) -
     Some(Trial { name, every, glide: glide?, utc, calls, steps })
 }
 
-/// The order of a name, as the order writes it.
+/// The name of an order as the order spells it.
 fn named(t: &Table<'_>, orders: &[Arc<Order>], name: &str, span: Range<usize>) -> String {
     if let Some(order) = orders.iter().find(|o| o.name.eq_ignore_ascii_case(name)) {
         return order.name.clone();

@@ -1,4 +1,4 @@
-//! The departure check: what the watch can judge by itself, what a person has told, and the sheet of both.
+//! The departure check: what the watch can judge by itself, what people have noted, and the sheet of both.
 
 mod pace;
 
@@ -14,23 +14,23 @@ use sentence::ais::AisReport;
 use std::time::Duration;
 use terms::{Mmsi, Moment, UtcSource, span, turn_deg};
 
-/// Items that people have noted, at most; there is never more to ask for.
+/// Most items that people can note; there are never more to ask for.
 const MOST_NOTED: usize = 256;
-/// A press of the button that is tried counts as a try for so long after it was last asked for: whoever waits for it
-/// asks again and again, and once nobody waits the button is what it was.
+/// How long after the last request a press of the button under test counts as a try. Whoever waits for it keeps
+/// asking; once nobody waits, the button works as usual.
 const TRIED_WITHIN: Duration = Duration::from_secs(3);
-/// A fix older than this is none to leave with.
+/// Oldest fix to leave with, in seconds.
 const FIX_AGE_S: f64 = 10.0;
-/// Own reports are sent at least every three minutes, also at anchor (ITU-R M.1371-5 table 1, from memory): two of
-/// them and some seconds.
+/// How recent own reports must be. They are sent at least every three minutes, also at anchor (ITU-R M.1371-5 table 1,
+/// from memory): two of them and some seconds.
 const OWN_REPORTS_WITHIN: Duration = Duration::from_secs(370);
-/// Traffic heard within this counts.
+/// How recently traffic must have been heard to count, in seconds.
 const TRAFFIC_WITHIN_S: f64 = 600.0;
-/// Faster than this she is under way for the compass: below, the course over ground wanders.
+/// Above this speed she is under way for the compass check; below, the course over ground wanders.
 const UNDER_WAY_KN: f64 = 3.0;
-/// Heading and course over ground may differ by so much: leeway and a cross current (own choice).
+/// How far heading and course over ground may differ: leeway and a cross current (own choice).
 const HEADING_AGREES_DEG: f64 = 20.0;
-/// Dimensions may differ by so much: the transmitter has whole metres.
+/// How far dimensions may differ: the transmitter has whole metres.
 const DIMENSIONS_AGREE_M: f64 = 1.0;
 /// What the watch keeps for the departure check.
 #[derive(Debug)]
@@ -39,16 +39,16 @@ pub(super) struct Departure {
     pub vessel: Vessel,
     began: Option<Moment>,
     told: Vec<CheckItem>,
-    /// The button that is tried, and until when.
+    /// The button under test, and until when.
     trying: Option<(String, Moment)>,
-    /// Own transmitter's last report.
+    /// The last report from our own transmitter.
     own: Option<(Moment, Mmsi)>,
-    /// To bow, stern, port, starboard, as own transmitter says.
+    /// Distances to bow, stern, port and starboard, as our own transmitter reports them.
     dimensions: Option<[u16; 4]>,
 }
 
 impl Departure {
-    /// What there is to ask for aboard a boat.
+    /// Everything to ask about aboard a boat.
     pub fn of(boat: &Boat) -> Self {
         let asked = |part: Part, name: &str, beacon| Asked {
             part,
@@ -74,7 +74,7 @@ impl Departure {
         }
     }
 
-    /// Takes own transmitter's report.
+    /// Takes a report from our own transmitter.
     pub fn hear(&mut self, at: Moment, report: &AisReport) {
         self.own = Some((at, report.mmsi));
         let d = [report.dimension_a_m, report.dimension_b_m, report.dimension_c_m, report.dimension_d_m];
@@ -100,17 +100,17 @@ impl Departure {
     }
 }
 
-/// A name or words of a person, on one line and not too long.
+/// A name or remark from a person, on one line and not too long.
 fn tidy(text: &str, most: usize) -> String {
     one_line(text).trim().chars().take(most).collect()
 }
 
-/// Numbers of what stands how, in words.
+/// The watch's part of the departure check.
 impl Watch {
-    /// What is asked of the departure check. `outside`: lines about what the watch itself knows nothing of.
+    /// Carries out a step of the departure check. `outside`: items that the watch itself cannot judge.
     ///
     /// # Errors
-    /// When it asks for something that there is not.
+    /// If the item asked for does not exist.
     pub(crate) fn departure(
         &mut self,
         at: Moment,
@@ -134,7 +134,7 @@ impl Watch {
                 }
                 let what = format!("button {name}");
                 let done = |l: &CheckItem| l.what == what && l.verdict == Verdict::Passed;
-                // Once it was pressed, the next press is no try.
+                // Once pressed, the next press is no try.
                 let waits = !self.departure.told.iter().any(done);
                 self.departure.trying = waits.then(|| (name, at + TRIED_WITHIN));
             }
@@ -149,19 +149,19 @@ impl Watch {
         Ok(self.departure_look(at, outside))
     }
 
-    /// How the departure check stands. Changes nothing.
+    /// The state of the departure check. Changes nothing.
     pub fn departure_look(&self, at: Moment, outside: Vec<CheckItem>) -> DepartureSheet {
         self.departure_told(at, self.sheet(at, outside), None)
     }
 
-    /// A button was pressed. Says whether that was only its try in the departure check.
+    /// Takes a press of a button. Returns whether it was only a try in the departure check.
     pub(crate) fn is_tried(&mut self, at: Moment, button: &str) -> bool {
         let tried =
             self.departure.trying.as_ref().is_some_and(|(name, until)| name == button && at <= *until);
         if tried {
             self.departure.trying = None;
             let line = CheckItem::judged(format!("button {button}"), Verdict::Passed, "pressed");
-            // The button was asked for, so its line is known.
+            // The button was asked for, so its item exists.
             let _ = self.departure.tell(line);
             let text =
                 format!("Button {button} pressed in the departure check: it works and has done nothing else");
@@ -184,7 +184,7 @@ impl Watch {
         }
     }
 
-    /// All lines as they stand, what is missing first.
+    /// All items as they stand, those missing first.
     fn sheet(&self, at: Moment, outside: Vec<CheckItem>) -> Vec<CheckItem> {
         let mut lines: Vec<CheckItem> = self.ears.iter().map(|e| feed_line(e, at)).collect();
         lines.push(self.fix_line(at));
@@ -209,7 +209,7 @@ impl Watch {
             let told = self.departure.told.iter().find(|l| l.what == what).cloned();
             let beacon = || self.beacon_line(asked, at);
             lines.push(match told {
-                // A beacon that was heard after all was heard.
+                // A beacon that was heard after all counts as heard.
                 Some(l) if l.verdict == Verdict::Passed || asked.part != Part::BeaconOf => l,
                 told => match (beacon(), told) {
                     (Some(b), Some(l)) if b.verdict != Verdict::Passed => l,
@@ -367,7 +367,7 @@ impl Watch {
         lines
     }
 
-    /// How a beacon stands; `None` for what is no beacon.
+    /// The state of a beacon; `None` for anything else.
     fn beacon_line(&self, asked: &Asked, at: Moment) -> Option<CheckItem> {
         if asked.part != Part::BeaconOf {
             return None;
@@ -423,7 +423,7 @@ fn feed_line(ear: &Ear, at: Moment) -> CheckItem {
         return CheckItem::judged(what, Verdict::NotTried, words);
     };
     let words = format!("{now} sentences in the last minute, {usual:.0} as a rule");
-    // A wire that loses every other sentence, or brings everything twice, is not as it was.
+    // A wire that loses every other sentence, or brings everything twice, has changed.
     let good = (0.5..=2.0).contains(&(f64::from(*now) / usual));
     CheckItem::judged(what, if good { Verdict::Passed } else { Verdict::Failed }, words)
 }

@@ -1,11 +1,11 @@
-//! How much a feed brings, by the minute.
+//! How much a feed brings a minute.
 
 use sentence::Report;
 use std::collections::VecDeque;
 use std::time::Duration;
 use terms::Moment;
 
-/// Minutes of a feed that are counted, and full ones of this run that give its usual rate where none is kept.
+/// How many minutes of a feed are counted, and how many full ones of this run set its usual rate if none is saved.
 const MINUTES: usize = 60;
 const MINUTES_TELL: usize = 10;
 const MINUTE: Duration = Duration::from_secs(60);
@@ -16,13 +16,13 @@ pub(crate) struct Pace {
     pub minute_began: Option<Moment>,
     pub counted: u32,
     pub minutes: VecDeque<u32>,
-    /// What it brought in earlier runs.
+    /// Its rate in earlier runs.
     pub kept: Option<f64>,
     pub ais_only: bool,
 }
 
 impl Pace {
-    /// Takes a sentence.
+    /// Counts a sentence.
     pub fn hear(&mut self, at: Moment, report: &Report) {
         self.roll(at);
         if matches!(report, Report::Ais(_)) {
@@ -33,7 +33,7 @@ impl Pace {
         }
     }
 
-    /// As it is at a moment at which nothing came.
+    /// Its state at a moment when nothing came.
     pub fn now(&self, at: Moment) -> Self {
         let mut now = self.clone();
         now.roll(at);
@@ -46,7 +46,7 @@ impl Pace {
         if full == 0 {
             return;
         }
-        // A gap longer than all that is kept leaves nothing but silence.
+        // A gap longer than the record leaves nothing but silence.
         for n in 0..full.min(MINUTES) {
             self.minutes.push_back(if n == 0 { self.counted } else { 0 });
         }
@@ -64,12 +64,12 @@ impl Pace {
         (spoke.len() >= MINUTES_TELL).then(|| f64::from(spoke[spoke.len() / 2]))
     }
 
-    /// Takes up what an earlier run left.
+    /// Takes up what an earlier run saved.
     pub fn take_up(&mut self, usual: Option<f64>) {
         self.kept = usual;
     }
 
-    /// What is to be kept for the next run.
+    /// What to save for the next run.
     pub fn usual(&self) -> Option<f64> {
         self.median().or(self.kept)
     }

@@ -1,5 +1,5 @@
-//! Exercises on the running watch: something invented happens, marked EXERCISE wherever it is told, and it is measured
-//! how the crew meets it. What is invented never touches the lookout's own picture: it has casualties of its own.
+//! Exercises on the running watch. An invented event, marked EXERCISE wherever it appears, measures how the crew
+//! responds. Nothing invented touches the lookout's own picture: the exercise has its own casualties.
 
 use super::Watch;
 use lookout::Lookout;
@@ -13,28 +13,28 @@ use std::collections::VecDeque;
 use std::time::Duration;
 use terms::{CasualtyId, Mmsi, Moment, Position, Subject, span, turn_deg};
 
-/// What stands before everything that an exercise tells.
+/// Prefix of everything that an exercise announces.
 const MARK: &str = "EXERCISE";
-/// The invented beacon; no member of a crew has it, since the maker's part of it is 00 (ITU-R M.585, from memory).
+/// The invented beacon. No crew member can have it: its maker's part is 00 (ITU-R M.585, from memory).
 const BEACON: u32 = 972_000_999;
-/// An exercise that nobody ends is over after this.
+/// Longest exercise; one that nobody ends is over after this.
 const LONGEST: Duration = Duration::from_secs(3600);
-/// A fender is waited for so long.
+/// How long to wait for a fender.
 const FENDER_WITHIN: Duration = Duration::from_secs(600);
-/// Own vessel and the invented casualty are measured so often.
+/// How often own vessel and the invented casualty are measured.
 const MEASURED_EVERY: Duration = Duration::from_secs(1);
-/// The speed is off when half of it is.
+/// The way is off when this fraction of the speed is.
 const SPEED_OFF: f64 = 0.5;
-/// Slower than this at the alarm, there is no speed to take off.
+/// Below this speed at the alarm there is no way to take off.
 const SLOW_KN: f64 = 2.0;
-/// She has turned when her bow, or her course while no heading is heard, points so near the casualty that lay abaft
-/// the beam before.
+/// She has turned when her bow, or her course if no heading is heard, points within this of a casualty that had lain
+/// abaft the beam.
 const TOWARD_DEG: f64 = 45.0;
 const ABAFT_DEG: f64 = 90.0;
-/// Nearer than this a bearing tells nothing.
+/// Closer than this, a bearing means nothing.
 const NEAR_NM: f64 = 0.01;
 
-/// What is measured of an exercise.
+/// What an exercise measures.
 #[derive(Debug, Clone, Default)]
 struct Measured {
     alarm: Option<Moment>,
@@ -49,7 +49,7 @@ struct Measured {
     closest_nm: Option<f64>,
 }
 
-/// An exercise that is on.
+/// An exercise under way.
 #[derive(Debug)]
 pub(super) struct Exercise {
     drill: Drill,
@@ -57,7 +57,7 @@ pub(super) struct Exercise {
     casualties: Casualties,
     casualty: Option<CasualtyId>,
     alert: Option<AlertId>,
-    /// The invented beacon's sentences that are yet to come.
+    /// The invented beacon's sentences still to come.
     lines: VecDeque<(Moment, Vec<u8>)>,
     decoder: Decoder,
     measured: Measured,
@@ -65,12 +65,12 @@ pub(super) struct Exercise {
 }
 
 impl Exercise {
-    /// The invented casualty as it is at a moment.
+    /// The invented casualty at a moment.
     fn state(&self, at: Moment, id: CasualtyId, lookout: &Lookout) -> Option<CasualtyState> {
         self.casualties.state(at, id, &lookout.context(at)).filter(|_| self.casualty == Some(id))
     }
 
-    /// What is said at a moment of the invented casualty.
+    /// The words for the invented casualty at a moment.
     pub fn says(&self, at: Moment, about: Subject, lookout: &Lookout) -> Option<String> {
         let Subject::Casualty(id) = about else { return None };
         Some(format!("{MARK}: {}", spoken(&self.state(at, id, lookout)?)))
@@ -102,12 +102,12 @@ impl Measured {
         }
     }
 
-    /// Since the alarm, in seconds.
+    /// Seconds since the alarm.
     fn since(&self, what: Option<Moment>) -> Option<f64> {
         Some(what?.seconds_from(self.alarm?))
     }
 
-    /// What was measured, each rounded to what can be told apart.
+    /// The measurements, each rounded to what can be told apart.
     fn measures(&self) -> Measures {
         let seconds = |what| self.since(what).map(|s| rounded(s, 1e3));
         Measures {
@@ -127,8 +127,8 @@ fn rounded(value: f64, parts: f64) -> f64 {
     (value * parts).round() / parts
 }
 
-/// The sentences that a beacon would send that goes over the side here and now: it lies in the water as a person does, the
-/// wind carries it, and the current that own vessel knows of.
+/// The sentences of a beacon that goes overboard here and now. It lies in the water as a person does; the wind carries
+/// it, and so does the current that own vessel knows.
 fn beacon_lines(at: Moment, position: Position, own: &OwnContext) -> VecDeque<(Moment, Vec<u8>)> {
     let fall = |beacon| Overboard {
         utc: own.utc.map_or(terms::Utc(0), |(utc, _)| utc),
@@ -143,7 +143,7 @@ fn beacon_lines(at: Moment, position: Position, own: &OwnContext) -> VecDeque<(M
 }
 
 impl Watch {
-    /// Begins, marks or ends an exercise; says in words what was done.
+    /// Begins, marks or ends an exercise; reports in words what was done.
     pub(super) fn drill(&mut self, at: Moment, what: &str) -> Result<String, ActError> {
         let wrong = |why: String| Err(ActError::Wrong(why));
         match (what, &mut self.exercise) {
@@ -226,7 +226,7 @@ impl Watch {
         Ok(format!("{MARK}: {text}"))
     }
 
-    /// What the other kinds tell: the real alert's name and priority, and invented words.
+    /// What the other kinds announce: the real alert's name and priority, and invented words.
     fn invented(&self, drill: Drill) -> (&'static str, Priority, String) {
         let built_in = |b: BuiltIn, text: String| (b.word(), b.priority(), text);
         match drill {
@@ -238,7 +238,7 @@ impl Watch {
                 BuiltIn::FixLost,
                 "Position lost: no fix by satellite any more. Say where we are, and go on by hand".to_owned(),
             ),
-            // The stage at which it makes itself heard.
+            // The stage at which it first sounds.
             Drill::WatchAlarm => (
                 BuiltIn::WatchAlarm.word(),
                 Priority::Warning,
@@ -271,7 +271,7 @@ impl Watch {
         }
     }
 
-    /// A button was pushed for somebody overboard: where a fender is waited for, that is it.
+    /// Takes a press of the overboard button: if the exercise waits for a fender, this is it.
     pub(super) fn fender(&mut self, at: Moment, late: Duration) -> Option<CasualtyId> {
         let own = self.lookout.context(at);
         let number = self.lookout.cases().next_number();
@@ -284,9 +284,9 @@ impl Watch {
         Some(id)
     }
 
-    /// The invented casualty is there: the alarm.
+    /// The invented casualty is in the water: the alarm.
     fn fallen(&mut self, at: Moment, id: CasualtyId) {
-        // No real casualty takes its number.
+        // No real casualty may take its number.
         self.lookout.number_casualties_from(id.0.saturating_add(1));
         if let Some(e) = &mut self.exercise {
             e.casualty = Some(id);
@@ -301,13 +301,13 @@ impl Watch {
         self.exercise.as_ref()?.state(at, id, &self.lookout)
     }
 
-    /// When the exercise wants to be looked at.
+    /// When the exercise needs attention next.
     pub(super) fn exercise_due(&self) -> Option<Moment> {
         let e = self.exercise.as_ref()?;
         Some(e.lines.front().map_or(e.next, |(due, _)| e.next.min(*due)))
     }
 
-    /// Lets what is invented happen, and measures.
+    /// Plays the invented events and takes the measurements.
     pub(super) fn advance_exercise(&mut self, at: Moment) {
         let Some(e) = &mut self.exercise else { return };
         let fender_missed =
@@ -332,7 +332,7 @@ impl Watch {
         e.measured.take(at, &state, &own);
     }
 
-    /// A sentence of the invented beacon: it goes to the exercise's own casualties and nowhere else.
+    /// Takes a sentence of the invented beacon; it reaches the exercise's own casualties and nothing else.
     fn hear_invented(&mut self, at: Moment, line: &[u8]) {
         let own = self.lookout.context(at);
         let number = self.lookout.cases().next_number();
@@ -352,7 +352,7 @@ impl Watch {
         }
     }
 
-    /// Looks what the board says of the exercise's alert.
+    /// Follows what the board says about the exercise's alert.
     pub(super) fn heed_exercise(&mut self, event: &AlertEvent) {
         let Some(e) = self.exercise.as_mut().filter(|e| e.alert == Some(event.alert.id)) else { return };
         if event.kind == EventKind::Acknowledged {
@@ -360,26 +360,26 @@ impl Watch {
         }
     }
 
-    /// Whether an exercise that ends with its acknowledgement has come to it.
+    /// Whether an exercise that ends with its acknowledgement has been acknowledged.
     pub(super) fn exercise_is_met(&self) -> bool {
         self.exercise.as_ref().is_some_and(|e| !e.drill.fetches() && e.measured.acknowledged.is_some())
     }
 
-    /// Ends the exercise, if one is on; says so.
+    /// Ends the exercise under way, if any, and announces it.
     pub(super) fn end_exercise(&mut self, at: Moment, ended: DrillEnd) -> Option<String> {
         let who = self.on_watch();
         let e = self.exercise.as_ref()?;
         let entry = Entry::DrillEnded { drill: e.drill, who, ended, measures: e.measured.measures() };
         let words = entry.text();
         self.board.end_exercise(at, &words.as_str().into());
-        // Told while the invented casualty is still there to be told of.
+        // Announce it while the invented casualty still exists.
         self.tell_events(at);
         self.exercise = None;
         self.enter(at, entry);
         Some(words)
     }
 
-    /// A real casualty has come: the exercise ends at once and says so aloud, in a voice of its own.
+    /// Ends the exercise at once for a real casualty and announces that aloud, separately.
     pub(super) fn give_way(&mut self, at: Moment) {
         if self.end_exercise(at, DrillEnd::Real).is_some() {
             let text = format!("{MARK} over. This is real");
@@ -387,7 +387,7 @@ impl Watch {
         }
     }
 
-    /// Who is on watch, where a roster or a hand names one.
+    /// Who is on watch, by the roster or as set by hand.
     pub(super) fn on_watch(&self) -> Option<String> {
         self.board.on_watch().map(|(who, _)| who.to_owned())
     }

@@ -1,4 +1,4 @@
-//! What a casualty's coordinator and searchers are told: the sheet for the radio, and a search pattern.
+//! What a casualty's coordinator and searchers need: the sheet for the radio, and a search pattern.
 
 use super::parts::casualty_part;
 use crate::Watch;
@@ -8,10 +8,10 @@ use record::{ActError, CasualtyAnswer, CasualtyQuestion};
 use terms::{CasualtyId, Moment};
 
 impl Watch {
-    /// Answers a question about a casualty, and takes down that a pattern was searched where it says so.
+    /// Answers a question about a casualty; logs a pattern as searched if it says so.
     ///
     /// # Errors
-    /// When there is no such casualty, or the pattern cannot be laid.
+    /// If there is no such casualty, or the pattern cannot be laid.
     pub(crate) fn searched(&mut self, at: Moment, q: &CasualtyQuestion) -> Result<CasualtyAnswer, ActError> {
         let (id, mut told, area) = self.casualty_answer(at, q)?;
         if let Some(area) = area.filter(|_| q.searched) {
@@ -21,10 +21,10 @@ impl Watch {
         Ok(told)
     }
 
-    /// Looks at a casualty: its line, and as asked the sheet for the radio or a search pattern. Changes nothing.
+    /// Looks at a casualty: its line and, if asked, the sheet for the radio or a search pattern. Changes nothing.
     ///
     /// # Errors
-    /// When there is no such casualty, or the pattern cannot be laid.
+    /// If there is no such casualty, or the pattern cannot be laid.
     pub fn casualty_look(&self, at: Moment, q: &CasualtyQuestion) -> Result<CasualtyAnswer, ActError> {
         self.casualty_answer(at, q).map(|(_, told, _)| told)
     }
@@ -81,7 +81,7 @@ impl Watch {
         Ok((id, told, area))
     }
 
-    /// The one asked for, or the only one.
+    /// The casualty asked for, or the only one.
     pub(crate) fn which_casualty(
         &self,
         at: Moment,
@@ -97,7 +97,7 @@ impl Watch {
     }
 }
 
-/// The vessel as the sheet for the radio names her.
+/// The vessel as named on the sheet for the radio.
 pub(crate) fn vessel_of(boat: &boat::Boat) -> Vessel {
     Vessel {
         name: boat.vessel.name.clone(),

@@ -1,4 +1,4 @@
-//! What the one who takes the watch over must know.
+//! What the relief must know.
 
 use crate::Watch;
 use lookout::casualty::{out_of_hearing, spoken};
@@ -10,13 +10,13 @@ use std::collections::VecDeque;
 use std::time::Duration;
 use terms::{Moment, span, tendency, three_digits};
 
-/// Wind and pressure are noted so often for the trends.
+/// How often wind and pressure are noted for the trends.
 const NOTED_EVERY: Duration = Duration::from_secs(600);
-/// Notes kept: three hours' worth and one.
+/// Notes kept: three hours' worth plus one.
 const NOTES: usize = 19;
-/// Targets whose closest approach comes within this are told.
+/// The handover names targets whose closest approach comes within this time.
 const NEXT: Duration = Duration::from_secs(3600);
-/// At most so many of them.
+/// Most targets the handover names.
 const MOST_TARGETS: usize = 8;
 
 /// Wind and pressure of the last three hours.
@@ -77,7 +77,7 @@ impl Trends {
 }
 
 impl Watch {
-    /// How far off a low beacon can be expected to be heard, from what, and what that means.
+    /// How far off a low beacon should be heard, on what evidence, and what that means.
     fn hearing_words(&self, at: Moment) -> String {
         let expected = match self.lookout.low_beacon() {
             Ok(e) => e,
@@ -108,7 +108,7 @@ impl Watch {
         }
     }
 
-    /// Notes wind and pressure for the trends, when that is due.
+    /// Notes wind and pressure for the trends when due.
     pub(crate) fn note_weather(&mut self, at: Moment) {
         if self.trends.due().is_none_or(|due| due <= at) {
             let now = self.weather(at);
@@ -116,7 +116,7 @@ impl Watch {
         }
     }
 
-    /// What the next one must know, in words and in figures.
+    /// What the relief must know, in words and in figures.
     pub fn handover(&self, at: Moment) -> Handover {
         let view = self.view(at);
         let told = self.board.handover(&view);
@@ -243,7 +243,7 @@ mod tests {
             w.lookout.take_up_hearing(at, serde_json::from_str(kept).unwrap_or_default());
             w.handover(at).lines.into_iter().find(|l| l.contains("low beacon")).unwrap()
         };
-        // Three vessels heard to six miles and not beyond, in quarters of a mile.
+        // Three vessels heard to six miles and no further, in quarters of a mile.
         let of = |mmsi: u32| {
             let steps: Vec<String> = (2..34u16)
                 .map(|s| if s < 24 { format!("\"{s}\":[9,0]") } else { format!("\"{s}\":[0,2]") })

@@ -1,4 +1,4 @@
-//! What somebody sees who looks at the watch. A look takes `&self`: it changes nothing.
+//! What a look at the watch shows. A look takes `&self`: it changes nothing.
 
 mod casualty;
 mod handover;

@@ -1,4 +1,4 @@
-//! Event records and logbook rows, made from the picture at the moment.
+//! Event records and logbook rows, made from the picture of the moment.
 
 use crate::{Effect, Watch};
 use boat::Boat;
@@ -10,7 +10,7 @@ use rules::{AlertEvent, BuiltIn, Origin};
 use terms::{FeedId, Moment, SignalId, Subject, normal_deg};
 
 impl Watch {
-    /// Where the open casualties are now, as the event record writes it.
+    /// Where the open casualties are now, as the event record has it.
     pub fn places(&self, at: Moment) -> Vec<CasualtyPart> {
         self.lookout.casualties(at).iter().map(casualty_part).collect()
     }
@@ -54,7 +54,7 @@ impl Watch {
         Effect::Event(stamp, record, e.carry)
     }
 
-    /// What an alert is about, by its name.
+    /// The subject of an alert, by name.
     fn about(&self, origin: &Origin, subject: Subject) -> Item {
         let built_in = match origin {
             Origin::BuiltIn(b) => Some(*b),
@@ -92,7 +92,7 @@ impl Watch {
     }
 }
 
-/// The boat's signals, buttons and heartbeat, by the number that each has.
+/// The boat's signals, buttons and heartbeat, each at its number.
 pub fn outlets(boat: &Boat) -> impl Iterator<Item = Item> {
     let signals = boat.signals.iter().map(|s| Item::Signal(s.name.clone()));
     let buttons = boat.buttons.iter().map(|b| Item::Button(b.name.clone()));

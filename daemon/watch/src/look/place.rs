@@ -3,9 +3,9 @@
 use lookout::casualty::RelativeTo;
 use terms::{METRES_PER_NM, turn_deg};
 
-/// Below this, ranges are told in metres.
+/// Below this, ranges are given in metres.
 const NEAR_NM: f64 = 0.5;
-/// Slower than this, a range is neither closing nor opening.
+/// Slower than this, a range neither closes nor opens.
 const STEADY_KN: f64 = 0.2;
 
 /// A range as it is shown.
@@ -19,7 +19,7 @@ fn range(range_nm: f64) -> String {
     }
 }
 
-/// A direction off the bow, to five degrees; off the course where no heading is known, and it says so.
+/// A direction off the bow, to five degrees; without a heading, off the course, and it says so.
 fn direction(relative_deg: f64, to: RelativeTo) -> String {
     let angle = turn_deg(0.0, relative_deg);
     let side = if angle < 0.0 { "port" } else { "starboard" };
@@ -40,7 +40,7 @@ fn direction(relative_deg: f64, to: RelativeTo) -> String {
     }
 }
 
-/// Where to look, as far as it is known; `None` where not even the range is.
+/// Where to look, as far as known; `None` if not even the range is.
 pub(super) fn words(
     range_nm: Option<f64>,
     bearing_deg: Option<f64>,

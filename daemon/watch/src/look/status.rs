@@ -14,10 +14,10 @@ use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use terms::Moment;
 
-/// Targets in the answer.
+/// Most targets in the answer.
 const WORST: usize = 20;
 
-/// What `status` shows and the watch cannot know: counters of the feeds, the logbook, the signals.
+/// What `status` shows and the watch cannot know: counters of feeds, logbook and signals.
 #[derive(Debug, Clone, Default)]
 pub struct Outside {
     /// The feeds in the order of boat.toml.
@@ -28,19 +28,19 @@ pub struct Outside {
     pub signals: Vec<SignalNow>,
 }
 
-/// What is counted at a feed.
+/// Counters of a feed.
 #[derive(Debug, Clone, Default)]
 pub struct FeedOutside {
-    /// up, or why it is not.
+    /// "up", or why it is not.
     pub state: String,
-    /// What its framer has counted.
+    /// The framer's counts.
     pub counts: Counts,
     /// Sentences dropped under flood.
     pub dropped: u64,
 }
 
 impl Watch {
-    /// The picture at a moment, with every alert in the words of that moment.
+    /// The picture at a moment, with every alert in its words of that moment.
     pub fn status(&self, at: Moment, outside: &Outside) -> Status {
         let utc = self.lookout.utc(at);
         let targets = self.lookout.targets(at);
@@ -70,7 +70,7 @@ impl Watch {
         }
     }
 
-    /// Alerts that are not over, the most urgent first.
+    /// Alerts that are not over, most urgent first.
     fn alerts_now(&self, at: Moment) -> Vec<AlertNow> {
         let view = self.view(at);
         let mut alerts: Vec<_> = self.board.alerts().collect();
