@@ -15,9 +15,9 @@ terms::closed_list! {
     /// Priorities of IMO MSC.302(87), and below them the notice, which is no alert. Ordered, least urgent first.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
     pub enum Priority {
-        /// No alert: told once, kept in the logbook.
+        /// Not an alert: announced once and kept in the logbook.
         Notice = "notice",
-        /// Awareness; needs no acknowledgement.
+        /// For awareness; needs no acknowledgement.
         Caution = "caution",
         /// A condition that may become dangerous.
         Warning = "warning",
@@ -36,9 +36,9 @@ terms::closed_list! {
         ActiveUnacknowledged = "active-unacknowledged",
         /// S: silenced for a while, not acknowledged.
         ActiveSilenced = "active-silenced",
-        /// A: acknowledged, the condition goes on. A caution is born so.
+        /// A: acknowledged, the condition continues. A caution starts in this state.
         ActiveAcknowledged = "active-acknowledged",
-        /// O: somebody else has taken it over.
+        /// O: responsibility transferred to somebody else.
         ResponsibilityTransferred = "responsibility-transferred",
         /// U: the condition has ended and nobody has acknowledged it yet.
         RectifiedUnacknowledged = "rectified-unacknowledged",
@@ -53,7 +53,7 @@ terms::closed_list! {
     pub enum EventKind {
         /// It began.
         Raised = "raised",
-        /// It was told again.
+        /// It was announced again.
         Repeated = "repeated",
         /// It went to another signal, another person, or a higher priority.
         Escalated = "escalated",
@@ -67,20 +67,20 @@ terms::closed_list! {
         Rectified = "rectified",
         /// It is over.
         Cleared = "cleared",
-        /// A notice; no alert.
+        /// A notice, which is not an alert.
         Noted = "noted",
     }
 }
 
 impl EventKind {
-    /// Whether it calls for attention. The others answer a call, or end it.
+    /// Whether it calls for attention. The other kinds answer a call or end it.
     pub const fn calls(self) -> bool {
         matches!(self, Self::Raised | Self::Repeated | Self::Escalated | Self::Noted)
     }
 }
 
-/// An alert: its order, its subject and its occurrence. It has no words: whoever looks asks
-/// [`Board::words`](crate::Board::words) for those of now.
+/// One occurrence of an order's or a built-in condition about one subject. It holds no text: ask
+/// [`Board::words`](crate::Board::words) for its words as of now.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Alert {
     /// Its number.
@@ -97,21 +97,21 @@ pub struct Alert {
     pub exercise: bool,
     /// When it began.
     pub began: Moment,
-    /// It began at least so long ago: a gap of unknown length lies between.
+    /// It began at this moment or earlier: a gap of unknown length lies in between.
     pub began_at_least: bool,
-    /// How far it has gone while nobody acknowledged: 0 the watch, 1 the skipper, 2 all hands.
+    /// How far it has escalated without an acknowledgement: 0 the watch, 1 the skipper, 2 all hands.
     pub level: u8,
     /// Events so far.
     pub seq: u32,
 }
 
 impl Alert {
-    /// The state as it is told: a notice has none.
+    /// The state as it is reported: a notice has none.
     pub fn state_told(&self) -> Option<AlertState> {
         (self.priority != Priority::Notice).then_some(self.state)
     }
 
-    /// Whether it stands: not over, its condition goes on.
+    /// Whether its condition continues: neither rectified nor over.
     pub fn is_active(&self) -> bool {
         !matches!(self.state, AlertState::RectifiedUnacknowledged | AlertState::Normal)
     }
@@ -120,9 +120,9 @@ impl Alert {
 /// Whom an event is for.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub enum Addressee {
-    /// The one on watch; by name where a roster or a hand tells it.
+    /// The watchkeeper; by name where the roster or the crew gives it.
     Watch(Option<String>),
-    /// The skipper; by name where the roster tells it.
+    /// The skipper; by name where the roster gives it.
     Skipper(Option<String>),
     /// Everybody.
     #[default]
@@ -134,13 +134,13 @@ pub enum Addressee {
 pub struct Carry {
     /// Whom it is for.
     pub to: Addressee,
-    /// By these signals; `None`: by all that carry the alert's priority.
+    /// The signals by name; `None` for all that carry the alert's priority.
     pub signals: Option<Vec<String>>,
-    /// The event calls for attention: a signal sounds anew.
+    /// The event calls for attention: signals sound again.
     pub aloud: bool,
     /// How far it goes: 0 the watch, 1 the skipper, 2 all hands.
     pub level: u8,
-    /// Other unacknowledged alerts of the same order that this one also stands for.
+    /// How many other unacknowledged alerts of the same order this event also announces.
     pub more: u32,
 }
 
@@ -157,9 +157,9 @@ pub struct AlertEvent {
     pub alert: Alert,
     /// What the alert comes from.
     pub origin: Origin,
-    /// What is told, of this moment.
+    /// The words of this moment.
     pub words: Words,
-    /// Who is to be told, and how.
+    /// Whom it is for, and how it reaches them.
     pub carry: Carry,
 }
 
@@ -172,7 +172,7 @@ pub enum Refused {
     /// No alert about that casualty stands.
     #[error("no alert about casualty {} stands", .0.0)]
     NoSuchCasualty(CasualtyId),
-    /// The watch alarm is reset, from a lookout position, and not acknowledged.
+    /// The watch alarm cannot be acknowledged: it is reset from a lookout position.
     #[error("the watch alarm is reset from a lookout position; nothing else ends it")]
     ResetIt,
     /// The alert's state does not allow it.
@@ -192,11 +192,11 @@ pub enum Origin {
     BuiltIn(BuiltIn),
     /// A standing order, by name.
     Order(String),
-    /// An order that cannot be judged.
+    /// An order that cannot be judged, by name.
     Unjudged(String),
-    /// Those of an order that are too many to be told one by one.
+    /// The subjects of an order that are too many to announce one by one.
     Crowd(String),
-    /// An exercise of what this order or built-in alert tells: never the same alert as a real one.
+    /// An exercise of the order or built-in alert of this name: never the same alert as a real one.
     Exercise(String),
     /// A remark of the watch under this name, no alert.
     Note(String),

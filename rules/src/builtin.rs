@@ -1,4 +1,4 @@
-//! The alerts that no orders file turns on or off.
+//! The built-in alerts, which no orders file turns on or off.
 
 use crate::alert::Priority;
 use serde::{Deserialize, Serialize};
@@ -14,7 +14,7 @@ terms::closed_list! {
         SearchTransmitter = "search and rescue transmitter",
         /// An emergency position-indicating radio beacon is heard.
         Epirb = "EPIRB",
-        /// More beacons than can be kept apart: told as one.
+        /// More beacons than can be kept apart; announced as one.
         TooManyBeacons = "many beacons",
         /// Another vessel calls distress.
         VesselInDistress = "vessel in distress",
@@ -24,15 +24,15 @@ terms::closed_list! {
         FixLost = "fix lost",
         /// Positions jump or contradict each other.
         PositionDoubtful = "position doubtful",
-        /// A feed says nothing.
+        /// A feed is silent.
         FeedSilent = "feed silent",
-        /// The AIS receiver says nothing.
+        /// The AIS receiver is silent.
         AisSilent = "AIS silent",
         /// Own transmissions are not heard back.
         OwnTransmitterSilent = "own transmitter not heard",
         /// Own transmitter sends a position or an identity that is not ours.
         OwnTransmitterWrong = "own transmitter wrong",
-        /// A compass, a log: an instrument that cannot be right.
+        /// An instrument, such as a compass or a log, cannot be right.
         InstrumentDoubtful = "instrument doubtful",
         /// The logbook cannot be written.
         LogbookFailing = "logbook failing",
@@ -40,7 +40,7 @@ terms::closed_list! {
         SignalFailing = "signal failing",
         /// The orders file cannot be read; others are in force.
         OrdersNotLoaded = "orders not loaded",
-        /// Neither satellites nor the system tell the time.
+        /// Neither satellites nor the computer's clock give the time.
         ClockNotKnown = "clock not known",
         /// A beacon under test is heard.
         BeaconTest = "beacon test",
@@ -49,12 +49,12 @@ terms::closed_list! {
     }
 }
 
-/// When and how far an alert goes on while nobody acknowledges it.
+/// When and to what priority an unacknowledged alert escalates.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Escalation {
-    /// After so long.
+    /// How long after the last step.
     pub after: Duration,
-    /// To this priority, where it is not the same.
+    /// The new priority; `None` to keep the present one.
     pub to: Option<Priority>,
 }
 
@@ -73,8 +73,8 @@ impl BuiltIn {
             | Self::LogbookFailing
             | Self::SignalFailing
             | Self::OrdersNotLoaded => Priority::Warning,
-            // The watch alarm begins as a light alone (the visual indication of MSC.128(75)) and goes on by its own
-            // clock.
+            // The watch alarm begins as a light alone (the visual indication of MSC.128(75)) and escalates by its
+            // own clock.
             Self::WatchAlarm
             | Self::ClockNotKnown
             | Self::PositionDoubtful
@@ -85,7 +85,7 @@ impl BuiltIn {
         }
     }
 
-    /// Where it differs from what its priority does: a fix that stays lost becomes an alarm.
+    /// Its escalation, if not that of its priority: a fix that stays lost becomes an alarm.
     pub const fn escalation(self) -> Option<Escalation> {
         match self {
             Self::FixLost => Some(Escalation { after: Duration::from_secs(300), to: Some(Priority::Alarm) }),

@@ -1,4 +1,4 @@
-//! What an order asks: measures, what is said of them, and how these combine. The read form of the conditions.
+//! Conditions as read: measures, predicates about them, and how these combine.
 
 use crate::declared::{Declarations, Doing, Visibility, Waters};
 use std::fmt;
@@ -59,7 +59,7 @@ impl Measure {
         }
     }
 
-    /// The quantity at whose change it must be judged again; `None` for what only time changes.
+    /// The quantity at whose change to judge it again; `None` if only time changes it.
     pub fn follows(&self) -> Option<Quantity> {
         match self {
             Self::Quantity(q) | Self::Age(q) | Self::Over(_, q, _) => Some(*q),
@@ -108,7 +108,7 @@ pub enum Trend {
     Shifts,
 }
 
-/// What is said of a measure; numbers in its dimension's own unit.
+/// A predicate about a measure; numbers in its dimension's own unit.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Predicate {
     /// Greater than.
@@ -139,12 +139,12 @@ pub enum Predicate {
     OffMean(f64, Duration),
 }
 
-/// One measure and what is said of it.
+/// A predicate about a measure.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Test {
     /// What is measured.
     pub measure: Measure,
-    /// What is said of it.
+    /// The predicate.
     pub predicate: Predicate,
 }
 
@@ -173,12 +173,12 @@ pub enum Condition {
     None(Vec<Condition>),
 }
 
-/// Whether something is so. What is not known is neither true nor false.
+/// Whether something is true. What is not known is neither true nor false.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Truth {
-    /// It is so.
+    /// True.
     True,
-    /// It is not so.
+    /// False.
     False,
     /// Not known.
     #[default]
@@ -193,7 +193,7 @@ impl From<bool> for Truth {
 
 impl Condition {
     /// Combines the tests' truths: one false makes `all` false whatever is unknown, one true makes `any` true. Asks for
-    /// the truth of a test by its place, in the order in which they stand, and of none that can no longer decide.
+    /// truths by the tests' places, in order, and stops when the outcome is decided.
     pub fn judge(&self, truth_of: &mut dyn FnMut(usize) -> Truth) -> Truth {
         match self {
             Self::Test(i) => truth_of(*i),
@@ -208,7 +208,7 @@ impl Condition {
     }
 }
 
-/// `deciding` where one part is that; else unknown where one is; else `otherwise`.
+/// `deciding` if any part is that; else unknown if any part is; else `otherwise`.
 fn first_of(
     deciding: Truth,
     otherwise: Truth,
@@ -226,7 +226,7 @@ fn first_of(
     if unknown { Truth::Unknown } else { otherwise }
 }
 
-/// When an order applies, by what the crew has declared and by the sun. Undeclared or unknown, it applies.
+/// When an order applies, by the declarations and by day or night. If undeclared or unknown, it applies.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Only {
     /// By night (true) or by day (false) only.

@@ -1,4 +1,4 @@
-//! Whether one test is so at this moment, and when that may change by time alone.
+//! Whether one test is true at a moment, and when that may change by time alone.
 
 use crate::condition::{Extent, Measure, Predicate, Test, Trend, Truth};
 use crate::picture::Picture;
@@ -7,14 +7,14 @@ use std::borrow::Cow;
 use std::time::Duration;
 use terms::{Dimension, Moment, Position, Quantity, Reading, Subject, Value, in_sector, turn_deg};
 
-/// What is seen at a moment.
+/// The picture at a moment, and what else tests need.
 #[derive(Clone, Copy)]
 pub struct Sight<'a> {
     /// Now.
     pub at: Moment,
     /// The lookout's picture.
     pub picture: &'a dyn Picture,
-    /// Where the anchor lies, while it does.
+    /// Where the anchor lies, while it is down.
     pub anchor: Option<Position>,
     /// When the present watch began.
     pub watch_began: Option<Moment>,
@@ -32,16 +32,16 @@ pub struct TestState {
 /// The outcome of a test.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Verdict {
-    /// Whether it is so.
+    /// Whether it is true.
     pub truth: Truth,
     /// When to judge again even if nothing changes.
     pub due: Option<Moment>,
 }
 
-/// The least time to the next judging, so that rounding never makes it now again.
+/// Shortest time until a test is judged again, so that rounding never makes that now.
 const SOONEST: Duration = Duration::from_millis(1);
-/// The same where the value should run with the time and may stand still: that to the closest point of one who keeps
-/// beside us is nothing at all, for hours.
+/// The same for a value that should run with time but may stand still: for a ship that keeps beside us the TCPA stays
+/// zero for hours.
 const SOONEST_AHEAD: Duration = Duration::from_secs(1);
 
 impl Sight<'_> {
@@ -105,7 +105,7 @@ impl Sight<'_> {
                 }
                 let reading = self.measure(&test.measure, subject, Some(state));
                 let never_heard = reading.value.is_none() && matches!(test.measure, Measure::Age(_));
-                // Never heard is at least as old as the watch for it.
+                // If it was never heard, it is at least as old as the watch for it.
                 let value = if never_heard {
                     Some(Value::Number(self.at.seconds_from(since)))
                 } else {
@@ -123,7 +123,7 @@ impl Sight<'_> {
     fn missing(&self, test: &Test, subject: Subject, since: Moment, patience: Duration) -> Verdict {
         let reading = self.measure(&test.measure, subject, None);
         let last = match reading.heard {
-            // What is there and believed is not missing, however long ago it was heard.
+            // A value that is still believed is not missing, however long ago it was heard.
             Some(_) if reading.value.is_some() && !is_report(&test.measure) => {
                 return Verdict { truth: Truth::False, due: None };
             }
@@ -138,7 +138,7 @@ impl Sight<'_> {
         }
     }
 
-    /// Takes the present value into the test's window and gives it back.
+    /// Adds the present value to the test's window and returns it.
     fn feed(&self, m: &Measure, subject: Subject, state: &mut TestState, length: Duration) -> Option<f64> {
         let window = state.window.get_or_insert_with(|| Window::new(length));
         let value = self.measure(m, subject, None).value.and_then(|v| v.number());
@@ -220,10 +220,10 @@ impl Sight<'_> {
     }
 }
 
-/// While the time of day is not known, it is asked for so often.
+/// How often to ask for the time of day while it is not known.
 const TIME_ASKED_EVERY: Duration = Duration::from_secs(60);
 
-/// Rounding of sums over a window must not hide a change of just so much.
+/// Rounding of sums over a window must not hide a change of exactly the limit.
 const TINY: f64 = 1e-9;
 
 /// What counts down by a second each second.

@@ -1,4 +1,4 @@
-//! Standing orders, the life of an alert, and who is to be told. Pure: no clock is read here and no I/O done.
+//! Standing orders, the life of an alert, and whom it goes to. Pure: reads no clock and does no I/O.
 
 mod alert;
 mod board;

@@ -20,7 +20,7 @@ pub enum Piece {
     Value(Measure),
 }
 
-/// Which of several subjects is worst, and so told first.
+/// Which of several subjects is the worst, and so is announced first.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Worst {
     /// By this measure.
@@ -29,42 +29,42 @@ pub struct Worst {
     pub highest: bool,
 }
 
-/// One thing that the skipper wants to be called for.
+/// A standing order: something the skipper wants to be called for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Order {
-    /// Its name; no two are alike in a file.
+    /// Its name, unique in a file.
     pub name: String,
-    /// Whose: own vessel, each target or each feed.
+    /// What it is about: own vessel, each target or each feed.
     pub each: Whose,
     /// Notice to alarm.
     pub priority: Priority,
-    /// All tests of both conditions.
+    /// The tests of all its conditions.
     pub tests: Vec<Test>,
     /// When to call.
     pub when: Condition,
     /// When it is over; `None`: as soon as `when` is false.
     pub until: Option<Condition>,
-    /// Where it has called and this becomes true, it calls again, once, though somebody has acknowledged.
+    /// If this becomes true after the order has called, it calls again, once, even if acknowledged.
     pub worse: Option<Condition>,
-    /// `when` must be true so long before it calls, and `worse` before it calls again.
+    /// How long `when` must be true before it calls, and `worse` before it calls again.
     pub held: Duration,
-    /// The end must be so for so long before it is over.
+    /// How long the end must be true before the alert is over.
     pub over_for: Duration,
-    /// What is told.
+    /// The text of its alerts.
     pub text: Vec<Piece>,
     /// When it applies.
     pub only: Only,
     /// Signals by name; `None`: all that carry its priority.
     pub signals: Option<Vec<String>>,
-    /// It says so when it could not be judged for so long; `None` never.
+    /// How long it may be impossible to judge before it raises a caution; `None` for ever.
     pub patience: Option<Duration>,
-    /// Told again at this interval while nobody acknowledges; `None` as its priority has it.
+    /// Interval of repetition until acknowledged; `None` as its priority has it.
     pub repeats: Option<Duration>,
-    /// Goes further when nobody has acknowledged for so long; `None` as its priority has it.
+    /// How long until it escalates unacknowledged; `None` as its priority has it.
     pub escalates: Option<Duration>,
-    /// Once acknowledged, or told where nobody need acknowledge, it does not call anew for so long.
+    /// How long it does not call again about a subject once acknowledged, or once announced if it needs no acknowledgement.
     pub rests: Duration,
-    /// Which subject is told first.
+    /// Which subject is announced first.
     pub worst: Option<Worst>,
 }
 
@@ -167,7 +167,7 @@ impl Orders {
         self.orders.len()
     }
 
-    /// Whether there are none.
+    /// Whether the file has none.
     pub fn is_empty(&self) -> bool {
         self.orders.is_empty()
     }

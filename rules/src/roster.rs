@@ -1,4 +1,4 @@
-//! Who is on watch when, by ship's time.
+//! Who is on watch when, in ship's time.
 
 use std::time::Duration;
 use terms::{Hours, Utc};
@@ -6,20 +6,20 @@ use thiserror::Error;
 
 /// A day in milliseconds.
 const DAY_MS: i64 = 86_400_000;
-/// The most watches of a day, or of a rotation.
+/// Greatest number of watches of a day or a rotation.
 const MOST_WATCHES: usize = 48;
 
-/// One watch of every day.
+/// A watch that is the same every day.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DailyWatch {
     /// Who keeps it.
     pub who: String,
-    /// When, by ship's time; all day where they end as they begin.
+    /// Its hours in ship's time; the whole day if they end when they begin.
     pub hours: Hours,
 }
 
-/// Watches that go round: the lengths follow each other for ever, and so do the people. Seven watches of a day
-/// with dog watches and two people change the hours of both from day to day.
+/// Rotating watches: the lengths follow one another for ever, and so do the people. With seven watches a day, as with
+/// dog watches, two people keep different hours from day to day.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rotation {
     /// When the first person's first watch began.
@@ -42,10 +42,10 @@ pub struct Roster {
 /// What is wrong with a roster.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum RosterError {
-    /// Two watches of one hour.
+    /// Two watches overlap.
     #[error("the watches of {0} and {1} overlap")]
     Overlap(String, String),
-    /// Too many, none, or none with a length.
+    /// No watches, no people, too many of them, or a watch without length.
     #[error("a rotation needs people, and 1 to {MOST_WATCHES} watches of at least 1 min each")]
     Rotation,
     /// Too many.
@@ -53,7 +53,7 @@ pub enum RosterError {
     TooMany,
 }
 
-/// The watch of a moment.
+/// The watch kept at a moment.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Present {
     /// Who keeps it.
@@ -65,10 +65,10 @@ pub struct Present {
 }
 
 impl Roster {
-    /// A roster of watches that are the same every day. Hours that nobody keeps may remain.
+    /// A roster of watches that are the same every day; hours may remain that nobody keeps.
     ///
     /// # Errors
-    /// Watches that overlap, or too many.
+    /// If watches overlap or are too many.
     pub fn daily(skipper: Option<String>, watches: &[DailyWatch]) -> Result<Self, RosterError> {
         if watches.len() > MOST_WATCHES {
             return Err(RosterError::TooMany);
@@ -88,10 +88,10 @@ impl Roster {
         Ok(Self { skipper, daily, rotation: None })
     }
 
-    /// A roster of watches that go round.
+    /// A roster of rotating watches.
     ///
     /// # Errors
-    /// No people, no watches, or too many, or too short ones.
+    /// If there are no people or no watches, or too many, or if a watch is too short.
     pub fn rotating(skipper: Option<String>, rotation: Rotation) -> Result<Self, RosterError> {
         let fit = !rotation.people.is_empty()
             && (1..=MOST_WATCHES).contains(&rotation.people.len())
@@ -104,12 +104,12 @@ impl Roster {
         }
     }
 
-    /// To whom an alert goes that the watch does not answer.
+    /// The person to call when the watchkeeper does not answer.
     pub fn skipper(&self) -> Option<&str> {
         self.skipper.as_deref()
     }
 
-    /// Whose watch it is. `ship_time` is UTC carried to ship's time; the answer is in ship's time too.
+    /// The watch at a moment. `ship_time` is UTC shifted to ship's time, and so are the moments of the answer.
     pub fn present(&self, ship_time: Utc) -> Option<Present> {
         match &self.rotation {
             Some(r) => r.present(ship_time),

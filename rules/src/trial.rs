@@ -1,4 +1,4 @@
-//! Trials: what a person expects of the orders, told in the orders file and tried without code.
+//! Trials: what a person expects of the orders, written in the orders file and run against them.
 
 use crate::alert::{AlertId, EventKind};
 use crate::board::{Board, BoardSettings};
@@ -19,13 +19,13 @@ use terms::{
 pub struct Heard {
     /// A quantity or a transducer.
     pub measure: Measure,
-    /// `None`: no longer known.
+    /// `None` if no longer known.
     pub value: Option<Value>,
     /// Where, for own position.
     pub position: Option<Position>,
 }
 
-/// Something that happens in a trial, and what must stand then.
+/// Something that happens in a trial, and the alerts that must stand then.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Step {
     /// How long after the beginning.
@@ -51,7 +51,7 @@ pub struct Step {
 pub struct Trial {
     /// Its name.
     pub name: String,
-    /// How often every value is heard.
+    /// Interval at which every value is heard.
     pub every: Duration,
     /// Numbers go in a straight line from step to step; otherwise they stay until the next.
     pub glide: bool,
@@ -64,10 +64,10 @@ pub struct Trial {
 }
 
 impl Orders {
-    /// Runs all trials of the file and tells how many there were.
+    /// Runs all trials of the file and returns their number.
     ///
     /// # Errors
-    /// What did not come out as expected, with line and column.
+    /// All that did not come out as expected, with line and column.
     pub fn run_trials(&self) -> Result<usize, Problems> {
         let mut problems = Problems::new(&self.file_name, &self.text);
         for (i, trial) in self.trials.iter().enumerate() {
@@ -107,7 +107,7 @@ impl Course {
     }
 }
 
-/// What a trial's board sees.
+/// The picture that a trial's board sees.
 #[derive(Default)]
 struct Chart {
     names: Vec<(Subject, String)>,
@@ -224,7 +224,7 @@ impl<'t> Run<'t> {
                 let key = (subject, *q as u8);
                 let heard = heard(self.chart.readings.get(&key));
                 self.chart.readings.insert(key, Reading { value: value.clone(), heard });
-                // A trial that tells of a TCPA alone means one that is known exactly.
+                // A trial that gives only a TCPA means one that is known exactly.
                 if *q == Quantity::Tcpa {
                     let prudent = Measure::Quantity(Quantity::TcpaPrudent);
                     if !self.courses.contains_key(&(subject, prudent.to_string())) {
@@ -238,7 +238,7 @@ impl<'t> Run<'t> {
         self.board.changed(at, subject, quantity, &self.chart);
     }
 
-    /// Lets the board pass on to a moment, stopping wherever it wants to be woken.
+    /// Advances the board to a moment, stopping wherever it wants to be woken.
     fn pass(&mut self, to: Duration) {
         self.count();
         let end = moment(to);

@@ -1,4 +1,4 @@
-//! What a value did over a window of time, in a fixed number of buckets whatever the rate of reports.
+//! The course of a value over a window of time, in a fixed number of buckets whatever the rate of reports.
 
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
@@ -18,7 +18,7 @@ struct Bucket {
     directions: Circular,
 }
 
-/// The values of a quantity over the last so long.
+/// The values of a quantity over the last stretch of time of a given length.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Window {
     length: Duration,
@@ -33,12 +33,12 @@ impl Window {
         Self { length, width, buckets: VecDeque::new() }
     }
 
-    /// How far it reaches back.
+    /// Its length.
     pub fn length(&self) -> Duration {
         self.length
     }
 
-    /// The same with every moment carried by so many milliseconds.
+    /// The same with every moment shifted by so many milliseconds.
     pub fn shifted(mut self, by_ms: i64) -> Self {
         for b in &mut self.buckets {
             b.start = Moment(b.start.0.saturating_add(by_ms));
@@ -46,12 +46,12 @@ impl Window {
         self
     }
 
-    /// How soon what it says may change by time alone.
+    /// The width of a bucket: how soon its figures may change by time alone.
     pub fn width(&self) -> Duration {
         self.width
     }
 
-    /// Takes a value in.
+    /// Adds a value.
     pub fn add(&mut self, at: Moment, value: f64) {
         self.forget(at);
         let fresh = self.buckets.back().is_none_or(|b| at.since(b.start) >= self.width);
@@ -84,7 +84,7 @@ impl Window {
         }
     }
 
-    /// Whether it reaches back over half its length, enough for a mean.
+    /// Whether its values cover half its length, which is enough for a mean.
     pub fn has_mean(&self, at: Moment) -> bool {
         self.buckets.front().is_some_and(|b| at.since(b.start) >= self.length / 2)
     }

@@ -28,16 +28,16 @@ use timers::Timers;
 pub use watch::Handover;
 use watched::{Tools, Watched};
 
-/// Built-in alerts that stand at once at most; beyond them all but emergencies are only noted.
+/// Greatest number of built-in alerts at once; beyond it all but emergencies are only noted.
 const MOST_BUILT_IN: usize = 512;
 
-/// What the board is told once.
+/// The board's settings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BoardSettings {
     /// Everything is part of an exercise.
     pub exercise: bool,
-    /// Signals a minute, of each priority and those above it together, beyond which only emergencies sound; what is
-    /// held back is told when the minute has room again.
+    /// Greatest number of signals a minute, counted for each priority together with those above it. Beyond it only
+    /// emergencies sound at once; the rest follow as soon as the minute has room again. Default 20.
     pub signals_per_min: usize,
     /// Ship's time less UTC, in seconds.
     pub ship_time_s: i64,
@@ -51,15 +51,15 @@ impl Default for BoardSettings {
     }
 }
 
-/// The orders in force and the alerts that stand. After each call take the events.
+/// The orders in force and the alerts that stand. Take the events after each call.
 #[derive(Debug)]
 pub struct Board {
     settings: BoardSettings,
     now: Moment,
     watched: Vec<Watched>,
-    /// Places of the orders that follow each quantity, by the quantity's number.
+    /// The orders that depend on each quantity, as places in `watched`, by the quantity's number.
     index: Vec<Vec<u32>>,
-    /// Room for the places that a change touches, kept from one change to the next.
+    /// The orders touched by a change; kept to reuse its memory.
     touched: Vec<(u32, bool)>,
     by_name: BTreeMap<String, u32>,
     timers: Timers,
@@ -67,16 +67,16 @@ pub struct Board {
     declared: Declarations,
     anchor: Option<Position>,
     roster: Roster,
-    /// When the roster is to be looked at.
+    /// When to consult the roster next.
     roster_due: Option<Moment>,
-    /// The watch that the roster last put on, and since when by ship's time.
+    /// Whom the roster put on watch last, and since when in ship's time.
     rostered: Option<(String, Utc)>,
     /// Who is on watch, by the roster or by hand, and since when.
     on_watch: Option<(String, Moment)>,
     watch_alarm: Option<WatchAlarm>,
-    /// What orders kept across a restart, until they are set.
+    /// State of orders from before a restart, until the orders are set.
     kept: BTreeMap<String, KeptOrder>,
-    /// Until when what was taken over must be met again.
+    /// By when the alerts from before a restart must be met again.
     unconfirmed_until: Option<Moment>,
 }
 
@@ -105,7 +105,7 @@ impl Board {
         }
     }
 
-    /// Time never runs back here.
+    /// Moves the board's time forward; it never runs back.
     fn pass(&mut self, at: Moment) -> Moment {
         self.now = self.now.max(at);
         self.now
@@ -121,8 +121,7 @@ impl Board {
         }
     }
 
-    /// Takes these orders in place of all before. Alerts of orders that stay as they are live on; those of orders
-    /// that go or change are cleared.
+    /// Replaces all orders. Alerts of unchanged orders live on; those of orders that are removed or changed are cleared.
     pub fn set_orders(&mut self, at: Moment, orders: &Orders, picture: &dyn Picture) {
         let at = self.pass(at);
         let sight = self.sight(picture);
@@ -160,7 +159,7 @@ impl Board {
                 }
             });
         }
-        // Alerts taken over from before a restart whose order is no longer there.
+        // Alerts from before a restart whose order is gone.
         for name in self.alerts.orders().into_iter().filter(|n| !self.by_name.contains_key(n)) {
             for id in self.alerts.of_order(&name) {
                 self.alerts.clear(at, id);
@@ -168,14 +167,14 @@ impl Board {
         }
         for (place, stayed) in stayed.into_iter().enumerate() {
             self.apply(place, picture, self.anchor);
-            // Its timers went with the old places.
+            // Its timers were dropped with the old places.
             if stayed && self.watched[place].in_force {
                 self.with(place, picture, |w, tools| w.judge_all(tools));
             }
         }
     }
 
-    /// The orders in force, in order.
+    /// The orders, in the order of the file.
     pub fn orders(&self) -> impl Iterator<Item = &Order> {
         self.watched.iter().map(|w| w.order.as_ref())
     }
@@ -187,9 +186,8 @@ impl Board {
         }
     }
 
-    /// Puts an order in or out of force by what is declared and by the sun.
-    ///
-    /// `lay` is where the anchor lay until now: the last words of an order that ends are about it.
+    /// Puts an order in or out of force, by the declarations and by day or night. `lay` is where the anchor lay until now:
+    /// the last words of an order that ends are about it.
     fn apply(&mut self, place: usize, picture: &dyn Picture, lay: Option<Position>) {
         let night = match picture.reading(Subject::OwnVessel, Quantity::Sun).value {
             Some(Value::Word(w)) => Some(w == "down"),
@@ -247,7 +245,7 @@ impl Board {
         self.touched = touched;
     }
 
-    /// A subject is no longer held by the lookout.
+    /// The lookout no longer holds a subject.
     pub fn gone(&mut self, at: Moment, subject: Subject) {
         let at = self.pass(at);
         for w in &mut self.watched {
@@ -255,7 +253,7 @@ impl Board {
         }
     }
 
-    /// Passes on to a moment: judges what fell due, returns sounds, repeats and escalates.
+    /// Runs everything due by a moment: judges orders, ends silences, repeats and escalates.
     pub fn advance(&mut self, at: Moment, picture: &dyn Picture) {
         let at = self.pass(at);
         self.advance_roster(picture);
@@ -283,14 +281,14 @@ impl Board {
         own.into_iter().flatten().min()
     }
 
-    /// A built-in alert begins, or is told anew: an acknowledgement given before no longer counts. `words` are what it says
-    /// while the picture cannot say it; none where the picture always can.
+    /// Raises a built-in alert, or announces it again: an earlier acknowledgement no longer counts. `words` are used while
+    /// the picture has none for it; leave them empty where the picture always has.
     pub fn call(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) -> AlertId {
         let at = self.pass(at);
         let origin = Origin::BuiltIn(built_in);
         let full = self.alerts.find(&origin, subject).is_none()
             && self.alerts.count(|s| matches!(s, Origin::BuiltIn(_))) >= MOST_BUILT_IN;
-        // Emergencies are bounded by the lookout, which tells many beacons as one.
+        // The lookout bounds emergencies: it merges many beacons into one casualty.
         let priority = match built_in.priority() {
             Priority::EmergencyAlarm => Priority::EmergencyAlarm,
             _ if full => Priority::Notice,
@@ -311,8 +309,8 @@ impl Board {
         self.alerts.raise(at, raise)
     }
 
-    /// An exercise of what an order or a built-in alert of this name tells. It lives as the real one does, beside the
-    /// real one if that comes, and takes no part of the signals that a minute may have. `words` as for [`Self::call`].
+    /// Raises an exercise of the order or built-in alert of this name. It lives as the real one would, beside the real one
+    /// if that comes, and does not count against the signals a minute. `words` as for [`Self::call`].
     pub fn exercise(
         &mut self,
         at: Moment,
@@ -338,7 +336,7 @@ impl Board {
         self.alerts.raise(at, raise)
     }
 
-    /// The exercise is over: all its alerts are cleared with these last words.
+    /// Ends the exercise: clears all its alerts with these last words.
     pub fn end_exercise(&mut self, at: Moment, words: &Words) {
         let at = self.pass(at);
         let of = |id: &AlertId| matches!(self.alerts.origin(*id), Some(Origin::Exercise(_)));
@@ -353,8 +351,8 @@ impl Board {
         }
     }
 
-    /// Tells a built-in alert that stands again, with news and in its state; `words` as for [`Self::call`]. Nothing where
-    /// none stands.
+    /// Repeats a standing built-in alert in its state because there is news; does nothing if none stands. `words` as for
+    /// [`Self::call`].
     pub fn retell(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) {
         let at = self.pass(at);
         if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
@@ -362,8 +360,8 @@ impl Board {
         }
     }
 
-    /// A built-in alert whose words are all there is to it: it begins, is told again in its state where its words are
-    /// others than those it said last, and else goes on without a sound.
+    /// Raises a built-in alert that is defined by its words. One that stands is repeated in its state if its last words were
+    /// others, and otherwise continues silently.
     pub fn follow(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) {
         let at = self.pass(at);
         match self.alerts.find(&Origin::BuiltIn(built_in), subject) {
@@ -373,7 +371,7 @@ impl Board {
         }
     }
 
-    /// The condition of a built-in alert has ended. An emergency alarm ends by [`Self::stand_down`] only.
+    /// Ends the condition of a built-in alert. An emergency alarm ends by [`Self::stand_down`] only.
     pub fn over(&mut self, at: Moment, built_in: BuiltIn, subject: Subject) {
         let at = self.pass(at);
         if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
@@ -381,7 +379,7 @@ impl Board {
         }
     }
 
-    /// A notice: told once, no alert. `order` names what it comes from.
+    /// Announces a notice, which is not an alert. `order` names what it comes from.
     pub fn note(&mut self, at: Moment, order: &str, subject: Subject, words: Words) -> AlertId {
         let at = self.pass(at);
         self.alerts.raise(
@@ -404,7 +402,7 @@ impl Board {
     /// The crew acknowledges an alert.
     ///
     /// # Errors
-    /// Where none stands, or it is acknowledged already.
+    /// If no such alert stands, or it is acknowledged already.
     pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
         let about = self.alerts.get(id).map(|a| a.subject).zip(self.alerts.origin(id).cloned());
@@ -420,25 +418,25 @@ impl Board {
     /// The crew silences an alert for [`crate::SOUND_RETURNS`].
     ///
     /// # Errors
-    /// Where none stands, or it makes no sound.
+    /// If no such alert stands, or it makes no sound.
     pub fn silence(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
         self.alerts.silence(at, id)
     }
 
-    /// Somebody else takes an alarm or a warning over.
+    /// Transfers responsibility for an alarm or a warning to somebody else.
     ///
     /// # Errors
-    /// Where none stands, or it cannot be passed on.
+    /// If no such alert stands, or it cannot be transferred.
     pub fn transfer(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
         self.alerts.transfer(at, id)
     }
 
-    /// A person ends a casualty: all its alerts are cleared with these last words.
+    /// A person stands a casualty down: clears all its alerts with these last words.
     ///
     /// # Errors
-    /// Where no alert about it stands.
+    /// If no alert about it stands.
     pub fn stand_down(&mut self, at: Moment, casualty: CasualtyId, words: &Words) -> Result<(), Refused> {
         let at = self.pass(at);
         let about = |a: &&Alert| a.subject == Subject::Casualty(casualty);
@@ -450,7 +448,8 @@ impl Board {
         Ok(())
     }
 
-    /// The crew declares what the vessel does, the waters, or how far can be seen. At anchor, the anchor lies here.
+    /// The crew declares what the vessel is doing, the waters, or the visibility. When she is first declared at anchor, the
+    /// anchor lies at her present position.
     pub fn declare(&mut self, at: Moment, declared: Declared, picture: &dyn Picture) {
         self.pass(at);
         let lay = self.anchor;
@@ -471,7 +470,7 @@ impl Board {
         &self.declared
     }
 
-    /// Whether an alert tells that an order's condition is met, and not that it cannot be judged and the like.
+    /// Whether an alert comes from an order's condition, not from an order that cannot be judged, a crowd or the like.
     pub fn is_raised_by_order(&self, id: AlertId) -> bool {
         matches!(self.alerts.origin(id), Some(Origin::Order(_)))
     }
@@ -481,7 +480,7 @@ impl Board {
         self.alerts.find(&Origin::BuiltIn(built_in), subject).and_then(|id| self.alerts.get(id))
     }
 
-    /// The alerts that are not over, in order of their numbers.
+    /// All alerts that are not over, by number.
     pub fn alerts(&self) -> impl Iterator<Item = &Alert> {
         self.alerts.iter()
     }

@@ -1,10 +1,10 @@
-//! When which order is to be judged again by time alone.
+//! When to judge orders again though nothing has changed.
 
 use rustc_hash::FxHashMap;
 use std::collections::BTreeSet;
 use terms::{Moment, Subject};
 
-/// An order by its place, and one of its subjects; none for what all of them share.
+/// An order by its place, and one of its subjects; `None` for what all subjects share.
 pub type Key = (u32, Option<Subject>);
 
 /// At most one moment for each key.
@@ -15,7 +15,7 @@ pub struct Timers {
 }
 
 impl Timers {
-    /// Sets, moves or takes away a key's moment.
+    /// Sets, moves or removes a key's moment.
     pub fn set(&mut self, key: Key, at: Option<Moment>) {
         let old = match at {
             Some(at) => self.by_key.insert(key, at),
@@ -37,7 +37,7 @@ impl Timers {
         self.by_time.first().map(|(at, _)| *at)
     }
 
-    /// Takes the first key that is due.
+    /// Removes and returns the first key that is due.
     pub fn pop(&mut self, at: Moment) -> Option<Key> {
         let &(due, key) = self.by_time.first()?;
         if due > at {
@@ -47,7 +47,7 @@ impl Timers {
         Some(key)
     }
 
-    /// Takes away all of them.
+    /// Removes all.
     pub fn clear(&mut self) {
         self.by_key.clear();
         self.by_time.clear();

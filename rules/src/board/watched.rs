@@ -17,28 +17,28 @@ use std::sync::Arc;
 use std::time::Duration;
 use terms::{Moment, Subject, Whose};
 
-/// Subjects one order keeps a state of; further ones are not judged, and the crowd alert says so.
+/// Greatest number of subjects that one order judges; the crowd alert says if there are more.
 pub const MOST_SUBJECTS: usize = 4096;
-/// Alerts one order tells one by one; of further ones only what is worse than each of these, and the rest together: an
-/// anchorage, a fishing fleet.
+/// Alerts that one order announces one by one. Beyond these only a subject worse than each of them gets an alert of its
+/// own, and the rest share one: think of an anchorage or a fishing fleet.
 pub const ONE_BY_ONE: usize = 8;
-/// Alerts one order tells one by one at all. As many more may have ended and wait for somebody to acknowledge them.
+/// Greatest number of separate alerts of one order. As many more may have ended and wait for an acknowledgement.
 pub const MOST_ALERTS: usize = 64;
-/// Those told together call again, though acknowledged, when they have become more; at most so often.
+/// Shortest interval at which the crowd's alert is raised again, though acknowledged, when the crowd has grown.
 const CROWD_CALLS_EVERY: Duration = Duration::from_secs(60);
-/// Unjudged subjects named in a text.
+/// Greatest number of subjects named in a text.
 const MOST_NAMED: usize = 3;
 
 /// Where one subject stands with one order.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Phase {
-    /// Nothing to tell.
+    /// The condition is not met.
     Quiet,
-    /// True, but not yet held long enough.
+    /// Met, but not yet held for long enough.
     Rising(Hold),
-    /// Told.
+    /// Called.
     On,
-    /// Told; the end has begun but not yet lasted long enough.
+    /// Called; the end is met but has not yet lasted long enough.
     Falling(Hold),
 }
 
@@ -46,23 +46,23 @@ enum Phase {
 #[derive(Debug, Clone)]
 struct Progress {
     since: Moment,
-    /// States of the tests; none where no test of the order has anything to remember.
+    /// States of the tests; empty if no test of the order has anything to remember.
     tests: Box<[TestState]>,
     phase: Phase,
     alert: Option<AlertId>,
-    /// The alert was taken over from before a restart, and nothing could be judged since.
+    /// The alert is from before a restart, and nothing could be judged since.
     unconfirmed: bool,
     unknown_since: Option<Moment>,
-    /// How far it has come to worse than it was called for.
+    /// Whether it has become worse since the call.
     worse: Worse,
 }
 
-/// Whether a subject has come to what its order calls worse.
+/// Whether a subject meets its order's `worse`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Worse {
-    /// Not yet, and not so long enough.
+    /// Not yet, or not for long enough.
     Not(Hold),
-    /// It was so when it was called, or has been told since.
+    /// It did so when the order called, or has been announced since.
     Told,
 }
 
@@ -72,35 +72,36 @@ pub struct Watched {
     /// The order.
     pub order: Arc<Order>,
     place: u32,
-    /// Whether what is declared lets it apply.
+    /// Whether it applies as things are declared.
     pub in_force: bool,
-    /// It asks where the anchor lies, and nobody has declared what she does: only that can tell, so it is not missed.
+    /// It asks for the distance from the anchor while nothing is declared. Only a declaration can provide that, so its
+    /// absence is not reported.
     unanchored: bool,
     since: Moment,
     /// States and truths of tests about own vessel, which all subjects share.
     shared: Vec<TestState>,
     shared_truth: Vec<Truth>,
     shared_due: Option<Moment>,
-    /// In no order: whoever goes through them sorts their subjects first.
+    /// Unordered: sort the subjects before going through them.
     progress: FxHashMap<Subject, Progress>,
-    /// Since when which subjects cannot be judged.
+    /// The subjects that cannot be judged, each with the moment since when.
     unknown: BTreeSet<(Moment, Subject)>,
-    /// Those that have an alert of their own.
+    /// The subjects with an alert of their own.
     told: BTreeSet<Subject>,
-    /// On, but beyond the number told one by one.
+    /// The subjects that are on but share the crowd's alert.
     crowd: BTreeSet<Subject>,
-    /// When their alert called last, and whether another has come among them since.
+    /// When the crowd's alert was last raised, and whether the crowd has grown since.
     crowd_called: Option<Moment>,
     crowd_grown: bool,
-    /// Heard of beyond [`MOST_SUBJECTS`].
+    /// There are more subjects than [`MOST_SUBJECTS`].
     unwatched: bool,
-    /// Subjects about which it rests, and until when; also those that are no longer heard.
+    /// Until when it rests about each subject, also about those that are no longer heard.
     rests: BTreeMap<Subject, Moment>,
-    /// Whether the alert of those that cannot be judged may stand; at first one may from before a restart.
+    /// Whether an alert that it cannot be judged may stand; initially true, since one may stand from before a restart.
     told_unjudged: bool,
-    /// The same of the crowd's.
+    /// The same for the crowd's alert.
     told_crowd: bool,
-    /// Truths of the tests while a subject is judged, as far as they have been asked for.
+    /// The tests' truths while a subject is judged, as far as they were needed.
     truths: Vec<Option<Truth>>,
 }
 
@@ -115,7 +116,7 @@ pub struct Tools<'a> {
 }
 
 impl Watched {
-    /// Puts an order up.
+    /// Sets an order to work; not in force yet.
     pub fn new(order: Arc<Order>, place: u32, at: Moment, kept: Option<KeptOrder>) -> Self {
         let n = order.tests.len();
         let mut new = Self {
@@ -145,7 +146,7 @@ impl Watched {
         new
     }
 
-    /// Takes over what was kept before a restart, as far as the order is still the same.
+    /// Takes over the state from before a restart, as far as the order is unchanged.
     fn take_over(&mut self, kept: KeptOrder) {
         self.rests.extend(kept.rests.into_iter().take(MOST_SUBJECTS));
         for (i, window) in kept.windows {
@@ -169,7 +170,7 @@ impl Watched {
         }
     }
 
-    /// Gives it its place in a new list.
+    /// Gives it a new place in the list of orders.
     pub fn moved(mut self, place: u32) -> Self {
         self.place = place;
         self
@@ -183,8 +184,8 @@ impl Watched {
         self.shared_truth = vec![Truth::Unknown; n];
     }
 
-    /// Takes whether anything is declared that she does. Where the anchor lies only a declaration tells: an order that asks for
-    /// it is patient until there is one. Whether that just changed.
+    /// Notes whether it is declared what she is doing, and returns whether that makes a difference: an order that asks for
+    /// the distance from the anchor is patient until then.
     pub fn heed_declared(&mut self, declared: bool) -> bool {
         let asks = |t: &Test| t.measure == Measure::AnchorRange;
         let unanchored = !declared && self.order.tests.iter().any(asks);
@@ -203,7 +204,7 @@ impl Watched {
             && self.order.tests.get(test).is_some_and(|t| t.measure.whose() == Whose::Own)
     }
 
-    /// Judges what all subjects share; whether any of it changed.
+    /// Judges the tests that all subjects share; returns whether any truth changed.
     fn judge_shared(&mut self, sight: &Sight<'_>) -> bool {
         let mut changed = false;
         self.shared_due = None;
@@ -219,7 +220,7 @@ impl Watched {
         changed
     }
 
-    /// Judges all subjects there are.
+    /// Judges all subjects.
     pub fn judge_all(&mut self, tools: &mut Tools<'_>) {
         self.judge_shared(&tools.sight);
         let subjects = match self.order.each {
@@ -232,7 +233,7 @@ impl Watched {
         self.settle(tools);
     }
 
-    /// Something about own vessel changed, or fell due, that all subjects share.
+    /// Judges again after something that all subjects share has changed or fallen due.
     pub fn judge_shared_again(&mut self, tools: &mut Tools<'_>) {
         if self.judge_shared(&tools.sight) {
             for subject in self.subjects() {
@@ -242,13 +243,13 @@ impl Watched {
         self.settle(tools);
     }
 
-    /// Something about one subject changed, or fell due.
+    /// Judges one subject again after something about it has changed or fallen due.
     pub fn judge_one(&mut self, subject: Subject, tools: &mut Tools<'_>) {
         self.judge(subject, tools);
         self.settle(tools);
     }
 
-    /// Those it remembers, in order.
+    /// The subjects it knows, sorted.
     fn subjects(&self) -> Vec<Subject> {
         let mut all: Vec<Subject> = self.progress.keys().copied().collect();
         all.sort_unstable();
@@ -295,8 +296,8 @@ impl Watched {
         let mut due = None;
         self.truths.clear();
         self.truths.resize(order.tests.len(), None);
-        // A test is judged when it is asked for: what can no longer decide has nothing to wait for either. Only a test with
-        // a window must see every value.
+        // Each test is judged only when its truth is needed, so that one that cannot decide anything sets no timer either.
+        // A test with a window must see every value, though.
         let mut truth_of = |i: usize| {
             let (Some(test), Some(known)) = (order.tests.get(i), self.truths.get_mut(i)) else {
                 return Truth::Unknown;
@@ -318,7 +319,7 @@ impl Watched {
         }
         let begins = order.when.judge(&mut truth_of);
         let called = matches!(phase, Phase::On | Phase::Falling(_));
-        // Neither the end nor worse is asked for of what has not begun.
+        // What has not begun has neither an end nor anything worse.
         let told = called || begins == Truth::True;
         let ends = match &order.until {
             Some(until) if told => until.judge(&mut truth_of),
@@ -329,7 +330,7 @@ impl Watched {
         self.confirm(subject, begins, ends, tools);
         let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, tools));
         let step_due = sooner(step_due, worse_due);
-        // The worst of all never stays among those told together.
+        // The worst of all never stays in the crowd.
         if self.crowd.contains(&subject) && self.has_place(self.badness(subject, &tools.sight), &tools.sight)
         {
             self.begin(subject, tools);
