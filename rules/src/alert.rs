@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use terms::{CasualtyId, Moment, Subject};
 use thiserror::Error;
 
-/// An alert's number in this logbook, from 1.
+/// An alert's number in this logbook, counted from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct AlertId(pub u32);
@@ -15,9 +15,9 @@ terms::closed_list! {
     /// Priorities of IMO MSC.302(87), and below them the notice, which is no alert. Ordered, least urgent first.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
     pub enum Priority {
-        /// No alert: announced once, kept in the logbook.
+        /// Not an alert: announced once and kept in the logbook.
         Notice = "notice",
-        /// Awareness; needs no acknowledgement.
+        /// For awareness; needs no acknowledgement.
         Caution = "caution",
         /// A condition that may become dangerous.
         Warning = "warning",
@@ -36,11 +36,11 @@ terms::closed_list! {
         ActiveUnacknowledged = "active-unacknowledged",
         /// S: silenced for a while, not acknowledged.
         ActiveSilenced = "active-silenced",
-        /// A: acknowledged, the condition goes on. A caution is born so.
+        /// A: acknowledged, the condition continues. A caution starts in this state.
         ActiveAcknowledged = "active-acknowledged",
-        /// O: somebody else has taken it over.
+        /// O: responsibility transferred to somebody else.
         ResponsibilityTransferred = "responsibility-transferred",
-        /// U: the condition has ended, but nobody has acknowledged it yet.
+        /// U: the condition has ended and nobody has acknowledged it yet.
         RectifiedUnacknowledged = "rectified-unacknowledged",
         /// N: over.
         Normal = "normal",
@@ -67,20 +67,20 @@ terms::closed_list! {
         Rectified = "rectified",
         /// It is over.
         Cleared = "cleared",
-        /// A notice; no alert.
+        /// A notice, which is not an alert.
         Noted = "noted",
     }
 }
 
 impl EventKind {
-    /// Whether it calls for attention. The others answer a call, or end it.
+    /// Whether it calls for attention. The other kinds answer a call or end it.
     pub const fn calls(self) -> bool {
         matches!(self, Self::Raised | Self::Repeated | Self::Escalated | Self::Noted)
     }
 }
 
-/// An alert: its order, its subject and its occurrence. It holds no words: ask [`Board::words`](crate::Board::words)
-/// for the current ones.
+/// One occurrence of an order's or a built-in condition about one subject. It holds no text: ask
+/// [`Board::words`](crate::Board::words) for its words as of now.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Alert {
     /// Its number.
@@ -93,25 +93,25 @@ pub struct Alert {
     pub priority: Priority,
     /// Its state.
     pub state: AlertState,
-    /// Whether it is part of an exercise.
+    /// Part of an exercise.
     pub exercise: bool,
     /// When it began.
     pub began: Moment,
-    /// It began at least this long ago: a gap of unknown length lies between.
+    /// It began at this moment or earlier: a gap of unknown length lies in between.
     pub began_at_least: bool,
-    /// How far it has escalated unacknowledged: 0 the watch, 1 the skipper, 2 all hands.
+    /// How far it has escalated without an acknowledgement: 0 the watch, 1 the skipper, 2 all hands.
     pub level: u8,
     /// Events so far.
     pub seq: u32,
 }
 
 impl Alert {
-    /// The state as reported: a notice has none.
+    /// The state as it is reported: a notice has none.
     pub fn state_told(&self) -> Option<AlertState> {
         (self.priority != Priority::Notice).then_some(self.state)
     }
 
-    /// Whether it stands: not over, and its condition goes on.
+    /// Whether its condition continues: neither rectified nor over.
     pub fn is_active(&self) -> bool {
         !matches!(self.state, AlertState::RectifiedUnacknowledged | AlertState::Normal)
     }
@@ -120,27 +120,27 @@ impl Alert {
 /// Whom an event is for.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub enum Addressee {
-    /// The watchkeeper; by name if known from the roster or set by hand.
+    /// The watchkeeper; by name where the roster or the crew gives it.
     Watch(Option<String>),
-    /// The skipper; by name if the roster gives it.
+    /// The skipper; by name where the roster gives it.
     Skipper(Option<String>),
     /// Everybody.
     #[default]
     AllHands,
 }
 
-/// How an event reaches people.
+/// How an event is carried to people.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Carry {
     /// Whom it is for.
     pub to: Addressee,
-    /// The signals to use; `None`: all that carry the alert's priority.
+    /// The signals by name; `None` for all that carry the alert's priority.
     pub signals: Option<Vec<String>>,
-    /// The event calls for attention: a signal sounds again.
+    /// The event calls for attention: signals sound again.
     pub aloud: bool,
     /// How far it goes: 0 the watch, 1 the skipper, 2 all hands.
     pub level: u8,
-    /// How many other unacknowledged alerts of the same order this one covers.
+    /// How many other unacknowledged alerts of the same order this event also announces.
     pub more: u32,
 }
 
@@ -151,15 +151,15 @@ pub struct AlertEvent {
     pub at: Moment,
     /// What.
     pub kind: EventKind,
-    /// Counts this alert's events from 1.
+    /// Counts the events of this alert from 1.
     pub seq: u32,
     /// The alert after it.
     pub alert: Alert,
     /// What the alert comes from.
     pub origin: Origin,
-    /// The words to announce, as of this moment.
+    /// The words of this moment.
     pub words: Words,
-    /// Who must hear of it, and how.
+    /// Whom it is for, and how it reaches them.
     pub carry: Carry,
 }
 
@@ -172,7 +172,7 @@ pub enum Refused {
     /// No alert about that casualty stands.
     #[error("no alert about casualty {} stands", .0.0)]
     NoSuchCasualty(CasualtyId),
-    /// The watch alarm is not acknowledged; it is reset, from a lookout position.
+    /// The watch alarm cannot be acknowledged: it is reset from a lookout position.
     #[error("the watch alarm is reset from a lookout position; nothing else ends it")]
     ResetIt,
     /// The alert's state does not allow it.
@@ -192,11 +192,11 @@ pub enum Origin {
     BuiltIn(BuiltIn),
     /// A standing order, by name.
     Order(String),
-    /// An order that cannot be judged.
+    /// An order that cannot be judged, by name.
     Unjudged(String),
-    /// The alerts of an order that are too many to announce one by one.
+    /// The subjects of an order that are too many to announce one by one.
     Crowd(String),
-    /// An exercise of what this order or built-in alert announces: never the same alert as a real one.
+    /// An exercise of the order or built-in alert of this name: never the same alert as a real one.
     Exercise(String),
     /// A remark of the watch under this name, no alert.
     Note(String),

@@ -1,4 +1,4 @@
-//! The alerts that no orders file turns on or off.
+//! The built-in alerts, which no orders file turns on or off.
 
 use crate::alert::Priority;
 use serde::{Deserialize, Serialize};
@@ -14,7 +14,7 @@ terms::closed_list! {
         SearchTransmitter = "search and rescue transmitter",
         /// An emergency position-indicating radio beacon is heard.
         Epirb = "EPIRB",
-        /// More beacons than can be kept apart, reported as one.
+        /// More beacons than can be kept apart; announced as one.
         TooManyBeacons = "many beacons",
         /// Another vessel calls distress.
         VesselInDistress = "vessel in distress",
@@ -32,7 +32,7 @@ terms::closed_list! {
         OwnTransmitterSilent = "own transmitter not heard",
         /// Own transmitter sends a position or an identity that is not ours.
         OwnTransmitterWrong = "own transmitter wrong",
-        /// An implausible instrument, such as a compass or a log.
+        /// An instrument, such as a compass or a log, cannot be right.
         InstrumentDoubtful = "instrument doubtful",
         /// The logbook cannot be written.
         LogbookFailing = "logbook failing",
@@ -40,21 +40,21 @@ terms::closed_list! {
         SignalFailing = "signal failing",
         /// The orders file cannot be read; others are in force.
         OrdersNotLoaded = "orders not loaded",
-        /// Neither satellites nor the system give the time.
+        /// Neither satellites nor the computer's clock give the time.
         ClockNotKnown = "clock not known",
         /// A beacon under test is heard.
         BeaconTest = "beacon test",
-        /// Gear or a battery expires.
+        /// Gear or a battery runs out.
         GearDue = "gear due",
     }
 }
 
-/// When and how far an unacknowledged alert escalates.
+/// When and to what priority an unacknowledged alert escalates.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Escalation {
-    /// Time without acknowledgement.
+    /// How long after the last step.
     pub after: Duration,
-    /// New priority, if it changes.
+    /// The new priority; `None` to keep the present one.
     pub to: Option<Priority>,
 }
 
@@ -73,8 +73,8 @@ impl BuiltIn {
             | Self::LogbookFailing
             | Self::SignalFailing
             | Self::OrdersNotLoaded => Priority::Warning,
-            // The watch alarm begins as a light alone (the visual indication of MSC.128(75)) and goes on by its own
-            // clock.
+            // The watch alarm begins as a light alone (the visual indication of MSC.128(75)) and escalates by its
+            // own clock.
             Self::WatchAlarm
             | Self::ClockNotKnown
             | Self::PositionDoubtful
@@ -85,7 +85,7 @@ impl BuiltIn {
         }
     }
 
-    /// Escalation that differs from its priority's: a fix that stays lost becomes an alarm.
+    /// Its escalation, if not that of its priority: a fix that stays lost becomes an alarm.
     pub const fn escalation(self) -> Option<Escalation> {
         match self {
             Self::FixLost => Some(Escalation { after: Duration::from_secs(300), to: Some(Priority::Alarm) }),

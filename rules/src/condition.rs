@@ -1,11 +1,11 @@
-//! What an order asks: measures, predicates, and how they combine. The parsed form of the conditions.
+//! Conditions as read: measures, predicates about them, and how these combine.
 
 use crate::declared::{Declarations, Doing, Visibility, Waters};
 use std::fmt;
 use std::time::Duration;
 use terms::{Dimension, Position, Quantity, Whose};
 
-/// Something to measure and compare.
+/// Something that can be measured and compared.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Measure {
     /// A quantity as the picture gives it.
@@ -14,13 +14,13 @@ pub enum Measure {
     Age(Quantity),
     /// The highest, lowest or mean value over a window of time.
     Over(Extent, Quantity, Duration),
-    /// Distance from own position to a named mark.
+    /// Distance to a named mark, by own position.
     MarkRange(String, Position),
-    /// True bearing from own position to a named mark.
+    /// True bearing of a named mark, by own position.
     MarkBearing(String, Position),
-    /// Distance from the anchor's position.
+    /// Distance from where the anchor lies.
     AnchorRange,
-    /// A named transducer; must measure what the order's unit says.
+    /// A named transducer; it must measure what the order's unit says.
     Transducer(String, Dimension),
     /// Ship's time of day, in seconds since midnight.
     TimeOfDay,
@@ -35,7 +35,7 @@ pub enum Extent {
     Highest,
     /// The least.
     Lowest,
-    /// The mean; for directions the circular mean.
+    /// The mean; of directions the circular one.
     Mean,
 }
 
@@ -51,7 +51,7 @@ impl Measure {
         }
     }
 
-    /// Whose measure it is.
+    /// Whose it is.
     pub fn whose(&self) -> Whose {
         match self {
             Self::Quantity(q) | Self::Age(q) | Self::Over(_, q, _) => q.whose(),
@@ -59,7 +59,7 @@ impl Measure {
         }
     }
 
-    /// The quantity whose changes require judging it again; `None` for what only time changes.
+    /// The quantity at whose change to judge it again; `None` if only time changes it.
     pub fn follows(&self) -> Option<Quantity> {
         match self {
             Self::Quantity(q) | Self::Age(q) | Self::Over(_, q, _) => Some(*q),
@@ -108,7 +108,7 @@ pub enum Trend {
     Shifts,
 }
 
-/// What is asked of a measure; numbers in its dimension's own unit.
+/// A predicate about a measure; numbers in its dimension's own unit.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Predicate {
     /// Greater than.
@@ -119,37 +119,37 @@ pub enum Predicate {
     AtLeast(f64),
     /// Not greater than.
     AtMost(f64),
-    /// Within two limits, inclusive. A time of day may run through midnight.
+    /// Within two limits, these included. A time of day may run through midnight.
     Between(f64, f64),
     /// Beyond one of two limits.
     Outside(f64, f64),
-    /// In the sector clockwise from one edge to the other, edges included.
+    /// In the sector clockwise from one edge to the other, these included.
     Within(f64, f64),
-    /// Outside that sector.
+    /// Out of that sector.
     NotWithin(f64, f64),
     /// One of these words.
     Is(Vec<String>),
     /// None of these words.
     IsNot(Vec<String>),
-    /// No value for this long.
+    /// No value for so long.
     Missing(Duration),
-    /// Moves by this much within a window.
+    /// Moves by so much within a window.
     Changes(Trend, f64, Duration),
-    /// Differs from its mean over a window by more than this.
+    /// Differs from its mean over a window by more than so much.
     OffMean(f64, Duration),
 }
 
-/// One measure and what is asked of it.
+/// A predicate about a measure.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Test {
     /// What is measured.
     pub measure: Measure,
-    /// What is asked of it.
+    /// The predicate.
     pub predicate: Predicate,
 }
 
 impl Test {
-    /// The window it is judged over, if any.
+    /// The window it is judged over, where it has one.
     pub fn window(&self) -> Option<Duration> {
         match (&self.measure, &self.predicate) {
             (Measure::Over(_, _, d), _) | (_, Predicate::Changes(_, _, d) | Predicate::OffMean(_, d)) => {
@@ -173,12 +173,12 @@ pub enum Condition {
     None(Vec<Condition>),
 }
 
-/// Whether something is so. The unknown is neither true nor false.
+/// Whether something is true. What is not known is neither true nor false.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Truth {
-    /// It is so.
+    /// True.
     True,
-    /// It is not so.
+    /// False.
     False,
     /// Not known.
     #[default]
@@ -192,8 +192,8 @@ impl From<bool> for Truth {
 }
 
 impl Condition {
-    /// Combines the tests' truths: one false makes `all` false whatever is unknown; one true makes `any` true. Asks
-    /// for each test's truth by its place, in order, and skips those that can no longer decide.
+    /// Combines the tests' truths: one false makes `all` false whatever is unknown, one true makes `any` true. Asks for
+    /// truths by the tests' places, in order, and stops when the outcome is decided.
     pub fn judge(&self, truth_of: &mut dyn FnMut(usize) -> Truth) -> Truth {
         match self {
             Self::Test(i) => truth_of(*i),
@@ -208,7 +208,7 @@ impl Condition {
     }
 }
 
-/// `deciding` if any part is that; else unknown if any is; else `otherwise`.
+/// `deciding` if any part is that; else unknown if any part is; else `otherwise`.
 fn first_of(
     deciding: Truth,
     otherwise: Truth,
@@ -226,7 +226,7 @@ fn first_of(
     if unknown { Truth::Unknown } else { otherwise }
 }
 
-/// When an order applies, by the crew's declarations and the sun. Undeclared or unknown, it applies.
+/// When an order applies, by the declarations and by day or night. If undeclared or unknown, it applies.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Only {
     /// By night (true) or by day (false) only.
@@ -242,7 +242,7 @@ pub struct Only {
 }
 
 impl Only {
-    /// Whether the order applies; `night` is `None` while that is unknown.
+    /// Whether the order applies; `night` is `None` while nobody can tell.
     pub fn applies(&self, night: Option<bool>, declared: &Declarations) -> bool {
         fn agrees<T: PartialEq>(wanted: Option<T>, is: Option<T>) -> bool {
             wanted.is_none() || is.is_none() || wanted == is

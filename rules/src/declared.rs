@@ -1,4 +1,4 @@
-//! What the crew declares: what the vessel does, in which waters, and the visibility. Never guessed.
+//! What the crew declares: what the vessel is doing, the waters she is in, and the visibility. Never guessed.
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -7,11 +7,11 @@ terms::closed_list! {
     /// What the vessel is doing.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
     pub enum Doing {
-        /// By the wind alone.
+        /// Driven by the wind alone.
         UnderSail = "under sail",
-        /// The engine drives her.
+        /// Driven by the engine.
         UnderPower = "under power",
-        /// Lying to the sea, yet under way.
+        /// Hove to: under way but making little or no way.
         HoveTo = "hove to",
         /// By her own anchor.
         AtAnchor = "at anchor",
@@ -32,7 +32,7 @@ terms::closed_list! {
 }
 
 terms::closed_list! {
-    /// How far can be seen.
+    /// The visibility.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
     pub enum Visibility {
         /// Vessels see one another.
@@ -48,26 +48,26 @@ terms::closed_list! {
 pub enum Declared {
     /// What she is doing.
     Doing(Doing),
-    /// Where.
+    /// The waters.
     Waters(Waters),
-    /// How far can be seen.
+    /// The visibility.
     Visibility(Visibility),
 }
 
-/// What is declared; `None` for a kind of which nothing is.
+/// All that is declared; `None` for each kind of which nothing is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Declarations {
     /// What she is doing.
     pub doing: Option<Doing>,
     /// In which waters.
     pub waters: Option<Waters>,
-    /// How far can be seen.
+    /// The visibility.
     #[serde(default)]
     pub visibility: Option<Visibility>,
 }
 
 impl Declarations {
-    /// Replaces the previous declaration of its kind.
+    /// Replaces the declaration of the same kind.
     pub const fn take(&mut self, declared: Declared) {
         match declared {
             Declared::Doing(d) => self.doing = Some(d),
@@ -76,7 +76,7 @@ impl Declarations {
         }
     }
 
-    /// Those that are set.
+    /// The declarations there are.
     pub fn iter(&self) -> impl Iterator<Item = Declared> {
         let kinds = [
             self.doing.map(Declared::Doing),
@@ -101,7 +101,7 @@ impl Declared {
         Self::Visibility(Visibility::Restricted),
     ];
 
-    /// As it is written.
+    /// Its name, as written in files and typed.
     pub const fn name(self) -> &'static str {
         match self {
             Self::Doing(d) => d.word(),

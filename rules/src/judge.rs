@@ -1,4 +1,4 @@
-//! Whether one test holds at this moment, and when time alone may change that.
+//! Whether one test is true at a moment, and when that may change by time alone.
 
 use crate::condition::{Extent, Measure, Predicate, Test, Trend, Truth};
 use crate::picture::Picture;
@@ -7,7 +7,7 @@ use std::borrow::Cow;
 use std::time::Duration;
 use terms::{Dimension, Moment, Position, Quantity, Reading, Subject, Value, in_sector, turn_deg};
 
-/// What is seen at a moment.
+/// The picture at a moment, and what else tests need.
 #[derive(Clone, Copy)]
 pub struct Sight<'a> {
     /// Now.
@@ -32,20 +32,20 @@ pub struct TestState {
 /// The outcome of a test.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Verdict {
-    /// Whether the test holds.
+    /// Whether it is true.
     pub truth: Truth,
     /// When to judge again even if nothing changes.
     pub due: Option<Moment>,
 }
 
-/// Shortest time to the next judgement, so that rounding never makes it now again.
+/// Shortest time until a test is judged again, so that rounding never makes that now.
 const SOONEST: Duration = Duration::from_millis(1);
-/// The same for a value that should run with time but may stand still: the time to the closest point of one who keeps
-/// abreast of us is zero for hours.
+/// The same for a value that should run with time but may stand still: for a ship that keeps beside us the TCPA stays
+/// zero for hours.
 const SOONEST_AHEAD: Duration = Duration::from_secs(1);
 
 impl Sight<'_> {
-    /// A subject's reading; own vessel's quantities are the same for all.
+    /// The subject that has a measure: own vessel's are the same for all.
     fn reading(&self, q: Quantity, subject: Subject) -> Reading {
         let subject = if q.whose() == terms::Whose::Own { Subject::OwnVessel } else { subject };
         self.picture.reading(subject, q)
@@ -81,7 +81,7 @@ impl Sight<'_> {
         }
     }
 
-    /// Own position, while the picture trusts it.
+    /// Own position, as long as the picture believes it.
     fn position(&self) -> Option<Position> {
         self.picture.reading(Subject::OwnVessel, Quantity::Fix).value.and_then(|_| self.picture.position())
     }
@@ -91,7 +91,7 @@ impl Sight<'_> {
         Some(utc.plus_ms(self.ship_time_s.saturating_mul(1000)).ms_of_day() as f64 / 1000.0)
     }
 
-    /// Judges a test about a subject watched since a moment.
+    /// Judges a test about a subject that has been watched since a moment.
     pub fn judge(&self, test: &Test, subject: Subject, since: Moment, state: &mut TestState) -> Verdict {
         match &test.predicate {
             Predicate::Missing(patience) => self.missing(test, subject, since, *patience),
@@ -105,7 +105,7 @@ impl Sight<'_> {
                 }
                 let reading = self.measure(&test.measure, subject, Some(state));
                 let never_heard = reading.value.is_none() && matches!(test.measure, Measure::Age(_));
-                // A value never heard is at least as old as the watch for it.
+                // If it was never heard, it is at least as old as the watch for it.
                 let value = if never_heard {
                     Some(Value::Number(self.at.seconds_from(since)))
                 } else {
@@ -123,7 +123,7 @@ impl Sight<'_> {
     fn missing(&self, test: &Test, subject: Subject, since: Moment, patience: Duration) -> Verdict {
         let reading = self.measure(&test.measure, subject, None);
         let last = match reading.heard {
-            // What is present and trusted is not missing, however long ago it was heard.
+            // A value that is still believed is not missing, however long ago it was heard.
             Some(_) if reading.value.is_some() && !is_report(&test.measure) => {
                 return Verdict { truth: Truth::False, due: None };
             }
@@ -197,7 +197,7 @@ impl Sight<'_> {
         Verdict { truth: off.map_or(Truth::Unknown, |o| Truth::from(o > by)), due }
     }
 
-    /// When a value that runs with time meets its next limit.
+    /// When a value that runs with the time meets its next limit.
     fn due(&self, test: &Test, value: Option<f64>, state: &TestState) -> Option<Moment> {
         if let Some(w) = &state.window {
             return Some(self.at + w.width());
@@ -220,13 +220,13 @@ impl Sight<'_> {
     }
 }
 
-/// How often to ask for the time of day while it is unknown.
+/// How often to ask for the time of day while it is not known.
 const TIME_ASKED_EVERY: Duration = Duration::from_secs(60);
 
 /// Rounding of sums over a window must not hide a change of exactly the limit.
 const TINY: f64 = 1e-9;
 
-/// Whether a quantity counts down by a second each second.
+/// What counts down by a second each second.
 fn runs_down(q: Quantity) -> bool {
     matches!(
         q,
@@ -238,7 +238,7 @@ fn runs_down(q: Quantity) -> bool {
     )
 }
 
-/// Only the age counts for reports, sentences and transducers: the last one stays "there" for ever.
+/// Of reports, sentences and transducers only the age counts: the last one stays "there" for ever.
 fn is_report(m: &Measure) -> bool {
     matches!(
         m,

@@ -1,4 +1,4 @@
-//! Standing orders, the life of an alert, and who must hear of it. Pure: reads no clock, does no I/O.
+//! Standing orders, the life of an alert, and whom it goes to. Pure: reads no clock and does no I/O.
 
 mod alert;
 mod board;

@@ -1,5 +1,5 @@
-//! The life of alerts: raised, repeated, silenced, acknowledged, escalated, rectified, cleared. After IMO MSC.302(87)
-//! (bridge alert management) and A.1021(26) (code on alerts).
+//! The life of alerts: raised, repeated, silenced, acknowledged, escalated, rectified, cleared. After
+//! IMO MSC.302(87) (bridge alert management) and A.1021(26) (code on alerts).
 
 mod acts;
 mod clocks;
@@ -15,44 +15,45 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::time::Duration;
 use terms::{Moment, Subject};
 
-/// How long an unacknowledged alert stays silenced before its sound returns (IMO MSC.302(87); MSC.252(83) 20.2.5).
+/// How long an unacknowledged alert stays silenced before it sounds again (IMO MSC.302(87);
+/// MSC.252(83) 20.2.5).
 pub const SOUND_RETURNS: Duration = Duration::from_secs(30);
-/// An unacknowledged warning repeats within five minutes (IMO MSC.302(87), from memory).
+/// Interval at which an unacknowledged warning is repeated (at most five minutes by IMO MSC.302(87), from memory).
 pub const WARNING_REPEATS: Duration = Duration::from_secs(300);
-/// How often an unacknowledged alarm repeats; our choice.
+/// Interval at which an unacknowledged alarm is repeated (own choice).
 pub const ALARM_REPEATS: Duration = Duration::from_secs(60);
-/// How often an unacknowledged emergency alarm repeats; our choice.
+/// Interval at which an unacknowledged emergency alarm is repeated (own choice).
 pub const EMERGENCY_REPEATS: Duration = Duration::from_secs(30);
-/// How often an acknowledged emergency alarm repeats until it is stood down; our choice.
+/// Interval at which an acknowledged emergency alarm is repeated until it is stood down (own choice).
 pub const EMERGENCY_REMINDS: Duration = Duration::from_secs(300);
-/// Levels of escalation: the watch, the skipper, all hands.
+/// The last level of escalation: 0 the watch, 1 the skipper, 2 all hands.
 pub const LAST_LEVEL: u8 = 2;
 
-/// What to raise.
+/// What is to be raised.
 pub struct Raise {
     /// What it comes from.
     pub origin: Origin,
-    /// The name to announce.
+    /// The name that people see.
     pub order: String,
     /// What it is about.
     pub subject: Subject,
     /// Its priority.
     pub priority: Priority,
-    /// Words for when neither an order nor the picture has any.
+    /// Its words where neither an order nor the picture can give them.
     pub words: Words,
     /// Signals by name.
     pub signals: Option<Vec<String>>,
-    /// How often it repeats.
+    /// Interval of repetition; `None` as its priority has it.
     pub repeats: Option<Duration>,
     /// Escalation.
     pub escalation: Option<Escalation>,
-    /// How bad it is among the alerts of its order; more is worse.
+    /// How bad it is among those of its order; more is worse.
     pub badness: f64,
     /// Part of an exercise.
     pub exercise: bool,
 }
 
-/// Most ended alerts of one order awaiting acknowledgement; beyond that the oldest is cleared.
+/// Greatest number of alerts of one order that have ended and wait for an acknowledgement; beyond it the oldest is cleared.
 pub const MOST_RECTIFIED: usize = 64;
 
 /// An alert that is not over.
@@ -60,7 +61,7 @@ pub const MOST_RECTIFIED: usize = 64;
 struct Standing {
     alert: Alert,
     origin: Origin,
-    /// Its last words, and when.
+    /// What it said last, and when.
     said: Words,
     said_at: Moment,
     signals: Option<Vec<String>>,
@@ -73,7 +74,7 @@ struct Standing {
     next_escalation: Option<Moment>,
     #[serde(skip)]
     armed: Option<Moment>,
-    /// Restored, and its condition not met since.
+    /// Taken over from before a restart, and its condition not met since then.
     #[serde(skip)]
     unconfirmed: bool,
 }
@@ -87,14 +88,14 @@ impl Standing {
         matches!(self.alert.state, AlertState::ActiveUnacknowledged | AlertState::ActiveSilenced)
     }
 
-    /// Its last words, with their age if they are from before a restart.
+    /// What it said last, with its age if that was before a restart.
     fn aged(&self, at: Moment, restarted: Option<Moment>) -> Words {
         let before = restarted.is_some_and(|r| self.said_at < r) && self.alert.is_active();
         let said = self.said.clone();
         if before { said.last_known(at.since(self.said_at), self.alert.began_at_least) } else { said }
     }
 
-    /// How soon it repeats in its state.
+    /// The interval at which it is repeated in its present state; `None` if it is not.
     fn interval(&self) -> Option<Duration> {
         match (self.alert.priority, self.alert.state) {
             (Priority::EmergencyAlarm, AlertState::ActiveAcknowledged) => Some(EMERGENCY_REMINDS),
@@ -110,7 +111,7 @@ impl Standing {
     }
 
     fn escalates_in(&self) -> Option<Duration> {
-        // The watch alarm goes on by its own clock.
+        // The watch alarm escalates by its own clock.
         if self.alert.level >= LAST_LEVEL || self.origin == Origin::BuiltIn(BuiltIn::WatchAlarm) {
             return None;
         }
@@ -125,7 +126,7 @@ impl Standing {
     }
 }
 
-/// What happened to an alert, before it gets its words.
+/// What happened to an alert, before the words are made.
 #[derive(Debug)]
 pub struct Happened {
     /// When.
@@ -136,28 +137,28 @@ pub struct Happened {
     pub alert: Alert,
     /// What the alert comes from.
     pub origin: Origin,
-    /// Who must hear of it, and how.
+    /// Whom it is for, and how it reaches them.
     pub carry: Carry,
-    /// The alert's last words when it happened, with their age if from before a restart.
+    /// What the alert had said last by then, with its age if that was before a restart.
     pub said: Words,
 }
 
-/// All open alerts, and what happened to them since the events were last taken.
+/// All alerts that are not over, and what has happened to them since the events were last taken.
 #[derive(Debug, Default)]
 pub struct Alerts {
     standing: BTreeMap<AlertId, Standing>,
-    /// No inner table is empty.
+    /// The inner tables are never empty.
     by_origin: BTreeMap<Origin, BTreeMap<Subject, AlertId>>,
     due: BTreeSet<(Moment, AlertId)>,
     events: Vec<Happened>,
-    /// When the last restart was restored: words from before it have an age.
+    /// When the alerts of the run before were taken over; what was said earlier is reported with its age.
     restarted: Option<Moment>,
-    /// The last minute's signals; at most `signals_per_min` of each priority.
+    /// Signals of the last minute, at most `signals_per_min` of each priority.
     told: VecDeque<(Moment, Priority)>,
     last_id: u32,
-    /// Signals a minute beyond which only emergencies sound.
+    /// Greatest number of signals a minute; beyond it only emergencies sound.
     signals_per_min: usize,
-    /// Everything raised now is part of an exercise.
+    /// Whether everything is part of an exercise.
     exercise: bool,
     /// Who is on watch.
     pub watch: Option<String>,
@@ -166,12 +167,12 @@ pub struct Alerts {
 }
 
 impl Alerts {
-    /// Empty; numbers continue after the logbook's last.
+    /// No alerts yet; numbers continue after the logbook's last one.
     pub fn new(signals_per_min: usize, exercise: bool, last_id: u32) -> Self {
         Self { signals_per_min, exercise, last_id, ..Self::default() }
     }
 
-    /// Alerts of an order: raised, unjudged or crowd.
+    /// All alerts of an order: raised, unjudged or crowd.
     pub fn of_order(&self, name: &str) -> Vec<AlertId> {
         let of = |s: &Origin| match s {
             Origin::Order(n) | Origin::Unjudged(n) | Origin::Crowd(n) => n == name,
@@ -180,7 +181,7 @@ impl Alerts {
         self.standing.iter().filter(|(_, s)| of(&s.origin)).map(|(id, _)| *id).collect()
     }
 
-    /// Those that are not over, in order of their numbers.
+    /// All alerts that are not over, by number.
     pub fn iter(&self) -> impl Iterator<Item = &Alert> {
         self.standing.values().map(|s| &s.alert)
     }
@@ -190,7 +191,7 @@ impl Alerts {
         self.standing.get(&id).map(|s| &s.alert)
     }
 
-    /// What one comes from.
+    /// What an alert comes from.
     pub fn origin(&self, id: AlertId) -> Option<&Origin> {
         self.standing.get(&id).map(|s| &s.origin)
     }
@@ -200,41 +201,41 @@ impl Alerts {
         self.by_origin.get(origin)?.get(&subject).copied()
     }
 
-    /// How many alerts stand whose origin `pick` accepts.
+    /// The number of alerts whose origin passes a test.
     pub fn count(&self, pick: impl Fn(&Origin) -> bool) -> usize {
         self.standing.values().filter(|s| pick(&s.origin)).count()
     }
 
-    /// What happened since the last call.
+    /// What happened since this was last asked.
     pub fn take_events(&mut self) -> Vec<Happened> {
         std::mem::take(&mut self.events)
     }
 
-    /// An alert's last words, as announced at a moment.
+    /// What an alert said last, with its age at a moment if that was before a restart.
     pub fn said(&self, at: Moment, id: AlertId) -> Words {
         self.standing.get(&id).map_or_else(Words::default, |s| s.aged(at, self.restarted))
     }
 
-    /// Whether these are an alert's last words.
+    /// Whether an alert's last words were these.
     pub fn has_said(&self, id: AlertId, words: &Words) -> bool {
         self.standing.get(&id).is_some_and(|s| s.said == *words)
     }
 
-    /// A restored alert is met again: its words hold.
+    /// Confirms an alert from before a restart: its condition is met again and its last words still hold.
     pub fn confirm(&mut self, at: Moment, id: AlertId) {
         if let Some(s) = self.standing.get_mut(&id) {
             (s.unconfirmed, s.said_at) = (false, at);
         }
     }
 
-    /// Remembers what an alert says.
+    /// Keeps the words that an alert says now.
     pub fn say(&mut self, at: Moment, id: AlertId, words: Words) {
         if let Some(s) = self.standing.get_mut(&id) {
             (s.said, s.said_at) = (words, at);
         }
     }
 
-    /// When something is due next.
+    /// When something is due.
     pub fn next_wake(&self) -> Option<Moment> {
         self.due.first().map(|(at, _)| *at)
     }
@@ -244,7 +245,7 @@ impl Alerts {
         AlertId(self.last_id)
     }
 
-    /// Begins a condition, or begins it again before anybody acknowledged the last time. A notice is only noted.
+    /// A condition begins, or begins again before the last time was acknowledged. A notice is only noted.
     pub fn raise(&mut self, at: Moment, raise: Raise) -> AlertId {
         if let Some(id) = self.find(&raise.origin, raise.subject) {
             self.raise_again(at, id, raise);
@@ -296,7 +297,7 @@ impl Alerts {
         id
     }
 
-    /// Announces it again under the same number: the sound returns whatever was acknowledged before.
+    /// Announces it again under the same number; it sounds even if it was acknowledged before.
     fn raise_again(&mut self, at: Moment, id: AlertId, raise: Raise) {
         if let Some(s) = self.standing.get_mut(&id) {
             if !raise.words.is_empty() {
@@ -322,7 +323,7 @@ impl Alerts {
         }
     }
 
-    /// Announces news of an alert, in its state.
+    /// Repeats an alert in its present state because there is news.
     pub fn retell(&mut self, at: Moment, id: AlertId, words: Words) {
         if let Some(s) = self.standing.get_mut(&id) {
             if !words.is_empty() {
@@ -335,7 +336,7 @@ impl Alerts {
         }
     }
 
-    /// Ends the condition. An emergency alarm goes on: a person ends it.
+    /// The condition has ended. An emergency alarm stays: only a person ends it.
     pub fn rectify(&mut self, at: Moment, id: AlertId) {
         let Some(s) = self.standing.get_mut(&id) else { return };
         if s.alert.priority == Priority::EmergencyAlarm {
@@ -354,7 +355,7 @@ impl Alerts {
         }
     }
 
-    /// Weeks of passing ships that nobody acknowledged must not fill the memory.
+    /// Clears the oldest unacknowledged one, so that weeks of passing ships do not fill the memory.
     fn clear_oldest_rectified(&mut self, at: Moment, id: AlertId) {
         let Some(order) = self.get(id).map(|a| a.order.clone()) else { return };
         let waits =
@@ -369,7 +370,7 @@ impl Alerts {
         }
     }
 
-    /// Ends an alert, whatever its state: stood down, or its order is gone.
+    /// Ends an alert whatever its state: stood down, or its order is gone.
     pub fn clear(&mut self, at: Moment, id: AlertId) {
         if let Some(s) = self.standing.get_mut(&id) {
             s.alert.state = AlertState::Normal;
@@ -392,7 +393,7 @@ impl Alerts {
         }
     }
 
-    /// Goes one stage further by a clock of its own: to a priority and a level, aloud.
+    /// Escalates an alert to a given priority and level, aloud; for those with a clock of their own.
     pub fn step(&mut self, at: Moment, id: AlertId, priority: Priority, level: u8) {
         if let Some(s) = self.standing.get_mut(&id) {
             s.alert.priority = priority;
@@ -425,7 +426,7 @@ impl Alerts {
         }
     }
 
-    /// Records an event, and decides whether it may sound.
+    /// Records an event and decides whether it may sound.
     fn emit(&mut self, at: Moment, id: AlertId, kind: EventKind, more: u32) {
         let Some(s) = self.standing.get_mut(&id) else { return };
         s.alert.seq = s.alert.seq.saturating_add(1);
@@ -435,9 +436,9 @@ impl Alerts {
         }
         let priority = s.alert.priority;
         let exempt = priority == Priority::EmergencyAlarm;
-        // Something less urgent never takes the place of something more urgent.
+        // A less urgent alert never uses up the room of a more urgent one.
         let as_urgent = |(_, p): &&(Moment, Priority)| *p >= priority;
-        // Nor does an exercise take any place.
+        // An exercise uses no room.
         let exempt = exempt || matches!(s.origin, Origin::Exercise(_));
         let room = exempt || self.told.iter().filter(as_urgent).count() < self.signals_per_min;
         if wants && room && !exempt {
@@ -448,7 +449,7 @@ impl Alerts {
             && s.alert.state == AlertState::ActiveUnacknowledged
             && let Some((first, _)) = self.told.iter().find(as_urgent)
         {
-            // Announced as soon as the minute has room again.
+            // Repeated as soon as the minute has room again.
             s.next_repeat = Some(*first + Duration::from_secs(60));
         }
         let alert = s.alert.clone();
@@ -460,7 +461,7 @@ impl Alerts {
         };
         let carry = Carry {
             to,
-            // Once escalated, it goes by all signals of its priority.
+            // Escalated, it goes by all signals of its priority.
             signals: if s.alert.level == 0 { s.signals.clone() } else { None },
             aloud: wants && room,
             level: s.alert.level,

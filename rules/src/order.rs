@@ -1,4 +1,4 @@
-//! Parsed standing orders.
+//! Standing orders as read.
 
 use crate::alert::Priority;
 use crate::condition::{Condition, Measure, Only, Test};
@@ -20,7 +20,7 @@ pub enum Piece {
     Value(Measure),
 }
 
-/// Which of several subjects is worst, and so comes first.
+/// Which of several subjects is the worst, and so is announced first.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Worst {
     /// By this measure.
@@ -29,46 +29,46 @@ pub struct Worst {
     pub highest: bool,
 }
 
-/// One thing that the skipper wants to be called for.
+/// A standing order: something the skipper wants to be called for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Order {
     /// Its name, unique in a file.
     pub name: String,
-    /// Whose: own vessel, each target or each feed.
+    /// What it is about: own vessel, each target or each feed.
     pub each: Whose,
     /// Notice to alarm.
     pub priority: Priority,
-    /// All tests of both conditions.
+    /// The tests of all its conditions.
     pub tests: Vec<Test>,
     /// When to call.
     pub when: Condition,
     /// When it is over; `None`: as soon as `when` is false.
     pub until: Option<Condition>,
-    /// If it has called and this becomes true, it calls again, once, even if acknowledged.
+    /// If this becomes true after the order has called, it calls again, once, even if acknowledged.
     pub worse: Option<Condition>,
-    /// How long `when` must hold before it calls, and `worse` before it calls again.
+    /// How long `when` must be true before it calls, and `worse` before it calls again.
     pub held: Duration,
-    /// How long the end must last before it is over.
+    /// How long the end must be true before the alert is over.
     pub over_for: Duration,
-    /// What it announces.
+    /// The text of its alerts.
     pub text: Vec<Piece>,
     /// When it applies.
     pub only: Only,
     /// Signals by name; `None`: all that carry its priority.
     pub signals: Option<Vec<String>>,
-    /// How long it may go unjudged before it says so; `None`: never.
+    /// How long it may be impossible to judge before it raises a caution; `None` for ever.
     pub patience: Option<Duration>,
-    /// How often it repeats while unacknowledged; `None`: as its priority has it.
+    /// Interval of repetition until acknowledged; `None` as its priority has it.
     pub repeats: Option<Duration>,
-    /// How long it may go unacknowledged before it escalates; `None`: as its priority has it.
+    /// How long until it escalates unacknowledged; `None` as its priority has it.
     pub escalates: Option<Duration>,
-    /// How long it rests once acknowledged, or once announced if it needs no acknowledgement.
+    /// How long it does not call again about a subject once acknowledged, or once announced if it needs no acknowledgement.
     pub rests: Duration,
-    /// Which subject comes first.
+    /// Which subject is announced first.
     pub worst: Option<Worst>,
 }
 
-/// A signal's name as an order wrote it, to check against those that exist.
+/// A signal's name as an order wrote it, for the check against the signals there are.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct NamedSignal {
     pub name: String,
@@ -86,7 +86,7 @@ pub struct Orders {
     pub(crate) text: String,
 }
 
-/// Orders serialize as their name and text, and are read back from these.
+/// Orders are written down as their name and their text, and read again from these.
 #[derive(Serialize, Deserialize)]
 struct Written {
     from: String,
@@ -109,7 +109,7 @@ impl<'de> Deserialize<'de> for Orders {
     }
 }
 
-/// Equal if name and text are: everything else is read from these.
+/// The same where name and text are the same: all else is read from these.
 impl PartialEq for Orders {
     fn eq(&self, other: &Self) -> bool {
         (&self.file_name, &self.text) == (&other.file_name, &other.text)
@@ -117,7 +117,7 @@ impl PartialEq for Orders {
 }
 
 impl Orders {
-    /// Its name: the file, or its other source.
+    /// Its name: the file, or where else it comes from.
     pub fn name(&self) -> &str {
         &self.file_name
     }
@@ -125,7 +125,7 @@ impl Orders {
     /// Reads a file of orders.
     ///
     /// # Errors
-    /// Everything wrong with it, with line and column.
+    /// Everything that is wrong with it, with line and column.
     pub fn read(file_name: &str, text: &str) -> Result<Self, Problems> {
         crate::read::orders(file_name, text)
     }
@@ -135,7 +135,7 @@ impl Orders {
         crate::read::reference()
     }
 
-    /// Checks that every signal named in the file is one of `known`.
+    /// Checks that every signal named in the file is one of these.
     ///
     /// # Errors
     /// Those that are not, with line and column.
@@ -167,7 +167,7 @@ impl Orders {
         self.orders.len()
     }
 
-    /// Whether there are none.
+    /// Whether the file has none.
     pub fn is_empty(&self) -> bool {
         self.orders.is_empty()
     }

@@ -1,4 +1,4 @@
-//! What the board needs to ask of the lookout.
+//! What the board asks of the watch: the lookout's picture, and words for what no order raised.
 
 use crate::alert::Origin;
 use crate::words::Words;
@@ -6,7 +6,7 @@ use terms::{Dimension, Position, Quantity, Reading, Subject, Utc, Whose};
 
 /// The picture at one moment, as orders see it.
 pub trait Picture {
-    /// The last value of a quantity and when it was heard. For TCPA and the like: as of this moment.
+    /// The last value of a quantity and when it was heard; of TCPA and the like the value as of this moment.
     fn reading(&self, subject: Subject, quantity: Quantity) -> Reading;
 
     /// A named transducer's dimension and reading, in that dimension's own unit; `None` when never heard.
@@ -24,8 +24,8 @@ pub trait Picture {
     /// Own position, if known.
     fn position(&self) -> Option<Position>;
 
-    /// The current words for an alert that goes on and that no order raised: a built-in one or an exercise. `None`:
-    /// nothing new to say.
+    /// The words as of now for an alert that continues and that no order raised: a built-in one or an exercise. `None` if
+    /// there is nothing to say beyond its last words.
     fn says(&self, _origin: &Origin, _about: Subject) -> Option<Words> {
         None
     }

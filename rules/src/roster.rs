@@ -1,4 +1,4 @@
-//! Who is on watch when, by ship's time.
+//! Who is on watch when, in ship's time.
 
 use std::time::Duration;
 use terms::{Hours, Utc};
@@ -6,20 +6,20 @@ use thiserror::Error;
 
 /// A day in milliseconds.
 const DAY_MS: i64 = 86_400_000;
-/// Most watches in a day or a rotation.
+/// Greatest number of watches of a day or a rotation.
 const MOST_WATCHES: usize = 48;
 
-/// One watch of every day.
+/// A watch that is the same every day.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DailyWatch {
     /// Who keeps it.
     pub who: String,
-    /// When, by ship's time; all day if they end as they begin.
+    /// Its hours in ship's time; the whole day if they end when they begin.
     pub hours: Hours,
 }
 
-/// Watches that rotate: the lengths repeat for ever, and so do the people. With seven watches a day (dog watches) and
-/// two people, the hours of both change from day to day.
+/// Rotating watches: the lengths follow one another for ever, and so do the people. With seven watches a day, as with
+/// dog watches, two people keep different hours from day to day.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rotation {
     /// When the first person's first watch began.
@@ -45,7 +45,7 @@ pub enum RosterError {
     /// Two watches overlap.
     #[error("the watches of {0} and {1} overlap")]
     Overlap(String, String),
-    /// Too many, none, or none with a length.
+    /// No watches, no people, too many of them, or a watch without length.
     #[error("a rotation needs people, and 1 to {MOST_WATCHES} watches of at least 1 min each")]
     Rotation,
     /// Too many.
@@ -53,7 +53,7 @@ pub enum RosterError {
     TooMany,
 }
 
-/// The watch of a moment.
+/// The watch kept at a moment.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Present {
     /// Who keeps it.
@@ -65,10 +65,10 @@ pub struct Present {
 }
 
 impl Roster {
-    /// A roster with the same watches every day. Some hours may have no watchkeeper.
+    /// A roster of watches that are the same every day; hours may remain that nobody keeps.
     ///
     /// # Errors
-    /// If watches overlap, or are too many.
+    /// If watches overlap or are too many.
     pub fn daily(skipper: Option<String>, watches: &[DailyWatch]) -> Result<Self, RosterError> {
         if watches.len() > MOST_WATCHES {
             return Err(RosterError::TooMany);
@@ -76,7 +76,7 @@ impl Roster {
         let mut daily: Vec<(String, i64, i64)> = Vec::new();
         for w in watches {
             let [from, to] = [w.hours.from, w.hours.to].map(|h| i64::from(h.minutes()) * 60_000);
-            // Equal times mean the whole day.
+            // Equal times are the whole day.
             let length = if from == to { DAY_MS } else { (to - from).rem_euclid(DAY_MS) };
             if let Some((other, ..)) = daily.iter().find(|(_, f, l)| {
                 (from - f).rem_euclid(DAY_MS) < *l || (f - from).rem_euclid(DAY_MS) < length
@@ -91,7 +91,7 @@ impl Roster {
     /// A roster of rotating watches.
     ///
     /// # Errors
-    /// If there are no people or no watches, or the watches are too many or too short.
+    /// If there are no people or no watches, or too many, or if a watch is too short.
     pub fn rotating(skipper: Option<String>, rotation: Rotation) -> Result<Self, RosterError> {
         let fit = !rotation.people.is_empty()
             && (1..=MOST_WATCHES).contains(&rotation.people.len())
@@ -104,12 +104,12 @@ impl Roster {
         }
     }
 
-    /// Who gets an alert that the watch does not answer.
+    /// The person to call when the watchkeeper does not answer.
     pub fn skipper(&self) -> Option<&str> {
         self.skipper.as_deref()
     }
 
-    /// Whose watch it is. `ship_time` is UTC shifted to ship's time; the answer is in ship's time too.
+    /// The watch at a moment. `ship_time` is UTC shifted to ship's time, and so are the moments of the answer.
     pub fn present(&self, ship_time: Utc) -> Option<Present> {
         match &self.rotation {
             Some(r) => r.present(ship_time),
@@ -177,7 +177,7 @@ mod tests {
         let rotation = Rotation { start, lengths, people: vec!["port".into(), "starboard".into()] };
         let r = Roster::rotating(None, rotation).unwrap();
         let who = |hours: i64| r.present(start.plus_ms(hours * 3_600_000)).unwrap().who;
-        // Seven watches a day: whoever has the middle watch today has it off tomorrow.
+        // Seven watches a day: whoever has the middle watch today is off in it tomorrow.
         assert_eq!(
             [who(0), who(4), who(16), who(18), who(20), who(24)],
             ["port", "starboard", "port", "starboard", "port", "starboard"]

@@ -1,4 +1,4 @@
-//! Trials: what a person expects of the orders, written in the orders file and run without code.
+//! Trials: what a person expects of the orders, written in the orders file and run against them.
 
 use crate::alert::{AlertId, EventKind};
 use crate::board::{Board, BoardSettings};
@@ -19,13 +19,13 @@ use terms::{
 pub struct Heard {
     /// A quantity or a transducer.
     pub measure: Measure,
-    /// `None`: no longer known.
+    /// `None` if no longer known.
     pub value: Option<Value>,
     /// Where, for own position.
     pub position: Option<Position>,
 }
 
-/// Something that happens in a trial, and what must stand then.
+/// Something that happens in a trial, and the alerts that must stand then.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Step {
     /// How long after the beginning.
@@ -51,9 +51,9 @@ pub struct Step {
 pub struct Trial {
     /// Its name.
     pub name: String,
-    /// How often every value is heard.
+    /// Interval at which every value is heard.
     pub every: Duration,
-    /// Numbers move in a straight line from step to step; otherwise they stay until the next.
+    /// Numbers go in a straight line from step to step; otherwise they stay until the next.
     pub glide: bool,
     /// UTC at the beginning.
     pub utc: Option<Utc>,
@@ -64,10 +64,10 @@ pub struct Trial {
 }
 
 impl Orders {
-    /// Runs all trials of the file; returns how many there were.
+    /// Runs all trials of the file and returns their number.
     ///
     /// # Errors
-    /// Every result that differs from what was expected, with line and column.
+    /// All that did not come out as expected, with line and column.
     pub fn run_trials(&self) -> Result<usize, Problems> {
         let mut problems = Problems::new(&self.file_name, &self.text);
         for (i, trial) in self.trials.iter().enumerate() {
@@ -80,12 +80,12 @@ impl Orders {
     }
 }
 
-/// The course of one value.
+/// One course that a value takes.
 #[derive(Debug, Clone)]
 struct Course {
     measure: Measure,
     from: (Duration, Value),
-    /// The next value and when, if it glides there.
+    /// The next value and when, where it glides there.
     to: Option<(Duration, f64)>,
 }
 
@@ -101,13 +101,13 @@ impl Course {
                 _ => a + part * (b - a),
             });
         }
-        // A time to something counts down by itself.
+        // A time to something runs down by itself.
         let runs_down = matches!(&self.measure, Measure::Quantity(q) if q.dimension() == Dimension::Time);
         Value::Number(if runs_down { a - passed_s } else { a })
     }
 }
 
-/// What a trial's board sees.
+/// The picture that a trial's board sees.
 #[derive(Default)]
 struct Chart {
     names: Vec<(Subject, String)>,
@@ -201,7 +201,7 @@ impl<'t> Run<'t> {
         self.wrong
     }
 
-    /// Repeats every value as heard.
+    /// Every value is heard again.
     fn hear(&mut self, now: Duration) {
         let all: Vec<(Subject, Course)> =
             self.courses.iter().map(|((s, _), course)| (*s, course.clone())).collect();
@@ -224,7 +224,7 @@ impl<'t> Run<'t> {
                 let key = (subject, *q as u8);
                 let heard = heard(self.chart.readings.get(&key));
                 self.chart.readings.insert(key, Reading { value: value.clone(), heard });
-                // A trial that gives a TCPA alone means one that is known exactly.
+                // A trial that gives only a TCPA means one that is known exactly.
                 if *q == Quantity::Tcpa {
                     let prudent = Measure::Quantity(Quantity::TcpaPrudent);
                     if !self.courses.contains_key(&(subject, prudent.to_string())) {
@@ -238,7 +238,7 @@ impl<'t> Run<'t> {
         self.board.changed(at, subject, quantity, &self.chart);
     }
 
-    /// Passes the board to a moment, stopping wherever it wants to wake.
+    /// Advances the board to a moment, stopping wherever it wants to be woken.
     fn pass(&mut self, to: Duration) {
         self.count();
         let end = moment(to);
@@ -280,7 +280,7 @@ impl<'t> Run<'t> {
             return *s;
         }
         let number = self.chart.names.len() as u32 + 1;
-        // Identities with a MID that no country has; fewer than a million of them.
+        // Identities of a MID that no country has; fewer than a million of them.
         let mmsi = Mmsi::new(200_000_000 + number).map(Subject::Target);
         let subject = match (whose, mmsi) {
             (Whose::Target, Some(s)) => s,

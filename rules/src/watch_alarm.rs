@@ -1,5 +1,5 @@
-//! The watch alarm: a timer that the watchkeeper must answer, and that calls others if nobody does. After IMO
-//! MSC.128(75), performance standards for a bridge navigational watch alarm system.
+//! The watch alarm: a timer that the watchkeeper must reset, and that calls others if nobody does. After
+//! IMO MSC.128(75), performance standards for a bridge navigational watch alarm system.
 
 use crate::declared::Doing;
 use serde::{Deserialize, Serialize};
@@ -11,7 +11,7 @@ use thiserror::Error;
 pub const SHORTEST_DORMANT: Duration = Duration::from_secs(3 * 60);
 /// The longest dormant period of the standard (MSC.128(75) 4.1.2).
 pub const LONGEST_DORMANT: Duration = Duration::from_secs(12 * 60);
-/// The longest allowed here: short-handed crews use 15 to 20 min (common practice).
+/// The longest dormant period allowed here: short-handed crews use 15 to 20 min (common practice).
 const LONGEST_ALLOWED: Duration = Duration::from_secs(60 * 60);
 /// From the visual indication to the first audible stage (MSC.128(75) 4.1.2).
 pub const TO_FIRST: Duration = Duration::from_secs(15);
@@ -20,54 +20,54 @@ pub const TO_SECOND: Duration = Duration::from_secs(15);
 /// From the second audible stage to the third (MSC.128(75) 4.1.2).
 pub const TO_THIRD: Duration = Duration::from_secs(90);
 
-/// The watch alarm's fixed settings.
+/// The settings of the watch alarm.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WatchAlarmSettings {
-    /// How long it waits after an answer before it asks again.
+    /// The dormant period: how long it waits after a reset.
     pub dormant: Duration,
-    /// Inputs where a lookout can be kept; only these answer (MSC.128(75) 4.1.3.1).
+    /// Names of the inputs at lookout positions; only these reset it (MSC.128(75) 4.1.3.1).
     pub positions: Vec<String>,
     /// In automatic: on while she does one of these, or nothing is declared; empty for always.
     pub during: Vec<Doing>,
-    /// In automatic: on within these hours, from and to in seconds of the ship's day, and while the time is unknown;
+    /// In automatic: on within these hours, from and to in seconds of ship's day, and while the time is not known;
     /// empty for always.
     pub hours: Vec<(f64, f64)>,
 }
 
-/// Why settings are refused.
+/// What is wrong with the settings.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum WatchAlarmError {
     /// Too short or too long.
     #[error("the dormant period of the watch alarm is from 1 min to 1 h")]
     Dormant,
-    /// Nothing to answer with.
+    /// There is nothing to reset it with.
     #[error("no input is named as a lookout position, so nobody could reset the watch alarm")]
     NoPosition,
 }
 
 terms::closed_list! {
-    /// Whether it is on.
+    /// How it is switched.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
     pub enum Switch {
-        /// By the declarations and the hours.
+        /// On or off by the declarations and the hours.
         #[default]
         Automatic = "automatic",
-        /// By hand.
+        /// On by hand.
         On = "on",
-        /// By hand.
+        /// Off by hand.
         Off = "off",
     }
 }
 
 terms::closed_list! {
-    /// How far it has gone unanswered.
+    /// How far it has gone without a reset.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
     pub enum Stage {
         /// It is off.
         Off = "off",
         /// It waits.
         Dormant = "dormant",
-        /// It asks for an answer by light.
+        /// It shows a light: reset it.
         Visual = "visual",
         /// It sounds where the watch is kept.
         First = "first",
@@ -88,20 +88,20 @@ pub struct NoLookoutPosition(pub String);
 pub struct WatchAlarm {
     settings: WatchAlarmSettings,
     switch: Switch,
-    /// Since when it waits for an answer; `None` while off.
+    /// When it was last reset; `None` while off.
     answered: Option<Moment>,
     stage: Stage,
     /// When it was last advanced.
     looked: Option<Moment>,
-    /// How often it has reached the first audible stage.
+    /// How often it reached the first audible stage.
     missed: u32,
 }
 
 impl WatchAlarm {
-    /// A watch alarm that is off until first advanced.
+    /// A watch alarm that is off until it is first advanced.
     ///
     /// # Errors
-    /// If the settings will not do.
+    /// If the settings are not allowed.
     pub fn new(settings: WatchAlarmSettings) -> Result<Self, WatchAlarmError> {
         if settings.dormant < Duration::from_secs(60) || settings.dormant > LONGEST_ALLOWED {
             return Err(WatchAlarmError::Dormant);
@@ -119,7 +119,7 @@ impl WatchAlarm {
         })
     }
 
-    /// Whether its dormant period is within MSC.128(75).
+    /// Whether its dormant period is within that of MSC.128(75).
     pub fn within_standard(&self) -> bool {
         (SHORTEST_DORMANT..=LONGEST_DORMANT).contains(&self.settings.dormant)
     }
@@ -129,7 +129,7 @@ impl WatchAlarm {
         self.settings.positions.iter().any(|p| p == input)
     }
 
-    /// How far it has gone.
+    /// Its stage.
     pub fn stage(&self) -> Stage {
         self.stage
     }
@@ -139,7 +139,7 @@ impl WatchAlarm {
         self.switch
     }
 
-    /// How often it has reached the first audible stage since it was made.
+    /// How often it has reached the first audible stage.
     pub fn missed(&self) -> u32 {
         self.missed
     }
@@ -149,10 +149,10 @@ impl WatchAlarm {
         self.switch = switch;
     }
 
-    /// Takes an answer from an input: the dormant period starts over.
+    /// Resets it from an input: the dormant period starts again.
     ///
     /// # Errors
-    /// If the input is no lookout position.
+    /// If the input is not a lookout position.
     pub fn answer(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
         if !self.resets_from(input) {
             return Err(NoLookoutPosition(input.to_owned()));
@@ -181,7 +181,7 @@ impl WatchAlarm {
         }
     }
 
-    /// Passes to a moment; returns every newly reached stage, in order.
+    /// Advances to a moment; returns each stage newly reached, in order.
     pub fn advance(&mut self, at: Moment, doing: Option<Doing>, second_of_day: Option<f64>) -> Vec<Stage> {
         let mut reached = Vec::new();
         self.looked = Some(at);
@@ -220,7 +220,7 @@ impl WatchAlarm {
         }
     }
 
-    /// When it next wants to be advanced; with hours set, it needs a check each minute as well.
+    /// When to advance it next; with hours set, at least each minute.
     pub fn next_wake(&self) -> Option<Moment> {
         let stage = self.next_stage().map(|(due, _)| due);
         let by_hours = self.switch == Switch::Automatic && !self.settings.hours.is_empty();
@@ -245,8 +245,8 @@ mod tests {
 
     #[test]
     fn stages_of_msc_128() {
-        // IMO MSC.128(75) 4.1.2: dormant 3 to 12 min, then visual; first stage 15 s later, second after 15 s more,
-        // third after 90 s more.
+        // IMO MSC.128(75) 4.1.2: dormant 3 to 12 min, then visual; 15 s on the first, 15 s more the second, 90 s
+        // more the third stage.
         let mut k = keeper(12);
         assert!(k.within_standard() && keeper(3).within_standard() && !keeper(13).within_standard());
         let s = |s: f64| Moment::from_s(s);

@@ -1,4 +1,4 @@
-//! What a value did over a window of time, in a fixed number of buckets whatever the rate of reports.
+//! The course of a value over a window of time, in a fixed number of buckets whatever the rate of reports.
 
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
@@ -18,7 +18,7 @@ struct Bucket {
     directions: Circular,
 }
 
-/// The values of a quantity over the last stretch of time.
+/// The values of a quantity over the last stretch of time of a given length.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Window {
     length: Duration,
@@ -33,12 +33,12 @@ impl Window {
         Self { length, width, buckets: VecDeque::new() }
     }
 
-    /// How far back it reaches.
+    /// Its length.
     pub fn length(&self) -> Duration {
         self.length
     }
 
-    /// The same with every moment shifted by `by_ms` milliseconds.
+    /// The same with every moment shifted by so many milliseconds.
     pub fn shifted(mut self, by_ms: i64) -> Self {
         for b in &mut self.buckets {
             b.start = Moment(b.start.0.saturating_add(by_ms));
@@ -46,7 +46,7 @@ impl Window {
         self
     }
 
-    /// How soon time alone may change what it says.
+    /// The width of a bucket: how soon its figures may change by time alone.
     pub fn width(&self) -> Duration {
         self.width
     }
@@ -84,7 +84,7 @@ impl Window {
         }
     }
 
-    /// Whether it reaches back over at least half its length, enough for a mean.
+    /// Whether its values cover half its length, which is enough for a mean.
     pub fn has_mean(&self, at: Moment) -> bool {
         self.buckets.front().is_some_and(|b| at.since(b.start) >= self.length / 2)
     }
@@ -99,13 +99,13 @@ impl Window {
         self.buckets.iter().map(|b| b.lowest).reduce(f64::min)
     }
 
-    /// The mean; each stretch of time weighs the same, however many values it had.
+    /// The mean, each stretch of time counting alike however many values it had.
     pub fn mean(&self) -> Option<f64> {
         let n = self.buckets.len() as f64;
         (n > 0.0).then(|| self.buckets.iter().map(|b| b.sum / b.count.max(1.0)).sum::<f64>() / n)
     }
 
-    /// The mean direction in [0, 360); `None` if the directions cancel out.
+    /// The mean direction in [0, 360); `None` where they cancel out.
     pub fn mean_direction(&self) -> Option<f64> {
         let mut all = Circular::default();
         for deg in self.bucket_directions() {
@@ -114,8 +114,8 @@ impl Window {
         all.mean_deg()
     }
 
-    /// How far the direction has turned since each stretch, newest first: the turns from stretch to stretch added up,
-    /// so that a wind that backs right round does not count as veering.
+    /// How far the direction has turned to now since each stretch, newest first: the turns from stretch to stretch
+    /// added up, so that a wind that backs right round is not taken for one that veers.
     pub fn turns(&self) -> impl Iterator<Item = f64> {
         let newest_first = self.buckets.iter().rev().filter_map(|b| b.directions.mean_deg());
         newest_first.scan((None, 0.0), |(later, turned), deg| {

@@ -1,15 +1,15 @@
-//! Values in words: how to print a number with its unit.
+//! Values in words: numbers with their units.
 
 use crate::condition::Measure;
 use std::time::Duration;
 use terms::{Dimension, METRES_PER_NM, Quantity, Value, rounded};
 
-/// Distances below this are given in metres.
+/// Distances of the anchor and marks below this are in metres.
 const NEAR_NM: f64 = 0.1;
-/// Printed in place of a missing value.
+/// Stands for a missing value.
 const NOT_KNOWN: &str = "not known";
 
-/// A value of a quantity as printed, e.g. `0.42 nm`, `045°`, `12 min`.
+/// A value with its unit, e.g. `0.42 nm`, `045°`, `12 min`.
 fn value(dimension: Dimension, value: &Value) -> String {
     match value {
         Value::Number(n) => number(dimension, *n),
@@ -26,7 +26,7 @@ pub fn measure(m: &Measure, v: Option<&Value>) -> String {
         (Measure::TimeOfDay, Some(Value::Number(n))) => {
             format!("{:02.0}:{:02.0}", (n / 3600.0).floor(), (n % 3600.0 / 60.0).floor())
         }
-        // The anchor or a mark near by is given in metres, as the chain is counted.
+        // Near distances of the anchor or a mark in metres, as the chain is counted.
         (Measure::AnchorRange | Measure::MarkRange(..), Some(Value::Number(n))) if n.abs() < NEAR_NM => {
             format!("{:.0} m", n * METRES_PER_NM)
         }
@@ -36,7 +36,7 @@ pub fn measure(m: &Measure, v: Option<&Value>) -> String {
 
 /// A number in the dimension's own unit, with the digits that mean something at sea.
 pub fn number(dimension: Dimension, n: f64) -> String {
-    // Minus zero reads as an error.
+    // "-0" reads as an error.
     let n = if n == 0.0 { 0.0 } else { n };
     match dimension {
         Dimension::Speed => format!("{n:.1} kn"),
@@ -57,6 +57,6 @@ pub fn number(dimension: Dimension, n: f64) -> String {
 }
 
 fn seconds(s: f64) -> String {
-    // A number too large for a length of time is a mistake somewhere; print it as the longest.
+    // A number too large for a length of time is a mistake somewhere; show the longest.
     rounded(Duration::try_from_secs_f64(s).unwrap_or(Duration::MAX))
 }

@@ -3,18 +3,18 @@
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
-/// Words for people. Empty: it has none of its own, so whoever looks asks the picture or falls back on a name.
+/// What people read and hear. Empty words stand for none: the picture's are used, or a name.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Words {
-    /// The written form: on a screen, in the logbook, in a message.
+    /// As written on a screen, in the logbook, in a message.
     pub written: String,
-    /// The spoken form, if different.
+    /// As read aloud; `None` if that is no different.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub spoken: Option<String>,
 }
 
 impl Words {
-    /// Whether there are no words.
+    /// Whether there are none.
     pub fn is_empty(&self) -> bool {
         self.written.is_empty()
     }
@@ -27,29 +27,29 @@ impl Words {
         self
     }
 
-    /// The subject is gone: its last words are all there is.
+    /// Last words about a subject that is gone.
     pub(crate) fn no_longer_heard(self) -> Self {
         self.and("; no longer heard")
     }
 
-    /// Cleared by the bound on alerts awaiting acknowledgement.
+    /// Last words of an alert cleared by the bound on those that wait for an acknowledgement.
     pub(crate) fn too_many_wait(self) -> Self {
         self.and("; cleared unacknowledged, since too many wait")
     }
 
-    /// Ended some time after a restart.
+    /// Last words of an alert from before a restart whose condition was not met again.
     pub(crate) fn not_met_again(self) -> Self {
         self.and("; not met again since the restart")
     }
 
-    /// From before a restart, this long ago, and not confirmed since. `at_least`: a gap of unknown length lies
-    /// between.
+    /// Words from before a restart that nothing has confirmed since, with their age. `at_least` says that a gap of unknown
+    /// length lies in between.
     pub(crate) fn last_known(self, ago: Duration, at_least: bool) -> Self {
         let at_least = if at_least { "at least " } else { "" };
         self.and(&format!("; last known {at_least}{} ago, before the restart", terms::rounded(ago)))
     }
 
-    /// Covers other alerts as well.
+    /// Words that also stand for so many other alerts.
     pub(crate) fn and_more(self, more: u32) -> Self {
         if more == 0 { self } else { self.and(&format!("; and {more} more")) }
     }

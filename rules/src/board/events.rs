@@ -1,4 +1,4 @@
-//! What happened, in words. The words of an event, and the current words of an alert, are made only here.
+//! Events in words. This is the only place where an event gets its words, and where anybody who looks gets those of now.
 
 use super::Board;
 use crate::alert::{Alert, AlertEvent, EventKind, Origin, Priority};
@@ -8,8 +8,8 @@ use crate::picture::Picture;
 use crate::words::Words;
 
 impl Board {
-    /// Events since the last call, in order, each in the words of its moment. Call it after every call that may have
-    /// changed something, at the same moment and with the same picture.
+    /// Takes the events since the last call, in order, each with the words of its moment. Call it after each call that may
+    /// have changed something, at the same moment and with the same picture.
     pub fn take_events(&mut self, picture: &dyn Picture) -> Vec<AlertEvent> {
         self.alerts.take_events().into_iter().map(|h| self.in_words(h, picture)).collect()
     }
@@ -24,15 +24,15 @@ impl Board {
         AlertEvent { at, kind, seq: alert.seq, alert, origin, words, carry }
     }
 
-    /// The current words of an alert that stands. If it has ended, or nobody can say anything new about it, its last
-    /// words, with their age if they are from before a restart.
+    /// The words of an alert as of now. If it has ended, or nothing new can be said of it, these are its last words, with
+    /// their age if they are from before a restart.
     pub fn words(&self, alert: &Alert, picture: &dyn Picture) -> Words {
         let origin = self.alerts.origin(alert.id).filter(|_| alert.is_active());
         let fresh = origin.and_then(|origin| self.fresh(origin, alert, picture));
         named(fresh.unwrap_or_else(|| self.alerts.said(self.now, alert.id)), alert)
     }
 
-    /// The current words for an alert that goes on.
+    /// What can be said now of an alert whose condition continues.
     fn fresh(&self, origin: &Origin, alert: &Alert, picture: &dyn Picture) -> Option<Words> {
         match origin {
             Origin::BuiltIn(BuiltIn::WatchAlarm) => Some(watch_alarm(alert).into()),
@@ -46,12 +46,12 @@ impl Board {
     }
 }
 
-/// An alert always says something, if only its name.
+/// The words, or the order's name where there are none.
 fn named(words: Words, alert: &Alert) -> Words {
     if words.is_empty() { alert.order.as_str().into() } else { words }
 }
 
-/// The words of the watch alarm at the stage given by an alert's priority and level.
+/// What the watch alarm says at the stage given by the alert's priority and level.
 fn watch_alarm(alert: &Alert) -> &'static str {
     match (alert.priority, alert.level) {
         (Priority::Notice | Priority::Caution, _) => "Reset the watch alarm",

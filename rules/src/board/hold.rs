@@ -1,9 +1,9 @@
-//! How long something has been so.
+//! How long something has been true.
 
 use std::time::Duration;
 use terms::Moment;
 
-/// How long something has been so; time when it is unknown does not count.
+/// How long something has been true; time during which it is not known does not count.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Hold {
     gathered: Duration,
@@ -15,17 +15,17 @@ impl Hold {
         self.gathered + self.since.map_or(Duration::ZERO, |s| at.since(s))
     }
 
-    /// Notes that it is so now.
+    /// It is true now.
     pub fn running(self, at: Moment) -> Self {
         Self { since: self.since.or(Some(at)), ..self }
     }
 
-    /// Notes that it is unknown now.
+    /// It is not known now.
     pub fn paused(self, at: Moment) -> Self {
         Self { gathered: self.so_far(at), since: None }
     }
 
-    /// When it will have lasted `length`.
+    /// When it will have been true for a given length of time.
     pub fn reaches(&self, at: Moment, length: Duration) -> Moment {
         at + length.saturating_sub(self.so_far(at))
     }

@@ -28,16 +28,16 @@ use timers::Timers;
 pub use watch::Handover;
 use watched::{Tools, Watched};
 
-/// Most built-in alerts standing at once; beyond that, all but emergencies are only noted.
+/// Greatest number of built-in alerts at once; beyond it all but emergencies are only noted.
 const MOST_BUILT_IN: usize = 512;
 
-/// The board's fixed settings.
+/// The board's settings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BoardSettings {
     /// Everything is part of an exercise.
     pub exercise: bool,
-    /// Most signals a minute, of each priority and those above it together. Beyond it only emergencies sound; the rest
-    /// waits until the minute has room again.
+    /// Greatest number of signals a minute, counted for each priority together with those above it. Beyond it only
+    /// emergencies sound at once; the rest follow as soon as the minute has room again. Default 20.
     pub signals_per_min: usize,
     /// Ship's time less UTC, in seconds.
     pub ship_time_s: i64,
@@ -57,9 +57,9 @@ pub struct Board {
     settings: BoardSettings,
     now: Moment,
     watched: Vec<Watched>,
-    /// Orders that follow each quantity, by place; indexed by the quantity's number.
+    /// The orders that depend on each quantity, as places in `watched`, by the quantity's number.
     index: Vec<Vec<u32>>,
-    /// Scratch space for the places that a change touches.
+    /// The orders touched by a change; kept to reuse its memory.
     touched: Vec<(u32, bool)>,
     by_name: BTreeMap<String, u32>,
     timers: Timers,
@@ -67,16 +67,16 @@ pub struct Board {
     declared: Declarations,
     anchor: Option<Position>,
     roster: Roster,
-    /// When to check the roster next.
+    /// When to consult the roster next.
     roster_due: Option<Moment>,
-    /// The watch that the roster last put on, and since when, in ship's time.
+    /// Whom the roster put on watch last, and since when in ship's time.
     rostered: Option<(String, Utc)>,
     /// Who is on watch, by the roster or by hand, and since when.
     on_watch: Option<(String, Moment)>,
     watch_alarm: Option<WatchAlarm>,
-    /// What orders kept across a restart, until the orders are set.
+    /// State of orders from before a restart, until the orders are set.
     kept: BTreeMap<String, KeptOrder>,
-    /// Deadline for restored alerts to be met again.
+    /// By when the alerts from before a restart must be met again.
     unconfirmed_until: Option<Moment>,
 }
 
@@ -105,7 +105,7 @@ impl Board {
         }
     }
 
-    /// Passes to a moment; time never runs backwards here.
+    /// Moves the board's time forward; it never runs back.
     fn pass(&mut self, at: Moment) -> Moment {
         self.now = self.now.max(at);
         self.now
@@ -121,8 +121,7 @@ impl Board {
         }
     }
 
-    /// Replaces all orders with these. Alerts of unchanged orders live on; those of removed or changed orders are
-    /// cleared.
+    /// Replaces all orders. Alerts of unchanged orders live on; those of orders that are removed or changed are cleared.
     pub fn set_orders(&mut self, at: Moment, orders: &Orders, picture: &dyn Picture) {
         let at = self.pass(at);
         let sight = self.sight(picture);
@@ -160,7 +159,7 @@ impl Board {
                 }
             });
         }
-        // Restored alerts whose order no longer exists.
+        // Alerts from before a restart whose order is gone.
         for name in self.alerts.orders().into_iter().filter(|n| !self.by_name.contains_key(n)) {
             for id in self.alerts.of_order(&name) {
                 self.alerts.clear(at, id);
@@ -168,14 +167,14 @@ impl Board {
         }
         for (place, stayed) in stayed.into_iter().enumerate() {
             self.apply(place, picture, self.anchor);
-            // Its timers went with the old places.
+            // Its timers were dropped with the old places.
             if stayed && self.watched[place].in_force {
                 self.with(place, picture, |w, tools| w.judge_all(tools));
             }
         }
     }
 
-    /// The orders in force, in order.
+    /// The orders, in the order of the file.
     pub fn orders(&self) -> impl Iterator<Item = &Order> {
         self.watched.iter().map(|w| w.order.as_ref())
     }
@@ -187,9 +186,8 @@ impl Board {
         }
     }
 
-    /// Puts an order in or out of force by the declarations and the sun.
-    ///
-    /// `lay` is where the anchor lay until now: the last words of an ending order refer to it.
+    /// Puts an order in or out of force, by the declarations and by day or night. `lay` is where the anchor lay until now:
+    /// the last words of an order that ends are about it.
     fn apply(&mut self, place: usize, picture: &dyn Picture, lay: Option<Position>) {
         let night = match picture.reading(Subject::OwnVessel, Quantity::Sun).value {
             Some(Value::Word(w)) => Some(w == "down"),
@@ -215,8 +213,7 @@ impl Board {
         self.changed_together(at, subject, &[quantity], picture);
     }
 
-    /// Takes changes of several quantities of a subject at one moment; judges each order that asks for any of them
-    /// once.
+    /// Several quantities of a subject changed at one moment: each order that asks for any of them is judged once.
     pub fn changed_together(
         &mut self,
         at: Moment,
@@ -228,7 +225,7 @@ impl Board {
         if quantities.contains(&Quantity::Sun) {
             (0..self.watched.len()).for_each(|place| self.apply(place, picture, self.anchor));
         }
-        // All subjects of an order about others share own vessel's quantities.
+        // Own vessel's quantities are shared by all subjects of an order about others.
         let mut touched = std::mem::take(&mut self.touched);
         touched.extend(quantities.iter().flat_map(|q| {
             let own = q.whose() == Whose::Own;
@@ -256,7 +253,7 @@ impl Board {
         }
     }
 
-    /// Passes to a moment: judges what fell due, returns sounds, repeats and escalates.
+    /// Runs everything due by a moment: judges orders, ends silences, repeats and escalates.
     pub fn advance(&mut self, at: Moment, picture: &dyn Picture) {
         let at = self.pass(at);
         self.advance_roster(picture);
@@ -278,20 +275,20 @@ impl Board {
         }
     }
 
-    /// When the board next wants to be advanced.
+    /// When the board wants to be advanced next.
     pub fn next_wake(&self) -> Option<Moment> {
         let own = [self.timers.next(), self.alerts.next_wake(), self.watch_wake(), self.unconfirmed_until];
         own.into_iter().flatten().min()
     }
 
-    /// Raises a built-in alert, or announces it again, voiding any earlier acknowledgement. `words` are what it says
-    /// while the picture cannot; empty if the picture always can.
+    /// Raises a built-in alert, or announces it again: an earlier acknowledgement no longer counts. `words` are used while
+    /// the picture has none for it; leave them empty where the picture always has.
     pub fn call(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) -> AlertId {
         let at = self.pass(at);
         let origin = Origin::BuiltIn(built_in);
         let full = self.alerts.find(&origin, subject).is_none()
             && self.alerts.count(|s| matches!(s, Origin::BuiltIn(_))) >= MOST_BUILT_IN;
-        // The lookout bounds emergencies by reporting many beacons as one.
+        // The lookout bounds emergencies: it merges many beacons into one casualty.
         let priority = match built_in.priority() {
             Priority::EmergencyAlarm => Priority::EmergencyAlarm,
             _ if full => Priority::Notice,
@@ -312,8 +309,8 @@ impl Board {
         self.alerts.raise(at, raise)
     }
 
-    /// Raises an exercise of what the order or built-in alert of this name announces. It lives beside the real one and
-    /// takes no share of the signals allowed a minute. `words` as for [`Self::call`].
+    /// Raises an exercise of the order or built-in alert of this name. It lives as the real one would, beside the real one
+    /// if that comes, and does not count against the signals a minute. `words` as for [`Self::call`].
     pub fn exercise(
         &mut self,
         at: Moment,
@@ -354,8 +351,8 @@ impl Board {
         }
     }
 
-    /// Announces a standing built-in alert again, with news and in its present state; `words` as for [`Self::call`].
-    /// Does nothing if none stands.
+    /// Repeats a standing built-in alert in its state because there is news; does nothing if none stands. `words` as for
+    /// [`Self::call`].
     pub fn retell(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) {
         let at = self.pass(at);
         if let Some(id) = self.alerts.find(&Origin::BuiltIn(built_in), subject) {
@@ -363,8 +360,8 @@ impl Board {
         }
     }
 
-    /// Raises a built-in alert that is nothing but its words. If it stands, it is announced again, in its state, only
-    /// when the words have changed; otherwise it goes on silently.
+    /// Raises a built-in alert that is defined by its words. One that stands is repeated in its state if its last words were
+    /// others, and otherwise continues silently.
     pub fn follow(&mut self, at: Moment, built_in: BuiltIn, subject: Subject, words: Words) {
         let at = self.pass(at);
         match self.alerts.find(&Origin::BuiltIn(built_in), subject) {
@@ -382,7 +379,7 @@ impl Board {
         }
     }
 
-    /// A notice: announced once, no alert. `order` names its source.
+    /// Announces a notice, which is not an alert. `order` names what it comes from.
     pub fn note(&mut self, at: Moment, order: &str, subject: Subject, words: Words) -> AlertId {
         let at = self.pass(at);
         self.alerts.raise(
@@ -405,7 +402,7 @@ impl Board {
     /// The crew acknowledges an alert.
     ///
     /// # Errors
-    /// If none stands, or it is already acknowledged.
+    /// If no such alert stands, or it is acknowledged already.
     pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
         let about = self.alerts.get(id).map(|a| a.subject).zip(self.alerts.origin(id).cloned());
@@ -421,22 +418,22 @@ impl Board {
     /// The crew silences an alert for [`crate::SOUND_RETURNS`].
     ///
     /// # Errors
-    /// If none stands, or it makes no sound.
+    /// If no such alert stands, or it makes no sound.
     pub fn silence(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
         self.alerts.silence(at, id)
     }
 
-    /// Somebody else takes over an alarm or a warning.
+    /// Transfers responsibility for an alarm or a warning to somebody else.
     ///
     /// # Errors
-    /// If none stands, or it cannot be passed on.
+    /// If no such alert stands, or it cannot be transferred.
     pub fn transfer(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         let at = self.pass(at);
         self.alerts.transfer(at, id)
     }
 
-    /// A person ends a casualty: all its alerts are cleared with these last words.
+    /// A person stands a casualty down: clears all its alerts with these last words.
     ///
     /// # Errors
     /// If no alert about it stands.
@@ -451,8 +448,8 @@ impl Board {
         Ok(())
     }
 
-    /// The crew declares what the vessel does, the waters, or the visibility. Declared at anchor, the anchor lies
-    /// here.
+    /// The crew declares what the vessel is doing, the waters, or the visibility. When she is first declared at anchor, the
+    /// anchor lies at her present position.
     pub fn declare(&mut self, at: Moment, declared: Declared, picture: &dyn Picture) {
         self.pass(at);
         let lay = self.anchor;
@@ -473,7 +470,7 @@ impl Board {
         &self.declared
     }
 
-    /// Whether an alert means that an order's condition is met, rather than that it cannot be judged or the like.
+    /// Whether an alert comes from an order's condition, not from an order that cannot be judged, a crowd or the like.
     pub fn is_raised_by_order(&self, id: AlertId) -> bool {
         matches!(self.alerts.origin(id), Some(Origin::Order(_)))
     }
@@ -483,7 +480,7 @@ impl Board {
         self.alerts.find(&Origin::BuiltIn(built_in), subject).and_then(|id| self.alerts.get(id))
     }
 
-    /// The alerts that are not over, in order of their numbers.
+    /// All alerts that are not over, by number.
     pub fn alerts(&self) -> impl Iterator<Item = &Alert> {
         self.alerts.iter()
     }

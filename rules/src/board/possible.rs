@@ -1,26 +1,26 @@
-//! Whether the orders can be judged at all with what is heard.
+//! Which orders can be judged with the data at hand.
 
 use super::Board;
 use crate::condition::{Measure, Predicate};
 use crate::picture::Picture;
 use terms::{Subject, Whose};
 
-/// How an order fares with the data at hand.
+/// Whether one order can be judged with the data at hand.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Possible {
     /// The order's name.
     pub name: String,
-    /// It applies under the present declarations.
+    /// Whether it applies as things are declared.
     pub in_force: bool,
-    /// Measures that nothing heard provides, by name.
+    /// Names of the measures that no data at hand provides.
     pub missing: Vec<String>,
-    /// It is about targets and none is held, so only its questions about own vessel were checked.
+    /// It is about targets and none is held, so only its measures of own vessel were checked.
     pub no_target: bool,
 }
 
 impl Board {
-    /// For each order, in file order, whether everything it asks for is available now. A measure missing for some
-    /// targets but present for others counts as available.
+    /// Checks for each order, in the order of the file, whether all its measures are available now. A measure that is
+    /// missing for some targets only is available.
     pub fn possible(&self, picture: &dyn Picture) -> Vec<Possible> {
         let sight = self.sight(picture);
         let of = |w: &super::Watched| {
@@ -30,7 +30,7 @@ impl Board {
             };
             let mut missing: Vec<String> = Vec::new();
             for test in &w.order.tests {
-                // An age or a silence is known even of what was never heard.
+                // Ages and silences are known even of what was never heard.
                 if matches!(test.predicate, Predicate::Missing(_)) || matches!(test.measure, Measure::Age(_))
                 {
                     continue;

@@ -8,11 +8,11 @@ use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use terms::{Moment, Position, Subject, Utc};
 
-/// How soon after a restart a restored condition must be met again before it counts as ended.
+/// An alert from before a restart ends if its condition is not met again within this time.
 const MET_AGAIN_WITHIN: Duration = Duration::from_secs(300);
 
-/// Everything that must outlast a restart: every open alert and its clocks, the declarations, the anchor, the orders'
-/// rests, and the recent course of own vessel's quantities.
+/// What must outlast a restart: the alerts that are not over with their timers, the declarations, the anchor, the rests
+/// of orders, and the recent course of own vessel's quantities.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Snapshot {
     /// When it was taken, in the steady time of that run.
@@ -22,7 +22,7 @@ pub struct Snapshot {
     pub(super) declared: Declarations,
     pub(super) anchor: Option<Position>,
     pub(super) on_watch: Option<(String, Moment)>,
-    /// The watch that the roster had put on.
+    /// Whom the roster had put on watch, and since when.
     #[serde(default)]
     pub(super) rostered: Option<(String, Utc)>,
     pub(super) orders: Vec<KeptOrder>,
@@ -32,7 +32,7 @@ pub struct Snapshot {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct KeptOrder {
     pub name: String,
-    /// Subjects about which it rests, and until when.
+    /// The subjects about which it rests, each with the moment until when.
     pub rests: Vec<(Subject, Moment)>,
     /// Windows of tests about own vessel, by the test's place.
     pub windows: Vec<(usize, Window)>,
@@ -41,14 +41,14 @@ pub(super) struct KeptOrder {
 impl KeptOrder {
     fn shifted(self, by_ms: i64, windows_too: bool) -> Self {
         let rests = self.rests.into_iter().map(|(s, m)| (s, Moment(m.0.saturating_add(by_ms)))).collect();
-        // Across a gap of unknown length nobody knows what a value did in the last three hours.
+        // After a gap of unknown length the course of a value over the last hours is not known.
         let windows = if windows_too { self.windows } else { Vec::new() };
         Self { rests, windows: windows.into_iter().map(|(i, w)| (i, w.shifted(by_ms))).collect(), ..self }
     }
 }
 
 impl Board {
-    /// What to keep, as of the board's last moment.
+    /// What to keep, as of the board's present moment.
     pub fn snapshot(&self) -> Snapshot {
         Snapshot {
             at: self.now,
@@ -61,10 +61,10 @@ impl Board {
         }
     }
 
-    /// Restores what a board kept before a restart; call it before setting the orders. `gap` is the time since the
-    /// snapshot, by UTC; without it durations continue from the snapshot and read "at least". Unacknowledged alerts
-    /// are announced again at once. A condition not met again within five minutes has ended; an emergency has not: a
-    /// person ends it.
+    /// Takes over a snapshot from before a restart; call it before the orders are set. `gap` is the time from the snapshot
+    /// to now by UTC; without it durations count on from the snapshot and are "at least" that long. Unacknowledged alerts
+    /// are repeated at once. An alert that is not met again within five minutes ends, except an emergency: only a person
+    /// ends that.
     pub fn restore(&mut self, at: Moment, snapshot: Snapshot, gap: Option<Duration>) {
         let at = self.pass(at);
         let gap_ms = gap.map_or(0, |g| i64::try_from(g.as_millis()).unwrap_or(i64::MAX));
@@ -80,7 +80,7 @@ impl Board {
         self.unconfirmed_until = Some(at + MET_AGAIN_WITHIN);
     }
 
-    /// Ends restored alerts that were not met again in time.
+    /// Ends the alerts that were not met again, once the time for that is up.
     pub(super) fn end_unconfirmed(&mut self) {
         if self.unconfirmed_until.is_some_and(|t| t <= self.now) {
             self.unconfirmed_until = None;

@@ -1,10 +1,10 @@
-//! When time alone requires an order to be judged again.
+//! When to judge orders again though nothing has changed.
 
 use rustc_hash::FxHashMap;
 use std::collections::BTreeSet;
 use terms::{Moment, Subject};
 
-/// An order by its place, and one of its subjects; `None` for what they all share.
+/// An order by its place, and one of its subjects; `None` for what all subjects share.
 pub type Key = (u32, Option<Subject>);
 
 /// At most one moment for each key.
@@ -37,7 +37,7 @@ impl Timers {
         self.by_time.first().map(|(at, _)| *at)
     }
 
-    /// Takes the first key that is due.
+    /// Removes and returns the first key that is due.
     pub fn pop(&mut self, at: Moment) -> Option<Key> {
         let &(due, key) = self.by_time.first()?;
         if due > at {
@@ -47,7 +47,7 @@ impl Timers {
         Some(key)
     }
 
-    /// Removes all of them.
+    /// Removes all.
     pub fn clear(&mut self) {
         self.by_key.clear();
         self.by_time.clear();

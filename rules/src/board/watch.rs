@@ -1,4 +1,4 @@
-//! The watch on the board: the roster, the watch alarm, and what the relief must know.
+//! Watchkeeping on the board: the roster, the watch alarm, and the handover.
 
 use super::Board;
 use crate::alert::{Alert, Origin, Priority};
@@ -12,10 +12,10 @@ use crate::words::Words;
 use std::time::Duration;
 use terms::{Moment, Subject, Utc};
 
-/// How often the roster is checked while the time is unknown.
+/// Interval at which the roster is consulted, at most; also while the time is not known.
 const LOOKED_AT_EVERY: Duration = Duration::from_secs(60);
 
-/// What the relief must know.
+/// What whoever takes over the watch must know.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Handover {
     /// Now.
@@ -24,15 +24,15 @@ pub struct Handover {
     pub on_watch: Option<String>,
     /// Since when.
     pub since: Option<Moment>,
-    /// Who is on next, and in how long, by the roster.
+    /// Who is on watch next by the roster, and in how long.
     pub next: Option<(String, Duration)>,
     /// Alerts that are not over, worst priority first.
     pub standing: Vec<Alert>,
-    /// Orders that do not apply under the present declarations, and so do not watch.
+    /// Orders that are out of force as things are declared.
     pub out_of_force: Vec<String>,
     /// What is declared.
     pub declared: Declarations,
-    /// The watch alarm's stage, and how often nobody answered it in time.
+    /// The stage of the watch alarm, and how often it was not reset in time; `None` if there is none.
     pub watch_alarm: Option<(Stage, u32)>,
 }
 
@@ -46,7 +46,7 @@ impl Board {
         self.advance_roster(picture);
     }
 
-    /// Replaces or removes the watch alarm.
+    /// Replaces the watch alarm; `None` for no watch alarm.
     pub fn set_watch_alarm(&mut self, at: Moment, keeper: Option<WatchAlarm>, picture: &dyn Picture) {
         self.pass(at);
         self.clear_watch_alarm();
@@ -54,7 +54,7 @@ impl Board {
         self.advance_watch_alarm(picture);
     }
 
-    /// Somebody takes the watch, whatever the roster says, until its next change.
+    /// Puts somebody on watch, whatever the roster says, until the roster's next change.
     pub fn take_watch(&mut self, at: Moment, who: &str, picture: &dyn Picture) {
         let at = self.pass(at);
         self.begin_watch(at, Some(who.to_owned()), at, picture);
@@ -65,7 +65,7 @@ impl Board {
         self.on_watch.as_ref().map(|(who, since)| (who.as_str(), *since))
     }
 
-    /// What the relief must know.
+    /// What whoever takes over the watch must know.
     pub fn handover(&self, picture: &dyn Picture) -> Handover {
         let mut standing: Vec<Alert> = self.alerts.iter().cloned().collect();
         standing.sort_by(|a, b| b.priority.cmp(&a.priority).then(a.id.cmp(&b.id)));
@@ -91,7 +91,7 @@ impl Board {
         picture.utc().map(|t| t.plus_ms(self.settings.ship_time_s.saturating_mul(1000)))
     }
 
-    /// Checks who is on watch by the roster, when due.
+    /// Consults the roster when that is due.
     pub(super) fn advance_roster(&mut self, picture: &dyn Picture) {
         let Some(due) = self.roster_due.filter(|due| *due <= self.now) else { return };
         let _ = due;
@@ -100,13 +100,13 @@ impl Board {
             return;
         };
         let Some(present) = self.roster.present(ship_time) else {
-            // An hour that nobody keeps, or no roster: check again soon, since it is cheap.
+            // Nobody is on watch at this hour, or there is no roster: consult it again soon, since that is cheap.
             self.roster_due = (self.roster != Roster::default()).then(|| self.now + LOOKED_AT_EVERY);
             return;
         };
         let left_ms = present.until.0.saturating_sub(ship_time.0).max(1);
         let since = Moment(self.now.0.saturating_sub(ship_time.0.saturating_sub(present.since.0)));
-        // Satellites may correct the clock: check the roster each minute; it changes when its time has come.
+        // Satellites may correct the clock, so the roster is consulted each minute.
         self.roster_due = Some(self.now + Duration::from_millis(left_ms as u64).min(LOOKED_AT_EVERY));
         if self.rostered.as_ref() == Some(&(present.who.clone(), present.since)) {
             return;
@@ -136,7 +136,7 @@ impl Board {
         }
     }
 
-    /// Switches the watch alarm by hand, or back to automatic. Does nothing if there is none.
+    /// Switches the watch alarm on, off or to automatic. Does nothing if there is none.
     pub fn switch_watch_alarm(&mut self, at: Moment, switch: Switch, picture: &dyn Picture) {
         self.pass(at);
         if let Some(k) = &mut self.watch_alarm {
@@ -145,10 +145,10 @@ impl Board {
         self.advance_watch_alarm(picture);
     }
 
-    /// The watchkeeper answers the watch alarm from an input. Does nothing if there is none.
+    /// Resets the watch alarm from an input. Does nothing if there is none.
     ///
     /// # Errors
-    /// If the input is no lookout position.
+    /// If the input is not a lookout position.
     pub fn reset_watch_alarm(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
         let at = self.pass(at);
         if let Some(k) = &mut self.watch_alarm {
@@ -169,7 +169,7 @@ impl Board {
         }
     }
 
-    /// Advances the watch alarm and announces each stage it reaches.
+    /// Advances the watch alarm and raises its alert by the stages it has reached.
     pub(super) fn advance_watch_alarm(&mut self, picture: &dyn Picture) {
         let second_of_day = self.ship_time(picture).map(|t| t.ms_of_day() as f64 / 1000.0);
         let (at, doing) = (self.now, self.declared.doing);
@@ -196,7 +196,7 @@ impl Board {
         }
     }
 
-    /// When roster or watch alarm next need attention.
+    /// When the roster or the watch alarm is due.
     pub(super) fn watch_wake(&self) -> Option<Moment> {
         let keeper = self.watch_alarm.as_ref().and_then(WatchAlarm::next_wake);
         [self.roster_due, keeper].into_iter().flatten().min()

@@ -17,28 +17,28 @@ use std::sync::Arc;
 use std::time::Duration;
 use terms::{Moment, Subject, Whose};
 
-/// Most subjects one order tracks; further ones are not judged, and the crowd alert says so.
+/// Greatest number of subjects that one order judges; the crowd alert says if there are more.
 pub const MOST_SUBJECTS: usize = 4096;
-/// Alerts one order announces one by one. Beyond that, only what is worse than each of these is; the rest go together:
-/// an anchorage, a fishing fleet.
+/// Alerts that one order announces one by one. Beyond these only a subject worse than each of them gets an alert of its
+/// own, and the rest share one: think of an anchorage or a fishing fleet.
 pub const ONE_BY_ONE: usize = 8;
-/// Most individual alerts of one order. As many again may have ended and await acknowledgement.
+/// Greatest number of separate alerts of one order. As many more may have ended and wait for an acknowledgement.
 pub const MOST_ALERTS: usize = 64;
-/// How often a crowd may call again, though acknowledged, because it has grown.
+/// Shortest interval at which the crowd's alert is raised again, though acknowledged, when the crowd has grown.
 const CROWD_CALLS_EVERY: Duration = Duration::from_secs(60);
-/// Most unjudged subjects named in a text.
+/// Greatest number of subjects named in a text.
 const MOST_NAMED: usize = 3;
 
 /// Where one subject stands with one order.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Phase {
-    /// Nothing to announce.
+    /// The condition is not met.
     Quiet,
-    /// True, but not held long enough yet.
+    /// Met, but not yet held for long enough.
     Rising(Hold),
-    /// Announced.
+    /// Called.
     On,
-    /// Announced; its end has begun but not lasted long enough yet.
+    /// Called; the end is met but has not yet lasted long enough.
     Falling(Hold),
 }
 
@@ -50,19 +50,19 @@ struct Progress {
     tests: Box<[TestState]>,
     phase: Phase,
     alert: Option<AlertId>,
-    /// The alert was restored, and nothing could be judged since.
+    /// The alert is from before a restart, and nothing could be judged since.
     unconfirmed: bool,
     unknown_since: Option<Moment>,
-    /// How far it has become worse since it was called.
+    /// Whether it has become worse since the call.
     worse: Worse,
 }
 
-/// Whether a subject has come to what its order calls worse.
+/// Whether a subject meets its order's `worse`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Worse {
     /// Not yet, or not for long enough.
     Not(Hold),
-    /// It was so when called, or has been announced since.
+    /// It did so when the order called, or has been announced since.
     Told,
 }
 
@@ -72,10 +72,10 @@ pub struct Watched {
     /// The order.
     pub order: Arc<Order>,
     place: u32,
-    /// Whether it applies under the present declarations.
+    /// Whether it applies as things are declared.
     pub in_force: bool,
-    /// It asks where the anchor lies, and nobody has declared what she does. Only a declaration can tell, so it is not
-    /// missed.
+    /// It asks for the distance from the anchor while nothing is declared. Only a declaration can provide that, so its
+    /// absence is not reported.
     unanchored: bool,
     since: Moment,
     /// States and truths of tests about own vessel, which all subjects share.
@@ -84,24 +84,24 @@ pub struct Watched {
     shared_due: Option<Moment>,
     /// Unordered: sort the subjects before going through them.
     progress: FxHashMap<Subject, Progress>,
-    /// Subjects that cannot be judged, and since when.
+    /// The subjects that cannot be judged, each with the moment since when.
     unknown: BTreeSet<(Moment, Subject)>,
-    /// Those with an alert of their own.
+    /// The subjects with an alert of their own.
     told: BTreeSet<Subject>,
-    /// On, but beyond those announced one by one.
+    /// The subjects that are on but share the crowd's alert.
     crowd: BTreeSet<Subject>,
-    /// When the crowd last called, and whether another has joined since.
+    /// When the crowd's alert was last raised, and whether the crowd has grown since.
     crowd_called: Option<Moment>,
     crowd_grown: bool,
-    /// There are subjects beyond [`MOST_SUBJECTS`].
+    /// There are more subjects than [`MOST_SUBJECTS`].
     unwatched: bool,
-    /// Subjects it rests about, and until when; including those no longer heard.
+    /// Until when it rests about each subject, also about those that are no longer heard.
     rests: BTreeMap<Subject, Moment>,
-    /// Whether the alert for those that cannot be judged may stand; at first one from before a restart may.
+    /// Whether an alert that it cannot be judged may stand; initially true, since one may stand from before a restart.
     told_unjudged: bool,
     /// The same for the crowd's alert.
     told_crowd: bool,
-    /// Truths of the tests while judging a subject, as far as asked for.
+    /// The tests' truths while a subject is judged, as far as they were needed.
     truths: Vec<Option<Truth>>,
 }
 
@@ -116,7 +116,7 @@ pub struct Tools<'a> {
 }
 
 impl Watched {
-    /// Puts an order to work.
+    /// Sets an order to work; not in force yet.
     pub fn new(order: Arc<Order>, place: u32, at: Moment, kept: Option<KeptOrder>) -> Self {
         let n = order.tests.len();
         let mut new = Self {
@@ -146,7 +146,7 @@ impl Watched {
         new
     }
 
-    /// Restores what was kept before a restart, if the order is still the same.
+    /// Takes over the state from before a restart, as far as the order is unchanged.
     fn take_over(&mut self, kept: KeptOrder) {
         self.rests.extend(kept.rests.into_iter().take(MOST_SUBJECTS));
         for (i, window) in kept.windows {
@@ -170,13 +170,13 @@ impl Watched {
         }
     }
 
-    /// Moves it to its place in a new list.
+    /// Gives it a new place in the list of orders.
     pub fn moved(mut self, place: u32) -> Self {
         self.place = place;
         self
     }
 
-    /// The order begins to apply.
+    /// It begins to apply.
     pub fn start(&mut self, at: Moment) {
         let n = self.order.tests.len();
         self.in_force = true;
@@ -184,8 +184,8 @@ impl Watched {
         self.shared_truth = vec![Truth::Unknown; n];
     }
 
-    /// Notes whether any activity is declared. Only a declaration tells where the anchor lies, so an order that asks
-    /// for it waits patiently for one. Returns whether that just changed.
+    /// Notes whether it is declared what she is doing, and returns whether that makes a difference: an order that asks for
+    /// the distance from the anchor is patient until then.
     pub fn heed_declared(&mut self, declared: bool) -> bool {
         let asks = |t: &Test| t.measure == Measure::AnchorRange;
         let unanchored = !declared && self.order.tests.iter().any(asks);
@@ -204,7 +204,7 @@ impl Watched {
             && self.order.tests.get(test).is_some_and(|t| t.measure.whose() == Whose::Own)
     }
 
-    /// Judges what all subjects share; returns whether any of it changed.
+    /// Judges the tests that all subjects share; returns whether any truth changed.
     fn judge_shared(&mut self, sight: &Sight<'_>) -> bool {
         let mut changed = false;
         self.shared_due = None;
@@ -220,7 +220,7 @@ impl Watched {
         changed
     }
 
-    /// Judges all subjects there are.
+    /// Judges all subjects.
     pub fn judge_all(&mut self, tools: &mut Tools<'_>) {
         self.judge_shared(&tools.sight);
         let subjects = match self.order.each {
@@ -233,7 +233,7 @@ impl Watched {
         self.settle(tools);
     }
 
-    /// Judges again what all subjects share: own vessel changed, or it fell due.
+    /// Judges again after something that all subjects share has changed or fallen due.
     pub fn judge_shared_again(&mut self, tools: &mut Tools<'_>) {
         if self.judge_shared(&tools.sight) {
             for subject in self.subjects() {
@@ -243,13 +243,13 @@ impl Watched {
         self.settle(tools);
     }
 
-    /// Judges one subject: something about it changed or fell due.
+    /// Judges one subject again after something about it has changed or fallen due.
     pub fn judge_one(&mut self, subject: Subject, tools: &mut Tools<'_>) {
         self.judge(subject, tools);
         self.settle(tools);
     }
 
-    /// The subjects it remembers, in order.
+    /// The subjects it knows, sorted.
     fn subjects(&self) -> Vec<Subject> {
         let mut all: Vec<Subject> = self.progress.keys().copied().collect();
         all.sort_unstable();
@@ -263,7 +263,7 @@ impl Watched {
                 self.unwatched = true;
                 return;
             }
-            // In an order about own vessel, the shared states belong to its one subject.
+            // For an order about own vessel the shared states are those of its one subject.
             let remembers = self.order.tests.iter().any(|t| t.window().is_some());
             let tests = match self.order.each {
                 Whose::Own => self.shared.clone(),
@@ -296,8 +296,8 @@ impl Watched {
         let mut due = None;
         self.truths.clear();
         self.truths.resize(order.tests.len(), None);
-        // Tests are judged on demand: what can no longer decide has nothing to wait for either. Only a test with a
-        // window must see every value.
+        // Each test is judged only when its truth is needed, so that one that cannot decide anything sets no timer either.
+        // A test with a window must see every value, though.
         let mut truth_of = |i: usize| {
             let (Some(test), Some(known)) = (order.tests.get(i), self.truths.get_mut(i)) else {
                 return Truth::Unknown;
@@ -319,7 +319,7 @@ impl Watched {
         }
         let begins = order.when.judge(&mut truth_of);
         let called = matches!(phase, Phase::On | Phase::Falling(_));
-        // Neither the end nor worse matters before it has begun.
+        // What has not begun has neither an end nor anything worse.
         let told = called || begins == Truth::True;
         let ends = match &order.until {
             Some(until) if told => until.judge(&mut truth_of),
@@ -330,7 +330,7 @@ impl Watched {
         self.confirm(subject, begins, ends, tools);
         let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, tools));
         let step_due = sooner(step_due, worse_due);
-        // The worst subject never stays in the crowd.
+        // The worst of all never stays in the crowd.
         if self.crowd.contains(&subject) && self.has_place(self.badness(subject, &tools.sight), &tools.sight)
         {
             self.begin(subject, tools);
@@ -357,7 +357,7 @@ impl Watched {
         }
     }
 
-    /// Settles what concerns the order as a whole: its patience, its crowd, its timer.
+    /// What concerns the order as a whole: its patience, its crowd, its timer.
     fn settle(&mut self, tools: &mut Tools<'_>) {
         self.settle_patience(tools);
         self.settle_crowd(tools);

@@ -11,7 +11,7 @@ impl Alerts {
         if watch_alarm { Err(Refused::ResetIt) } else { Ok(()) }
     }
 
-    /// The crew has seen it.
+    /// The crew acknowledges an alert.
     pub fn acknowledge(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         self.may_be_acted_on(id)?;
         let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
@@ -35,7 +35,7 @@ impl Alerts {
         Ok(())
     }
 
-    /// Silences the sound for [`SOUND_RETURNS`].
+    /// Silences an alert for [`SOUND_RETURNS`].
     pub fn silence(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         self.may_be_acted_on(id)?;
         let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;
@@ -52,7 +52,7 @@ impl Alerts {
         }
     }
 
-    /// Somebody else takes it over. An emergency alarm and a caution cannot be passed on.
+    /// Transfers an alarm or a warning to somebody else; an emergency alarm or a caution cannot be.
     pub fn transfer(&mut self, at: Moment, id: AlertId) -> Result<(), Refused> {
         self.may_be_acted_on(id)?;
         let s = self.standing.get_mut(&id).ok_or(Refused::NoSuchAlert(id))?;

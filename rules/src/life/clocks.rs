@@ -1,11 +1,11 @@
-//! What time does to an alert: its sound returns, it repeats, it escalates.
+//! What time does to an alert: it sounds again, is repeated, and escalates.
 
 use super::{Alerts, LAST_LEVEL, Standing};
 use crate::alert::{AlertId, AlertState, EventKind, Origin, Priority};
 use terms::Moment;
 
 impl Alerts {
-    /// Passes to a moment: returns sounds, repeats and escalates what is due.
+    /// Runs everything due by a moment: ends silences, repeats, escalates.
     pub fn advance(&mut self, at: Moment) {
         while let Some(&(due, id)) = self.due.first() {
             if due > at {
@@ -36,15 +36,15 @@ impl Alerts {
         if let Some(to) = s.escalation.and_then(|e| e.to) {
             s.alert.priority = s.alert.priority.max(to);
         }
-        // Silencing is not acknowledging: the next one calls aloud.
+        // Silenced is not acknowledged: the next person is called aloud.
         s.alert.state = AlertState::ActiveUnacknowledged;
         s.silenced_until = None;
         self.start_clocks(at, id);
         self.emit(at, id, EventKind::Escalated, 0);
     }
 
-    /// The worst of an order's unacknowledged alerts, announced for all of them, and how many others it covers; those
-    /// wait another interval. Built-in alerts and emergencies are never grouped.
+    /// The worst of an order's unacknowledged alerts, which is repeated for all of them, and the number of the others,
+    /// which wait another interval. Built-in alerts and emergencies are repeated one by one.
     fn worst_of_group(&mut self, at: Moment, id: AlertId) -> (AlertId, u32) {
         let Some(first) = self.standing.get(&id) else { return (id, 0) };
         let alone = |s: &Standing| matches!(s.origin, Origin::BuiltIn(_) | Origin::Exercise(_));

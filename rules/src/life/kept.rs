@@ -6,7 +6,7 @@ use crate::builtin::BuiltIn;
 use serde::{Deserialize, Serialize};
 use terms::{Moment, Subject};
 
-/// Every alert that was not over, with its clocks.
+/// The alerts that were not over, with their timers.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct KeptAlerts {
     last_id: u32,
@@ -14,7 +14,7 @@ pub struct KeptAlerts {
 }
 
 impl KeptAlerts {
-    /// Shifts every moment by `by_ms` milliseconds, from the old steady time to the new one.
+    /// Shifts every moment by so many milliseconds, from the steady time of the run before to that of this one.
     fn shift(&mut self, by_ms: i64) {
         let carried = |m: Moment| Moment(m.0.saturating_add(by_ms));
         for s in &mut self.standing {
@@ -28,13 +28,13 @@ impl KeptAlerts {
 }
 
 impl Alerts {
-    /// What to keep.
+    /// What is to be kept.
     pub fn keep(&self) -> KeptAlerts {
         KeptAlerts { last_id: self.last_id, standing: self.standing.values().cloned().collect() }
     }
 
-    /// Restores what was kept. Unacknowledged alerts are announced again at once. `at_least`: an unknown time has
-    /// passed. The watch alarm starts over and an exercise is over, so their alerts do not stay.
+    /// Takes over the alerts of the run before. Unacknowledged ones are repeated at once. `at_least` says that a gap of
+    /// unknown length lies in between. Alerts of the watch alarm, which starts afresh, and of an exercise are dropped.
     pub fn take_over(&mut self, at: Moment, mut kept: KeptAlerts, by_ms: i64, at_least: bool) {
         kept.shift(by_ms);
         self.restarted = Some(at);
@@ -42,7 +42,7 @@ impl Alerts {
         for mut s in kept.standing {
             let (subject, id) = (s.alert.subject, s.alert.id);
             let taken = self.find(&s.origin, subject).is_some() || self.standing.contains_key(&id);
-            // An exercise ends with the run it began in.
+            // An exercise ends with the run in which it began.
             let gone = matches!(s.origin, Origin::BuiltIn(BuiltIn::WatchAlarm) | Origin::Exercise(_));
             if taken || gone {
                 continue;
@@ -59,7 +59,7 @@ impl Alerts {
         }
     }
 
-    /// The restored alert of an order about a subject, if it still stands: its condition goes on.
+    /// Adopts the alert of an order about a subject that was taken over and still stands.
     pub fn adopt(&mut self, origin: &Origin, subject: Subject) -> Option<AlertId> {
         let id = self.find(origin, subject)?;
         let s = self.standing.get_mut(&id).filter(|s| s.unconfirmed)?;
@@ -67,7 +67,7 @@ impl Alerts {
         s.alert.is_active().then_some(id)
     }
 
-    /// Ends restored alerts not met again since. Emergencies stay: a person ends them.
+    /// Ends the alerts that were taken over and not met again. Emergencies stay: only a person ends them.
     pub fn end_unconfirmed(&mut self, at: Moment) {
         let ids: Vec<AlertId> =
             self.standing.iter().filter(|(_, s)| s.unconfirmed).map(|(id, _)| *id).collect();
@@ -82,7 +82,7 @@ impl Alerts {
         }
     }
 
-    /// Names of the orders that raised alerts.
+    /// Names of the orders that have alerts, without duplicates.
     pub fn orders(&self) -> Vec<String> {
         let mut names: Vec<String> = self
             .standing

@@ -1,4 +1,4 @@
-//! From truth to alerts: an order calls, calls again for worse, and ends.
+//! From truths to alerts: an order calls, calls again when it gets worse, and ends.
 
 use super::{Hold, MOST_ALERTS, MOST_SUBJECTS, ONE_BY_ONE, Phase, Tools, Watched, Worse};
 use crate::alert::{Origin, Priority};
@@ -11,7 +11,7 @@ use crate::words::Words;
 use terms::{Moment, Subject};
 
 impl Watched {
-    /// For a restored alert: its condition is known again, and so are its words.
+    /// Confirms an alert from before a restart once its condition can be judged again, and renews its words.
     pub(super) fn confirm(&mut self, subject: Subject, begins: Truth, ends: Truth, tools: &mut Tools<'_>) {
         let known = begins != Truth::Unknown || ends != Truth::Unknown;
         let Some(e) = self.progress.get_mut(&subject).filter(|e| e.unconfirmed && known) else { return };
@@ -22,7 +22,7 @@ impl Watched {
         }
     }
 
-    /// From truth to phase; returns when to check again.
+    /// Moves a subject to its next phase; returns when to judge it again.
     pub(super) fn step(
         &mut self,
         subject: Subject,
@@ -37,7 +37,7 @@ impl Watched {
             Phase::Quiet | Phase::Rising(_) => {
                 let hold = if let Phase::Rising(h) = entry.phase { h } else { Hold::default() };
                 match begins {
-                    // Calling what `until` ends at the same moment would only flutter.
+                    // If `until` is met as well, calling would only flutter.
                     Truth::True if self.order.until.is_some() && ends == Truth::True => {
                         entry.phase = Phase::Quiet;
                         None
@@ -93,7 +93,7 @@ impl Watched {
         }
     }
 
-    /// From bad to worse, if it was called before this moment; returns when to check again.
+    /// Calls again if a subject that was called before has become worse; returns when to judge it again.
     pub(super) fn step_worse(
         &mut self,
         subject: Subject,
@@ -104,7 +104,7 @@ impl Watched {
         let at = tools.sight.at;
         let entry = self.progress.get_mut(&subject)?;
         if !called || !matches!(entry.phase, Phase::On | Phase::Falling(_)) {
-            // What is already so at the call is announced with it.
+            // What is worse at the call itself needs no second call.
             entry.worse = if worse == Truth::True { Worse::Told } else { Worse::Not(Hold::default()) };
             return None;
         }
@@ -129,7 +129,7 @@ impl Watched {
         None
     }
 
-    /// Raises an alert, or announces that it became worse.
+    /// Raises a subject's alert, or raises it again because it has become worse.
     pub(super) fn begin(&mut self, subject: Subject, tools: &mut Tools<'_>) {
         let badness = self.badness(subject, &tools.sight);
         if !self.told.contains(&subject)
@@ -149,12 +149,12 @@ impl Watched {
             }
         }
         if self.order.priority <= Priority::Caution {
-            // Nobody acknowledges these: they rest as soon as they are announced.
+            // Nobody acknowledges these: they rest from the announcement on.
             self.acknowledged(subject, tools.sight.at);
         }
     }
 
-    /// Whether a subject of that badness gets its own alert: while there are few, or if it is worse than each of them.
+    /// Whether a subject this bad gets an alert of its own: while there are few, or if it is worse than each of them.
     pub(super) fn has_place(&self, badness: f64, sight: &Sight<'_>) -> bool {
         self.told.len() < ONE_BY_ONE
             || (self.told.len() < MOST_ALERTS && self.told.iter().all(|s| badness > self.badness(*s, sight)))
@@ -175,7 +175,7 @@ impl Watched {
         }
     }
 
-    /// Ends an alert's condition, with the values of its end.
+    /// Ends a subject's alert, with the values of its end.
     fn end(&mut self, subject: Subject, tools: &mut Tools<'_>) {
         self.crowd.remove(&subject);
         let (at, text) = (tools.sight.at, self.text(subject, &tools.sight));
@@ -189,14 +189,14 @@ impl Watched {
         }
     }
 
-    /// A subject is no longer heard.
+    /// Ends everything about a subject that is no longer heard.
     pub fn gone(&mut self, subject: Subject, at: Moment, alerts: &mut Alerts, timers: &mut Timers) {
         timers.set((self.place, Some(subject)), None);
         self.crowd.remove(&subject);
         self.told.remove(&subject);
         if let Some(e) = self.progress.remove(&subject) {
             self.unwatched = false;
-            // What concerns all subjects together is checked again when time next passes.
+            // The alerts about the order as a whole are settled when time next advances.
             timers.set((self.place, None), Some(at));
             if let Some(t) = e.unknown_since {
                 self.unknown.remove(&(t, subject));
@@ -209,7 +209,7 @@ impl Watched {
         }
     }
 
-    /// Rests after an alert of this order is acknowledged.
+    /// Rests about a subject whose alert was acknowledged.
     pub fn acknowledged(&mut self, subject: Subject, at: Moment) {
         if self.order.rests.is_zero() {
             return;
@@ -220,7 +220,7 @@ impl Watched {
         }
     }
 
-    /// The order no longer applies, or is removed.
+    /// Stops an order that no longer applies, or is taken down.
     pub fn stop(&mut self, tools: &mut Tools<'_>, taken_down: bool) {
         let at = tools.sight.at;
         for subject in self.subjects() {

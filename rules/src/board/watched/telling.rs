@@ -1,4 +1,4 @@
-//! What an order announces: its text with the values of the moment, its patience, and its crowd.
+//! The words of an order: its text with the values of the moment, its patience, and its crowd.
 
 use super::{CROWD_CALLS_EVERY, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Tools, Watched};
 use crate::alert::{Origin, Priority};
@@ -9,11 +9,11 @@ use crate::wording;
 use terms::{Dimension, Moment, Subject, Value, Whose};
 
 impl Watched {
-    /// Announces that the order cannot be judged once its patience has run out, and withdraws that.
+    /// Raises the alert that the order cannot be judged once its patience is used up, and ends it.
     pub(super) fn settle_patience(&mut self, tools: &mut Tools<'_>) {
         let Some(patience) = self.order.patience else { return };
         let at = tools.sight.at;
-        // Usually there is nothing to announce and nothing announced.
+        // Mostly there is no such alert, and no reason for one.
         let worn_out = self.unknown.first().is_some_and(|(since, _)| at >= *since + patience);
         if !worn_out && !self.told_unjudged {
             return;
@@ -32,7 +32,7 @@ impl Watched {
         self.told_unjudged = worn_out;
     }
 
-    /// That it cannot be judged, about what, and what is missing; `None` while its patience lasts.
+    /// Says that it cannot be judged, for which subjects, and what is missing; `None` while its patience lasts.
     fn unjudged_text(&self, sight: &Sight<'_>) -> Option<String> {
         let patience = self.order.patience?;
         let lost: Vec<Subject> =
@@ -58,7 +58,7 @@ impl Watched {
         Some(if missing.is_empty() { text } else { format!("{text}: {} not known", missing.join(", ")) })
     }
 
-    /// Announces the crowd together, and moves subjects out of it as places come free.
+    /// Raises one alert for the crowd, and gives its subjects alerts of their own as places become free.
     pub(super) fn settle_crowd(&mut self, tools: &mut Tools<'_>) {
         let at = tools.sight.at;
         let wanted = !self.crowd.is_empty() || self.unwatched;
@@ -73,7 +73,7 @@ impl Watched {
         let origin = Origin::Crowd(self.order.name.clone());
         let standing = tools.alerts.find(&origin, Subject::Lookout);
         let wanted = !self.crowd.is_empty() || self.unwatched;
-        // One that stands from before a restart was announced again at once.
+        // One from before a restart was repeated at once.
         self.crowd_called = standing.and(self.crowd_called.or(Some(at)));
         let calls = standing.is_none() || self.crowd_due().is_some_and(|due| due <= at);
         match (wanted, standing) {
@@ -90,7 +90,7 @@ impl Watched {
         self.told_crowd = wanted;
     }
 
-    /// When the crowd may call again, if it has grown since its last call.
+    /// When the crowd's alert is to be raised again; `None` unless the crowd has grown since the last time.
     pub(super) fn crowd_due(&self) -> Option<Moment> {
         self.crowd_called.filter(|_| self.crowd_grown).map(|called| called + CROWD_CALLS_EVERY)
     }
@@ -142,7 +142,7 @@ impl Watched {
                         }
                     });
                     let value = sight.measure(m, subject, state).value;
-                    // A past "in {TCPA}" reads "40 s ago", not "in 40 s ago".
+                    // "in {TCPA}" of what is past is "40 s ago", not "in 40 s ago".
                     let past = m.dimension() == Dimension::Time
                         && value.as_ref().and_then(Value::number).is_some_and(|s| s < 0.0);
                     if past && let Some(before) = out.strip_suffix("in ") {
@@ -155,8 +155,8 @@ impl Watched {
         out
     }
 
-    /// The current words of one of this order's alerts. `None` while there is nothing new to say: the alert was
-    /// restored and not met since.
+    /// The words of one of this order's alerts as of now. `None` if nothing new can be said: the alert is from before a
+    /// restart and has not been met since.
     pub fn words(&self, origin: &Origin, subject: Subject, sight: &Sight<'_>) -> Option<String> {
         match origin {
             Origin::Order(_) => {
@@ -174,7 +174,7 @@ impl Watched {
         value.map_or(f64::NEG_INFINITY, |v| if w.highest { v } else { -v })
     }
 
-    /// Reports to the alerts how bad each of this order's is now.
+    /// Updates how bad each of this order's alerts is.
     pub fn weigh(&self, sight: &Sight<'_>, alerts: &mut Alerts) {
         for subject in &self.told {
             if let Some(id) = self.progress.get(subject).and_then(|e| e.alert) {
