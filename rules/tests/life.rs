@@ -141,7 +141,7 @@ fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
     assert_eq!(t.board.alerts().count(), 9, "eight and the crowd");
     let crowd = t.board.alerts().find(|a| a.subject == Subject::Lookout).unwrap();
     let first = "MV 200000008, MV 200000009, MV 200000010";
-    let words = format!("near: 72 more besides the 8 told one by one, first of them {first}");
+    let words = format!("near: 72 more besides the 8 announced one by one, first of them {first}");
     assert_eq!((t.board.words(crowd, &t.chart), crowd.priority), (words.into(), Priority::Alarm));
     t.set(ship(3), Q::Range, 2.0);
     let id = t.board.alerts().find(|a| a.subject == ship(3)).unwrap().id;
@@ -361,7 +361,7 @@ fn those_told_together_call_again_when_another_comes_though_acknowledged_and_not
     t.pass(300.0);
     t.set(ship(20), Q::Range, 0.8);
     let [told] = &t.told()[..] else { panic!() };
-    assert!(told.starts_with("Repeated near: near: 5 more besides the 8 told one by one"), "{told}");
+    assert!(told.starts_with("Repeated near: near: 5 more besides the 8 announced one by one"), "{told}");
     // Others within the minute are told at its end, together.
     t.set(ship(21), Q::Range, 0.8).pass(30.0).set(ship(22), Q::Range, 0.8).pass(29.0);
     assert_eq!(t.told(), [""; 0]);

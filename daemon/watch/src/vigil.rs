@@ -51,7 +51,7 @@ impl Watch {
         let since = *self.clock_unknown.get_or_insert(at);
         if !self.clock_told && at.since(since) >= CLOCK_PATIENCE {
             self.clock_told = true;
-            let words = "The time is not known: no satellite tells it and the computer's clock is wrong. Times of the \
+            let words = "The time is not known: no satellite gives it and the computer's clock is wrong. Times of the \
                          logbook, the sun and schedules cannot be trusted until one does";
             self.board.call(at, BuiltIn::ClockNotKnown, Subject::OwnVessel, words.into());
         }

@@ -117,7 +117,7 @@ impl Watched {
         let first =
             if names.is_empty() { String::new() } else { format!(", first of them {}", names.join(", ")) };
         format!(
-            "{}: {} more besides the {} told one by one{first}{unwatched}",
+            "{}: {} more besides the {} announced one by one{first}{unwatched}",
             self.order.name,
             self.crowd.len(),
             self.told.len()
