@@ -27,7 +27,7 @@ fn measure(count: u32) {
     // Ships on a spiral within 30 nm, each reporting every ten seconds; own fix each second.
     let place =
         |n: u32| centre.at(f64::from(n) * 137.5, 30.0 * f64::from(n + 1).sqrt() / f64::from(count).sqrt());
-    // The median of the seconds: what else the machine does now and then is none of the lookout's cost.
+    // The median of the seconds: whatever else the machine does now and then is not the lookout's cost.
     let (mut a_report, mut whole) = (Vec::new(), Vec::new());
     for s in 0..60u32 {
         let began = Instant::now();
@@ -62,7 +62,7 @@ fn measure(count: u32) {
     println!("{count:>8} {:>14.2} {:>20.3} {kb:>14.2}", median(a_report), median(whole));
 }
 
-/// Memory of this process in kilobytes; of few targets it tells nothing, since what was freed is used again.
+/// Memory of this process in kilobytes; with few targets it means nothing, since freed memory is reused.
 fn resident_kb() -> Option<f64> {
     let status = std::fs::read_to_string("/proc/self/status").ok()?;
     status.lines().find_map(|l| l.strip_prefix("VmRSS:"))?.split_whitespace().next()?.parse().ok()

@@ -8,14 +8,14 @@ use terms::{FeedId, Moment};
 
 /// Two receivers hear one message within this.
 const WITHIN: Duration = Duration::from_secs(4);
-/// Two receivers on one wire tell it within this.
+/// Two receivers on one wire deliver it within this.
 const AT_ONCE: Duration = Duration::from_secs(1);
 /// A repeater sends it again within this.
 const REPEATED_WITHIN: Duration = Duration::from_secs(30);
-/// So many of a target's messages are remembered.
+/// How many of a target's messages are remembered.
 const REMEMBERED: usize = 6;
 
-/// A target's last messages by what they say.
+/// A target's last messages by their content.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Recent {
     heard: [Option<(u64, Moment, FeedId)>; REMEMBERED],
@@ -23,9 +23,9 @@ pub(crate) struct Recent {
 }
 
 impl Recent {
-    /// Whether a message was heard already; remembers it where not. No station sends one second's report twice;
-    /// without the second, a receiver that hears the same again has heard another message, unless it comes at once
-    /// (two receivers on one wire).
+    /// Whether a message was heard already; remembers it if not. No station sends one second's report twice; without
+    /// the second, a receiver that hears the same again has heard another message, unless it comes at once (two
+    /// receivers on one wire).
     pub fn is_repetition(&mut self, at: Moment, feed: FeedId, report: &AisReport) -> bool {
         let content = content(report);
         let known = self.heard.iter().flatten().any(|&(h, then, by)| {

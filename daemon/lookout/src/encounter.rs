@@ -8,13 +8,13 @@ use terms::{METRES_PER_NM, Moment, turn_deg};
 
 /// Standard errors on either side that hold 95 %.
 const SIGMAS_95: f64 = 1.96;
-/// The most that the error of a TCPA brings a call forward, in seconds (own choice, measured: see the encounters).
+/// The most by which the error of a TCPA brings a call forward, in seconds (own choice, measured: see the encounters).
 const PRUDENT_S: f64 = 120.0;
-/// Times further off than this are of no use, and bounds stop there.
+/// Times further off than this are useless, and bounds stop there.
 const FURTHEST_S: f64 = 24.0 * 3600.0;
-/// A vessel slower than this over the ground does not go anywhere.
+/// A vessel slower than this over the ground is not going anywhere.
 const STOPPED_KN: f64 = 0.5;
-/// More than 22.5° abaft the beam: from there one vessel overtakes the other (COLREG rule 13 b).
+/// More than 22.5° abaft the beam: a vessel coming up from there is overtaking (COLREG rule 13 b).
 const ABAFT_DEG: f64 = 112.5;
 /// Courses opposite within this, each ahead of the other within this, are a meeting (rule 14 says "reciprocal or
 /// nearly reciprocal" and gives no number; common practice).
@@ -67,7 +67,7 @@ pub struct Encounter {
     pub cpa_bearing_deg: f64,
     /// Between the two hulls then, where a length is known; 0 when they touch.
     pub clearance_nm: Option<f64>,
-    /// The CPA, between hulls where their length is known, is with 95 % no less than this …
+    /// With 95 % the CPA, between hulls if their length is known, is no less than this …
     pub least_cpa_nm: f64,
     /// … and the CPA no more than this.
     pub greatest_cpa_nm: f64,
@@ -81,10 +81,10 @@ pub struct Encounter {
     pub bearing_drift_deg_min: f64,
     /// How they meet, where both courses are known.
     pub situation: Option<Situation>,
-    /// Where the target crosses own bow line: nautical miles from own bow to the nearest of her hull (negative:
-    /// astern of own stern), and seconds until then. `None` where she runs along it.
+    /// Where the target crosses own bow line: nautical miles from own bow to the nearest part of her hull (negative:
+    /// astern of own stern), and seconds until then. `None` if she runs along it.
     pub crosses_bow: Option<(f64, f64)>,
-    /// Where own vessel crosses the target's bow line, in the same way.
+    /// Where own vessel crosses the target's bow line, given the same way.
     pub crossed_bow: Option<(f64, f64)>,
 }
 
@@ -126,20 +126,20 @@ impl Encounter {
         }
     }
 
-    /// The TCPA less its error, two minutes at most: a call by it is not late because the TCPA is not known to the second,
-    /// nor early by a quarter of an hour where she hardly moves past us and nothing can be said of it.
+    /// The TCPA less its error, two minutes at most: a call based on it is not late because the TCPA is not known to
+    /// the second, nor a quarter of an hour early when she barely moves past us and nothing can be said.
     pub fn prudent_tcpa_s(&self) -> f64 {
         self.earliest_tcpa_s.max(self.tcpa_s - PRUDENT_S)
     }
 
-    /// Where the target passes, as a word: ahead, astern, to port or to starboard; `None` when she does not come
-    /// nearer or own bow is not known.
+    /// Where the target passes, as a word: ahead, astern, to port or to starboard; `None` if she is not closing or own
+    /// bow is not known.
     pub fn passing(&self) -> Option<&'static str> {
         if self.tcpa_s <= 0.0 {
             return None;
         }
         let (along_nm, seconds) = self.crosses_bow?;
-        // She crosses own line before or about when she is closest, or else never on this course.
+        // She crosses own line before or about when she is closest, or never on this course.
         let crosses = seconds > 0.0 && seconds <= 2.0 * self.tcpa_s + 60.0;
         match (crosses, along_nm >= 0.0) {
             (true, true) => Some("ahead"),
@@ -185,7 +185,7 @@ fn direction(deg: f64) -> [f64; 2] {
     [sin, cos]
 }
 
-/// Bow and stern of a hull about its reported point, in nautical miles; the point itself where nothing is known.
+/// Bow and stern of a hull about its reported point, in nautical miles; the point itself if nothing is known.
 fn ends(bow_deg: Option<f64>, hull: Option<Dimensions>) -> [[f64; 2]; 2] {
     let Some((deg, d)) = bow_deg.zip(hull) else { return [[0.0; 2]; 2] };
     let u = direction(deg);

@@ -7,7 +7,7 @@ use terms::{CasualtyId, Mmsi, Quantity, Subject};
 /// Something that changed in the picture.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Finding {
-    /// A quantity was heard or is another than before.
+    /// A quantity was heard or has changed.
     Changed(Subject, Quantity),
     /// A subject is no longer kept.
     Gone(Subject),
@@ -22,7 +22,7 @@ pub enum Finding {
     BeaconTest {
         /// Its identity, where it has one.
         mmsi: Option<Mmsi>,
-        /// What to write down.
+        /// What to log.
         text: String,
     },
     /// An instrument cannot be right: a caution.
@@ -34,16 +34,16 @@ pub enum Finding {
         /// In words.
         text: String,
     },
-    /// That has ended.
+    /// The trouble has ended.
     Mended {
         /// Whose instrument.
         subject: Subject,
         /// What was wrong.
         trouble: Trouble,
     },
-    /// Worth a line in the logbook, and no more.
+    /// Worth a line in the logbook, no more.
     Noted {
-        /// About what.
+        /// What it is about.
         subject: Subject,
         /// In words.
         text: String,

@@ -1,7 +1,7 @@
 //! Proof of hearing: how far off a low beacon can be expected to be heard with this antenna.
 //!
-//! What is measured are pairs of a range and whether a message that was due came: of class B vessels, which send every
-//! 30 seconds (ITU-R M.1371-5 table 2, from memory), and of beacons that are tested at a distance, which send eight
+//! The measurements are pairs of a range and whether a message that was due came: from class B vessels, which send
+//! every 30 seconds (ITU-R M.1371-5 table 2, from memory), and from beacons tested at a distance, which send eight
 //! messages in a burst. Each station reaches some part of its radio horizon, 4.12·(√h₁ + √h₂) km for heights in metres
 //! (the common formula for an effective earth's radius of 4/3; Recommendation ITU-R P.310, from memory). That part is
 //! estimated from all of them together and carried over to an antenna awash.
@@ -13,30 +13,30 @@ use terms::{Mmsi, Moment, Position};
 
 /// Stations whose pairs are kept; the one unheard longest goes.
 const STATIONS: usize = 64;
-/// Class B vessels that are followed at one time.
+/// Class B vessels followed at one time.
 const FOLLOWED: usize = 64;
-/// Pairs are gathered by range in steps of this, to a range beyond which nothing is heard directly.
+/// Pairs are grouped by range in steps of this, up to a range beyond which nothing is heard directly.
 const STEP_NM: f64 = 0.25;
 const FURTHEST_NM: f64 = 40.0;
-/// Class B under way sends so often, between these speeds both kinds of it alike (ITU-R M.1371-5 table 2, from memory).
+/// How often class B under way sends; between these speeds both kinds alike (ITU-R M.1371-5 table 2, from memory).
 const DUE_EVERY: Duration = Duration::from_secs(30);
 const SLOWEST_KN: f64 = 2.0;
 const FASTEST_KN: f64 = 14.0;
 /// A message this late is not the one that was due.
 const LATE: Duration = Duration::from_secs(15);
-/// What is late is looked for so often.
+/// How often to look for overdue messages.
 const LOOKED_EVERY: Duration = Duration::from_secs(1);
-/// Messages missed in a row after which she is followed no more: she may have switched off.
+/// Messages missed in a row after which she is no longer followed: she may have switched off.
 const MISSED_MOST: usize = 10;
-/// A message counts as missed only where the receiver heard somebody else within this: it listened.
+/// A message counts as missed only if the receiver heard somebody else within this: it was listening.
 const LISTENED: Duration = Duration::from_secs(20);
-/// Steps of time in which it is kept whether anybody was heard, and how many.
+/// Steps of time for keeping whether anybody was heard, and how many.
 const HEARD_STEP: Duration = Duration::from_secs(10);
 const HEARD_STEPS: usize = 90;
 /// Messages of a beacon's test, all within this (IEC 61097-14, from memory).
 const TEST_MESSAGES: u32 = 8;
 const TEST_LASTS: Duration = Duration::from_secs(30);
-/// A test nearer than this was made aboard and tells nothing.
+/// A test nearer than this was made aboard and proves nothing.
 pub(crate) const TELLING_NM: f64 = 0.2;
 
 /// Height of the antenna of a beacon on a vest, awash (own choice).
@@ -45,11 +45,11 @@ const BEACON_M: f64 = 0.3;
 const CLASS_B_M: f64 = 8.0;
 /// How stations of one kind differ, in the logarithm of their range: height, cable, power (own choice: a fifth).
 const STATIONS_DIFFER: f64 = 0.2;
-/// What a beacon of 1 W reaches of what class B of 2 W reaches, where power falls with the fourth power of range over
+/// What part of the range of class B at 2 W a beacon of 1 W reaches, if power falls with the fourth power of range over
 /// water (two-ray propagation), and how far that may be off (own choice: a quarter).
 const BEACON_PART: f64 = 0.84;
 const BEACON_PART_OFF: f64 = 0.25;
-/// Of messages near at hand so many are heard, and beyond all range so many (collisions; an odd reflection; own choice).
+/// Share of messages heard near at hand, and share heard beyond all range (collisions; an odd reflection; own choice).
 const HEARD_NEAR: f64 = 0.97;
 const HEARD_FAR: f64 = 0.005;
 
@@ -57,9 +57,9 @@ const HEARD_FAR: f64 = 0.005;
 const LEAST_PAIRS: u32 = 60;
 const LEAST_STATIONS: usize = 3;
 const LEAST_MISSED: u32 = 10;
-/// An interval from which the upper end is more than so many times the lower says nothing.
+/// An interval whose upper end is more than this many times the lower says nothing.
 const WIDEST: f64 = 4.0;
-/// The estimate is made anew so often while pairs come in.
+/// How often the estimate is renewed while pairs come in.
 const ESTIMATED_EVERY: Duration = Duration::from_secs(600);
 
 /// The radio horizon of two antennas at these heights in metres, in nautical miles.
@@ -67,33 +67,33 @@ pub fn horizon_nm(a_m: f64, b_m: f64) -> f64 {
     4.12 * (a_m.max(0.0).sqrt() + b_m.max(0.0).sqrt()) / 1.852
 }
 
-/// How far off a low beacon can be expected to be heard: to where every second of its messages comes through.
+/// How far off a low beacon can be expected to be heard: the range where every second message comes through.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Expected {
-    /// As likely further as less far.
+    /// As likely to be more as less.
     pub range_nm: f64,
     /// With 95 % it is no less than this …
     pub least_nm: f64,
     /// … and with 95 % no more than this.
     pub most_nm: f64,
-    /// From what.
+    /// What it is based on.
     pub basis: Basis,
 }
 
-/// What there is to estimate from.
+/// The data the estimate rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Basis {
     /// Pairs of a range and whether a message came.
     pub pairs: u32,
     /// Of these, messages that were due and did not come.
     pub missed: u32,
-    /// Stations they are of.
+    /// Stations they come from.
     pub stations: usize,
     /// Height of own antenna.
     pub antenna_m: Option<f64>,
 }
 
-/// Why nothing is said.
+/// Why there is no estimate.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum TooThin {
     /// The height of the antenna is not known.
@@ -108,7 +108,7 @@ pub enum TooThin {
     /// What was measured does not agree well enough.
     #[error("{} pairs of range and heard allow anything from {least_nm:.1} to {most_nm:.1} nm", basis.pairs)]
     Wide {
-        /// From what.
+        /// What it was based on.
         basis: Basis,
         /// The lower end.
         least_nm: f64,
@@ -133,9 +133,9 @@ struct Chain {
     sog_kn: f64,
     cog_deg: f64,
     range_nm: f64,
-    /// The next message that is due.
+    /// When the next message is due.
     due: Moment,
-    /// Ranges at which messages were due since the last and did not come.
+    /// Ranges at which messages since the last were due and did not come.
     missed: Vec<f64>,
 }
 
@@ -147,7 +147,7 @@ struct Test {
     range_nm: Option<f64>,
 }
 
-/// What outlasts a restart: the pairs.
+/// What survives a restart: the pairs.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Kept(Vec<Station>);
@@ -156,14 +156,14 @@ pub struct Kept(Vec<Station>);
 #[derive(Debug, Clone, Default)]
 pub struct Hearing {
     antenna_m: Option<f64>,
-    /// The one heard longest ago in front.
+    /// The one heard longest ago comes first.
     stations: Vec<Station>,
     chains: BTreeMap<Mmsi, Chain>,
     tests: BTreeMap<Mmsi, Test>,
-    /// Steps of time in which anybody was heard, and who, the newest last.
+    /// Steps of time when anybody was heard, and who, the newest last.
     listened: VecDeque<(i64, Mmsi, bool)>,
     estimate: Option<(Moment, u32, Result<Expected, TooThin>)>,
-    /// When what is late was looked for last.
+    /// When overdue messages were last looked for.
     looked: Option<Moment>,
 }
 
@@ -185,7 +185,7 @@ impl Hearing {
         }
     }
 
-    /// Whether anybody but this one was heard about that time.
+    /// Whether anybody but this one was heard around that time.
     fn listened(&self, at: Moment, but: Mmsi) -> bool {
         let width = HEARD_STEP.as_millis() as i64;
         let (from, to) = ((at - LISTENED).0.div_euclid(width), (at + LISTENED).0.div_euclid(width));
@@ -205,7 +205,7 @@ impl Hearing {
         let Some(here) = here else { return };
         let range_nm = here.range_and_bearing(position).0;
         if let Some(before) = before {
-            // The messages between were sent: she is heard again.
+            // The messages in between were sent: she is heard again.
             for range in before.missed {
                 self.pair(mmsi, false, range, false);
             }
@@ -228,7 +228,7 @@ impl Hearing {
         }
     }
 
-    /// A message of a beacon's test, with its position where it has one.
+    /// A message of a beacon's test, with its position if it has one.
     pub fn beacon_test(
         &mut self,
         at: Moment,
@@ -246,7 +246,7 @@ impl Hearing {
 
     /// Passes on to a moment, with own vessel where she is.
     pub fn advance(&mut self, at: Moment, here: Option<Position>) {
-        // Whether a report is late need not be known within the second.
+        // Whether a report is late need not be known to the second.
         if self.looked.is_some_and(|looked| at.since(looked) < LOOKED_EVERY) {
             return;
         }
@@ -275,7 +275,7 @@ impl Hearing {
                 self.chains.insert(mmsi, chain);
                 continue;
             }
-            // Gone. Where she drew away she is out of hearing; where she came nearer she has switched off.
+            // Gone. If she was drawing away she is out of hearing; if she was coming nearer she has switched off.
             if chain.missed.last().is_some_and(|r| *r > chain.range_nm) {
                 for range in chain.missed {
                     self.pair(mmsi, false, range, false);
@@ -284,7 +284,7 @@ impl Hearing {
         }
     }
 
-    /// Makes the estimate anew where that is due: ten minutes after the last, and only when pairs came in since.
+    /// Renews the estimate when due: ten minutes after the last, and only if pairs came in since.
     pub fn refresh(&mut self, at: Moment) {
         let due = self
             .estimate
@@ -302,7 +302,7 @@ impl Hearing {
                 continue;
             };
             if range >= TELLING_NM {
-                // Of two receivers each brings them; more than eight are no more than all.
+                // Each of two receivers delivers them; more than eight count as all.
                 let heard = messages.min(TEST_MESSAGES);
                 (0..heard).for_each(|_| self.pair(mmsi, true, range, true));
                 (heard..TEST_MESSAGES).for_each(|_| self.pair(mmsi, true, range, false));
@@ -356,7 +356,7 @@ impl Hearing {
         self.estimate.map_or_else(|| Err(TooThin::Few(self.basis())), |(_, _, e)| e)
     }
 
-    /// Makes the estimate anew.
+    /// Makes a new estimate.
     pub fn estimate_now(&mut self, at: Moment) {
         let basis = self.basis();
         self.estimate = Some((at, basis.pairs, self.estimated(basis)));
@@ -377,12 +377,12 @@ impl Hearing {
         Ok(Expected { range_nm, least_nm, most_nm, basis })
     }
 
-    /// What outlasts a restart.
+    /// What survives a restart.
     pub fn keep(&self) -> Kept {
         Kept(self.stations.clone())
     }
 
-    /// Takes up the pairs that an earlier run left.
+    /// Takes up the pairs an earlier run left.
     pub fn take_up(&mut self, at: Moment, kept: Kept) {
         let step_most = (FURTHEST_NM / STEP_NM) as u16;
         let mut stations = kept.0;
@@ -393,12 +393,12 @@ impl Hearing {
     }
 }
 
-/// Parts of the horizon that are weighed, evenly in their logarithm.
+/// Parts of the horizon that are weighed, spaced evenly in their logarithm.
 const PARTS: usize = 72;
 const LEAST_PART: f64 = 0.03;
 const MOST_PART: f64 = 1.8;
-/// How steeply hearing ends: by this power of the range the odds fall. Fading of 2 dB to 10 dB where power falls with
-/// the fourth power of range.
+/// How steeply hearing ends: the power of the range by which the odds fall. Fading of 2 dB to 10 dB where power falls
+/// with the fourth power of range.
 const STEEPNESS: [f64; 5] = [3.0, 5.0, 8.0, 12.0, 18.0];
 /// Middles of seven equal parts of a normal distribution, in standard deviations (computed).
 const SEVENTHS: [f64; 7] = [-1.4652, -0.7916, -0.3661, 0.0, 0.3661, 0.7916, 1.4652];
@@ -408,7 +408,7 @@ fn part(i: usize) -> f64 {
     LEAST_PART * (i as f64 * step).exp()
 }
 
-/// How likely it is that one station was heard as it was, if stations of its kind reach a part of their horizon.
+/// How likely it is to hear one station as it was heard, if stations of its kind reach a given part of their horizon.
 fn likelihood(s: &Station, part: f64, horizon_nm: f64, steepness: f64) -> f64 {
     let log: Vec<f64> = SEVENTHS
         .iter()
@@ -428,7 +428,7 @@ fn likelihood(s: &Station, part: f64, horizon_nm: f64, steepness: f64) -> f64 {
     log_mean(&log)
 }
 
-/// The logarithm of the mean of what these are the logarithms of.
+/// The logarithm of the mean of the numbers whose logarithms these are.
 fn log_mean(log: &[f64]) -> f64 {
     let most = log.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     most + (log.iter().map(|l| (l - most).exp()).sum::<f64>() / log.len() as f64).ln()
@@ -457,7 +457,7 @@ fn posterior(stations: &[Station], antenna_m: f64) -> Vec<f64> {
     for (k, steepness) in STEEPNESS.iter().enumerate() {
         let (class_b, beacons) = (of(false, *steepness), of(true, *steepness));
         for i in 0..PARTS {
-            // Beacons reach some part of what class B does, and nobody knows it well.
+            // Beacons reach some part of what class B does; how much is poorly known.
             let by_class_b: Vec<f64> = (0..PARTS)
                 .map(|j| {
                     let z = ((part(i) / part(j)).ln() - BEACON_PART.ln()) / BEACON_PART_OFF;

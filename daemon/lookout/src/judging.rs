@@ -1,4 +1,4 @@
-//! The judgement of a target: how it lies, how close it will come, whether it is lost.
+//! Judging a target: where it lies, how close it will come, whether it is lost.
 
 use crate::encounter::{Encounter, Party};
 use crate::own::STILL_KN;
@@ -8,11 +8,11 @@ use crate::{Finding, Lookout};
 use std::time::Duration;
 use terms::{Mmsi, Moment, Quantity, Subject};
 
-/// A target is judged anew so often without a new report.
+/// How often a target is judged again without a new report.
 const JUDGED_EVERY: Duration = Duration::from_secs(10);
 /// The same for one that is near, or soon will be.
 const JUDGED_NEAR_EVERY: Duration = Duration::from_secs(2);
-/// A target without a position is looked at so often.
+/// How often a target without a position is looked at.
 const LOOKED_AT_EVERY: Duration = Duration::from_secs(60);
 /// Near: within this range, or closing to `CLOSE_NM` within `SOON_S`.
 const NEAR_NM: f64 = 3.0;
@@ -20,7 +20,7 @@ pub(crate) const CLOSE_NM: f64 = 2.0;
 pub(crate) const SOON_S: f64 = 15.0 * 60.0;
 
 impl Lookout {
-    /// Judges a target anew and sets the moment of its next judgement.
+    /// Judges a target again and sets the time of its next judgement.
     pub(crate) fn judge(&mut self, at: Moment, mmsi: Mmsi) {
         let Some(target) = self.table.get(mmsi) else { return };
         if at.since(target.heard) > FORGOTTEN {

@@ -1,4 +1,4 @@
-//! Kinds of stations, types of ships and navigational status, as the words that orders use.
+//! Kinds of stations, types of ships and navigational status, in the words orders use.
 
 use crate::Settings;
 use terms::{Mmsi, Station};
@@ -17,7 +17,7 @@ terms::closed_list! {
         Other = "other",
         /// Identity of a group of ships.
         Group = "group",
-        /// Named in the settings as no danger.
+        /// Listed in the settings as no danger.
         OwnFleet = "own-fleet",
         /// Coast station.
         Base = "base",
@@ -33,13 +33,13 @@ terms::closed_list! {
 }
 
 impl Kind {
-    /// Whether it is somebody to be met at sea: only those have a closest point of approach. A buoy, a coast
-    /// station, an aircraft and own tender have a range and a bearing.
+    /// Whether it is somebody to meet at sea: only those have a closest point of approach. A buoy, a coast station, an
+    /// aircraft and own tender have a range and a bearing.
     pub const fn is_ship(self) -> bool {
         matches!(self, Self::Vessel | Self::AssociatedCraft | Self::Radar | Self::Other | Self::Group)
     }
 
-    /// Of a station, by its identity, the type of message it sends, and the settings.
+    /// The kind of a station, by its identity, the type of message it sends, and the settings.
     pub(crate) fn of(mmsi: Mmsi, message: u8, settings: &Settings) -> Self {
         if settings.fleet.contains(&mmsi) {
             return Self::OwnFleet;
@@ -52,7 +52,7 @@ impl Kind {
             Station::Amrd => Self::Amrd,
             Station::Handheld => Self::Handheld,
             station => match message {
-                // What only such a station sends shows it, whatever its identity (ITU-R M.1371-5 table 46).
+                // A message only such a station sends reveals it, whatever its identity (ITU-R M.1371-5 table 46).
                 4 => Self::Base,
                 9 => Self::SarAircraft,
                 21 => Self::Aton,

@@ -1,5 +1,5 @@
-//! The picture: own vessel, targets, encounters, casualties, UTC and how fresh each of them is. Pure: time is an
-//! input, no clock is read here and no I/O done; the daemon hears sentences and wakes it when it asks.
+//! The picture: own vessel, targets, encounters, casualties, UTC and how fresh each of them is. Pure: time is an input,
+//! no clock is read here and no I/O done; the daemon feeds it sentences and wakes it when it asks.
 
 pub mod casualty;
 pub mod drift;

@@ -1,4 +1,4 @@
-//! The lookout: takes what the sentences say, keeps the picture, tells what changed.
+//! The lookout: takes in what the sentences say, keeps the picture, reports what changed.
 
 mod distress;
 
@@ -21,15 +21,16 @@ use terms::{FeedId, Mmsi, Moment, Quantity, Subject, Utc, UtcSource};
 
 /// Feeds whose last sentence is kept.
 const FEEDS_MAX: usize = 256;
-/// Findings that wait to be taken; those beyond are not told (the daemon takes them after every sentence).
+/// Findings waiting to be taken; any beyond are dropped (the daemon takes them after every sentence).
 const FINDINGS_MAX: usize = 100_000;
-/// A feed that has said something within this time speaks.
+/// A feed that has sent anything within this time is speaking.
 const FEED_SPEAKS_WITHIN: Duration = Duration::from_secs(60);
-/// Own way, wind and current are taken down for the casualties so often: the back-track keeps a point every two seconds.
+/// How often own track, wind and current are recorded for the casualties: the back-track keeps a point every two
+/// seconds.
 const FOLLOWED_EVERY: Duration = Duration::from_secs(1);
-/// That there are more targets than are held is told so often.
+/// How often to report that there are more targets than can be kept.
 const FULL_TOLD_EVERY: Duration = Duration::from_secs(3600);
-/// The sun is looked at so often.
+/// How often the sun is looked at.
 const SUN_EVERY: Duration = Duration::from_secs(30);
 
 /// A feed as it is kept.
@@ -55,9 +56,9 @@ pub struct Lookout {
     utc: UtcKeeper,
     casualties: Casualties,
     pub(crate) proof: Proof,
-    /// When it was told last that there are more targets than are held.
+    /// When it last reported that there are more targets than can be kept.
     full_told: Option<Moment>,
-    /// When the casualties were told of own vessel last.
+    /// When the casualties last got own vessel's data.
     followed: Option<Moment>,
     advanced: Moment,
     had_motion: bool,
@@ -87,17 +88,17 @@ impl Lookout {
         }
     }
 
-    /// What it was told of the boat.
+    /// The boat's particulars it was given.
     pub fn settings(&self) -> &Settings {
         &self.settings
     }
 
-    /// Takes what a sentence of a feed says, at the moment at which it came.
+    /// Takes the content of a feed's sentence, at the moment it came.
     pub fn hear(&mut self, at: Moment, feed: FeedId, report: &Report) {
         self.hear_from(at, Source::of(feed), report);
     }
 
-    /// The same, where the device behind it is known as well.
+    /// The same, if the device behind it is also known.
     pub fn hear_from(&mut self, at: Moment, source: Source, report: &Report) {
         if let Some(feed) = self.feed_kept(source.feed) {
             feed.heard = Some(at);
@@ -112,7 +113,7 @@ impl Lookout {
                 }
             }
             _ => {
-                // A receiver without a fix may tell any time.
+                // A receiver without a fix may give any time.
                 if let Report::Fix(Fix { time: Some(time), position: Some(_), .. }) = report {
                     self.hear_time(at, source.feed, *time);
                 }
@@ -137,17 +138,17 @@ impl Lookout {
         self.findings.truncate(FINDINGS_MAX);
     }
 
-    /// The computer's clock: UTC until satellites tell it.
+    /// Sets the computer's clock: UTC until satellites give it.
     pub fn system_utc(&mut self, at: Moment, utc: Utc) {
         self.utc.hint(at, utc);
     }
 
-    /// UTC at a moment, and who told it.
+    /// UTC at a moment, and its source.
     pub fn utc(&self, at: Moment) -> Option<(Utc, UtcSource)> {
         self.utc.utc(at)
     }
 
-    /// How a feed does, as the daemon sees it: one of the words of `Quantity::Health`.
+    /// How a feed is doing, as the daemon sees it: one of the words of `Quantity::Health`.
     pub fn feed_health(&mut self, at: Moment, feed: FeedId, health: &'static str) {
         if let Some(kept) = self.feed_kept(feed) {
             kept.health = Some((health, at));
@@ -182,7 +183,7 @@ impl Lookout {
             return;
         }
         self.proof.listens(at, report.mmsi);
-        // Ordinary ships are many: the whole of own vessel is worked out for beacons only.
+        // There are many ordinary ships: own vessel is worked out in full for beacons only.
         let beacon =
             report.mmsi.is_beacon() || self.settings.crew.iter().any(|c| c.mmsi == Some(report.mmsi));
         let own = if beacon {
@@ -203,7 +204,7 @@ impl Lookout {
     }
 
     /// Several ships heard a few minutes ago and none now, while their feed still speaks: the receiver or its antenna
-    /// ails. A feed that is silent is told as such.
+    /// is at fault. A silent feed is reported as such.
     fn look_for_ships(&mut self, at: Moment) {
         let Some((last, feed)) = self.ships.fell_silent(at) else { return };
         let spoke = self.feeds.get(&feed).and_then(|f| f.heard);
@@ -222,7 +223,7 @@ impl Lookout {
         self.hear_report(at, source, report);
     }
 
-    /// Adds a target; another may have to go for it.
+    /// Adds a target; another may have to make room for it.
     pub(crate) fn insert_target(&mut self, target: Target) {
         let (subject, at) = (Subject::Target(target.mmsi), target.heard);
         if let Some(gone) = self.table.insert(target) {
@@ -241,7 +242,7 @@ impl Lookout {
         self.findings.push(Finding::Changed(Subject::OwnVessel, Quantity::TargetCount));
     }
 
-    /// Takes a report of a target that is kept, and judges it.
+    /// Takes a report of a known target, and judges it.
     pub(crate) fn hear_report(&mut self, at: Moment, source: Source, report: &AisReport) {
         let (mmsi, settings) = (report.mmsi, &self.settings);
         let changes = self.table.change(mmsi, |t| t.hear(at, source.feed, report, settings));
@@ -256,13 +257,13 @@ impl Lookout {
         self.judge(at, mmsi);
     }
 
-    /// What drives own vessel and how far can be seen, as the watch declares it; undeclared, no rule of the road is
+    /// Own vessel's propulsion and the visibility, as the watch declares them; until declared, no rule of the road is
     /// named.
     pub fn declare(&mut self, propulsion: Option<Propulsion>, visibility: Option<Visibility>) {
         self.declared = (propulsion, visibility);
     }
 
-    /// When own place and motion become known, every target waits for a judgement.
+    /// When own place and motion become known, every target is due for a judgement.
     fn notice_motion(&mut self, at: Moment) {
         let has_motion = self.own.has_motion(at);
         if has_motion && !self.had_motion {
@@ -274,7 +275,7 @@ impl Lookout {
         self.had_motion = has_motion;
     }
 
-    /// Runs every timer that is due by then.
+    /// Runs every timer due by then.
     pub fn advance(&mut self, at: Moment) {
         self.own.advance(self.advanced, at, &self.settings, &mut self.findings);
         self.advanced = self.advanced.max(at);
@@ -301,7 +302,7 @@ impl Lookout {
     fn look_at_sun(&mut self, at: Moment) {
         let here_and_now = self.utc(at).zip(self.own.fix(at));
         let Some(up) = here_and_now.and_then(|((utc, _), (position, _))| sun::is_up(utc, position)) else {
-            // What was seen last stays, but the timer moves on: a wake-up in the past would never end.
+            // The last sighting stays, but the timer moves on: a wake-up in the past would never end.
             if let Some((then, _)) = &mut self.sun {
                 *then = at;
             }
@@ -313,7 +314,7 @@ impl Lookout {
         self.sun = Some((at, up));
     }
 
-    /// When it wants to be advanced next.
+    /// When it next wants to be advanced.
     pub fn next_wake(&self) -> Option<Moment> {
         let own = self.own.next_wake(self.advanced);
         let target = self.table.next_due().map(|(due, _)| due);
@@ -323,18 +324,18 @@ impl Lookout {
         [own, target, sun, ships].into_iter().chain(timers).flatten().min()
     }
 
-    /// What was found since this was last asked, in order.
+    /// Findings since the last call, in order.
     pub fn take_findings(&mut self) -> Vec<Finding> {
         std::mem::take(&mut self.findings)
     }
 
-    /// The same into a list that is used again and again.
+    /// The same into a list that is reused.
     pub fn take_findings_into(&mut self, findings: &mut Vec<Finding>) {
         findings.clear();
         std::mem::swap(findings, &mut self.findings);
     }
 
-    /// Troubles of own instruments that were told and have not ended.
+    /// Troubles of own instruments that were reported and have not ended.
     pub fn troubles(&self) -> Vec<Trouble> {
         self.own.troubles().collect()
     }
@@ -352,7 +353,7 @@ impl Lookout {
         self.proof.expected()
     }
 
-    /// What was heard and what was not, to outlast a restart.
+    /// What was heard and what was not, to survive a restart.
     pub fn keep_hearing(&self) -> hearing::Kept {
         self.proof.keep()
     }
@@ -362,7 +363,7 @@ impl Lookout {
         self.proof.take_up(at, kept);
     }
 
-    /// The casualties themselves, for what is asked of them beside their states.
+    /// The casualties themselves, for questions their states do not answer.
     pub fn cases(&self) -> &Casualties {
         &self.casualties
     }

@@ -1,15 +1,15 @@
-//! A vessel that goes on as she does, and the closest point of approach of two of them.
+//! A vessel that holds her course and speed, and the closest point of approach of two of them.
 
 use terms::{Moment, Plane, Position, normal_deg, turn_deg};
 
 /// Beyond this the difference of longitude is too great for the middle latitude, and the geodesic serves
 /// (near a pole, or very far away).
 const MIDDLE_LATITUDE_MAX_DEG: f64 = 5.0;
-/// Two vessels whose speeds differ by less keep their range: there is no time of closest approach.
+/// Two vessels whose speeds differ by less than this keep their range: there is no time of closest approach.
 const NO_RELATIVE_SPEED_KN: f64 = 0.02;
-/// A closest approach further off in time than this is given as the straight line gives it.
+/// A closest approach further off in time than this is taken from the straight line.
 const CURVED_MAX_S: f64 = 6.0 * 3600.0;
-/// Steps of the search for the closest approach on the curved earth; each gains some three digits.
+/// Steps of the search for the closest approach on the curved earth; each gains about three digits.
 const STEPS_MAX: usize = 6;
 
 /// A vessel on a steady course and speed over ground from a known place and moment: she follows a rhumb line.
@@ -42,7 +42,7 @@ impl Motion {
         normal_deg(self.east_kn.atan2(self.north_kn).to_degrees())
     }
 
-    /// Where she is so many seconds later, or was when negative.
+    /// Where she is this many seconds later, or was if negative.
     pub fn after(&self, seconds: f64) -> Position {
         shifted(self.position, self.east_kn * seconds / 3600.0, self.north_kn * seconds / 3600.0)
     }
@@ -56,7 +56,7 @@ impl Motion {
     }
 }
 
-/// The position so many nautical miles east and north along one rhumb line, by the middle latitude.
+/// The position this many nautical miles east and north along one rhumb line, by the middle latitude.
 pub(crate) fn shifted(from: Position, east_nm: f64, north_nm: f64) -> Position {
     let there = Plane::at(from).position(east_nm / 2.0, north_nm / 2.0);
     let middle = Position::new(there.latitude_deg(), from.longitude_deg()).unwrap_or(from);
@@ -75,7 +75,7 @@ pub(crate) struct Sight {
     pub east_nm: f64,
     /// North in that frame.
     pub north_nm: f64,
-    /// By how much the meridians of the two differ in direction; half of it lies on either side of the middle.
+    /// How far the meridians of the two differ in direction; half of it lies on either side of the middle.
     pub convergence_deg: f64,
 }
 
@@ -149,7 +149,7 @@ pub fn closest(own: &Motion, other: &Motion, at: Moment) -> Closest {
     closest_of_two(&own.carried(at), &other.carried(at)).0
 }
 
-/// The same of two motions of one moment, with how the second lies then and its velocity relative to the first.
+/// The same for two motions at one moment, with where the second then lies and its velocity relative to the first.
 pub(crate) fn closest_of_two(own: &Motion, other: &Motion) -> (Closest, Sight, (f64, f64)) {
     let now = Sight::of(own.position, other.position);
     let (range_nm, bearing_deg) = (now.range_nm(), now.bearing_deg());

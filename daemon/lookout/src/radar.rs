@@ -10,14 +10,14 @@ use sentence::ais::AisReport;
 use std::collections::BTreeMap;
 use terms::{FeedId, Mmsi, Moment, Position, Quantity, Subject, normal_deg};
 
-/// Plots followed of all radars together.
+/// Plots followed from all radars together.
 const PLOTS_MAX: usize = 200;
 /// A plot agrees with an AIS target within this distance and this part of the range …
 const AGREES_NM: f64 = 0.15;
 const AGREES_PART: f64 = 0.03;
 /// … and this difference of velocity, where both are known.
 const AGREES_KN: f64 = 4.0;
-/// It is joined after so many plots in a row that agree, and parted after so many that do not.
+/// How many plots in a row must agree before it is joined, and how many must not before it is parted.
 const JOINED_AFTER: u8 = 3;
 const STREAK_MOST: u8 = 5;
 /// Radar targets go by identities below this, which no station has (ITU-R M.585 gives none with three zeros in
@@ -40,7 +40,7 @@ pub(crate) struct Plots {
     plots: BTreeMap<(FeedId, u16), Plot>,
 }
 
-/// The identity that a radar's target goes by.
+/// The identity a radar's target goes by.
 fn identity(feed: FeedId, number: u16) -> Option<Mmsi> {
     let n = u32::from(feed.0).checked_mul(NUMBERS)?.checked_add(u32::from(number))?.checked_add(1)?;
     Mmsi::new(n).filter(|_| n < IDENTITIES)
@@ -58,7 +58,7 @@ impl Lookout {
         }
         let Some(position) = self.place_of(at, plot) else { return };
         let possible = |s: &(f64, f64)| (0.0..=200.0).contains(&s.0) && s.1.is_finite();
-        // A velocity relative to own vessel is left to the track to find out.
+        // A velocity relative to own vessel is left for the track to find out.
         let speed =
             if plot.course_relative { None } else { plot.speed_kn.zip(plot.course_deg).filter(possible) };
         let agrees = self.agreeing(at, position, speed);
@@ -81,8 +81,8 @@ impl Lookout {
         self.hear_report(at, source, &report);
     }
 
-    /// Counts whether a plot agrees with the same AIS target again; the one it is joined to, if any. `None` outside
-    /// when there is no room for the plot.
+    /// Counts whether a plot agrees with the same AIS target again; returns the one it is joined to, if any. The outer
+    /// `None` means there is no room for the plot.
     fn join(&mut self, at: Moment, key: (FeedId, u16), agrees: Option<Mmsi>) -> Option<Option<Mmsi>> {
         let plots = &mut self.plots.plots;
         if plots.len() >= PLOTS_MAX && !plots.contains_key(&key) {
@@ -108,7 +108,7 @@ impl Lookout {
         }
     }
 
-    /// Where a plot lies: as told, else by range and bearing from own vessel.
+    /// Where a plot lies: as given, otherwise by range and bearing from own vessel.
     fn place_of(&self, at: Moment, plot: &RadarPlot) -> Option<Position> {
         if plot.position.is_some() {
             return plot.position;
@@ -123,7 +123,7 @@ impl Lookout {
         bearing_deg.is_finite().then(|| own.at(bearing_deg, range_nm))
     }
 
-    /// The AIS target nearest to a plot, where it agrees with it.
+    /// The AIS target nearest to a plot, if the two agree.
     fn agreeing(&self, at: Moment, position: Position, speed: Option<(f64, f64)>) -> Option<Mmsi> {
         let own = self.own.motion(at).map(|(m, _)| m.carried(at).position);
         let room_nm = AGREES_NM + own.map_or(0.0, |o| AGREES_PART * Sight::of(o, position).range_nm());

@@ -1,4 +1,4 @@
-//! What is known of every quantity, and the states of own vessel and targets.
+//! What is known about every quantity, and the states of own vessel and targets.
 
 use crate::casualty::{Known, OwnContext, RelativeTo, WindFrom, ahead};
 use crate::encounter::{Encounter, Situation};
@@ -21,7 +21,7 @@ fn word(w: &str) -> Value {
 }
 
 impl Lookout {
-    /// What is known of a quantity of a subject.
+    /// What is known about a quantity of a subject.
     pub fn reading(&self, at: Moment, subject: Subject, quantity: Quantity) -> Reading {
         match subject {
             Subject::OwnVessel => self.own_reading(at, quantity),
@@ -62,7 +62,7 @@ impl Lookout {
         let number = |v: Option<f64>| v.map(Value::Number);
         let reported = t.report.map(|r| r.at);
         let fixed = self.own.fix_heard();
-        // What needs both vessels is as old as the older of their reports.
+        // Anything that needs both vessels is as old as the older of their reports.
         let both = reported.zip(fixed).map(|(a, b)| a.min(b));
         let met = |of: fn(&Encounter) -> f64| number(self.encounter(at, t).as_ref().map(of));
         let seen = || self.sight(at, t);
@@ -258,7 +258,7 @@ impl Lookout {
         }
     }
 
-    /// A number of own vessel that is still believed, and its moment.
+    /// A number of own vessel that is still believed, and when it was heard.
     fn known(&self, at: Moment, q: Quantity) -> Option<Known<f64>> {
         self.own.believed(at, q).map(|h| Known { value: h.value, at: h.at })
     }

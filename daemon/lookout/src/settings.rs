@@ -1,10 +1,10 @@
-//! What the lookout is told of the boat before it starts.
+//! The boat's particulars the lookout needs before it starts.
 
 use crate::casualty::{CrewMember, SetDrift};
 use std::collections::BTreeMap;
 use terms::{FeedId, Mmsi, Quantity, Utc};
 
-/// Where a vessel's reference point (the antenna that a position is of) lies in her, in metres.
+/// Where a vessel's reference point (the antenna a position refers to) lies in her, in metres.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Dimensions {
     /// To the bow (A of ITU-R M.1371).
@@ -18,17 +18,17 @@ pub struct Dimensions {
 }
 
 impl Dimensions {
-    /// Length over all, where any of it is known.
+    /// Length over all, if any of it is known.
     pub fn length_m(&self) -> Option<f64> {
         let length = self.bow_m + self.stern_m;
         (length > 0.0).then_some(length)
     }
 }
 
-/// What the lookout is told of the boat.
+/// The boat's particulars.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
-    /// Own identity; never a target. Learnt from own transmitter's reports where it is not given.
+    /// Own identity; never a target. Learnt from own transmitter's reports if not given.
     pub own_mmsi: Option<Mmsi>,
     /// Who is aboard, and which beacons they wear.
     pub crew: Vec<CrewMember>,
@@ -38,29 +38,29 @@ pub struct Settings {
     pub transducer_to_waterline_m: Option<f64>,
     /// From the transducer down to the bottom of the keel, in metres.
     pub transducer_to_keel_m: Option<f64>,
-    /// Magnetic variation in degrees, east positive: used where neither an instrument nor the model tells it.
+    /// Magnetic variation in degrees, east positive: used if neither an instrument nor the model gives it.
     pub variation_deg: Option<f64>,
     /// Where the antenna of own positions lies in the boat.
     pub dimensions: Option<Dimensions>,
-    /// Speed that she makes under power, in knots.
+    /// Speed she makes under power, in knots.
     pub motoring_speed_kn: f64,
     /// Height of the wind sensor above the water, in metres.
     pub wind_height_m: Option<f64>,
     /// Height of the AIS antenna above the water, in metres.
     pub ais_antenna_m: Option<f64>,
-    /// Set and drift of the water, where the skipper gives them.
+    /// Set and drift of the water, if the skipper gives them.
     pub current: Option<SetDrift>,
-    /// Feeds in the order in which they are believed, best first; those not named come after, in order of number.
+    /// Feeds in order of trust, best first; those not named come after, in order of number.
     pub feed_order: Vec<FeedId>,
     /// What feeds are called.
     pub feed_names: BTreeMap<FeedId, String>,
-    /// Which quantity a transducer of that name (XDR) measures, where its name does not tell it.
+    /// Which quantity a transducer of that name (XDR) measures, if its name does not reveal it.
     pub transducers: BTreeMap<String, Quantity>,
-    /// Two positions of own vessel further apart than this, for half a minute, are told.
+    /// Two positions of own vessel further apart than this for half a minute are reported.
     pub positions_differ_nm: f64,
-    /// At most so many targets are kept; beyond that the least dangerous, and of those the oldest, goes.
+    /// The most targets kept; beyond that the least dangerous goes, and of those the oldest.
     pub targets_max: usize,
-    /// UTC is never earlier: a date before it is a receiver's week counter that has rolled over.
+    /// UTC is never earlier: an earlier date means a receiver's week counter has rolled over.
     pub earliest_utc: Utc,
 }
 
@@ -97,7 +97,7 @@ impl Settings {
         self.feed_names.get(&feed).cloned().unwrap_or_else(|| format!("feed {}", feed.0 + 1))
     }
 
-    /// How much a feed is believed: lower is better.
+    /// How far a feed is trusted: lower is better.
     pub(crate) fn rank(&self, feed: FeedId) -> usize {
         let named = self.feed_order.iter().position(|&f| f == feed);
         named.unwrap_or(self.feed_order.len() + usize::from(feed.0))

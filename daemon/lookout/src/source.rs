@@ -1,12 +1,12 @@
-//! One quantity, several sources: which of them is used.
+//! One quantity, several sources: which one is used.
 
 use crate::Settings;
 use std::time::Duration;
 use terms::{FeedId, Moment};
 
-/// Sources kept of one quantity; more are not listened to.
+/// Sources kept for one quantity; any more are ignored.
 const SOURCES_MAX: usize = 8;
-/// A better source must have been heard so often in a row before it takes over from one that still talks.
+/// How often in a row a better source must have been heard before it takes over from one that still talks.
 const STEADY: u32 = 5;
 
 /// What kind of source it is.
@@ -24,16 +24,16 @@ pub enum Origin {
 /// Who measured something.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Source {
-    /// The wire it came by.
+    /// The wire it came in on.
     pub feed: FeedId,
-    /// Which device on that wire, by its talker, where it is known.
+    /// Which device on that wire, by its talker, if known.
     pub talker: Option<[u8; 2]>,
     /// What kind of source.
     pub origin: Origin,
 }
 
 impl Source {
-    /// A sentence of that wire whose talker is not told.
+    /// A sentence from that wire with an unknown talker.
     pub const fn of(feed: FeedId) -> Self {
         Self { feed, talker: None, origin: Origin::Instrument }
     }
@@ -68,7 +68,7 @@ pub(crate) struct Heard<T> {
     in_a_row: u32,
 }
 
-/// What became of a value that was heard.
+/// What became of a value heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Verdict {
     /// It is the one in use.
@@ -77,7 +77,7 @@ pub(crate) enum Verdict {
     TakenOver {
         /// The one used until now.
         from: Source,
-        /// It had fallen silent; else it only was the worse of the two.
+        /// It had fallen silent; otherwise it was just the worse of the two.
         silent: bool,
     },
     /// Another source is in use.
@@ -93,12 +93,12 @@ pub(crate) struct Channel<T> {
 }
 
 impl<T: Copy> Channel<T> {
-    /// Another source takes over when the one in use has said nothing for so long.
+    /// Another source takes over when the one in use has said nothing for this long.
     pub fn new(silence: Duration) -> Self {
         Self { heard: Vec::new(), chosen: 0, silence }
     }
 
-    /// Takes a value. By the settings' order of feeds where there is one, else by quality, else the lower feed.
+    /// Takes a value. The settings' order of feeds decides if there is one, else quality, else the lower feed.
     pub fn hear(
         &mut self,
         at: Moment,
@@ -129,7 +129,7 @@ impl<T: Copy> Channel<T> {
         Verdict::Aside
     }
 
-    /// A place for a source not heard before: a new one, or that of one silent for long.
+    /// A place for a source not heard before: a new one, or that of a source long silent.
     fn room(&self, at: Moment) -> Option<usize> {
         if self.heard.len() < SOURCES_MAX {
             return Some(self.heard.len());
@@ -149,8 +149,8 @@ impl<T: Copy> Channel<T> {
     }
 }
 
-/// Lower is better. What is measured goes before what own transmitter repeats, and that before what is computed;
-/// among equals the settings' order decides where it names feeds, else the quality.
+/// Lower is better. Measured values go before those own transmitter repeats, and those before computed ones; among
+/// equals the settings' order decides if it names feeds, else the quality.
 fn order<T>(h: &Heard<T>, settings: &Settings) -> (Origin, usize, usize) {
     let (rank, quality) = (settings.rank(h.source.feed), usize::from(h.quality));
     let (first, second) = if settings.feed_order.is_empty() { (quality, rank) } else { (rank, quality) };

@@ -104,9 +104,9 @@ pub struct TargetState {
     pub crossed_bow_nm: Option<f64>,
     /// Seconds until then; negative when it is past.
     pub crossed_bow_s: Option<f64>,
-    /// Which rule of the road speaks of the meeting, where the watch has declared what it needs. No instruction.
+    /// Which rule of the road applies to the meeting, if the watch has declared what it needs. No instruction.
     pub rule: Option<String>,
-    /// A radar follows her, too, or alone.
+    /// A radar follows her, too, or only a radar does.
     pub by_radar: bool,
     /// Seconds since her last position report.
     pub age_s: Option<f64>,
@@ -114,8 +114,8 @@ pub struct TargetState {
     pub lost: bool,
 }
 
-/// A bearing that changes more slowly than this, in degrees a minute, is told as steady: half a degree is what a hand
-/// bearing compass shows over two minutes (common practice).
+/// A bearing that changes more slowly than this, in degrees a minute, is reported as steady: half a degree is what a
+/// hand bearing compass shows over two minutes (common practice).
 const STEADY_DEG_MIN: f64 = 0.3;
 
 /// Nearer to own bow or stern than this, nobody can say on which side of it she passes (own choice: the errors of two
@@ -124,7 +124,7 @@ const TOUCHING_NM: f64 = 0.05;
 
 impl TargetState {
     /// How she meets own vessel, in words and without advice: situation, who passes where and at what distance, whether
-    /// her bearing is steady, the rule that speaks of it. `None` once she is past, or where nothing is known.
+    /// her bearing is steady, the rule that applies. `None` once she is past, or if nothing is known.
     pub fn meeting(&self) -> Option<String> {
         if !self.tcpa_s.is_some_and(|s| s > 0.0) {
             return None;
@@ -143,7 +143,7 @@ impl TargetState {
         (!parts.is_empty()).then(|| parts.join("; "))
     }
 
-    /// What she is, as far as she tells: type, length, status.
+    /// What she is, as far as she reports it: type, length, status.
     pub fn described(&self) -> String {
         let kind = self.ship_type.unwrap_or_else(|| self.kind.word()).to_owned();
         let length = self.length_m.map(|m| format!("{m:.0} m"));

@@ -9,7 +9,7 @@ use terms::{Position, Utc};
 const UPPER_EDGE_DEG: f64 = -50.0 / 60.0;
 /// Julian date of 1970-01-01T00:00:00Z.
 const UNIX_EPOCH_JD: f64 = 2_440_587.5;
-/// Terrestrial less universal time in seconds, of the 2020s; a minute of it moves the sun by less than it matters.
+/// Terrestrial less universal time in seconds, in the 2020s; a minute of it moves the sun too little to matter.
 const DELTA_T_S: f64 = 69.0;
 
 /// `None` only for dates that no calendar has.
@@ -17,8 +17,8 @@ pub(crate) fn is_up(utc: Utc, position: Position) -> Option<bool> {
     Some(altitude_deg(utc, position)? > UPPER_EDGE_DEG)
 }
 
-/// Altitude of the sun's centre above the horizon in degrees, refraction left out. `None` only for dates that no
-/// calendar has.
+/// Altitude of the sun's centre above the horizon in degrees, without refraction. `None` only for dates no calendar
+/// has.
 pub fn altitude_deg(utc: Utc, position: Position) -> Option<f64> {
     let julian = JulianDate::new(utc.0 as f64 / 86_400_000.0 + UNIX_EPOCH_JD, DELTA_T_S).ok()?;
     let location = Location { latitude: position.latitude_deg(), longitude: position.longitude_deg() };

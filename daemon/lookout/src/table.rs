@@ -1,15 +1,15 @@
-//! The targets: a bounded table, and a timer for each.
+//! The targets: a bounded table, with a timer for each.
 
 use crate::target::Target;
 use rustc_hash::FxHashMap;
 use std::collections::BTreeSet;
 use terms::{Mmsi, Moment};
 
-/// The targets, by identity, by the moment at which they are to be judged, and by who is to go first.
+/// The targets, by identity, by when they are next judged, and by which is to go first.
 #[derive(Debug, Clone)]
 pub(crate) struct Table {
     most: usize,
-    /// Each in a place of its own: a hash table keeps twice the room that it needs.
+    /// Each is boxed: a hash table keeps twice the room it needs.
     targets: FxHashMap<Mmsi, Box<Target>>,
     due: BTreeSet<(Moment, Mmsi)>,
     /// Least dangerous first, and among those the one heard longest ago.
@@ -17,7 +17,7 @@ pub(crate) struct Table {
 }
 
 impl Table {
-    /// Holds at most so many.
+    /// Holds at most this many.
     pub fn new(most: usize) -> Self {
         Self {
             most: most.max(1),
@@ -42,7 +42,7 @@ impl Table {
         self.targets.len()
     }
 
-    /// Adds a target; the one that had to go for it, if any.
+    /// Adds a target; returns the one that had to make room for it, if any.
     pub fn insert(&mut self, target: Target) -> Option<Mmsi> {
         let full = self.targets.len() >= self.most && !self.targets.contains_key(&target.mmsi);
         let gone = if full { self.expendable.first().map(|&(_, _, mmsi)| mmsi) } else { None };
@@ -62,7 +62,7 @@ impl Table {
         Some(*target)
     }
 
-    /// Changes a target and keeps its places; `None` when there is none of that identity.
+    /// Changes a target and updates its places; `None` if there is none of that identity.
     pub fn change<R>(&mut self, mmsi: Mmsi, change: impl FnOnce(&mut Target) -> R) -> Option<R> {
         let target = self.targets.get_mut(&mmsi)?;
         let before = (target.due, target.rank, target.heard);

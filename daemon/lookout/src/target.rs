@@ -1,4 +1,4 @@
-//! One target: what she has sent of herself, and how she moves.
+//! One target: what she has sent about herself, and how she moves.
 
 use crate::duplicate::Recent;
 use crate::encounter::Encounter;
@@ -11,18 +11,18 @@ use sentence::ais::AisReport;
 use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment, Position, Quantity};
 
-/// A target that has not been heard for so long is forgotten.
+/// How long a target may go unheard before it is forgotten.
 pub(crate) const FORGOTTEN: Duration = Duration::from_secs(30 * 60);
-/// After its last report a target is carried on so long by course and speed; then there is no closest approach.
+/// How long a target is carried on by course and speed after its last report; then there is no closest approach.
 const CARRIED_ON: Duration = Duration::from_secs(10 * 60);
 
-/// A ship's speed over ground that stands for this or more (ITU-R M.1371-5 table 45): no speed to reckon with.
+/// From here on a reported speed over ground means this or more (ITU-R M.1371-5 table 45): no speed to reckon with.
 const FASTEST_KN: f64 = 102.2;
-/// A ship that reports a greater rate of turn turns; less is her steering.
+/// A ship reporting a greater rate of turn is turning; anything less is steering.
 const TURNS_DEG_MIN: f64 = 10.0;
 
-/// What is to be expected of class A: a ship that keeps her course for ten minutes and turns for some forty
-/// seconds on average; positions good to 10 m, velocities to 0.3 kn (own choice, proven by the encounters' bench).
+/// What to expect of class A: a ship that keeps her course for ten minutes and turns for some forty seconds on average;
+/// positions good to 10 m, velocities to 0.3 kn (own choice, proven by the encounters' bench).
 const CLASS_A: Noise = Noise {
     position_m: 10.0,
     velocity_mps: 0.3 * MPS_PER_KN,
@@ -34,7 +34,7 @@ const CLASS_A: Noise = Noise {
     steady_s: 600.0,
     turning_s: 40.0,
 };
-/// The same of class B: small craft, which yaw more and turn faster.
+/// The same for class B: small craft, which yaw more and turn faster.
 const CLASS_B: Noise = Noise {
     yaw_mps: 0.5 * MPS_PER_KN,
     yaw_most_mps: 2.0 * MPS_PER_KN,
@@ -45,7 +45,7 @@ const CLASS_B: Noise = Noise {
     ..CLASS_A
 };
 
-/// The same of what only a radar follows (own choice).
+/// The same for targets only a radar follows (own choice).
 const BY_RADAR: Noise = Noise { position_m: 40.0, velocity_mps: 1.0 * MPS_PER_KN, ..CLASS_B };
 
 /// A position report.
@@ -87,7 +87,7 @@ pub(crate) struct Target {
     pub destination: Option<String>,
     /// The last judgement and its moment.
     pub judged: Option<Judgement>,
-    /// When it is to be judged anew.
+    /// When it is next to be judged.
     pub due: Moment,
     /// How dangerous it was at the last judgement; 0 is not at all.
     pub rank: u8,
@@ -119,7 +119,7 @@ impl Target {
         }
     }
 
-    /// Takes a message of hers; tells what it changed, or `None` when it was heard already by another receiver.
+    /// Takes one of her messages; returns what it changed, or `None` if another receiver already heard it.
     pub fn hear(
         &mut self,
         at: Moment,
@@ -138,7 +138,7 @@ impl Target {
             }
         };
         self.heard = at;
-        // A base station or buoy shows itself by one type of message; the others it sends must not unmake that.
+        // A base station or buoy reveals itself by one type of message; the others it sends must not undo that.
         let kind = Kind::of(self.mmsi, report.message, settings);
         if matches!(report.message, 1..=4 | 9 | 18 | 19 | 21) {
             set(replace(&mut self.kind, Some(kind)), Q::Kind);
@@ -195,8 +195,8 @@ impl Target {
         }
     }
 
-    /// How she moves and how well that is known, while her last report can be carried on. What is moored to the
-    /// ground does not move.
+    /// How she moves and how well that is known, while her last report can be carried on. Anything moored to the ground
+    /// does not move.
     pub fn motion(&self, at: Moment) -> Option<(Motion, Doubtful)> {
         let r = self.report.filter(|r| at.since(r.at) <= CARRIED_ON)?;
         if matches!(self.kind, Kind::Base | Kind::Aton) {
@@ -212,9 +212,9 @@ impl Target {
         reported.or_else(|| (motion.sog_kn() >= STILL_KN).then(|| motion.cog_deg()))
     }
 
-    /// After so long a silence she is lost: several of the reports due in that time are missing. Makers' manuals
-    /// give 18 min for what reports each 3 min, and for class A under way 60 s, from 14 kn 36 s, from 23 kn 30 s;
-    /// for class B 180 s. The intervals are those of ITU-R M.1371-5 tables 1 and 2.
+    /// Silence after which she is lost: several of the reports due in that time are missing. Makers' manuals give 18
+    /// min for what reports each 3 min, and for class A under way 60 s, from 14 kn 36 s, from 23 kn 30 s; for class B
+    /// 180 s. The intervals are those of ITU-R M.1371-5 tables 1 and 2.
     pub fn lost_after(&self) -> Duration {
         let sog_kn = self.report.and_then(|r| r.sog_kn).unwrap_or(0.0);
         let lies = matches!(self.nav_status, Some(1 | 5 | 6));
@@ -262,7 +262,7 @@ fn dimensions(r: &AisReport) -> Option<Dimensions> {
     })
 }
 
-/// Puts a value in its place; tells whether it is another than before.
+/// Puts a value in its place; returns whether it changed.
 fn replace<T: PartialEq>(place: &mut T, value: Option<T>) -> bool {
     match value {
         Some(v) if *place != v => {
@@ -273,7 +273,7 @@ fn replace<T: PartialEq>(place: &mut T, value: Option<T>) -> bool {
     }
 }
 
-/// The same for a place that can be empty: what is not told leaves it as it is.
+/// The same for a place that can be empty: a missing value leaves it as it is.
 fn replace_some<T: PartialEq>(place: &mut Option<T>, value: Option<T>) -> bool {
     value.is_some() && {
         let differs = *place != value;

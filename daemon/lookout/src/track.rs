@@ -1,43 +1,42 @@
-//! How a vessel really moves, out of reports that are noisy, rare or missing.
+//! How a vessel really moves, worked out from reports that are noisy, rare or missing.
 //!
-//! Two models run side by side: one of a vessel that goes on as she does, one of a vessel that turns or changes
-//! her speed. What she reports tells which of them holds (an interacting multiple model filter: Blom and
-//! Bar-Shalom 1988). East and north are taken to be known equally well, so that three numbers hold the whole
-//! covariance.
+//! Two models run side by side: one of a vessel that holds on, one of a vessel that turns or changes her speed. Her
+//! reports show which of them holds (an interacting multiple model filter: Blom and Bar-Shalom 1988). East and north
+//! are taken to be known equally well, so that three numbers hold the whole covariance.
 
 use crate::motion::{Motion, Sight, shifted};
 use terms::{METRES_PER_NM, Moment, Position};
 
 /// Metres a second in a knot.
 pub(crate) const MPS_PER_KN: f64 = METRES_PER_NM / 3600.0;
-/// After a longer silence a track begins anew.
+/// After a longer silence a track starts over.
 const ANEW_AFTER_S: f64 = 900.0;
-/// Nothing is known of her velocity: her speed in metres a second may be anything up to some twenty knots.
+/// Nothing is known about her velocity: her speed in metres a second may be anything up to some twenty knots.
 const UNKNOWN_MPS: f64 = 10.0;
 /// A velocity is known when its error on either axis is no greater than this.
 const KNOWN_MPS: f64 = 2.0;
-/// A position further off than this, and than eight times its expected error, does not belong to the track unless
-/// the next one agrees with it.
+/// A position further off than this, and than eight times its expected error, does not belong to the track unless the
+/// next one agrees with it.
 const ASTRAY_M: f64 = 200.0;
 const ASTRAY_SIGMAS: f64 = 8.0;
 
-/// What is to be expected of the reports and of the vessel.
+/// What to expect of the reports and of the vessel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Noise {
     /// Error of a reported position on each axis, metres.
     pub position_m: f64,
     /// Error of a reported velocity on each axis, metres a second, in a flat sea.
     pub velocity_mps: f64,
-    /// How much she yaws and surges to begin with, as an error of velocity; learnt from then on.
+    /// How much she yaws and surges at first, as an error of velocity; learnt from then on.
     pub yaw_mps: f64,
     /// The most and least that is learnt.
     pub yaw_most_mps: f64,
     /// Errors of reports that follow one another faster than this are alike, and count as one: position, velocity.
     pub alike_s: (f64, f64),
-    /// Power of the random acceleration of a vessel that goes on, and of one that turns, m²/s³.
+    /// Power of the random acceleration of a vessel that holds on, and of one that turns, m²/s³.
     pub steady: f64,
     pub turning: f64,
-    /// How long she goes on, and how long she turns, on average, in seconds.
+    /// How long she holds on, and how long she turns, on average, in seconds.
     pub steady_s: f64,
     pub turning_s: f64,
 }
@@ -131,25 +130,25 @@ pub(crate) struct Doubtful {
 }
 
 impl Doubtful {
-    /// Of two vessels seen from one another.
+    /// Of two vessels relative to one another.
     pub fn of_both(a: Self, b: Self) -> Self {
         Self { pp_m2: a.pp_m2 + b.pp_m2, pv: a.pv + b.pv, vv: a.vv + b.vv, power: a.power + b.power }
     }
 
-    /// Standard error of the position on any axis so many seconds on, in nautical miles.
+    /// Standard error of the position on any axis this many seconds on, in nautical miles.
     pub fn sigma_nm(&self, s: f64) -> f64 {
         let variance = self.pp_m2 + s * (2.0 * self.pv + s * self.vv) + self.power * s.abs().powi(3) / 3.0;
         variance.max(0.0).sqrt() / METRES_PER_NM
     }
 }
 
-/// What a vessel reports of herself at one moment.
+/// What a vessel reports about herself at one moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Observation {
     pub position: Option<Position>,
     /// East and north, metres a second.
     pub velocity_mps: Option<[f64; 2]>,
-    /// She says herself that she turns.
+    /// She herself says she is turning.
     pub turns: bool,
 }
 
@@ -167,9 +166,9 @@ pub(crate) struct Track {
     origin: Position,
     steady: Model,
     turning: Model,
-    /// How likely it is that she turns.
+    /// Probability that she is turning.
     turning_p: f64,
-    /// Variance of velocity that her yawing makes, learnt.
+    /// Variance of velocity caused by her yawing, learnt.
     yaw: f64,
     /// When position and velocity were last taken.
     taken: (Option<Moment>, Option<Moment>),
@@ -178,7 +177,7 @@ pub(crate) struct Track {
 }
 
 impl Track {
-    /// Begins with a position, and a velocity where it is reported.
+    /// Begins with a position, and a velocity if it is reported.
     pub fn new(at: Moment, position: Position, velocity: Option<[f64; 2]>, noise: Noise) -> Self {
         let yaw = noise.yaw_mps * noise.yaw_mps;
         let vv = match velocity {
@@ -244,7 +243,7 @@ impl Track {
         *self = next;
     }
 
-    /// A position far off: the track begins anew with the second that agrees with the first of its kind.
+    /// A position far off: the track starts over at the second such position that agrees with the first.
     fn go_astray(&mut self, at: Moment, position: Position, o: Observation) {
         let agrees = self.astray.is_some_and(|(then, p)| {
             let s = at.seconds_from(then);
@@ -261,7 +260,7 @@ impl Track {
         }
     }
 
-    /// Carries both models to a moment, after each has taken its part of what may have changed meanwhile.
+    /// Carries both models to a moment, after letting each take its share of what may have changed meanwhile.
     fn carry(&mut self, at: Moment, s: f64, turns: bool) {
         let n = self.noise;
         let begins = 1.0 - (-s / n.steady_s).exp();
@@ -288,7 +287,7 @@ impl Track {
         self.turning_p = p.clamp(1e-4, 0.999);
     }
 
-    /// Learns by how much reported velocities wander while she goes on.
+    /// Learns how much reported velocities wander while she holds on.
     fn learn_yaw(&mut self, v: [f64; 2]) {
         let off = minus(v, self.steady.v);
         let most = self.noise.yaw_most_mps * self.noise.yaw_most_mps;
@@ -323,14 +322,14 @@ impl Track {
         })
     }
 
-    /// How well that is known at a later moment. That any vessel may begin to turn at any time is not counted, that
-    /// this one seems to turn just now is.
+    /// How well that is known at a later moment. It does not count that any vessel may begin to turn at any time; it
+    /// does count that this one seems to be turning now.
     pub fn doubt(&self, at: Moment) -> Doubtful {
         let s = at.seconds_from(self.at).max(0.0);
         let n = self.noise;
         let rest = n.turning_s / (n.turning_s + n.steady_s);
         let turns = ((self.turning_p - 2.0 * rest).max(0.0) / (1.0 - 2.0 * rest)).clamp(0.0, 1.0);
-        // Unheard she may have begun to turn: the part of the time that she does so on average.
+        // Unheard she may have begun to turn: the part of the time she does so on average.
         let unheard = rest * (1.0 - (-s / n.steady_s).exp());
         let power = n.steady + (turns * (-s / n.turning_s).exp()).max(unheard) * n.turning;
         let m = Model::mixed(self.turning, self.steady, turns).carried(s, power);
@@ -338,7 +337,7 @@ impl Track {
     }
 }
 
-/// By how much the variance of a measurement counts more because the one before it was alike.
+/// How much more the variance of a measurement counts because the one before it was alike.
 fn alike(before: Option<Moment>, at: Moment, alike_s: f64) -> f64 {
     before.map_or(1.0, |b| (alike_s / at.seconds_from(b).max(0.05)).max(1.0))
 }

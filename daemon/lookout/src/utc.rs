@@ -5,14 +5,14 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc, UtcSource};
 
-/// Weeks until a receiver's ten-bit week counter starts anew (IS-GPS-200).
+/// Weeks until a receiver's ten-bit week counter starts over (IS-GPS-200).
 const WEEK_COUNTER_MS: i64 = 1024 * 7 * 86_400_000;
 const DAY_MS: i64 = 86_400_000;
 /// Feeds whose dated stream is followed.
 const FEEDS_MAX: usize = 64;
-/// Another feed tells UTC when the one in use has told nothing for so long.
+/// Silence of the feed in use after which another gives UTC.
 const SILENCE: Duration = Duration::from_secs(10);
-/// A time that differs by more is a step, and believed only when told so often in a row.
+/// A time that differs by more is a step, believed only when given this often in a row.
 const STEP_MS: i64 = 2_000;
 const STEP_TOLD: u32 = 3;
 
@@ -20,29 +20,29 @@ const STEP_TOLD: u32 = 3;
 #[derive(Debug, Clone, Default)]
 pub(crate) struct UtcKeeper {
     set: Option<(Moment, Utc, UtcSource)>,
-    /// The feed in use, and when it last told UTC.
+    /// The feed in use, and when it last gave UTC.
     feed: Option<(FeedId, Moment)>,
     /// The last dated moment of each feed, from which its time-only sentences take their date.
     dated: BTreeMap<FeedId, (Moment, Utc)>,
-    /// A step that the feed in use has told, and how often in a row.
+    /// A step the feed in use has given, and how often in a row.
     step: Option<(i64, u32)>,
 }
 
 impl UtcKeeper {
-    /// UTC at a moment, and who told it.
+    /// UTC at a moment, and its source.
     pub fn utc(&self, at: Moment) -> Option<(Utc, UtcSource)> {
         let (then, utc, source) = self.set?;
         Some((utc.plus_ms(at.0.saturating_sub(then.0)), source))
     }
 
-    /// Takes the computer's clock until a satellite has told.
+    /// Takes the computer's clock until a satellite has given UTC.
     pub fn hint(&mut self, at: Moment, utc: Utc) {
         if !matches!(self.set, Some((_, _, UtcSource::Satellite))) {
             self.set = Some((at, utc, UtcSource::System));
         }
     }
 
-    /// Takes the time of a satellite receiver's sentence; returns words for the logbook when UTC steps by it.
+    /// Takes the time of a satellite receiver's sentence; returns words for the logbook if it makes UTC step.
     pub fn hear(&mut self, at: Moment, feed: FeedId, time: SentTime, earliest: Utc) -> Option<String> {
         let utc = match time {
             SentTime::Utc(utc) => mended(utc, earliest),
@@ -82,7 +82,7 @@ impl UtcKeeper {
     }
 }
 
-/// The date that a receiver meant whose week counter has rolled over: whole rounds later until it is possible.
+/// The date meant by a receiver whose week counter has rolled over: whole rollovers later until it is possible.
 fn mended(utc: Utc, earliest: Utc) -> Utc {
     let behind = earliest.0.saturating_sub(utc.0);
     if behind <= 0 {

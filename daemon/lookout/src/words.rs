@@ -1,4 +1,4 @@
-//! Which rule of the road speaks of a meeting, in words.
+//! Which rule of the road applies to a meeting, in words.
 
 use crate::encounter::{Encounter, Situation};
 use crate::kind::ship_type_word;
@@ -9,11 +9,11 @@ use crate::target::Target;
 pub enum Propulsion {
     /// Engine running, sails or not (COLREG rule 3 b).
     Power,
-    /// Under sail alone.
+    /// Under sail only.
     Sail,
 }
 
-/// How far can be seen, as declared.
+/// Visibility, as declared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Visibility {
     /// Vessels at these ranges see one another.
@@ -27,7 +27,7 @@ pub enum Visibility {
 const RISK_NM: f64 = 1.0;
 const RISK_S: f64 = 30.0 * 60.0;
 
-/// What drives a target, as far as she tells; rule 18's privileged ones first.
+/// What drives a target, as far as she reports it; rule 18's privileged ones first.
 fn drives(t: &Target) -> Option<&'static str> {
     match t.nav_status {
         Some(2) => Some("not under command"),
@@ -43,8 +43,8 @@ fn drives(t: &Target) -> Option<&'static str> {
     }
 }
 
-/// Which rule speaks of a meeting: a reminder, never an instruction. Only where both are declared and what the rule
-/// asks for holds.
+/// Which rule applies to a meeting: a reminder, never an instruction. Only if both are declared and the rule's
+/// conditions hold.
 pub(crate) fn rule(
     met: &Encounter,
     t: &Target,

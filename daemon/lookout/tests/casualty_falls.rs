@@ -21,7 +21,7 @@ impl Watch {
         }
     }
 
-    /// Takes a line; numbers of the casualties that it raised.
+    /// Takes a line; returns the numbers of the casualties it raised.
     fn take(&mut self, at: Moment, line: &[u8], own: &OwnContext) -> Vec<u32> {
         let (decoder, casualties) = (&mut self.decoder, &mut self.casualties);
         let mut hear = |framed: Framed<'_>| {
@@ -41,8 +41,8 @@ impl Watch {
     }
 }
 
-/// Range in nautical miles and bearing on WGS 84 by Vincenty's inverse formula (Survey Review 23, 1975; from
-/// memory, written here anew): another way than the library's to the same ellipsoid.
+/// Range in nautical miles and bearing on WGS 84 by Vincenty's inverse formula (Survey Review 23, 1975; from memory,
+/// written independently here): a different method from the library's for the same ellipsoid.
 fn vincenty(from: Position, to: Position) -> (f64, f64) {
     let (a, f) = (6_378_137.0, 1.0 / 298.257_223_563);
     let b = a * (1.0 - f);
@@ -239,7 +239,7 @@ fn a_thousand_hostile_variants_raise_nothing() {
     let own = own_at(Moment(0), Position::new(50.0, -5.0).unwrap(), 10.0, 5.0);
     let real = "!AIVDM,1,1,,B,1>M46P>P00Os:IfM5ITf4?w60<00,0*37";
     let mut lines: Vec<Vec<u8>> = Vec::new();
-    // One byte of an active beacon's line changed on the wire: the checksum tells.
+    // One byte of an active beacon's line changed on the wire: the checksum catches it.
     for i in 0..real.len() {
         for by in [b'0', b'>', b'w', b',', b' ', 0, b'\n', 0xFF] {
             let mut line = real.as_bytes().to_vec();

@@ -1,4 +1,4 @@
-//! The datum against drifts made by another model than the one it is worked out by.
+//! The datum against drifts made by a different model from the one it is worked out with.
 //!
 //! Truth: a person's leeway by the components of Breivik and Allen 2008 (downwind 0.96 % of the wind, crosswind
 //! 0.54 % to either side, with their spreads and 4 % jibes an hour; from memory), a rotating tide on a steady
@@ -156,7 +156,7 @@ impl Boat {
     }
 }
 
-/// What one casualty came to.
+/// The outcome of one casualty.
 struct Outcome {
     /// Whether region and circle of the datum held the truth.
     held: bool,

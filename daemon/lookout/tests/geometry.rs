@@ -181,7 +181,7 @@ fn a_meeting_is_told_by_its_geometry_and_never_as_advice() {
     let told = t.meeting().unwrap();
     assert!(told.starts_with("crossing from starboard; passes neither"), "{told}");
     assert!(told.ends_with("; bearing steady"), "{told}");
-    // Past and clear there is nothing to tell.
+    // Past and clear there is nothing to say.
     let t = seen(&mut own(Settings::default()), ship(-1.0, -1.0, 270.0, 6.0));
     assert_eq!(t.meeting(), None);
 }

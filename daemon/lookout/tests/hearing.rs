@@ -1,4 +1,4 @@
-//! Proof of hearing against a simulated reception of which the truth is known.
+//! Proof of hearing against a simulated reception whose truth is known.
 
 use crate::dice::Dice;
 use lookout::casualty::{CrewMember, spoken};
@@ -13,15 +13,15 @@ const ANTENNA_M: f64 = 14.0;
 /// Seas that are tried.
 const SEEDS: u64 = 150;
 
-/// Whether a message comes through: power falls with the fourth power of range, fading is normal in decibels. This is not
-/// the curve that the estimate fits.
+/// Whether a message comes through: power falls with the fourth power of range, fading is normal in decibels. This is
+/// not the curve the estimate fits.
 fn comes_through(dice: &mut Dice, range_nm: f64, reach_nm: f64, fading_db: f64) -> bool {
     let margin_db = 40.0 * (reach_nm / range_nm.max(0.01)).log10();
     margin_db + fading_db * dice.normal(1.0) > 0.0 && dice.uniform() < 0.97
 }
 
-/// A sea with class B vessels that pass and one large ship that is always heard. Gives what was heard, and to where the
-/// next low beacon is heard in truth.
+/// A sea with passing class B vessels and one large ship that is always heard. Returns what was heard, and how far the
+/// next low beacon is truly heard.
 fn sea(seed: u64, vessels: u32) -> (Hearing, f64) {
     let mut dice = Dice(seed.wrapping_mul(0x5851_F42D_4C95_7F2D) + 1);
     let part = (dice.between(0.2f64.ln(), 0.7f64.ln())).exp();
@@ -80,7 +80,7 @@ fn nine_of_ten_intervals_hold_the_range_to_which_a_beacon_is_heard_in_truth() {
     // The interval claims nine of ten; 150 draws of that have a standard deviation of 2.4 %. Of 300 seas 266 were held.
     assert!((0.83..=0.97).contains(&share), "{held} of {of}");
     assert!(refused < 15, "{refused} refused");
-    // The mastheads here are 10.5 m on average where 8 m are assumed: that alone makes 6 % too far.
+    // The mastheads here are 10.5 m on average where 8 m are assumed: that by itself makes 6 % too far.
     assert!(mean.abs() < 0.15, "nearly as often too far as too near: {mean}");
 }
 
@@ -139,7 +139,7 @@ fn a_test_of_a_beacon_at_a_distance_counts_its_missing_messages() {
         other => panic!("{other:?}"),
     };
     assert_eq!(basis(&h), (8, 3));
-    // One made aboard tells nothing.
+    // A test made aboard proves nothing.
     h.beacon_test(Moment(60_000), Some(own), ada, Some(own.at(0.0, 0.01)));
     h.advance(Moment(100_000), Some(own));
     h.estimate_now(Moment(100_000));
@@ -204,7 +204,7 @@ fn what_small_vessels_are_heard_to_is_told_in_the_overboard_line() {
         e.range_nm, e.least_nm, e.most_nm
     );
     assert!(line.contains(&wanted), "{line}");
-    // Another lookout that takes up what this one kept says the same.
+    // Another lookout that takes up what this one kept gives the same answer.
     let settings = Settings { ais_antenna_m: Some(ANTENNA_M), ..Settings::default() };
     let mut after = Lookout::new(settings);
     assert!(after.low_beacon().is_err());

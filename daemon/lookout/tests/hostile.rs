@@ -1,5 +1,5 @@
-//! Anything may be heard, at any time and in any order: nothing panics, nothing grows without bound, and no number
-//! told is not a number.
+//! Anything may be heard, at any time and in any order: nothing panics, nothing grows without bound, and no reported
+//! number is NaN.
 
 use lookout::{Lookout, Settings};
 use proptest::prelude::*;

@@ -1,4 +1,4 @@
-//! The picture as a whole: what is heard, what is told of it, what is forgotten.
+//! The picture as a whole: what is heard, what is reported of it, what is forgotten.
 
 use lookout::{Finding, Kind, Lookout, Settings};
 use sentence::ais::AisReport;
@@ -114,7 +114,7 @@ fn utc_is_the_satellites_and_keeps_its_date_across_midnight() {
     let early = midnight.plus_ms(2_000 - 1024 * 7 * 86_400_000);
     lookout.hear(at(8.0), BUS, &Report::Time { utc: Some(early) });
     assert_eq!(lookout.utc(at(8.0)), Some((midnight.plus_ms(2_000), UtcSource::Satellite)));
-    // One sentence that is days off is not believed, nor a second receiver while the first tells.
+    // A single sentence that is days off is not believed, nor is a second receiver while the first gives UTC.
     lookout.hear(at(9.0), BUS, &Report::Time { utc: Some(midnight.plus_ms(900_000_000)) });
     lookout.hear(at(9.0), FeedId(7), &Report::Time { utc: Some(midnight.plus_ms(1_500_000_000)) });
     assert_eq!(lookout.utc(at(9.0)), Some((midnight.plus_ms(3_000), UtcSource::Satellite)));

@@ -37,7 +37,7 @@ fn own_report(number: u32, position: Position) -> Report {
     }))
 }
 
-/// Moments at which each trouble was told and mended.
+/// When each trouble was reported and mended.
 fn troubles(lookout: &mut Lookout, s: f64, told: &mut Vec<(f64, Trouble, bool)>) {
     lookout.advance(at(s));
     for f in lookout.take_findings() {
@@ -280,7 +280,7 @@ fn an_alarm_of_own_ais_set_is_told_with_its_meaning_until_it_ends_or_is_sent_no_
     tell(&mut lookout, 21.0);
     lookout.hear_from(at(30.0), set, &set_alarm(3, 'A'));
     tell(&mut lookout, 31.0);
-    // Sent once and never again: it has ended after two minutes, told when that falls due.
+    // Sent once and never again: it has ended after two minutes, and is reported when that falls due.
     let due = lookout.next_wake().unwrap();
     tell(&mut lookout, due.as_s().max(31.0));
     tell(&mut lookout, 200.0);
@@ -326,7 +326,7 @@ fn ship(number: u32) -> Report {
 
 #[test]
 fn ships_that_all_fall_silent_at_once_are_told_while_the_wire_speaks() {
-    // How many ships, whether the wire goes on speaking, and whether the silence is told.
+    // How many ships, whether the wire goes on speaking, and whether the silence is reported.
     for (ships, speaks, wanted) in [(3, true, true), (2, true, false), (3, false, false)] {
         let mut lookout = Lookout::new(Settings::default());
         let mut told = Vec::new();

@@ -1,8 +1,9 @@
-//! A scenario in TOML to the sentences that a boat would hear, with noise, the same for the same seed. Pure: time
-//! runs as the caller takes the lines, and no clock is read nor I/O done.
+//! Turns a scenario in TOML into the sentences a boat would hear, with noise, the same for the same seed. Pure: time
+//! runs as the caller takes the lines; no clock is read and no I/O done.
 //!
-//! [`Overboard`] is a scenario of one beacon, made without a file. [`Scenario::read`] reads a file, [`Scenario::play`] gives lines and acts in order of time, and
-//! [`Scenario::own`], [`Scenario::ship`] and [`Scenario::casualty`] tell the truth that the lines were made from.
+//! [`Overboard`] is a scenario of one beacon, made without a file. [`Scenario::read`] reads a file, [`Scenario::play`]
+//! gives lines and acts in order of time, and [`Scenario::own`], [`Scenario::ship`] and [`Scenario::casualty`] give the
+//! truth the lines were made from.
 
 mod interval;
 mod overboard;
@@ -31,7 +32,7 @@ pub struct Scenario {
 }
 
 impl Scenario {
-    /// Reads a scenario file and lays out the ways of all that moves in it.
+    /// Reads a scenario file and lays out the tracks of everything that moves in it.
     ///
     /// # Errors
     /// Everything that is wrong with the file, each with its line and column.
@@ -39,12 +40,12 @@ impl Scenario {
         read::plan(file_name, text).map(Self::of)
     }
 
-    /// Lays out the ways of all that moves in a plan.
+    /// Lays out the tracks of everything that moves in a plan.
     fn of(plan: Plan) -> Self {
         Self { world: World::new(&plan), plan }
     }
 
-    /// Every key of a scenario file, with what it is for.
+    /// Every key of a scenario file and what it is for.
     pub fn reference() -> form::Reference {
         read::reference()
     }
@@ -94,7 +95,7 @@ impl Scenario {
         self.world.own.at(at)
     }
 
-    /// Depth below the transducer; `None` where the scenario has no depths.
+    /// Depth below the transducer; `None` if the scenario has no depths.
     pub fn depth_below_transducer_m(&self, at: Moment) -> Option<f64> {
         self.plan.waters.depth_below_transducer_m.at(at).map(|[depth]| depth)
     }
@@ -104,19 +105,19 @@ impl Scenario {
         self.plan.ships.iter().map(|s| s.mmsi)
     }
 
-    /// How a ship moves; `None` where there is none of that identity.
+    /// How a ship moves; `None` if there is none of that identity.
     pub fn ship(&self, mmsi: Mmsi, at: Moment) -> Option<Motion> {
         let i = self.plan.ships.iter().position(|s| s.mmsi == mmsi)?;
         self.world.ships.get(i).map(|track| track.at(at))
     }
 
-    /// The beacons that somebody goes overboard with: identity, name of the wearer, moment of the fall.
+    /// The beacons somebody goes overboard with: identity, name of the wearer, moment of the fall.
     pub fn casualties(&self) -> impl Iterator<Item = (Mmsi, &str, Moment)> {
         let fallen = self.plan.beacons.iter();
         fallen.filter_map(|b| b.overboard.as_ref().map(|o| (b.mmsi, b.name.as_str(), o.at)))
     }
 
-    /// How the wearer of a beacon drifts; `None` before the fall, or where nobody falls.
+    /// How the wearer of a beacon drifts; `None` before the fall, or if nobody falls.
     pub fn casualty(&self, mmsi: Mmsi, at: Moment) -> Option<Motion> {
         let i = self.plan.beacons.iter().position(|b| b.mmsi == mmsi)?;
         let fell = self.plan.beacons.get(i)?.overboard.as_ref()?.at;

@@ -6,10 +6,10 @@ use crate::{Scenario, What};
 use std::time::Duration;
 use terms::{Mmsi, Moment, Position, Utc};
 
-/// How long it is played at most.
+/// How long it plays at most.
 const LASTS: Duration = Duration::from_secs(3600);
 
-/// Somebody with a beacon who lies in the water as a person does: the wind and the current carry them.
+/// Somebody with a beacon who lies in the water as a person does: wind and current carry them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Overboard {
     /// UTC at the fall.
@@ -18,8 +18,8 @@ pub struct Overboard {
     pub position: Position,
     /// The beacon's identity.
     pub beacon: Mmsi,
-    /// Where the wind comes from in degrees, and its speed in knots (0 to 60), each kept to a tenth. Without it there is no
-    /// leeway.
+    /// Where the wind comes from in degrees, and its speed in knots (0 to 60), each kept to a tenth. Without it there
+    /// is no leeway.
     pub wind: Option<(f64, f64)>,
     /// Where the water goes in degrees, to a tenth, and how fast in knots (0 to 9), to a hundredth.
     pub current: Option<(f64, f64)>,
@@ -84,7 +84,7 @@ impl Overboard {
     }
 }
 
-/// Own vessel, who does nothing but be there.
+/// Own vessel, which does nothing but be there.
 fn own(position: Position, mmsi: Mmsi) -> Own {
     Own {
         mmsi,
@@ -119,7 +119,7 @@ fn receiver() -> Feed {
     }
 }
 
-/// A number with so many decimals, as it is written.
+/// A number with this many decimals, as it is written.
 fn rounded(n: f64, decimals: usize) -> f64 {
     format!("{n:.decimals$}").parse().unwrap_or(n)
 }

@@ -28,7 +28,7 @@ pub struct Own {
     pub name: String,
     pub class: Class,
     pub nav_status: u8,
-    /// Her own transmitter is on: receivers that do not write her reports as VDO hear her as they hear anybody.
+    /// Her own transmitter is on: receivers that do not write her reports as VDO hear her like any other vessel.
     pub transmits: bool,
     pub position: Position,
     /// Through the water.
@@ -43,7 +43,7 @@ pub struct Own {
 }
 
 impl Own {
-    /// Own vessel as other receivers hear her, where she transmits.
+    /// Own vessel as other receivers hear her, if she transmits.
     pub fn as_ship(&self) -> Option<Ship> {
         self.transmits.then(|| Ship {
             mmsi: self.mmsi,
@@ -91,7 +91,7 @@ pub enum Steer {
 pub struct Waters {
     /// Set and drift as east and north, in knots.
     pub current: Profile<2>,
-    /// Whither the wind blows over the ground, east and north, in knots.
+    /// Where the wind blows to over the ground, east and north, in knots.
     pub wind: Profile<2>,
     pub gust_kn: f64,
     pub depth_below_transducer_m: Profile<1>,
@@ -117,16 +117,16 @@ impl Span {
     }
 }
 
-/// A wire by which sentences come.
+/// A wire that brings sentences.
 #[derive(Debug, Clone)]
 pub struct Feed {
     pub name: String,
     pub talker: String,
-    /// Source of the TAG block, where the feed writes one.
+    /// Source of the TAG block, if the feed writes one.
     pub tag_source: Option<String>,
     /// Formatter and interval.
     pub sentences: Vec<(Formatter, Duration)>,
-    /// Where it has an AIS receiver.
+    /// Set if it has an AIS receiver.
     pub hears: Option<Hearing>,
     pub gps_error_m: f64,
     pub delay: Duration,
@@ -146,7 +146,7 @@ pub struct Hearing {
     pub range_nm: f64,
 }
 
-/// Sentences that a feed can be asked for.
+/// Sentences a feed can be asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Formatter {
     Rmc,
@@ -281,7 +281,7 @@ pub struct Beacon {
     pub name: String,
     pub tests: Vec<Moment>,
     pub overboard: Option<Overboard>,
-    /// How far it is heard at most: it floats, and its aerial with it.
+    /// How far it is heard at most: it floats, and so does its aerial.
     pub range_nm: f64,
     pub position_error_m: f64,
 }
@@ -308,11 +308,11 @@ pub struct Overboard {
 pub struct Act {
     /// Which command.
     pub verb: Verb,
-    /// What stands behind it: an order, a reason, a note; may be empty.
+    /// The words that follow it: an order, a reason, a note; may be empty.
     pub words: String,
 }
 
-/// The commands that a scenario can give.
+/// The commands a scenario can give.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Verb {
     /// Acknowledge alerts: of the order named, or all.

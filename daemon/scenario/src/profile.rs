@@ -1,8 +1,8 @@
-//! Numbers that change over time by straight lines between the moments given.
+//! Numbers that change over time along straight lines between the given moments.
 
 use terms::Moment;
 
-/// Points in order of time, each with `N` numbers; before the first and after the last they hold.
+/// Points in order of time, each with `N` numbers; the first and last values hold before and after.
 #[derive(Debug, Clone)]
 pub struct Profile<const N: usize> {
     points: Vec<(Moment, [f64; N])>,
@@ -26,7 +26,7 @@ impl<const N: usize> Profile<N> {
         self.points.is_empty()
     }
 
-    /// The numbers at a moment, `None` where nothing was given.
+    /// The numbers at a moment, `None` if nothing was given.
     pub fn at(&self, at: Moment) -> Option<[f64; N]> {
         let next = self.points.partition_point(|p| p.0 <= at);
         let before = next.checked_sub(1).and_then(|i| self.points.get(i));

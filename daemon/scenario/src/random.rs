@@ -11,8 +11,8 @@ pub struct Stream {
 }
 
 impl Stream {
-    /// The stream that belongs to a name, so that one sender more does not change the noise of the others. The
-    /// name goes in by the 64-bit FNV-1a hash (Fowler, Noll, Vo; RFC 9923).
+    /// The stream that belongs to a name, so that one sender more does not change the noise of the others. The name
+    /// goes in as its 64-bit FNV-1a hash (Fowler, Noll, Vo; RFC 9923).
     pub fn named(seed: u64, name: &str) -> Self {
         let hash = name
             .bytes()
@@ -29,7 +29,7 @@ impl Stream {
         z ^ (z >> 31)
     }
 
-    /// Even in [0, 1), by the upper 53 bits.
+    /// Uniform in [0, 1), by the upper 53 bits.
     pub fn even(&mut self) -> f64 {
         (self.number() >> 11) as f64 / (1u64 << 53) as f64
     }
@@ -43,7 +43,7 @@ impl Stream {
 
 /// An error that wanders: each value leans on the last one, and forgets it with a time constant (a first-order
 /// Gauss-Markov process, the usual simple model of satellite position error; common practice). It moves once a second,
-/// whoever asks, so that two of the same name tell the same error.
+/// whoever asks, so that two of the same name show the same error.
 #[derive(Debug, Clone)]
 pub struct Wander {
     stream: Stream,
@@ -63,8 +63,8 @@ impl Wander {
         Self { stream, value, second: 0, kept, fresh: deviation * (1.0 - kept * kept).sqrt() }
     }
 
-    /// The error at a moment that is not before the last one asked for. Takes as many steps as seconds have passed:
-    /// at most those of the longest scenario.
+    /// The error at a moment no earlier than the last one asked for. Takes as many steps as seconds have passed: at
+    /// most those of the longest scenario.
     pub fn at(&mut self, at: Moment) -> f64 {
         while self.second < at.0.div_euclid(1000) {
             self.value = self.kept * self.value + self.fresh * self.stream.normal();

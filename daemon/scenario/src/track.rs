@@ -22,7 +22,7 @@ pub struct Motion {
 
 /// The longest piece, so that a course stays a rhumb line and a plane stays true.
 const LONGEST_S: f64 = 600.0;
-/// The longest piece that turns and gathers way at once; its displacement is an approximation.
+/// The longest piece that turns and gathers way at the same time; its displacement is an approximation.
 const LONGEST_MIXED_S: f64 = 5.0;
 
 /// A stretch from one moment on.
@@ -69,7 +69,7 @@ impl Piece {
     }
 }
 
-/// The whole way of one vessel, aid or person.
+/// The whole track of one vessel, aid or person.
 #[derive(Debug, Clone)]
 pub struct Track {
     pieces: Vec<Piece>,
@@ -80,7 +80,7 @@ pub struct Track {
 }
 
 impl Track {
-    /// Begins at a position with a course and speed. It turns and gathers way at the given rates.
+    /// Starts at a position with a course and speed. It turns and gathers way at the given rates.
     pub fn new(
         from: Moment,
         position: Position,
@@ -101,7 +101,7 @@ impl Track {
         Self { pieces: vec![first], end: from, turn_deg_s: turn_deg_min / 60.0, gain_kn_s }
     }
 
-    /// Until when it is laid.
+    /// How far it is laid.
     pub fn end(&self) -> Moment {
         self.end
     }
@@ -160,7 +160,7 @@ impl Track {
         }
     }
 
-    /// The same way, begun elsewhere so that it passes through `position` at `at`.
+    /// The same track, begun elsewhere so that it passes through `position` at `at`.
     pub fn through(self, at: Moment, position: Position) -> Self {
         let mut track = self;
         // Moving a track changes its shape a little by the curve of the earth: three rounds come within a metre

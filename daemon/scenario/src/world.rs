@@ -8,13 +8,13 @@ use terms::{Mmsi, Moment, Plane, turn_deg};
 
 /// How fast a sailing vessel gathers or loses way, knots a second (common practice).
 const OWN_GAIN_KN_S: f64 = 0.05;
-/// The same of a ship.
+/// The same for a ship.
 const SHIP_GAIN_KN_S: f64 = 0.02;
 /// How often a changing current is looked up.
 const CURRENT_EVERY: Duration = Duration::from_secs(60);
-/// How often the course toward a person is shaped anew.
+/// How often the course toward a person is reshaped.
 const SHAPE_EVERY: Duration = Duration::from_secs(5);
-/// Near enough to take hold of somebody: 10 m. She lies there until they have drifted 40 m apart.
+/// Close enough to take hold of somebody: 10 m. She lies there until they have drifted 40 m apart.
 const ALONGSIDE_NM: f64 = 10.0 / 1852.0;
 const APART_NM: f64 = 40.0 / 1852.0;
 
@@ -26,12 +26,12 @@ pub struct World {
     pub own_ship: Option<Ship>,
     /// In the order of the plan.
     pub ships: Vec<Track>,
-    /// In the order of the plan's beacons; `None` where nobody goes overboard with it.
+    /// In the order of the plan's beacons; `None` if nobody goes overboard with it.
     pub casualties: Vec<Option<Track>>,
 }
 
 impl World {
-    /// Lays out all ways of a plan.
+    /// Lays out all tracks of a plan.
     pub fn new(plan: &Plan) -> Self {
         let own = own(plan);
         let ships = plan.ships.iter().map(|ship| ship_track(ship, plan, &own)).collect();
@@ -41,7 +41,7 @@ impl World {
     }
 }
 
-/// Own vessel's way.
+/// Own vessel's track.
 fn own(plan: &Plan) -> Track {
     let o = &plan.own;
     let mut track =
@@ -63,13 +63,13 @@ fn own(plan: &Plan) -> Track {
     track
 }
 
-/// The stretches between legs: from the start with no leg, then each leg, until when.
+/// The stretches between legs: from the start with no leg, then each leg, with its end.
 fn leg_ends(legs: &[Leg], end: Moment) -> impl Iterator<Item = (Option<usize>, Moment)> + '_ {
     let until = move |next: usize| legs.get(next).map_or(end, |leg| leg.at.min(end));
     std::iter::once((None, until(0))).chain((0..legs.len()).map(move |i| (Some(i), until(i + 1))))
 }
 
-/// Set and drift as east and north in knots; slack where none is given.
+/// Set and drift as east and north in knots; slack if none is given.
 fn current(waters: &Waters, at: Moment) -> [f64; 2] {
     waters.current.at(at).unwrap_or_default()
 }
@@ -89,7 +89,7 @@ fn pursue(track: &mut Track, until: Moment, mmsi: Mmsi, speed_kn: f64, plan: &Pl
         let set = current(&plan.waters, track.end());
         let (course_deg, range_nm) = intercept(&now, &person.at(track.end()), set, speed_kn);
         let off_deg = turn_deg(now.course_deg, course_deg).abs();
-        // The way that half the brakes take off before the person is reached; slow while the bow points elsewhere.
+        // The speed that half the brakes take off before she reaches the person; slow while the bow points elsewhere.
         let stopping_kn = (OWN_GAIN_KN_S * 3600.0 * range_nm).sqrt();
         let turning_kn = if off_deg > 60.0 && range_nm < 0.1 { 2.0 } else { speed_kn };
         alongside = range_nm <= if alongside { APART_NM } else { ALONGSIDE_NM };
@@ -103,7 +103,7 @@ fn pursue(track: &mut Track, until: Moment, mmsi: Mmsi, speed_kn: f64, plan: &Pl
     }
 }
 
-/// The course through the water that meets somebody who drifts, and the range now.
+/// The course through the water that meets somebody drifting, and the range now.
 fn intercept(own: &Motion, person: &Motion, current: [f64; 2], speed_kn: f64) -> (f64, f64) {
     let (east, north) = Plane::at(own.position).east_north(person.position);
     let range_nm = east.hypot(north);
@@ -117,7 +117,7 @@ fn intercept(own: &Motion, person: &Motion, current: [f64; 2], speed_kn: f64) ->
     (terms::normal_deg(to_east.atan2(to_north).to_degrees()), range_nm)
 }
 
-/// A ship's way, shifted so that it passes through its place.
+/// A ship's track, shifted so that it passes through its place.
 fn ship_track(ship: &Ship, plan: &Plan, own: &Track) -> Track {
     let (at, position) = match ship.place {
         Place::At { at, position } => (at, position),
@@ -138,7 +138,7 @@ fn ship_track(ship: &Ship, plan: &Plan, own: &Track) -> Track {
     track.through(at, position)
 }
 
-/// A person's way from where own vessel is at the fall.
+/// A person's track from where own vessel is at the fall.
 fn casualty(mmsi: Mmsi, overboard: &Overboard, plan: &Plan, own: &Track) -> Track {
     let position = own.at(overboard.at).position;
     let mut track = Track::new(overboard.at, position, 0.0, 0.0, 180.0, 1.0);

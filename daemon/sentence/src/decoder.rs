@@ -1,4 +1,4 @@
-//! From a checked sentence to what it says.
+//! From a checked sentence to its meaning.
 
 use crate::ais::Assembler;
 use crate::instruments::{self, AlertParts};
@@ -7,19 +7,18 @@ use crate::report::Report;
 use crate::sentence::Sentence;
 use terms::{Moment, Utc};
 
-/// What a feed is believed.
+/// What is taken on trust from a feed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct DecoderOptions {
     /// The feed is declared to be a simulator: its mode S is taken as valid.
     pub simulator: bool,
-    /// No live sentence can be from before this (the day the program was built, the last entry of the logbook).
-    /// A satellite date before it comes from a receiver that has missed a rollover of the ten-bit week
-    /// number (IS-GPS-200, 1024 weeks) and is moved forward by whole rollovers. `None` leaves dates alone: for replays.
+    /// No live sentence can be from before this (the day the program was built, the last entry of the logbook). A
+    /// satellite date before it comes from a receiver that has missed a rollover of the ten-bit week number
+    /// (IS-GPS-200, 1024 weeks) and is moved forward by whole rollovers. `None` leaves dates as they are: for replays.
     pub not_before: Option<Utc>,
 }
 
-/// Sentences of one feed to reports. Holds the parts of AIS messages that are under way and the first sentence of an
-/// alert, and nothing else.
+/// Sentences of one feed to reports. Holds only the parts of AIS messages under way and the first sentence of an alert.
 #[derive(Debug, Clone)]
 pub struct Decoder {
     options: DecoderOptions,
@@ -36,8 +35,8 @@ impl Decoder {
     /// What a sentence says; `at` is when it was heard.
     ///
     /// # Errors
-    /// When an AIS message is no message, or a part of one does not belong anywhere, or the values are a simulator's
-    /// on a feed that is not declared one. A sentence with values missing or out of range is no error: they are `None`.
+    /// If an AIS message is malformed, a part of one does not belong anywhere, or the values are a simulator's on a
+    /// feed not declared as one. Values missing or out of range are no error: they are `None`.
     pub fn read(&mut self, at: Moment, sentence: &Sentence<'_>) -> Result<Report, Refusal> {
         if sentence.is_proprietary() {
             return Ok(Report::Unread);

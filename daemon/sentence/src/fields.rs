@@ -8,12 +8,12 @@ use terms::{Position, Utc, normal_deg};
 const POWERS: [f64; 16] =
     [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
 
-/// Most digits that are looked at: their number is below 2^53, so that it and its quotient by a power of ten are
-/// rounded once only. No instrument measures more.
+/// Most digits looked at: their number is below 2^53, so that it and its quotient by a power of ten are rounded only
+/// once. No instrument measures more.
 const DIGITS: u32 = 15;
 
-/// A decimal number; blanks around it are passed over. `None` when empty, or anything else than a number, or with
-/// more than fifteen digits before the point; digits beyond the fifteenth behind the point are dropped.
+/// A decimal number; blanks around it are passed over. `None` if empty, not a number, or with more than fifteen digits
+/// before the point; digits beyond the fifteenth after the point are dropped.
 pub(crate) fn number(field: &[u8]) -> Option<f64> {
     let field = field.trim_ascii();
     let (negative, digits) = match field.first()? {
@@ -61,12 +61,12 @@ pub(crate) fn whole(field: &[u8]) -> Option<i64> {
     Some(if negative { -value } else { value })
 }
 
-/// A whole number that fits its type; no minus where the type has none.
+/// A whole number that fits its type; no minus if the type has none.
 pub(crate) fn count<T: TryFrom<i64>>(field: &[u8]) -> Option<T> {
     whole(field).and_then(|n| T::try_from(n).ok())
 }
 
-/// A number within bounds, both included; else `None`.
+/// A number within bounds, both included; otherwise `None`.
 pub(crate) fn within(field: &[u8], low: f64, high: f64) -> Option<f64> {
     number(field).filter(|n| (low..=high).contains(n))
 }
@@ -81,7 +81,7 @@ pub(crate) fn speed(field: &[u8], factor: f64) -> Option<f64> {
     number(field).map(|n| n * factor).filter(|kn| (0.0..=1022.0).contains(kn))
 }
 
-/// A number to one of two sides: the first letter positive, the second negative, neither no value.
+/// A number to one of two sides: the first letter positive, the second negative; with neither, no value.
 pub(crate) fn sided(field: &[u8], side: &[u8], [plus, minus]: [u8; 2], limit: f64) -> Option<f64> {
     let value = within(field, 0.0, limit)?;
     match letter(side)? {
@@ -91,7 +91,7 @@ pub(crate) fn sided(field: &[u8], side: &[u8], [plus, minus]: [u8; 2], limit: f6
     }
 }
 
-/// The one letter of a field.
+/// A field's single letter.
 pub(crate) fn letter(field: &[u8]) -> Option<u8> {
     match field.trim_ascii() {
         [one] => Some(*one),
@@ -99,8 +99,8 @@ pub(crate) fn letter(field: &[u8]) -> Option<u8> {
     }
 }
 
-/// The words of a field, trimmed; `None` when there are none. `^` and two hexadecimal digits stand for the byte of
-/// that code (IEC 61162-1, for characters that are reserved); bytes that are not text become U+FFFD.
+/// The words of a field, trimmed; `None` if there are none. `^` and two hexadecimal digits stand for the byte of that
+/// code (IEC 61162-1, for reserved characters); bytes that are not text become U+FFFD.
 pub(crate) fn words(field: &[u8]) -> Option<String> {
     let hex = |b: Option<&u8>| b.and_then(|&b| (b as char).to_digit(16));
     let mut bytes = Vec::with_capacity(field.len());
@@ -118,7 +118,7 @@ pub(crate) fn words(field: &[u8]) -> Option<String> {
             }
         }
     }
-    // A control character that came by its code has no business in words that are shown.
+    // A control character that came as a code has no business in words that are shown.
     let text: String = String::from_utf8_lossy(&bytes).chars().filter(|c| !c.is_control()).collect();
     let text = text.trim();
     (!text.is_empty()).then(|| text.to_owned())
@@ -177,7 +177,7 @@ pub(crate) fn of_day_ms(field: &[u8]) -> Option<u32> {
     Some(((h * 60 + m) * 60 + s) * 1000 + ms)
 }
 
-/// Time of day as a sentence without a date has it.
+/// Time of day from a sentence without a date.
 pub(crate) fn time_only(field: &[u8]) -> Option<SentTime> {
     of_day_ms(field).map(SentTime::OfDayMs)
 }

@@ -1,5 +1,5 @@
-//! Bytes to lines. One framer per feed: reads may be split anywhere, lines may end in CR, LF or both, and
-//! anything may stand between them.
+//! Bytes to lines. One framer per feed: reads may be split anywhere, lines may end in CR, LF or both, and anything may
+//! come between them.
 
 use crate::refusal::Refusal;
 use crate::sentence::{Sentence, scan};
@@ -10,19 +10,19 @@ use serde::{Deserialize, Serialize};
 /// sentences in the field run to twice that; six sentences' worth without a line end is no sentence.
 pub const MAX_LINE: usize = 512;
 
-/// What one feed is forgiven.
+/// Leniency toward one feed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct FramerOptions {
-    /// Take sentences without a checksum (old instruments). A checksum that is there must be right all the same.
+    /// Take sentences without a checksum (old instruments). A checksum that is present must still be right.
     pub checksum_optional: bool,
 }
 
-/// What came out of the bytes.
+/// What the bytes produced.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Framed<'a> {
     /// A checked sentence.
     Sentence(Sentence<'a>),
-    /// A line, or a part of one, that was not taken.
+    /// A line, or part of one, that was refused.
     Refused {
         /// Its bytes, at most [`MAX_LINE`].
         line: &'a [u8],
@@ -31,7 +31,7 @@ pub enum Framed<'a> {
     },
 }
 
-/// What a feed has brought so far.
+/// What a feed has delivered so far.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Counts {
     /// Bytes pushed.
@@ -44,7 +44,7 @@ pub struct Counts {
 }
 
 impl Counts {
-    /// How often a line was refused for that reason.
+    /// How often a line was refused for this reason.
     pub fn refused(&self, why: Refusal) -> u64 {
         self.refused[why as usize]
     }
@@ -54,7 +54,7 @@ impl Counts {
         self.refused.iter().sum()
     }
 
-    /// Counts a refusal; the decoder's are counted here too, by whoever holds both.
+    /// Counts a refusal; whoever holds both also counts the decoder's here.
     pub fn refuse(&mut self, why: Refusal) {
         let n = &mut self.refused[why as usize];
         *n = n.saturating_add(1);
@@ -93,19 +93,19 @@ impl Framer {
         self.hold(bytes, out);
     }
 
-    /// Takes what has been begun as a whole line: at the end of a datagram, a file, a connection.
+    /// Treats what has been begun as a whole line: at the end of a datagram, a file, a connection.
     pub fn finish(&mut self, out: &mut impl FnMut(Framed<'_>)) {
         read_line(&self.begun, &self.options, &mut self.counts, out);
         self.begun.clear();
         self.overlong = false;
     }
 
-    /// What the feed has brought so far.
+    /// What the feed has delivered so far.
     pub fn counts(&self) -> &Counts {
         &self.counts
     }
 
-    /// Keeps the begin of a line. Past the limit only the last sentence begun is kept, so that one sentence after
+    /// Keeps the beginning of a line. Past the limit only the last sentence begun is kept, so that one sentence after
     /// endless garbage is still found.
     fn hold(&mut self, mut bytes: &[u8], out: &mut impl FnMut(Framed<'_>)) {
         while self.begun.len() + bytes.len() > MAX_LINE {
@@ -124,7 +124,7 @@ impl Framer {
     }
 }
 
-/// Hands out every sentence of one line: more than one where line ends were lost.
+/// Hands out every sentence in one line: more than one if line ends were lost.
 fn read_line(line: &[u8], options: &FramerOptions, counts: &mut Counts, out: &mut impl FnMut(Framed<'_>)) {
     let mut rest = line;
     let mut found_any = false;

@@ -1,8 +1,8 @@
 //! Bytes on a wire to typed reports, and back. Pure: no clock is read here and no I/O done.
 //!
-//! [`Framer`] makes lines of bytes, [`Sentence`] checks one line, [`Decoder`] says what it means as a [`Report`];
-//! [`encode`] goes the other way. All of it is total: any input gives a report or a [`Refusal`], in bounded time
-//! and memory.
+//! [`Framer`] splits bytes into lines, [`Sentence`] checks one line, [`Decoder`] gives its meaning as a [`Report`];
+//! [`encode`] goes the other way. All of it is total: any input gives a report or a [`Refusal`], in bounded time and
+//! memory.
 
 pub mod ais;
 mod decoder;

@@ -7,7 +7,7 @@
 //! | AIS 4, 11 | this crate | the library loses the position where the date is missing |
 //! | AIS 19 | this crate | the library does not read it |
 //! | AIS 9: altitude, SOG, position, COG | nmea-parser | it reads them right |
-//! | AIS 9: the second and its meaning, RAIM, accuracy | this crate | with "not available" told apart |
+//! | AIS 9: the second and its meaning, RAIM, accuracy | this crate | keeps "not available" distinct |
 //! | AIS 12: text | nmea-parser | it reads it right |
 //! | RMC GGA GLL VTG HDT HDG VHW DPT DBT MWV | this crate | heard all the time; modes, status and fractions of seconds are lost in the library |
 //! | GNS: position, satellites, HDOP | nmea-parser | it reads them right |
@@ -15,8 +15,8 @@
 //! | MTW | nmea-parser | it reads it right |
 //! | all other sentences | this crate | the library does not read them, or drops their status |
 //!
-//! What the library lets through (reserved values, `nan`, zeros in place of missing bits) is stopped on both sides:
-//! it is asked only about fields that are there, and its answer is held to the same bounds as our own reading.
+//! What the library lets through (reserved values, `nan`, zeros in place of missing bits) is stopped on both sides: it
+//! is asked only about fields that are present, and its answer must keep to the same bounds as our own reading.
 
 use crate::ais::bits::Bits;
 use crate::sentence::Sentence;
@@ -41,7 +41,7 @@ pub(crate) fn mtw(sentence: &Sentence<'_>) -> Option<MtwData> {
     }
 }
 
-/// AIS 9 by the library. Fields that the message is too short for read as zeros: see [`Bits::reaches`].
+/// AIS 9 by the library. Fields the message is too short for read as zeros: see [`Bits::reaches`].
 pub(crate) fn search_aircraft(bits: &Bits) -> Option<StandardSarAircraftPositionReport> {
     match ask(&message(bits))? {
         ParsedMessage::StandardSarAircraftPositionReport(report) => Some(report),
@@ -57,7 +57,7 @@ pub(crate) fn addressed_text(bits: &Bits) -> Option<AddressedSafetyRelatedMessag
     }
 }
 
-/// A checked sentence under an address that the library knows, whoever talked. `None` where it is not plain ASCII.
+/// A checked sentence under an address the library knows, whoever the talker. `None` if it is not plain ASCII.
 fn instrument(address: &str, sentence: &Sentence<'_>) -> Option<String> {
     let mut line = String::with_capacity(96);
     line.push_str(address);
@@ -68,13 +68,13 @@ fn instrument(address: &str, sentence: &Sentence<'_>) -> Option<String> {
     Some(line)
 }
 
-/// A whole message as one sentence, armoured anew: never a fragment, never a character that is not of the armour.
+/// A whole message as one sentence, armoured again: never a fragment, never a character outside the armour.
 fn message(bits: &Bits) -> String {
     format!("!AIVDM,1,1,,A,{},0", bits.armoured())
 }
 
-/// Asks a parser made for this one question: it keeps tables between sentences, without bound, and none of them
-/// lives on here. A panic costs the answer.
+/// Asks a parser made for this one question: parsers keep tables between sentences, without bound, and none of these
+/// survive here. A panic costs only the answer.
 fn ask(line: &str) -> Option<ParsedMessage> {
     catch_unwind(|| NmeaParser::new().parse_sentence(line)).ok()?.ok()
 }

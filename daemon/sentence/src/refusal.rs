@@ -5,7 +5,7 @@ use thiserror::Error;
 
 macro_rules! refusals {
     ($($(#[$doc:meta])* $variant:ident $text:literal;)+) => {
-        /// Why a line was not taken. The text is short and stable: `listen` prints it and counters go by it.
+        /// Why a line was not taken. The text is short and stable: `listen` prints it and counters are named after it.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Error)]
         #[repr(u8)]
         pub enum Refusal { $($(#[$doc])* #[error($text)] $variant,)+ }
@@ -43,9 +43,9 @@ refusals! {
     TooManyFragments "too many fragments";
     /// A later part without the ones before it.
     OrphanFragment "fragment without its predecessor";
-    /// Two messages are under way that cannot be told apart; neither is believed.
+    /// Two messages under way cannot be told apart; neither is believed.
     ContestedFragment "fragments of two messages cannot be told apart";
-    /// A character that the six-bit armour does not have.
+    /// A character outside the six-bit armour.
     BadPayload "wrong character in the payload";
     /// More bits than any AIS message has.
     LongPayload "payload too long";
@@ -53,7 +53,7 @@ refusals! {
     ShortPayload "payload too short";
     /// An identity of more than nine digits, or message type 0.
     BadHead "no such identity or message type";
-    /// A simulator's values, and the feed is not declared to be one.
+    /// A simulator's values on a feed not declared to be one.
     Simulator "a simulator's values";
 }
 

@@ -1,5 +1,5 @@
-//! What a sentence says, typed. A field is `None` when the sentence leaves it out or says that it is not
-//! available, reserved or out of range: absent, never a number that stands for absence.
+//! What a sentence says, typed. A field is `None` if the sentence omits it or says it is not available, reserved or out
+//! of range: absent, never a number that stands for absence.
 //!
 //! Serialised, the field names with their units are the "named quantities" of `listen --json`.
 
@@ -22,8 +22,8 @@ pub(crate) fn place<S: Serializer>(position: &Option<Position>, serializer: S) -
 pub enum SentTime {
     /// Date and time of day: a whole moment of UTC.
     Utc(Utc),
-    /// Time of day only, in milliseconds since midnight UTC; the date is for the stream to supply. A leap second
-    /// reads 86,400,000 to 86,400,999.
+    /// Time of day only, in milliseconds since midnight UTC; the stream supplies the date. A leap second reads
+    /// 86,400,000 to 86,400,999.
     OfDayMs(u32),
 }
 
@@ -55,7 +55,7 @@ pub struct Fix {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum FixQuality {
-    /// By satellites alone.
+    /// By satellites only.
     Autonomous,
     /// With differential corrections.
     Differential,
@@ -97,7 +97,7 @@ pub enum WindReference {
 /// Wind (MWV, MWD, VWR).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Wind {
-    /// Against what.
+    /// What it is measured against.
     pub reference: WindReference,
     /// Angle off the bow, port negative, (−180, 180]; apparent and true wind.
     pub angle_deg: Option<f64>,
@@ -114,7 +114,7 @@ pub struct Wind {
 pub struct Depth {
     /// Below the transducer in metres.
     pub below_transducer_m: Option<f64>,
-    /// The sentence's own offset in metres: positive from transducer up to the waterline, negative down to the keel (DPT).
+    /// The sentence's own offset in metres: positive from transducer up to waterline, negative down to keel (DPT).
     pub offset_m: Option<f64>,
     /// Below the surface in metres (DBS).
     pub below_surface_m: Option<f64>,
@@ -229,14 +229,14 @@ pub struct SelectiveCall {
     pub category: Option<u8>,
     /// Nature of the distress, for distress calls and their relays.
     pub nature: Option<Distress>,
-    /// First telecommand where it is no distress.
+    /// First telecommand if it is no distress.
     pub telecommand: Option<u8>,
     /// Position to the whole minute: ±0.5′, never a fix.
     #[serde(flatten, serialize_with = "place")]
     pub position: Option<Position>,
     /// Time of that position, minutes since midnight UTC.
     pub position_of_day_min: Option<u16>,
-    /// The vessel in distress where another relays.
+    /// The vessel in distress, if another relays.
     pub casualty: Option<Mmsi>,
     /// Acknowledgement: R request, B is one, S end of sequence.
     pub acknowledgement: Option<char>,
@@ -286,7 +286,7 @@ pub struct RadarPlot {
 /// An alert of another device, or words about one (ALR, ALF, ACK, ACN).
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct DeviceAlert {
-    /// Manufacturer's mnemonic, where there is one.
+    /// Manufacturer's mnemonic, if there is one.
     pub source: Option<String>,
     /// Identifier of the alert.
     pub identifier: Option<u32>,
@@ -319,7 +319,7 @@ pub enum Report {
     },
     /// HDT, HDG, HDM, THS.
     Heading(Heading),
-    /// VHW, VBW: speed through water in knots, with the heading where it has one; VBW over ground too.
+    /// VHW, VBW: speed through water in knots, with the heading if it has one; VBW over ground too.
     WaterSpeed {
         /// Along the bow.
         speed_through_water_kn: Option<f64>,
@@ -376,14 +376,14 @@ pub enum Report {
     DeviceAlert(DeviceAlert),
     /// HBT: the device's own supervision sentence.
     Heartbeat {
-        /// Seconds between them, where told.
+        /// Seconds between them, if given.
         interval_s: Option<f64>,
         /// Whether the device is in normal operation.
         normal: bool,
     },
     /// VDM, VDO: a whole AIS message.
     Ais(Box<AisReport>),
-    /// A part of an AIS message whose other parts are yet to come.
+    /// A part of an AIS message whose other parts are still to come.
     Fragment,
     /// Understood in form, not read in content: a formatter or an AIS type that is only counted.
     Unread,

@@ -7,12 +7,12 @@ use crate::tag::TagBlock;
 use memchr::{memchr, memchr2, memrchr};
 use terms::Mmsi;
 
-/// A checked line. Borrowed from the bytes it stands in.
+/// A checked line, borrowed from the bytes that hold it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sentence<'a> {
     /// From the TAG block, or the `$` or `!`, to the checksum.
     line: &'a [u8],
-    /// Behind the `$` or `!`, before the `*`. ASCII in its first `address` bytes, no control characters anywhere.
+    /// After the `$` or `!`, before the `*`. ASCII in its first `address` bytes, no control characters anywhere.
     body: &'a [u8],
     address: u8,
     tag: Option<TagBlock<'a>>,
@@ -20,11 +20,11 @@ pub struct Sentence<'a> {
 }
 
 impl<'a> Sentence<'a> {
-    /// Checks the first sentence of a line without its line end. What stands before `$` or `!` (a log's clock time, a
-    /// datagram's header) and behind the checksum is passed over.
+    /// Checks the first sentence of a line without its line end. Anything before `$` or `!` (a log's clock time, a
+    /// datagram's header) and after the checksum is passed over.
     ///
     /// # Errors
-    /// When there is no sentence, or it is not whole; see [`Refusal`].
+    /// If there is no sentence, or it is not whole; see [`Refusal`].
     pub fn check(line: &'a [u8], options: &FramerOptions) -> Result<Self, Refusal> {
         if line.len() > MAX_LINE {
             return Err(Refusal::TooLong);
@@ -32,13 +32,13 @@ impl<'a> Sentence<'a> {
         scan(line, options).map_or(Err(Refusal::NotASentence), |found| found.sentence)
     }
 
-    /// The TAG block before it, where there is one with a right checksum.
+    /// The TAG block before it, if there is one with a right checksum.
     pub fn tag(&self) -> Option<&TagBlock<'a>> {
         self.tag.as_ref()
     }
 
-    /// Whether it had a TAG block that was dropped. A wrong TAG checksum costs the time and the source, never
-    /// the sentence: that has a checksum of its own and may be a beacon's.
+    /// Whether it had a TAG block that was dropped. A wrong TAG checksum costs the time and the source, never the
+    /// sentence: that has its own checksum and may be a beacon's.
     pub fn tag_block_dropped(&self) -> bool {
         self.tag_dropped
     }
@@ -58,18 +58,18 @@ impl<'a> Sentence<'a> {
         self.body.first() == Some(&b'P')
     }
 
-    /// The fields behind the address, in order, as sent.
+    /// The fields after the address, in order, as sent.
     pub fn fields(&self) -> impl Iterator<Item = &'a [u8]> + use<'a> {
         let behind = self.body.get(usize::from(self.address) + 1..);
         behind.into_iter().flat_map(|fields| fields.split(|&b| b == b','))
     }
 
-    /// The first `N` fields; those that are missing are empty.
+    /// The first `N` fields; missing ones are empty.
     pub(crate) fn first<const N: usize>(&self) -> [&'a [u8]; N] {
         let mut fields = [&[][..]; N];
         let mut rest = self.body.get(usize::from(self.address) + 1..).unwrap_or_default();
         for field in &mut fields {
-            // Fields are a few bytes long: a plain loop is quicker than a call that is good at long ones.
+            // Fields are a few bytes long: a plain loop beats a call optimised for long ones.
             match rest.iter().position(|&b| b == b',') {
                 Some(comma) => (*field, rest) = (&rest[..comma], &rest[comma + 1..]),
                 None => {
@@ -120,17 +120,17 @@ fn ascii(bytes: &[u8]) -> &str {
 /// A sentence, or a failed one, found in a line.
 pub(crate) struct Found<'a> {
     pub sentence: Result<Sentence<'a>, Refusal>,
-    /// From `$` or `!` (with its TAG block) to the end of what was looked at.
+    /// From `$` or `!` (with its TAG block) to the end of what was examined.
     pub line: &'a [u8],
     /// A sentence that began before this one and never reached its checksum.
     pub cut: Option<&'a [u8]>,
-    /// What follows.
+    /// The rest of the line.
     pub rest: &'a [u8],
 }
 
-/// Finds the first sentence in what is left of a line; `None` when no other begins. Linear in the length.
+/// Finds the first sentence in the rest of a line; `None` if no other begins. Linear in the length.
 pub(crate) fn scan<'a>(text: &'a [u8], options: &FramerOptions) -> Option<Found<'a>> {
-    // A line begins with its sentence nearly always.
+    // A line nearly always begins with its sentence.
     let start = if matches!(text.first(), Some(b'$' | b'!')) { 0 } else { memchr2(b'$', b'!', text)? };
     let Some(star) = memchr(b'*', &text[start..]).map(|at| start + at) else {
         return Some(without_checksum(text, start, options));
@@ -158,7 +158,7 @@ fn tag_len(text: &[u8], from: usize, start: usize) -> usize {
     }
     let before = &text[from..start - 1];
     match memrchr(b'\\', before) {
-        // Another sentence's begin inside shows that the backslash belongs to something cut short.
+        // The start of another sentence inside shows that the backslash belongs to something cut short.
         Some(open) if memchr2(b'$', b'!', &before[open..]).is_none() => before.len() + 1 - open,
         _ => 0,
     }
@@ -186,7 +186,7 @@ fn checked(text: &[u8], start: usize, star: usize) -> Found<'_> {
 
 fn without_checksum<'a>(text: &'a [u8], start: usize, options: &FramerOptions) -> Found<'a> {
     let behind = &text[start + 1..];
-    // The next sentence's TAG block is the next one's; at the end of the line there is none.
+    // The next sentence's TAG block belongs to that one; at the end of the line there is none.
     let next = memchr2(b'$', b'!', behind).map(|next| next - tag_len(behind, 0, next));
     let end = start + 1 + next.unwrap_or(behind.len());
     let body = text[start + 1..end].trim_ascii_end();
@@ -204,7 +204,7 @@ fn sentence<'a>(text: &'a [u8], start: usize, body: &'a [u8], end: usize) -> Res
     if body.iter().fold(false, |found, b| found | b.is_ascii_control()) {
         return Err(Refusal::BadCharacter);
     }
-    // Looked for no farther than an address reaches.
+    // Searched no further than an address reaches.
     let head = &body[..body.len().min(17)];
     let address = head.iter().position(|&b| b == b',').unwrap_or(body.len());
     let proprietary = body.first() == Some(&b'P') && (2..=16).contains(&address);

@@ -19,7 +19,7 @@ pub struct TagGroup {
     pub id: u32,
 }
 
-/// What a TAG block says. Parameters that are not named here are passed over.
+/// The content of a TAG block. Parameters not named here are passed over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct TagBlock<'a> {
     /// Where it comes from (s).
@@ -37,14 +37,14 @@ pub struct TagBlock<'a> {
 }
 
 impl<'a> TagBlock<'a> {
-    /// Reads what stands between the backslashes; `None` when its checksum is missing or wrong, or it is not text.
+    /// Reads the text between the backslashes; `None` if its checksum is missing or wrong, or it is not text.
     pub(crate) fn read(inside: &'a [u8]) -> Option<Self> {
         let star = memchr::memrchr(b'*', inside)?;
         let [high, low] = inside[star + 1..] else { return None };
         let given = (high as char).to_digit(16)? << 4 | (low as char).to_digit(16)?;
         let sum = inside[..star].iter().fold(0, |sum, &b| sum ^ b);
-        // The sum goes over what stands between the backslashes; the example quoted from IEC 61162-450 has the first
-        // backslash in it too, so both are taken.
+        // The sum covers the text between the backslashes; the example quoted from IEC 61162-450 also includes the
+        // first backslash, so both are taken.
         if given != u32::from(sum) && given != u32::from(sum ^ b'\\') {
             return None;
         }
@@ -85,7 +85,7 @@ fn group(value: &str) -> Option<TagGroup> {
 }
 
 impl fmt::Display for TagBlock<'_> {
-    /// As it stands before a sentence, backslashes and checksum included; the time in milliseconds where it has any.
+    /// As it stands before a sentence, backslashes and checksum included; the time in milliseconds if it has any.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let mut parameters = Vec::with_capacity(6);
         if let Some(TagGroup { line, lines, id }) = self.group {

@@ -92,7 +92,7 @@ fn overboard() {
     assert_eq!((m.position, m.mmsi, m.battery_low), (None, None, Some(true)));
     assert_eq!(mob("$AIMOB,,T").status, MobStatus::Test);
     assert_eq!(mob("$AIMOB,,V").status, MobStatus::NotInUse);
-    // A status that says nothing is taken for the worst.
+    // An unknown status is taken for the worst.
     assert_eq!((mob("$AIMOB,,").status, mob("$AIMOB,,X").status), (MobStatus::Active, MobStatus::Active));
     assert_eq!(mob("$AIMOB,,A,,,,,,,,,,,000000000,").mmsi, None);
 }

@@ -48,7 +48,7 @@ fn sentences_whose_line_ends_were_lost() {
 
 #[test]
 fn a_sentence_cut_short_is_no_tag_block() {
-    // Found by fuzzing: the begin of the first sentence stood between two backslashes.
+    // Found by fuzzing: the first sentence began between two backslashes.
     let line = br"0\$HEHDT,119.9,\$HEHDT,119.9,T*2F";
     assert_eq!(sentences(line), [HDT]);
     assert_eq!(refusals(line, STRICT), [Refusal::CutShort]);

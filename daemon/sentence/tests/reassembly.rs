@@ -134,10 +134,10 @@ fn part_numbers_that_make_no_sense() {
 }
 
 proptest! {
-    /// Several receivers on one feed, any order between their lines: what comes out whole is one ship's. Either lines are
-    /// lost, and the receivers differ by talker or channel, or nothing is lost and nothing tells them apart. (Both at
-    /// once cannot be told from one good message: the second part of one ship after the first of another.)
-    /// Each receiver counts its sequence identifiers from 0 to 9, as IEC 61162-1 has it.
+    /// Several receivers on one feed, any order between their lines: any message completed is one ship's. Either lines
+    /// are lost, and the receivers differ by talker or channel, or nothing is lost and nothing distinguishes them.
+    /// (Both at once look the same as one good message: the second part of one ship after the first of another.) Each
+    /// receiver counts its sequence identifiers from 0 to 9, as in IEC 61162-1.
     #[test]
     fn ships_are_never_mixed(order in prop::collection::vec((0usize..4, 0u8..100), 2..120), lossy: bool) {
         let (talkers, channels) =

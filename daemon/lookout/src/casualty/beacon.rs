@@ -1,4 +1,4 @@
-//! Which message of a beacon is a test, and what becomes of tests.
+//! Which of a beacon's messages are tests, and how tests are handled.
 
 use super::case::{Identity, Why};
 use super::own::OwnContext;
@@ -12,23 +12,23 @@ use terms::{Moment, Position, Utc, turn_deg};
 const STATUS_DEFAULT: u8 = 15;
 /// Navigational status 14: SART, MOB or EPIRB active (ITU-R M.1371-5 table 45, from memory).
 pub(crate) const STATUS_ACTIVE: u8 = 14;
-/// A test is one burst; one that is still going after this is none.
+/// A test is one burst; a beacon still sending after this is not testing.
 const LONGEST_TEST: Duration = Duration::from_secs(180);
-/// Silence that ends a test: five bursts, so that a beacon of which some are lost does not begin anew.
+/// Silence that ends a test: five bursts, so that a beacon with some bursts lost does not start a new test.
 const TEST_OVER: Duration = Duration::from_secs(300);
-/// Falling astern is judged from here on: longer than a burst of eight takes.
+/// Falling astern is judged only after this: longer than a burst of eight takes.
 const ASTERN_AFTER: Duration = Duration::from_secs(20);
-/// Growth of the range that is no error of the receiver (about 55 m; own choice).
+/// Growth of the range beyond any receiver error (about 55 m; own choice).
 const ASTERN_GROWTH_NM: f64 = 0.03;
 /// It began near enough to be aboard (about 185 m; own choice, for large boats and poor fixes).
 const ABOARD_NM: f64 = 0.1;
-/// Tests under way of beacons that are not the crew's; the crew's have their own places.
+/// Tests under way of beacons other than the crew's; the crew's have their own places.
 const UNKNOWN_TESTS: usize = 64;
-/// Past tests kept of each beacon, and beacons of which they are kept beside the crew's.
+/// Past tests kept per beacon, and the number of beacons outside the crew's whose tests are kept.
 const KEPT_TESTS: usize = 16;
 const KEPT_BEACONS: usize = 64;
 
-/// Whether a text has a word.
+/// Whether a text contains a word.
 fn has_word(text: &str, word: &str) -> bool {
     text.split(|c: char| !c.is_ascii_alphanumeric()).any(|w| w.eq_ignore_ascii_case(word))
 }
@@ -38,22 +38,22 @@ pub(crate) fn says_active(text: Option<&str>) -> bool {
     text.is_some_and(|t| has_word(t, "ACTIVE"))
 }
 
-/// Whether a beacon's message is quiet: status 15, or a text that says TEST, and nothing that says ACTIVE.
-/// Everything else is not, a message cut short included.
+/// Whether a beacon's message is quiet: status 15, or a text that says TEST, and nothing that says ACTIVE. Anything
+/// else is not, including a message cut short.
 pub(crate) fn is_test(report: &AisReport) -> bool {
     let text = report.text.as_deref();
     let tested = report.nav_status == Some(STATUS_DEFAULT) || text.is_some_and(|t| has_word(t, "TEST"));
     tested && !says_active(text) && report.nav_status.is_none_or(|s| s == STATUS_DEFAULT)
 }
 
-/// A test of a beacon that was heard.
+/// One test heard from a beacon.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct TestHeard {
     /// When, by steady time.
     pub at: Moment,
-    /// When, by UTC where that was known.
+    /// When, by UTC, if it was known.
     pub utc: Option<Utc>,
-    /// The furthest from own vessel at which it was heard; `None` where either position was not known.
+    /// The furthest from own vessel at which it was heard; `None` if either position was not known.
     pub range_nm: Option<f64>,
 }
 
@@ -69,11 +69,11 @@ struct Session {
 /// What to do about a test message.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Verdict {
-    /// A test began: to be told once.
+    /// A test began: report it once.
     Begins,
     /// It goes on.
     GoesOn,
-    /// It is none: raise.
+    /// It is no test: raise it.
     Raise(Why),
 }
 
@@ -84,7 +84,7 @@ pub(crate) struct Tests {
     past: BTreeMap<Identity, VecDeque<TestHeard>>,
 }
 
-/// A test message as it is judged.
+/// A test message to be judged.
 pub(crate) struct TestMessage<'a> {
     pub at: Moment,
     pub identity: &'a Identity,
@@ -126,7 +126,7 @@ impl Tests {
         if astern { Verdict::Raise(Why::FallingAstern) } else { Verdict::GoesOn }
     }
 
-    /// Begins a test; where the places for unknown ones are taken, the one silent longest gives way.
+    /// Begins a test; when the places for unknown beacons are full, the one silent longest gives way.
     fn begin(&mut self, m: &TestMessage<'_>, range_nm: Option<f64>) {
         let unknown = |(i, _): &(&Identity, &Session)| !(m.reserved)(i);
         if !(m.reserved)(m.identity) && self.under_way.iter().filter(unknown).count() >= UNKNOWN_TESTS {
@@ -165,7 +165,7 @@ impl Tests {
         }
     }
 
-    /// Ends the test under way, once the beacon has been raised.
+    /// Ends the test under way once the beacon has been raised.
     pub fn forget(&mut self, identity: &Identity) {
         self.under_way.remove(identity);
     }
@@ -180,12 +180,12 @@ impl Tests {
         self.past.iter()
     }
 
-    /// Only past tests, out of a snapshot: a test under way when the lookout stopped begins anew.
+    /// Past tests only, from a snapshot: a test under way when the lookout stopped starts over.
     pub fn with_past(past: Vec<(Identity, VecDeque<TestHeard>)>) -> Self {
         Self { under_way: BTreeMap::new(), past: past.into_iter().collect() }
     }
 
-    /// All moved in time, to a new origin of steady time.
+    /// Moves all of them in time, to a new origin of steady time.
     pub fn shift(&mut self, by_ms: i64) {
         for t in self.past.values_mut().flatten() {
             t.at.0 = t.at.0.saturating_add(by_ms);

@@ -8,15 +8,15 @@ use super::{Casualties, TAKEN_OVER_WITHIN};
 use std::time::Duration;
 use terms::{CasualtyId, Moment};
 
-/// Open casualties of buttons; a further push counts for the last of them.
+/// Open casualties raised by button; a further push counts for the last of them.
 const BUTTON_CASES: usize = 32;
-/// Pushes of the button no further apart than this are one (a hand that trembles).
+/// Pushes of the button no further apart than this count as one (a trembling hand).
 const ONE_PUSH: Duration = Duration::from_secs(10);
 
 impl Casualties {
-    /// A button was pushed. `late`: how long ago the fall was, as far as its pusher knows; the mark is own place
-    /// then. Counts for an open casualty where it is the same crew member's, where it trembles, or where a
-    /// beacon was raised within five minutes and half a mile and no button has been pushed for it yet.
+    /// A button was pushed. `late`: how long ago the fall was, as far as whoever pushed it knows; the mark is own place
+    /// then. Counts for an open casualty if it is the same crew member's, if it is a trembling hand, or if a beacon was
+    /// raised within five minutes and half a mile and no button has been pushed for it yet.
     pub fn overboard(
         &mut self,
         at: Moment,

@@ -13,22 +13,22 @@ use terms::{Mmsi, Moment, Position};
 const DISTRESS: u8 = 12;
 /// First telecommand of an acknowledgement of a distress (ITU-R M.493: 110, written as 10; from memory).
 const DISTRESS_ACKNOWLEDGEMENT: u8 = 10;
-/// Calls of which the refinement (DSE) may yet come.
+/// Calls whose refinement (DSE) may still come.
 const WAITING_CALLS: usize = 16;
-/// It comes at once; later than this it belongs to another call.
+/// The refinement comes at once; any later than this and it belongs to another call.
 const REFINED_WITHIN: Duration = Duration::from_secs(60);
-/// A position in whole minutes is off by half a minute each way where it was rounded, by up to a whole one where
-/// it was cut off; this holds 95 % of both (computed for a square from −0.5′ to +1′, at the equator).
+/// A position in whole minutes is off by up to half a minute each way if it was rounded, by up to a whole one if it was
+/// cut off; this holds 95 % of both (computed for a square from −0.5′ to +1′, at the equator).
 const WHOLE_MINUTE_RADIUS95_NM: f64 = 1.15;
 /// The vessel's own estimate in a MOB sentence (own choice).
 const SENTENCE_ESTIMATE_RADIUS95_NM: f64 = 0.05;
-/// Times of day further back than this are those of a clock that runs ahead.
+/// Times of day further back than this come from a clock that runs ahead.
 const LONGEST_AGO_MS: i64 = 12 * 3_600_000;
-/// Letters of an emitter's name that are kept.
+/// Letters kept of an emitter's name.
 const EMITTER_LETTERS: usize = 16;
 const DAY_MS: i64 = 86_400_000;
 
-/// A call whose position may yet be refined.
+/// A call whose position may still be refined.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct WaitingCall {
     at: Moment,
@@ -39,7 +39,7 @@ pub(super) struct WaitingCall {
     measured: Moment,
 }
 
-/// The moment of a time of day, by own UTC; `at` where that is unknown or the time lies ahead.
+/// The moment of a time of day, by own UTC; `at` if that is unknown or the time lies ahead.
 fn moment_of_day(at: Moment, of_day_ms: i64, own: &OwnContext) -> Moment {
     let Some((utc, _)) = own.utc else { return at };
     let ago_ms = (utc.ms_of_day() - of_day_ms).rem_euclid(DAY_MS);
@@ -71,7 +71,7 @@ impl Casualties {
         true
     }
 
-    /// A MOB sentence: active and by hand raise, a test is a test, not in use is nothing.
+    /// A MOB sentence: active or by hand raises, a test is a test, not in use is nothing.
     fn hear_overboard(&mut self, at: Moment, o: &Overboard, own: &OwnContext) {
         if o.status == MobStatus::NotInUse {
             return;
@@ -106,8 +106,8 @@ impl Casualties {
         self.take(at, message, own);
     }
 
-    /// A digital selective call: a distress raises, an acknowledgement is noted and ends nothing, all else is
-    /// none of ours.
+    /// A digital selective call: a distress raises, an acknowledgement is noted and ends nothing, everything else is
+    /// ignored.
     fn hear_call(&mut self, at: Moment, call: &SelectiveCall, own: &OwnContext) -> bool {
         if call.format != Some(DISTRESS) && call.category != Some(DISTRESS) {
             return false;
@@ -131,7 +131,7 @@ impl Casualties {
         let measured =
             call.position_of_day_min.map_or(at, |min| moment_of_day(at, i64::from(min) * 60_000, own));
         let message = Message {
-            // Own radio's call is a button pushed aboard, and no second person.
+            // Own radio's call is a button pushed aboard, not a second person.
             identity: whose
                 .filter(|_| whose != own.mmsi)
                 .map_or_else(|| Identity::Emitter("DSC".to_owned()), Identity::Mmsi),
@@ -159,7 +159,7 @@ impl Casualties {
         true
     }
 
-    /// Somebody acknowledges or cancels a distress: that ends nothing here.
+    /// Somebody acknowledges or cancels a distress: it ends nothing here.
     fn note_acknowledgement(&mut self, call: &SelectiveCall, whose: Option<Mmsi>) {
         let by = call.caller.map_or(String::new(), |m| format!(" by {m}"));
         let of = whose.filter(|m| call.caller != Some(*m)).map_or(String::new(), |m| format!(" of {m}"));

@@ -5,10 +5,10 @@ use sentence::Distress;
 use serde::{Deserialize, Serialize};
 use terms::{CasualtyId, Mmsi, Moment, Position, Station};
 
-/// A member of the crew, and the identity of the beacon that he or she wears.
+/// A crew member, and the identity of the beacon he or she wears.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CrewMember {
-    /// As the crew calls them.
+    /// The name the crew uses.
     pub name: String,
     /// The beacon's identity, whatever its prefix.
     pub mmsi: Option<Mmsi>,
@@ -28,13 +28,13 @@ pub enum Kind {
     VesselInDistress(#[serde(with = "super::nature")] Distress),
     /// More unknown beacons than are kept one by one.
     ManyBeacons {
-        /// How many beside those kept one by one, as far as they were counted.
+        /// How many besides those kept one by one, as far as they were counted.
         count: u32,
     },
 }
 
 impl Kind {
-    /// What a beacon's identity says that it is; a crew member's is a person whatever its prefix.
+    /// What a beacon's identity says it is; a crew member's is a person whatever its prefix.
     pub(crate) fn of_beacon(mmsi: Mmsi, crew: bool) -> Self {
         match mmsi.station() {
             _ if crew => Self::PersonOverboard,
@@ -46,7 +46,7 @@ impl Kind {
 }
 
 terms::closed_list! {
-    /// What told of a casualty.
+    /// What reported a casualty.
     #[derive(Debug, Clone, Copy, PartialEq, Eq)]
     pub enum Source {
         /// A beacon's own AIS message.
@@ -66,7 +66,7 @@ terms::closed_list! {
 pub enum Why {
     /// The beacon, sentence or call says so.
     Active,
-    /// A beacon that still tests three minutes after it began.
+    /// A beacon still testing three minutes after it began.
     StillTesting,
     /// A beacon that tests and falls astern.
     FallingAstern,
@@ -77,7 +77,7 @@ pub enum Why {
 }
 
 terms::closed_list! {
-    /// Why a casualty is stood down: the only way that one ends.
+    /// Why a casualty is stood down: the only way one ends.
     #[derive(Debug, Clone, Copy, PartialEq, Eq)]
     pub enum StandDown {
         /// Back aboard, here or elsewhere.
@@ -92,7 +92,7 @@ terms::closed_list! {
 }
 
 impl StandDown {
-    /// The reason that a person writes; a blank serves for the hyphen.
+    /// Parses the reason a person writes; a blank serves for the hyphen.
     pub fn parse(text: &str) -> Option<Self> {
         Self::named(&text.trim().to_ascii_lowercase().replace(' ', "-"))
     }
@@ -104,18 +104,18 @@ terms::closed_list! {
     pub enum ElapsedIs {
         /// Counted without a gap.
         Exact = "exact",
-        /// A gap of unknown length lies within.
+        /// There is a gap of unknown length in between.
         AtLeast = "at-least",
     }
 }
 
-/// By what a beacon, an emitter or a caller is known again.
+/// What identifies a beacon, an emitter or a caller when it is heard again.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Identity {
     /// A maritime mobile service identity.
     Mmsi(Mmsi),
-    /// The emitter of a MOB sentence that names no MMSI; empty where it names none at all.
+    /// The emitter of a MOB sentence that names no MMSI; empty if it names none at all.
     Emitter(String),
 }
 
@@ -126,7 +126,7 @@ pub struct Mark {
     pub at: Moment,
     /// Where.
     pub position: Position,
-    /// Within this with 95 %.
+    /// Radius that holds it with 95 %.
     pub radius95_nm: f64,
 }
 
@@ -139,28 +139,28 @@ pub(crate) struct Case {
     pub why: Why,
     /// `None` for a button that no beacon has taken over.
     pub identity: Option<Identity>,
-    /// A second name for the same: the emitter of a MOB sentence beside the beacon's MMSI.
+    /// A second name for the same casualty: the emitter of a MOB sentence next to the beacon's MMSI.
     pub also: Option<Identity>,
     pub crew: Option<String>,
     /// When it was raised here.
     pub raised: Moment,
-    /// When the casualty itself began: the first burst, or as long before the button as its pusher said.
+    /// When the casualty itself began: the first burst, or as long before the button as whoever pushed it said.
     pub began: Moment,
     pub elapsed_is: ElapsedIs,
     /// Own place at the likely time of the fall, or a call's position in whole minutes.
     pub mark: Option<Mark>,
     pub fixes: Fixes,
-    /// When its beacon was last heard; for a button never.
+    /// When its beacon was last heard; never for a button.
     pub heard: Option<Moment>,
     /// When its beacon's own AIS message was last heard; only those come every minute.
     pub burst: Option<Moment>,
     pub silence_told: bool,
-    /// A notice was given: that its beacon says test now, or still sends after it was stood down.
+    /// A notice was given: its beacon now says test, or still sends after it was stood down.
     pub noted: bool,
     /// How often the button was pushed for it.
     pub pushed: u32,
     pub battery_low: Option<bool>,
-    /// The furthest at which its beacon was heard.
+    /// The furthest its beacon was heard.
     pub heard_to_nm: Option<f64>,
     pub stood_down: Option<(Moment, StandDown)>,
     /// A gap of unknown length ended here: what was measured before is older than it seems.
@@ -168,7 +168,7 @@ pub(crate) struct Case {
 }
 
 impl Case {
-    /// One that begins: nothing heard of it yet.
+    /// A new casualty: nothing heard of it yet.
     pub fn new(id: CasualtyId, kind: Kind, source: Source, why: Why, raised: Moment, began: Moment) -> Self {
         Self {
             id,
@@ -203,18 +203,18 @@ impl Case {
         }
     }
 
-    /// Whether this is its identity, or its second one.
+    /// Whether this is its identity or its second one.
     pub fn is(&self, identity: &Identity) -> bool {
         self.identity.as_ref() == Some(identity) || self.also.as_ref() == Some(identity)
     }
 
-    /// Whether it has a place left for an identity: one MMSI and one emitter at most.
+    /// Whether it has room for another identity: one MMSI and one emitter at most.
     pub fn takes(&self, identity: &Identity) -> bool {
         let emitter = |i: &Identity| matches!(i, Identity::Emitter(_));
         self.also.is_none() && self.identity.as_ref().is_none_or(|i| emitter(i) != emitter(identity))
     }
 
-    /// Joins an identity that it takes: an MMSI goes first.
+    /// Joins an identity it has room for: an MMSI goes first.
     pub fn join(&mut self, identity: &Identity, source: Source) {
         match (&self.identity, identity) {
             (Some(Identity::Mmsi(_)), _) => self.also = Some(identity.clone()),
@@ -230,7 +230,7 @@ impl Case {
         self.shift_before(Moment(i64::MAX), by_ms);
     }
 
-    /// What lies before a moment moved by so much (back in time by a negative number).
+    /// Moves what lies before a moment by so much (a negative number moves it back in time).
     pub fn shift_before(&mut self, limit: Moment, by_ms: i64) {
         let marks = self.mark.iter_mut().map(|m| &mut m.at);
         let ends = self.stood_down.iter_mut().map(|s| &mut s.0);

@@ -1,4 +1,4 @@
-//! A beacon's positions: the good told from the doubtful.
+//! A beacon's positions: good ones separated from doubtful ones.
 
 use sentence::ais::PositionSource;
 use serde::{Deserialize, Serialize};
@@ -6,19 +6,19 @@ use std::collections::VecDeque;
 use std::time::Duration;
 use terms::{Moment, Position};
 
-/// Good fixes kept: more than an hour of bursts of eight a minute (ITU-R M.1371-5 annex 9, from memory).
+/// Good fixes kept: more than an hour of bursts at eight a minute (ITU-R M.1371-5 annex 9, from memory).
 const KEPT: usize = 512;
-/// A position that leaves the last by more than this and the speed below is a jump (own choice: twice the error
+/// A position further from the last than this, and than the speed below allows, is a jump (own choice: twice the error
 /// of a small receiver awash).
 const JUMP_NM: f64 = 0.1;
 /// Faster than any person drifts, slower than a receiver errs.
 const JUMP_KN: f64 = 12.0;
-/// So many that agree with each other overrule what was believed before.
+/// How many positions that agree with each other overrule what was believed before.
 const AGREEING: usize = 3;
 /// Beyond this from own vessel a beacon at the water's surface is not heard directly; horizon by 2.07·√m for an
 /// antenna at 0.3 m and one at 40 m is 15 nm, doubled for unusual propagation.
 const BEYOND_RADIO_NM: f64 = 30.0;
-/// The same report by a second receiver comes within this.
+/// The same report through a second receiver comes within this.
 const SAME_REPORT: Duration = Duration::from_secs(4);
 
 /// Why a position is not taken for a fix.
@@ -27,7 +27,7 @@ const SAME_REPORT: Duration = Duration::from_secs(4);
 pub enum Doubt {
     /// UTC second 61 to 63: by hand, dead reckoning, or not working.
     NotByFix,
-    /// Latitude and longitude both in whole minutes: used only as long as there is none that is better.
+    /// Latitude and longitude both in whole minutes: used only while there is nothing better.
     WholeMinutes,
     /// Further from the last than anything drifts.
     Jump,
@@ -48,7 +48,7 @@ pub struct BeaconFix {
     pub cog_deg: Option<f64>,
 }
 
-/// Positions of one beacon. Bounded: 512 good ones, 3 that wait, one doubtful.
+/// Positions of one beacon. Bounded: 512 good ones, 3 waiting, one doubtful.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Fixes {
     good: VecDeque<BeaconFix>,
@@ -63,8 +63,8 @@ pub(crate) fn in_whole_minutes(p: Position) -> bool {
     whole(p.latitude_deg()) && whole(p.longitude_deg())
 }
 
-/// Whether a position counts as one by satellite: not by hand (UTC second 61), by dead reckoning (62) nor out of
-/// order (63). A beacon that tells no second (60) may have a fix all the same.
+/// Whether a position counts as a satellite fix: not by hand (UTC second 61), by dead reckoning (62) or out of order
+/// (63). A beacon that sends no second (60) may still have a fix.
 pub(crate) fn is_by_fix(source: Option<PositionSource>) -> bool {
     !matches!(
         source,
@@ -75,13 +75,13 @@ pub(crate) fn is_by_fix(source: Option<PositionSource>) -> bool {
 /// Whether two fixes can be those of one drifting thing.
 fn agree(a: &BeaconFix, b: &BeaconFix) -> bool {
     let hours = a.at.since(b.at).max(b.at.since(a.at)).as_secs_f64() / 3600.0;
-    // A beacon that says itself that it moves fast (a helicopter has it) is believed.
+    // A beacon that itself says it moves fast (as one in a helicopter does) is believed.
     let speed = JUMP_KN.max(a.sog_kn.unwrap_or(0.0) + 5.0).max(b.sog_kn.unwrap_or(0.0) + 5.0);
     a.position.range_and_bearing(b.position).0 <= JUMP_NM + speed * hours
 }
 
 impl Fixes {
-    /// Takes a position. `own` is own vessel's then, where a first fix far from her is not to be believed. Says
+    /// Takes a position. `own` is own vessel's at the time, if a first fix far from her is not to be believed. Returns
     /// whether it counts as a fix.
     pub fn take(&mut self, fix: BeaconFix, source: Option<PositionSource>, own: Option<Position>) -> bool {
         if !is_by_fix(source) {
@@ -95,7 +95,7 @@ impl Fixes {
                 return false;
             }
         } else if !precise {
-            // What was known in whole minutes gives way to the first that is better.
+            // Whole-minute positions give way to the first better one.
             self.good.clear();
         }
         let last = self.good.back();
@@ -132,7 +132,7 @@ impl Fixes {
         true
     }
 
-    /// Keeps a good fix and lets the oldest go.
+    /// Keeps a good fix and drops the oldest.
     fn keep(&mut self, fix: BeaconFix) {
         self.good.push_back(fix);
         if self.good.len() > KEPT {

@@ -1,4 +1,4 @@
-//! One message of a beacon, an emitter or a caller: a test, a new casualty, or more of one that is open.
+//! One message from a beacon, an emitter or a caller: a test, a new casualty, or more about an open one.
 
 use super::beacon::{TestMessage, Verdict};
 use super::case::{Case, Identity, Kind, Mark, Source, Why};
@@ -11,14 +11,14 @@ use sentence::ais::PositionSource;
 use std::time::Duration;
 use terms::{Mmsi, Moment, Position};
 
-/// Open casualties that are not the crew's and kept one by one; more are told as one.
+/// Open casualties other than the crew's that are kept one by one; any more are reported as one.
 const UNKNOWN_CASES: usize = 32;
-/// Beacons beyond those kept one by one whose identities are remembered, to count them.
+/// How many beacons beyond those kept one by one have their identities remembered, to count them.
 const COUNTED_BEACONS: usize = 256;
-/// From the fall to the first burst, about: the beacon must inflate its vest and start (from memory; own choice).
+/// Rough time from the fall to the first burst: the beacon must inflate its vest and start (from memory; own choice).
 const FALL_TO_BURST: Duration = Duration::from_secs(30);
 
-/// One message of a beacon, an emitter or a caller, whatever it came by.
+/// One message from a beacon, an emitter or a caller, however it came.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Message {
     pub identity: Identity,
@@ -28,13 +28,13 @@ pub(super) struct Message {
     pub fix: Option<(BeaconFix, Option<PositionSource>)>,
     /// A place that is no fix.
     pub mark: Option<Mark>,
-    /// When the emitter says that it was set off.
+    /// When the emitter says it was set off.
     pub began: Option<Moment>,
     pub battery_low: Option<bool>,
 }
 
 impl Message {
-    /// Its position, where that is by satellite.
+    /// Its position, if by satellite.
     pub fn fixed_position(&self) -> Option<Position> {
         let (fix, source) = self.fix?;
         is_by_fix(source).then_some(fix.position)
@@ -47,7 +47,7 @@ impl Message {
 }
 
 impl Casualties {
-    /// One message, whatever it came by.
+    /// One message, however it came.
     pub(super) fn take(&mut self, at: Moment, message: Message, own: &OwnContext) {
         self.follow(at, own);
         if let Some(index) = self.open.iter().position(|c| c.is(&message.identity)) {
@@ -71,7 +71,7 @@ impl Casualties {
         self.raise(at, &message, why, own);
     }
 
-    /// A test: told once, unless it turns out to be none.
+    /// A test: reported once, unless it turns out not to be one.
     fn hear_test(&mut self, at: Moment, message: &Message, own: &OwnContext) -> Option<Why> {
         let position = message.fixed_position();
         let crew = &self.crew;
@@ -109,7 +109,7 @@ impl Casualties {
             case.began = case.began.min(message.began.unwrap_or(at));
             let id = case.id;
             self.tell(id, CasualtyNews::Joined);
-            // What is news besides is told in the words of this.
+            // Any other news is reported as part of this.
             self.update(at, index, message, own);
             return;
         }
@@ -129,7 +129,7 @@ impl Casualties {
         let case = Case::new(id, kind, message.source, why, at, message.began.unwrap_or(at));
         self.open.push(Case { identity, crew, ..case });
         self.tell(id, CasualtyNews::Raised);
-        // What is news besides is told in the words of this.
+        // Any other news is reported as part of this.
         if !many {
             let index = self.open.len() - 1;
             self.place_by_track(at, index, message, own);
@@ -137,7 +137,7 @@ impl Casualties {
         }
     }
 
-    /// Where a beacon has no fix yet, its wearer is where own vessel was shortly before the first burst.
+    /// Until a beacon has a fix, its wearer is taken to be where own vessel was shortly before the first burst.
     fn place_by_track(&mut self, at: Moment, index: usize, message: &Message, own: &OwnContext) {
         let case = &mut self.open[index];
         if case.kind != Kind::PersonOverboard || message.source == Source::Dsc {
@@ -145,7 +145,7 @@ impl Casualties {
         }
         let fell = message.began.unwrap_or(at - FALL_TO_BURST);
         case.mark = self.track.place_or_now(fell, own).map(|p| {
-            // Half a minute either way at own speed: when the fall was is a guess.
+            // Half a minute either way at own speed: the time of the fall is a guess.
             let slack_nm =
                 own.velocity(at).map_or(0.05, |v| v.drift_kn * FALL_TO_BURST.as_secs_f64() / 3600.0);
             Mark { at: fell, position: p.position, radius95_nm: p.radius95_nm + slack_nm.max(0.02) }
@@ -160,7 +160,7 @@ impl Casualties {
         crew: Option<&str>,
         own: &OwnContext,
     ) -> Option<usize> {
-        // What a person wears, or tells of one; not another vessel's call.
+        // What a person wears, or a report of one; not another vessel's call.
         let worn = message.mmsi().is_none_or(|m| m.is_beacon() || crew.is_some());
         if !worn || !matches!(message.kind, Kind::PersonOverboard | Kind::Sart) {
             return None;
@@ -196,7 +196,7 @@ impl Casualties {
         lately.is_some_and(|(ended, _)| at.since(ended) <= SILENCE_ENDS_STAND_DOWN)
     }
 
-    /// Counts a beacon beyond those kept one by one; how many there are, as far as they are counted.
+    /// Counts a beacon beyond those kept one by one; returns how many there are, as far as they are counted.
     fn count_beacon(&mut self, identity: &Identity) -> u32 {
         if let Identity::Mmsi(m) = identity
             && self.crowd.len() < COUNTED_BEACONS
@@ -206,7 +206,7 @@ impl Casualties {
         u32::try_from(self.crowd.len()).unwrap_or(u32::MAX).max(1)
     }
 
-    /// A message of a casualty that is open; what of it is news.
+    /// A message from an open casualty, and what in it is news.
     fn update(&mut self, at: Moment, index: usize, message: &Message, own: &OwnContext) -> Vec<CasualtyNews> {
         let here = own.position_at(at);
         let case = &mut self.open[index];
@@ -219,7 +219,7 @@ impl Casualties {
         case.heard = Some(at);
         if let Some((fix, source)) = message.fix {
             let first = case.fixes.last().is_none();
-            // Where own track says better, a first fix far off is doubted; what else there is, is believed.
+            // Where own track knows better, a first fix far off is doubted; anything else is believed.
             let near = here.filter(|_| case.mark.is_some() && message.source != Source::Dsc);
             if case.fixes.take(fix, source, near) {
                 let range_nm = here.map(|h| h.range_and_bearing(fix.position).0);
@@ -233,7 +233,7 @@ impl Casualties {
             case.mark = message.mark;
         }
         let battery_low = message.battery_low.or(case.battery_low);
-        // A person stays a person, whatever else the beacon or the call is named for.
+        // A person stays a person, whatever else the beacon's or the call's name suggests.
         let kind = if message.test || case.kind == Kind::PersonOverboard { case.kind } else { message.kind };
         if battery_low != case.battery_low || kind != case.kind {
             told.push(CasualtyNews::Changed);
@@ -254,7 +254,7 @@ impl Casualties {
     }
 }
 
-/// Whether a place that may be off by so many miles is near another; without one of the two nothing speaks against it.
+/// Whether a place with this error in miles is near another; if either is missing, nothing speaks against it.
 pub(super) fn near(place: Option<(Position, f64)>, other: Option<Position>) -> bool {
     match (place, other) {
         (Some((p, off_nm)), Some(o)) => p.range_and_bearing(o).0 <= TAKEN_OVER_NM + off_nm,

@@ -1,7 +1,7 @@
 //! Casualties: people overboard, distress beacons and distress calls. Pure; time is an input.
 //!
-//! A casualty is raised by the first message that is no test, waits for nothing, and ends only by
-//! [`Casualties::stand_down`]. All tables are bounded; the crew's beacons have places of their own.
+//! The first message that is not a test raises a casualty without waiting for anything; only [`Casualties::stand_down`]
+//! ends it. All tables are bounded; the crew's beacons have places of their own.
 
 mod beacon;
 mod button;
@@ -46,11 +46,11 @@ use std::collections::{BTreeSet, VecDeque};
 use std::time::Duration;
 use terms::{CasualtyId, Mmsi, Moment};
 
-/// Ordinary stations of which a false claim of distress was noted.
+/// Ordinary stations whose false claim of distress was noted.
 const FALSE_CLAIMS: usize = 256;
-/// Searched areas kept of all casualties together; the oldest goes first.
+/// Searched areas kept for all casualties together; the oldest goes first.
 const SEARCHED_AREAS: usize = 128;
-/// News that wait to be taken; notices beyond are dropped, casualties never (their number is bounded above).
+/// News waiting to be taken; notices beyond this are dropped, casualties never (their number is bounded above).
 const WAITING_NOTICES: usize = 512;
 /// A beacon first heard within this of a button's mark, in time and in distance, takes the mark over.
 const TAKEN_OVER_WITHIN: Duration = Duration::from_secs(300);
@@ -95,12 +95,12 @@ impl Casualties {
         }
     }
 
-    /// The first number to be given; those below were used before in this logbook.
+    /// Sets the first number to give; lower ones were used before in this logbook.
     pub fn number_from(&mut self, next_id: u32) {
         self.next_id = self.next_id.max(next_id);
     }
 
-    /// The number that the next one gets.
+    /// The number the next one gets.
     pub fn next_number(&self) -> u32 {
         self.next_id
     }
@@ -134,7 +134,7 @@ impl Casualties {
         true
     }
 
-    /// Time has come to this moment, or own vessel has moved.
+    /// Runs on to this moment, with own vessel where she now is.
     pub fn advance(&mut self, at: Moment, own: &OwnContext) {
         self.follow(at, own);
         let mut silent = Vec::new();
@@ -154,7 +154,7 @@ impl Casualties {
         bursts.map(|b| b + SILENT_AFTER + Duration::from_millis(1)).min()
     }
 
-    /// Everything to be told since the last time.
+    /// All news since the last call.
     pub fn take_news(&mut self) -> Vec<News> {
         std::mem::take(&mut self.news)
     }
@@ -165,23 +165,23 @@ impl Casualties {
         Some(self.state_of(case, at, own))
     }
 
-    /// Whether there is one that has not been stood down.
+    /// Whether any casualty has not been stood down.
     pub fn any_open(&self) -> bool {
         !self.open.is_empty()
     }
 
-    /// All open casualties in the order in which they were raised.
+    /// All open casualties in the order they were raised.
     pub fn states(&self, at: Moment, own: &OwnContext) -> Vec<CasualtyState> {
         self.open.iter().map(|c| self.state_of(c, at, own)).collect()
     }
 
-    /// The datum of a casualty with its region, less what was searched for it in vain.
+    /// The datum of a casualty with its region, less the areas searched for it in vain.
     pub fn datum(&self, at: Moment, id: CasualtyId) -> Option<Datum> {
         let case = self.open.iter().chain(self.closed.iter()).find(|c| c.id == id)?;
         whereabouts::datum(case, at, &self.surroundings, &self.searched_for(id))
     }
 
-    /// Counts an area that was searched in vain for a casualty.
+    /// Counts an area searched in vain for a casualty.
     pub fn searched(&mut self, id: CasualtyId, searched: Searched) {
         if self.searched.len() >= SEARCHED_AREAS {
             self.searched.remove(0);
@@ -189,7 +189,7 @@ impl Casualties {
         self.searched.push((id, searched));
     }
 
-    /// Areas searched for a casualty so far, in the order in which they were counted.
+    /// Areas searched for a casualty so far, in the order they were counted.
     pub fn searched_for(&self, id: CasualtyId) -> Vec<Searched> {
         self.searched.iter().filter(|s| s.0 == id).map(|s| s.1).collect()
     }
@@ -216,7 +216,7 @@ impl Casualties {
         self.crew.iter().find(|c| c.mmsi == Some(mmsi))
     }
 
-    /// The crew member of an identity, whatever it is.
+    /// The crew member of an identity of any kind.
     fn crew_name(&self, identity: &Identity) -> Option<String> {
         match identity {
             Identity::Mmsi(m) => self.crew_of(*m).map(|c| c.name.clone()),
@@ -224,7 +224,7 @@ impl Casualties {
         }
     }
 
-    /// A station that is no beacon but says so: noted once, never raised.
+    /// A station that is no beacon but claims to be: noted once, never raised.
     fn note_false_claim(&mut self, report: &AisReport) {
         let claims =
             report.nav_status == Some(beacon::STATUS_ACTIVE) || beacon::says_active(report.text.as_deref());
@@ -241,7 +241,7 @@ impl Casualties {
         }
     }
 
-    /// A vessel whose distress call was heard: her own AIS tells where she is better than the call does.
+    /// A vessel whose distress call was heard: her own AIS gives her position better than the call does.
     fn follow_distressed(&mut self, at: Moment, report: &AisReport) {
         let distressed =
             |c: &&mut Case| matches!(c.kind, Kind::VesselInDistress(_)) && c.mmsi() == Some(report.mmsi);

@@ -1,9 +1,9 @@
-//! What the casualties have to tell.
+//! News of the casualties.
 
 use super::case::StandDown;
 use terms::{CasualtyId, Mmsi};
 
-/// What became of a casualty.
+/// What happened to a casualty.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CasualtyNews {
     /// It began.
@@ -16,27 +16,27 @@ pub enum CasualtyNews {
     Silent,
     /// It is heard again after that.
     HeardAgain,
-    /// What it is, its identity or its battery changed.
+    /// What it is, its identity or its battery state changed.
     Changed,
     /// It was stood down.
     StoodDown(StandDown),
 }
 
-/// One thing to tell.
+/// One piece of news.
 #[derive(Debug, Clone, PartialEq)]
 pub enum News {
     /// Of a casualty.
     Casualty {
         /// Which.
         id: CasualtyId,
-        /// What became of it.
+        /// What happened to it.
         news: CasualtyNews,
     },
-    /// A beacon's test: a notice, once a test.
+    /// A beacon's test: a notice, once per test.
     BeaconTest {
         /// The beacon.
         mmsi: Option<Mmsi>,
-        /// Whose, where it is the crew's.
+        /// Whose, if it is one of the crew's.
         crew: Option<String>,
         /// From own vessel.
         range_nm: Option<f64>,

@@ -1,4 +1,4 @@
-//! What own vessel knows of herself at a moment, as far as a casualty needs it.
+//! What own vessel knows about herself at a moment, as far as a casualty needs it.
 
 use crate::hearing::Expected;
 use serde::{Deserialize, Serialize};
@@ -52,7 +52,7 @@ impl SetDrift {
     }
 }
 
-/// Own vessel at a moment. `None` is not available; the caller leaves out what it no longer believes.
+/// Own vessel at a moment. `None` is not available; the caller leaves out anything it no longer believes.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct OwnContext {
     /// Own identity.
@@ -69,25 +69,25 @@ pub struct OwnContext {
     pub speed_through_water_kn: Option<Known<f64>>,
     /// Magnetic variation in degrees, east positive.
     pub variation_deg: Option<f64>,
-    /// True wind, over the water or the ground (they differ by the current, which is small beside it).
+    /// True wind, over the water or the ground (the two differ by the current, which is small in comparison).
     pub wind: Option<Known<WindFrom>>,
     /// Height of the wind sensor above the water in metres.
     pub wind_height_m: Option<f64>,
     /// Water temperature in degrees Celsius.
     pub water_temperature_c: Option<Known<f64>>,
-    /// UTC at this moment, and who told it.
+    /// UTC at this moment, and its source.
     pub utc: Option<(Utc, UtcSource)>,
     /// The boat's speed under engine, by the configuration.
     pub motoring_speed_kn: Option<f64>,
-    /// Set and drift of the water, by the configuration or the skipper; goes before the estimated one.
+    /// Set and drift of the water, by the configuration or the skipper; takes precedence over the estimate.
     pub current: Option<SetDrift>,
-    /// How far off a low beacon can be expected to be heard, where enough was measured.
+    /// How far off a low beacon can be expected to be heard, if enough was measured.
     pub low_beacon: Option<Expected>,
 }
 
-/// A fix is carried on along course and speed so long, and not used any more after that.
+/// How long a fix is carried on along course and speed; after that it is not used.
 pub(crate) const FIX_BELIEVED: Duration = Duration::from_secs(300);
-/// Heading and course are used for relative bearings so long.
+/// How long heading and course are used for relative bearings.
 const DIRECTION_BELIEVED: Duration = Duration::from_secs(60);
 /// Below this speed over ground the course is noise of the receiver (own choice).
 const LEAST_SOG_FOR_COURSE_KN: f64 = 0.5;

@@ -1,4 +1,4 @@
-//! What outlasts a restart: every case, its fixes, the tests heard and the thinned back-track.
+//! What survives a restart: every case, its fixes, the tests heard and the thinned back-track.
 
 use super::beacon::TestHeard;
 use super::case::{Case, CrewMember, ElapsedIs, Identity};
@@ -12,7 +12,7 @@ use std::collections::{BTreeSet, VecDeque};
 use std::time::Duration;
 use terms::{CasualtyId, Mmsi, Moment, Utc, UtcSource};
 
-/// Everything about the casualties that is worth keeping on disk.
+/// Everything about the casualties worth keeping on disk.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Snapshot {
     taken: Moment,
@@ -29,19 +29,19 @@ pub struct Snapshot {
     unknown_gap: Option<UnknownGap>,
 }
 
-/// What is known of the time between the snapshot and the restart.
+/// What is known about the time between the snapshot and the restart.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Gap {
     /// Steady time ran on: the same boot.
     SameClock,
-    /// So long, by a UTC that is believed at both ends.
+    /// This long, by a UTC believed at both ends.
     Of(Duration),
-    /// Not known; resolved as soon as satellites tell UTC, if they did when the snapshot was taken.
+    /// Not known; resolved as soon as satellites give UTC, if they did when the snapshot was taken.
     Unknown,
 }
 
-/// A gap of which the length is not known yet.
+/// A gap whose length is not known yet.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(crate) struct UnknownGap {
     /// When the lookout went on.
@@ -51,7 +51,7 @@ pub(crate) struct UnknownGap {
 }
 
 impl Casualties {
-    /// A copy of what outlasts a restart.
+    /// A copy of what survives a restart.
     pub fn snapshot(&self, at: Moment, own: &OwnContext) -> Snapshot {
         Snapshot {
             taken: at,
@@ -68,7 +68,7 @@ impl Casualties {
         }
     }
 
-    /// Goes on after a restart: every open casualty is still open, and nothing is told anew. Where the gap is not
+    /// Resumes after a restart: every open casualty is still open, and nothing is reported again. If the gap is not
     /// known, elapsed times are "at least" from here on.
     pub fn restore(crew: Vec<CrewMember>, snapshot: Snapshot, at: Moment, gap: Gap) -> Self {
         let gap_ms = match gap {
@@ -110,7 +110,7 @@ impl Casualties {
         }
     }
 
-    /// Once satellites tell UTC the length of an unknown gap is known: what lay before moves back by it.
+    /// Once satellites give UTC, the length of an unknown gap is known: everything before it moves back by that much.
     pub(super) fn resolve_gap(&mut self, at: Moment, own: &OwnContext) {
         let Some((gap, utc)) = self.unknown_gap.zip(own.utc.filter(|u| u.1 == UtcSource::Satellite)) else {
             return;

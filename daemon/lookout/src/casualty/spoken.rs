@@ -7,17 +7,17 @@ use super::state::{Audible, CasualtyState, Placed};
 use std::time::Duration;
 use terms::{METRES_PER_NM, three_digits, turn_deg};
 
-/// Below this, ranges are told in metres.
+/// Below this, ranges are given in metres.
 const NEAR_NM: f64 = 0.25;
 /// Slower than this, a range is neither closing nor opening.
 const STEADY_KN: f64 = 0.2;
 
-/// The casualty in one line: who, where from here, how long, whither it drifts, and how to get there. What is
-/// not known is left out, except the position, of which it is said.
+/// The casualty in one line: who, where from here, how long, which way it drifts, and how to get there. Anything not
+/// known is left out, except the position: if that is unknown, the line says so.
 pub fn spoken(s: &CasualtyState) -> String {
     let mut parts = vec![who(s), place(s)];
     let since = if s.elapsed_is == ElapsedIs::AtLeast { "at least " } else { "" };
-    // A beacon starts some time after the fall; a button says when that was.
+    // A beacon starts some time after the fall; a button gives the time of the fall itself.
     let heard = if s.source == Source::Ais && s.why != Why::Button { "first heard " } else { "" };
     parts.push(format!("{heard}{since}{} ago", duration_words(s.elapsed)));
     if let Some(d) = s.drift {
@@ -38,7 +38,7 @@ pub fn spoken(s: &CasualtyState) -> String {
     line.replace(|c: char| c.is_control(), " ")
 }
 
-/// What it is, and whose.
+/// What it is, and whose beacon.
 pub fn who(s: &CasualtyState) -> String {
     let number = match (s.beacon_mmsi, s.emitter.as_deref()) {
         (Some(m), _) => format!(" {m}"),
@@ -83,7 +83,7 @@ fn place(s: &CasualtyState) -> String {
     text
 }
 
-/// That a place is no report, where it is none; and where the beacon has never told one, that as well.
+/// States that a place is not a report, if it is none; and if the beacon has never sent one, that too.
 fn estimated(s: &CasualtyState) -> &'static str {
     match s.position {
         Placed::Estimated if s.fix_age.is_none() && s.source == Source::Ais => {
@@ -170,10 +170,10 @@ fn radio(s: &CasualtyState) -> Option<String> {
     Some(format!("{} left of {edge}{lost}", range_words(left_nm)))
 }
 
-/// When a beacon so far from the edge of hearing is lost at a speed.
+/// When a beacon this far from the edge of hearing is lost at a given speed.
 pub fn out_of_hearing(left_nm: f64, speed_kn: f64) -> String {
     let time = Duration::try_from_secs_f64(left_nm / speed_kn * 3600.0).unwrap_or(Duration::MAX);
-    // To the minute: more would be made up.
+    // To the minute: anything finer would be made up.
     let time = Duration::from_secs(time.as_secs().saturating_add(30) / 60 * 60);
     let speed = format!("{speed_kn:.1}");
     format!("at {} knots, out of hearing in {}", speed.trim_end_matches(".0"), duration_words(time))

@@ -11,14 +11,14 @@ use thiserror::Error;
 
 /// Casualties kept after they were stood down.
 const CLOSED_CASES: usize = 64;
-/// Silence after which an active beacon that was stood down counts anew.
+/// Silence after which an active beacon that was stood down counts as a new one.
 pub(super) const SILENCE_ENDS_STAND_DOWN: Duration = Duration::from_secs(600);
-/// The same where others have taken the casualty over: own vessel sails out of its range and in again.
+/// The same if others have taken the casualty over: own vessel sails out of its range and in again.
 const SILENCE_ENDS_HANDOVER: Duration = Duration::from_secs(6 * 3600);
-/// A beacon whose wearer was recovered is aboard; further off than this it is not.
+/// The beacon of a recovered wearer is aboard; further off than this it is not.
 const RECOVERED_WITHIN_NM: f64 = 0.25;
 
-/// A casualty that is not there.
+/// No such casualty.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 pub enum NoSuchCasualty {
     /// Never heard of, or forgotten.
@@ -30,10 +30,10 @@ pub enum NoSuchCasualty {
 }
 
 impl Casualties {
-    /// Ends a casualty: the only way that one ends.
+    /// Ends a casualty: the only way one ends.
     ///
     /// # Errors
-    /// When there is none of this number, or it is over already.
+    /// If there is none of this number, or it is over already.
     pub fn stand_down(
         &mut self,
         at: Moment,
@@ -61,8 +61,8 @@ impl Casualties {
         Ok(())
     }
 
-    /// Whether a beacon that was stood down may go on sending unheeded: it has not been silent since, and where
-    /// its wearer was recovered it is not far off.
+    /// Whether a beacon that was stood down may keep sending unheeded: it has not been silent since, and if its wearer
+    /// was recovered it is not far off.
     pub(super) fn is_quiet_after_stand_down(
         &mut self,
         at: Moment,

@@ -1,4 +1,4 @@
-//! What is known of a casualty at a moment.
+//! What is known about a casualty at a moment.
 
 use super::case::{Case, ElapsedIs, Identity, Kind, Source, StandDown, Why};
 use super::fixes::Doubt;
@@ -9,12 +9,12 @@ use crate::hearing::TELLING_NM;
 use std::time::Duration;
 use terms::{CasualtyId, Mmsi, Moment, Position, normal_deg};
 
-/// Bursts come once a minute (ITU-R M.1371-5 annex 9, from memory): later than two of them and some seconds, the
-/// last position is no longer where the beacon is.
+/// Bursts come once a minute (ITU-R M.1371-5 annex 9, from memory): once two of them and some seconds are overdue, the
+/// beacon is no longer at its last position.
 pub(crate) const SILENT_AFTER: Duration = Duration::from_secs(130);
 
 terms::closed_list! {
-    /// What stands behind a position.
+    /// What a position is based on.
     #[derive(Debug, Clone, Copy, PartialEq, Eq)]
     pub enum Placed {
         /// The beacon's own fix, no older than two bursts.
@@ -29,14 +29,14 @@ terms::closed_list! {
 /// How far off a beacon is heard.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Audible {
-    /// To where tests of this one were heard.
+    /// As far as tests of this one were heard.
     Tested {
         /// The furthest.
         to_nm: f64,
     },
-    /// To where a low beacon can be expected to be heard, by what was measured of this antenna.
+    /// As far as a low beacon can be expected to be heard, measured with this antenna.
     Expected {
-        /// As likely further as less far.
+        /// As likely to be more as less.
         to_nm: f64,
         /// No less than this, with 95 %.
         least_nm: f64,
@@ -46,14 +46,14 @@ pub enum Audible {
 }
 
 impl Audible {
-    /// To there.
+    /// The distance.
     pub fn to_nm(self) -> f64 {
         let (Self::Tested { to_nm } | Self::Expected { to_nm, .. }) = self;
         to_nm
     }
 }
 
-/// Getting somewhere at a speed.
+/// Getting to a place at a speed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reach {
     /// In knots.
@@ -69,7 +69,7 @@ pub struct CasualtyState {
     pub id: CasualtyId,
     /// What it is.
     pub kind: Kind,
-    /// What told of it.
+    /// What reported it.
     pub source: Source,
     /// Why it was raised.
     pub why: Why,
@@ -79,7 +79,7 @@ pub struct CasualtyState {
     pub emitter: Option<String>,
     /// The crew member's name.
     pub crew: Option<String>,
-    /// What stands behind the position.
+    /// What the position is based on.
     pub position: Placed,
     /// Where.
     pub place: Option<Position>,
@@ -95,7 +95,7 @@ pub struct CasualtyState {
     pub bearing_magnetic_deg: Option<f64>,
     /// Off the bow or the course, [0, 360).
     pub relative_bearing_deg: Option<f64>,
-    /// From what.
+    /// What it is measured from.
     pub relative_to: Option<RelativeTo>,
     /// Since it began.
     pub elapsed: Duration,
@@ -119,15 +119,15 @@ pub struct CasualtyState {
     pub doubtful: Option<(Position, Doubt)>,
     /// Its beacon's battery is low.
     pub battery_low: Option<bool>,
-    /// The furthest at which its beacon was heard in this case.
+    /// The furthest its beacon was heard in this case.
     pub heard_to_nm: Option<f64>,
-    /// How far off its beacon is heard, and from what that is known.
+    /// How far off its beacon is heard, and how that is known.
     pub audible: Option<Audible>,
-    /// Stood down, when and why.
+    /// When and why it was stood down.
     pub stood_down: Option<(Moment, StandDown)>,
 }
 
-/// The state of a case. `tested_to_nm` is the furthest at which a test of its beacon was heard.
+/// The state of a case. `tested_to_nm` is the furthest a test of its beacon was heard.
 pub(super) fn of(
     case: &Case,
     at: Moment,
@@ -180,7 +180,7 @@ pub(super) fn of(
     }
 }
 
-/// How far off its beacon is heard: by what is measured of reception, or by its own tests where these were heard as far.
+/// How far off its beacon is heard: by measured reception, or by its own tests if those were heard as far.
 fn audible(case: &Case, own: &OwnContext, tested_to_nm: Option<f64>) -> Option<Audible> {
     let tested = tested_to_nm.filter(|nm| *nm >= TELLING_NM);
     let low = case.kind == Kind::PersonOverboard && case.mmsi().is_some();
@@ -191,7 +191,7 @@ fn audible(case: &Case, own: &OwnContext, tested_to_nm: Option<f64>) -> Option<A
         }
         (_, tested) => Audible::Tested { to_nm: tested? },
     };
-    // What it was heard to in this case proves more.
+    // The range it was heard to in this case proves more.
     case.heard_to_nm.is_none_or(|h| h <= audible.to_nm()).then_some(audible)
 }
 
@@ -201,7 +201,7 @@ fn last_known(case: &Case) -> Option<Known<Position>> {
     fix.or(case.mark.map(|m| Known::new(m.position, m.at)))
 }
 
-/// How fast own vessel nears a place that drifts itself.
+/// How fast own vessel closes a place that itself drifts.
 fn closing_kn(
     at: Moment,
     own: &OwnContext,

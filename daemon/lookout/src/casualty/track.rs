@@ -13,7 +13,7 @@ const FAR_STEP: Duration = Duration::from_secs(30);
 const FAR_POINTS: usize = 2880;
 /// Points of the far part that a snapshot carries, one a minute.
 const SNAPSHOT_POINTS: usize = 256;
-/// Between two points no more than this apart she is taken to have gone straight.
+/// Between two points no more than this apart she is assumed to have gone straight.
 const STRAIGHT: Duration = Duration::from_secs(120);
 
 /// Where own vessel was. Bounded: 900 near points and 2,880 far ones.
@@ -28,12 +28,12 @@ pub struct Track {
 pub struct OnTrack {
     /// Where.
     pub position: Position,
-    /// How far off it may be because the track has a hole there; 95 %, own estimate.
+    /// How far off it may be because of a hole in the track there; 95 %, own estimate.
     pub radius95_nm: f64,
 }
 
 impl Track {
-    /// Takes own last fix, where it is newer than the last point by a step.
+    /// Takes own last fix if it is a step newer than the last point.
     pub fn follow(&mut self, own: &OwnContext) {
         let Some(fix) = own.position else { return };
         for (points, step, most) in
@@ -78,7 +78,7 @@ impl Track {
         })
     }
 
-    /// Where she was at a moment, by own fix carried on where the moment is now.
+    /// Where she was at a moment, by carrying own fix on if the moment is now.
     pub fn place_or_now(&self, at: Moment, own: &OwnContext) -> Option<OnTrack> {
         let recent = own.position.filter(|p| p.at <= at && at.since(p.at) <= FIX_BELIEVED);
         match recent.and_then(|_| own.position_at(at)) {

@@ -1,4 +1,4 @@
-//! Where a case is: its clues put into the drift.
+//! Where a case is: its clues fed into the drift.
 
 use super::case::{Case, Kind};
 use super::fixes::{BeaconFix, Doubt, in_whole_minutes};
@@ -11,19 +11,19 @@ use terms::{Moment, Position};
 
 /// Standard deviation of a beacon's fix each way: a small receiver awash (own choice, 15 m).
 const FIX_DEVIATION_NM: f64 = 0.008;
-/// The same in whole minutes, which may be rounded or cut off.
+/// The same for a position in whole minutes, which may be rounded or cut off.
 const WHOLE_MINUTE_DEVIATION_NM: f64 = 0.5;
 /// The radius of a circular normal that holds 95 %, in standard deviations: √(−2·ln 0.05).
 const RADIUS95_DEVIATIONS: f64 = 2.447_747;
-/// Fixes nearer to each other than this are one burst and bring nothing new.
+/// Fixes closer together than this are one burst and add nothing new.
 const BURST: Duration = Duration::from_secs(30);
-/// The drift is the beacon's own from so many bursts and so long on.
+/// From this many bursts over this long, the drift is the beacon's own.
 const OWN_DRIFT_BURSTS: usize = 3;
 const OWN_DRIFT_AFTER: Duration = Duration::from_secs(110);
-/// A doubtful position, where there is nothing else (own choice).
+/// A doubtful position, if there is nothing else (own choice).
 const DOUBTFUL_DEVIATION_NM: f64 = 1.0;
 
-/// Where it is, and what stands behind that.
+/// Where it is, and what that is based on.
 pub(super) struct Whereabouts {
     pub placed: Placed,
     pub place: Option<Position>,
@@ -32,7 +32,7 @@ pub(super) struct Whereabouts {
     pub drift_from: DriftFrom,
 }
 
-/// The clues of a case carried on to a moment; `None` where there is no place to begin from.
+/// The clues of a case carried on to a moment; `None` if there is no place to start from.
 fn estimate(case: &Case, at: Moment, surroundings: &Surroundings) -> Option<(Filter, DriftFrom)> {
     let drifter = if case.kind == Kind::PersonOverboard { Drifter::PERSON } else { Drifter::CRAFT };
     let bursts = bursts(case, at);
@@ -42,7 +42,7 @@ fn estimate(case: &Case, at: Moment, surroundings: &Surroundings) -> Option<(Fil
         (mark.position, mark.at, mark.radius95_nm / RADIUS95_DEVIATIONS)
     } else {
         let (fix, doubt) = case.fixes.doubtful()?;
-        // What jumps or lies beyond the radio's range is no clue at all.
+        // A jump, or a position beyond the radio's range, is no clue at all.
         if !matches!(doubt, Doubt::NotByFix | Doubt::WholeMinutes) {
             return None;
         }
@@ -71,7 +71,7 @@ fn fix_deviation_nm(fix: &BeaconFix) -> f64 {
     if in_whole_minutes(fix.position) { WHOLE_MINUTE_DEVIATION_NM } else { FIX_DEVIATION_NM }
 }
 
-/// One fix of each burst, oldest first, the very last one always among them.
+/// One fix of each burst, oldest first, always including the very last one.
 fn bursts(case: &Case, at: Moment) -> Vec<BeaconFix> {
     let mut newest_first: Vec<BeaconFix> = Vec::new();
     for fix in case.fixes.good().rev().filter(|f| f.at <= at) {
@@ -83,7 +83,7 @@ fn bursts(case: &Case, at: Moment) -> Vec<BeaconFix> {
     newest_first
 }
 
-/// The beacon's fix while it is fresh; else the best estimate there is.
+/// The beacon's fix while it is fresh; otherwise the best estimate available.
 pub(super) fn of(case: &Case, at: Moment, surroundings: &Surroundings) -> Whereabouts {
     let Some((filter, drift_from)) = estimate(case, at, surroundings) else {
         let (placed, drift_from) = (Placed::None, DriftFrom::Nothing);

@@ -8,11 +8,11 @@ use crate::search::Searched;
 use std::sync::OnceLock;
 use terms::{Moment, Plane, Position};
 
-/// Points drawn of each lobe; always the same ones.
+/// Points drawn from each lobe; always the same ones.
 const POINTS: u32 = 512;
-/// Fewer serve for a radius alone.
+/// Fewer are enough if only a radius is wanted.
 const RADIUS_POINTS: u32 = 192;
-/// What the region holds.
+/// How much the region holds.
 const HELD: f64 = 0.95;
 
 /// What drift and place are worked out from.
@@ -26,7 +26,7 @@ pub enum DriftFrom {
     Nothing,
 }
 
-/// A point that the casualty may be at, and how it moves there.
+/// A point where the casualty may be, and how it moves there.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Point {
     weight: f64,
@@ -38,7 +38,7 @@ struct Point {
 pub struct Datum {
     /// When.
     pub at: Moment,
-    /// The middle of all the places that it may be at.
+    /// The middle of all the places it may be.
     pub place: Position,
     /// Circle around the middle that holds it with 95 %.
     pub radius95_nm: f64,
@@ -52,7 +52,7 @@ pub struct Datum {
     pub drift_from: DriftFrom,
     /// Area of the smallest region that holds it with 95 %, in square nautical miles.
     pub area95_nm2: f64,
-    /// Area of the circle, beside it.
+    /// Area of the circle, for comparison.
     pub circle95_nm2: f64,
     plane: Plane,
     lobes: [Lobe; 2],
@@ -89,7 +89,7 @@ pub(crate) fn radius95_nm(filter: &Filter, motions: &[Motion; 2], around: Positi
 }
 
 impl Datum {
-    /// Out of the estimate, with what has been searched in vain since.
+    /// From the estimate, and what has been searched in vain since.
     pub(crate) fn new(
         filter: &Filter,
         surroundings: &Surroundings,
@@ -121,7 +121,7 @@ impl Datum {
         datum
     }
 
-    /// Middle, circle and region out of the points.
+    /// Works out middle, circle and region from the points.
     fn measure(&mut self) {
         let points = self.points();
         let whole: f64 = points.iter().map(|p| p.weight).sum();
@@ -151,7 +151,7 @@ impl Datum {
         self.density([east, north]) >= self.least_density
     }
 
-    /// How probable it is that what has been searched so far would have missed the casualty.
+    /// Probability that the searches so far would have missed the casualty.
     pub fn missed_so_far(&self) -> f64 {
         let points = self.points();
         // Weights of a lobe's points add up to its own weight where nothing is searched.
@@ -177,7 +177,7 @@ impl Datum {
         self.lobes.iter().map(|l| l.density(place) * self.missed(place, l.velocity(place))).sum()
     }
 
-    /// How probable it is that the searches would have missed a casualty that is now here and moved so.
+    /// Probability that the searches would have missed a casualty that is now here and moved like this.
     fn missed(&self, place: [f64; 2], velocity: [f64; 2]) -> f64 {
         let mut missed = 1.0;
         for s in &self.searched {
@@ -205,10 +205,10 @@ fn points(motions: [&Motion; 2], count: u32, kept: impl Fn([f64; 2], [f64; 2]) -
     out
 }
 
-/// The numbers that all points are drawn by, worked out once.
+/// The numbers all points are drawn by, worked out once.
 static NORMALS: OnceLock<Vec<[f64; 4]>> = OnceLock::new();
 
-/// Four independent normal numbers out of the n-th point of Halton's sequence (bases 2, 3, 5, 7) by Box and Muller.
+/// Four independent normal numbers from the n-th point of Halton's sequence (bases 2, 3, 5, 7) by Box and Muller.
 fn normals(n: u32) -> [f64; 4] {
     let pair = |a: u32, b: u32| {
         let radius = (-2.0 * radical_inverse(n, a).max(1e-12).ln()).sqrt();

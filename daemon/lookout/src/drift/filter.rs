@@ -17,13 +17,13 @@ const N: usize = 6;
 /// Longest step, and the most steps of one carry.
 const STEP: Duration = Duration::from_secs(300);
 const STEPS: u32 = 512;
-/// The current at the casualty, and over hours, differs from the one known at own vessel by this each way.
+/// The current at the casualty, and over hours, differs from the one known at own vessel by this much each way.
 const CURRENT_DIFFERS_KN: f64 = 0.1;
 /// Time over which the error of the current changes (own choice: half a tide).
 const CURRENT_CHANGES_S: f64 = 4.0 * 3600.0;
 /// Spread by eddies and waves, nautical miles after an hour, growing with the root of time (own choice).
 const EDDIES_NM: f64 = 0.03;
-/// Where no wind is known: the spread that any common one makes (own choice: that of 15 kn from anywhere).
+/// If no wind is known: the spread from any common wind (own choice: that of 15 kn from anywhere).
 const UNKNOWN_WIND_FACTOR: f64 = 1.2;
 /// A fix this many standard deviations off is trusted less, in proportion.
 const ROBUST_DEVIATIONS: f64 = 3.0;
@@ -32,14 +32,14 @@ const ROBUST_DEVIATIONS: f64 = 3.0;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Drifter {
     pub leeway: Leeway,
-    /// How much single ones differ, as a multiple of the spread of people.
+    /// How much individuals differ, as a multiple of the spread of people.
     pub spread: f64,
 }
 
 impl Drifter {
-    /// A person in the water of whom no more is known.
+    /// A person in the water about whom nothing more is known.
     pub const PERSON: Self = Self { leeway: Posture::Unknown.leeway(), spread: 1.0 };
-    /// A raft or a disabled boat (own choice: 3 % of the wind, and very different ones).
+    /// A raft or a disabled boat (own choice: 3 % of the wind, with wide differences).
     pub const CRAFT: Self =
         Self { leeway: Leeway { multiplier: 0.03, modifier_kn: 0.1, divergence_deg: 20.0 }, spread: 2.0 };
 }
@@ -72,7 +72,7 @@ pub(crate) struct Filter {
     lobes: [Lobe; 2],
 }
 
-/// How velocity comes about in a spell: known part of each side, and the directions of the unknown parts.
+/// What makes up velocity in a spell: the known part of each side, and the directions of the unknown parts.
 struct Push {
     base_kn: [f64; 2],
     cross_kn: [f64; 2],
@@ -97,14 +97,14 @@ impl Push {
         }
     }
 
-    /// How the deviations of the leeway make velocity.
+    /// How the deviations of the leeway turn into velocity.
     fn leeway_deviation(&self, axis: usize) -> [f64; 2] {
         [self.spread * self.downwind[axis], self.spread * self.right[axis]]
     }
 }
 
 impl Filter {
-    /// Begins at a place that is known with a standard deviation each way.
+    /// Starts at a place known with a standard deviation each way.
     pub fn start(
         place: Position,
         at: Moment,
@@ -127,7 +127,7 @@ impl Filter {
         Self { plane: Plane::at(place), at, drifter, lobes: [lobe(-1.0), lobe(1.0)] }
     }
 
-    /// Carries it on to a moment; nothing for one that is past.
+    /// Carries it on to a moment; does nothing for one in the past.
     pub fn carry(&mut self, to: Moment, surroundings: &Surroundings) {
         let longest = STEP.max(to.since(self.at) / STEPS);
         while self.at < to {
@@ -175,7 +175,7 @@ impl Filter {
         }
     }
 
-    /// Corrects it by a fix of now with a standard deviation each way.
+    /// Corrects it with a present fix that has a standard deviation each way.
     pub fn correct(&mut self, place: Position, deviation_nm: f64) {
         let (east, north) = self.plane.east_north(place);
         for lobe in &mut self.lobes {

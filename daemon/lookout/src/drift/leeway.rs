@@ -2,7 +2,7 @@
 
 use crate::casualty::WindFrom;
 
-/// What a person in the water looks like to the wind.
+/// How a person in the water presents to the wind.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Posture {
     /// Not known.
@@ -30,7 +30,7 @@ pub struct Leeway {
 }
 
 impl Posture {
-    /// The table of Allen and Plourde 1999, as the IAMSAR manual has it. From memory.
+    /// The table of Allen and Plourde 1999, as the IAMSAR manual gives it. From memory.
     pub const fn leeway(self) -> Leeway {
         let (multiplier, modifier_kn, divergence_deg) = match self {
             Self::Unknown => (0.011, 0.07, 30.0),
@@ -52,23 +52,23 @@ impl Leeway {
     }
 }
 
-/// How much single persons differ from the table: standard deviations downwind and crosswind in knots at 10 m/s
-/// of wind (12 and 9.4 cm/s, Breivik and Allen 2008, from memory).
+/// How much individuals differ from the table: standard deviations downwind and crosswind in knots at 10 m/s of wind
+/// (12 and 9.4 cm/s, Breivik and Allen 2008, from memory).
 pub const SPREAD_DOWNWIND_KN: f64 = 0.12 * 3600.0 / 1852.0;
 /// Crosswind.
 pub const SPREAD_CROSSWIND_KN: f64 = 0.094 * 3600.0 / 1852.0;
 
-/// How the spread goes with the wind: half of it is there without wind, all of it at 10 m/s (the same source).
+/// How the spread varies with the wind: half of it remains without wind, all of it applies at 10 m/s (the same source).
 pub fn spread_factor(wind_10m_kn: f64) -> f64 {
     0.5 + wind_10m_kn * (1852.0 / 3600.0) / 20.0
 }
 
-/// Height of a sensor of which nothing is known: a masthead (own choice).
+/// Height of a sensor about which nothing is known: a masthead (own choice).
 const MASTHEAD_M: f64 = 15.0;
 /// Exponent of the wind profile over the sea (common practice: 0.11).
 const PROFILE_EXPONENT: f64 = 0.11;
 
-/// A masthead wind as it is at 10 m, the height that the table is for.
+/// A masthead wind reduced to 10 m, the height the table is for.
 pub fn at_10_m(wind: WindFrom, height_m: Option<f64>) -> WindFrom {
     let height_m = height_m.filter(|h| h.is_finite()).unwrap_or(MASTHEAD_M).clamp(1.0, 100.0);
     WindFrom { speed_kn: wind.speed_kn * (10.0 / height_m).powf(PROFILE_EXPONENT), ..wind }

@@ -1,4 +1,4 @@
-//! The few operations on small matrices that the drift needs.
+//! The few operations on small matrices the drift needs.
 
 /// A matrix of `R` rows and `C` columns.
 pub(crate) type Matrix<const R: usize, const C: usize> = [[f64; C]; R];
@@ -41,7 +41,7 @@ pub(crate) fn sum<const R: usize, const C: usize>(a: &Matrix<R, C>, b: &Matrix<R
     out
 }
 
-/// The inverse of a symmetric positive matrix, by elimination with pivots; `None` where it has none.
+/// The inverse of a symmetric positive matrix, by elimination with pivots; `None` if it has none.
 pub(crate) fn inverse<const N: usize>(a: &Matrix<N, N>) -> Option<Matrix<N, N>> {
     let mut left = *a;
     let mut right = [[0.0; N]; N];

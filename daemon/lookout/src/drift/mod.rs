@@ -1,4 +1,4 @@
-//! Drift: wind and current as own vessel knows them, leeway, and where a casualty is by all of these.
+//! Drift: wind and current as own vessel knows them, leeway, and where all these put a casualty.
 
 mod datum;
 mod filter;

@@ -1,4 +1,4 @@
-//! Wind and current of the last day, as they are needed to carry a casualty on.
+//! Wind and current of the last day, as needed to carry a casualty on.
 
 use super::leeway::at_10_m;
 use super::water::{Current, CurrentFrom, Water};
@@ -13,7 +13,7 @@ const SPELL: Duration = Duration::from_secs(300);
 const SPELLS: usize = 288;
 /// The running spell is brought up to date no more often than this.
 const UPDATED_EVERY: Duration = Duration::from_secs(10);
-/// A wind older than this is not known any more.
+/// A wind older than this is no longer known.
 const WIND_BELIEVED: Duration = Duration::from_secs(3600);
 
 /// Five minutes of wind and current.
@@ -58,7 +58,7 @@ pub(crate) struct Surroundings {
 }
 
 impl Surroundings {
-    /// Takes what own vessel measures.
+    /// Takes own vessel's measurements.
     pub fn follow(&mut self, at: Moment, own: &OwnContext) {
         self.water.follow(at, own);
         if self.updated.is_some_and(|u| at >= u && at < u + UPDATED_EVERY) {
@@ -84,11 +84,11 @@ impl Surroundings {
         }
     }
 
-    /// The spell of a moment, and when the next one begins. The first also serves for what was before it.
+    /// The spell at a moment, and when the next one begins. The first also serves for any time before it.
     pub fn spell(&self, at: Moment) -> (Spell, Option<Moment>) {
         let next = self.spells.partition_point(|s| s.at <= at);
         let mut spell = self.spells.get(next.saturating_sub(1)).copied().unwrap_or(Spell::unknown(at));
-        // What was learnt of the water since goes for the time before it was measured as well.
+        // What was since learnt about the water also applies to the time before it was measured.
         if let Some(last) = self.spells.back().filter(|l| !spell.current_known && l.current_known) {
             spell = Spell { at: spell.at, wind_kn: spell.wind_kn.or(last.wind_kn), ..*last };
         }
@@ -100,12 +100,12 @@ impl Surroundings {
         self.water.current(own)
     }
 
-    /// Spells alone, for a snapshot.
+    /// Only the spells, for a snapshot.
     pub fn spells(&self) -> VecDeque<Spell> {
         self.spells.clone()
     }
 
-    /// Goes on with the spells of a snapshot; the water is measured anew.
+    /// Carries on with the spells of a snapshot; the water is measured again from scratch.
     pub fn with(spells: VecDeque<Spell>) -> Self {
         Self { spells, ..Self::default() }
     }

@@ -1,8 +1,8 @@
-//! The set and drift of the water, out of own heading and speed through the water against the ground track.
+//! The set and drift of the water, from own heading and speed through the water against the ground track.
 //!
-//! The difference of the two holds own leeway too, the error of the log and that of the compass. They are all
-//! fitted together with what is known of each beforehand; on one tack they cannot be told apart and the
-//! uncertainty says so, over two tacks they can.
+//! The difference of the two also includes own leeway and the errors of log and compass. All are fitted together with
+//! what is known about each beforehand; on one tack they cannot be separated and the uncertainty says so, over two
+//! tacks they can.
 
 use super::matrix::Matrix;
 use crate::casualty::{Known, OwnContext, SetDrift};
@@ -16,34 +16,34 @@ const N: usize = 5;
 const CURRENT_KN: f64 = 0.6;
 const LEEWAY: f64 = 0.025;
 const DEVIATIONS: [f64; N] = [CURRENT_KN, CURRENT_KN, 0.015, 0.05, 0.05];
-/// How far each wanders in an hour: the tide turns, deviation and leeway go with heading and sails (own choice).
+/// How far each wanders in an hour: the tide turns, deviation and leeway vary with heading and sails (own choice).
 const WANDER_PER_HOUR: [f64; N] = [0.3, 0.3, 0.005, 0.01, 0.01];
 /// Standard deviation of a minute of measurements (waves and steering; own choice).
 const MINUTE_KN: f64 = 0.2;
 /// A change of heading by more than this begins a new leg, which is measured from its second minute on.
 const TURN_DEG: f64 = 30.0;
 const LEG_BEGINS_MINUTES: f64 = 2.0;
-/// A measurement after a longer gap than this finds the water as unknown as at first.
+/// After a longer gap than this, a measurement finds the water as unknown as at the start.
 const ALL_FORGOTTEN_S: f64 = 6.0 * 3600.0;
 /// How long a lack of wind counts on.
 const FORGOTTEN_AFTER_S: f64 = 3600.0;
-/// Measurements come no nearer to each other than this, and are no older.
+/// Measurements come no closer together than this, and are no older.
 const STEP: Duration = Duration::from_secs(10);
-/// Leeway of own vessel where no wind is known to model it by.
+/// Leeway of own vessel if no wind is known to model it by.
 const UNMODELLED_LEEWAY_KN: f64 = 0.2;
-/// A wind older than this is not known any more.
+/// A wind older than this is no longer known.
 const WIND_BELIEVED: Duration = Duration::from_secs(600);
-/// How far a set and drift that was given by hand may be off (own choice).
+/// How far a set and drift given by hand may be off (own choice).
 const GIVEN_KN: f64 = 0.25;
 
-/// Where the current is known from.
+/// How the current is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CurrentFrom {
     /// The skipper or the configuration.
     Given,
     /// Own heading and speed through the water against the ground track.
     Measured,
-    /// Nothing: it may be anything that is common.
+    /// Nothing: it may be anything common.
     Nothing,
 }
 
@@ -56,7 +56,7 @@ pub struct Current {
     pub north_kn: f64,
     /// Covariance of the two in knots squared.
     pub covariance: [[f64; 2]; 2],
-    /// Where it is known from.
+    /// How it is known.
     pub from: CurrentFrom,
 }
 
@@ -66,7 +66,7 @@ impl Current {
         SetDrift::from_components(self.east_kn, self.north_kn)
     }
 
-    /// Anything that is common.
+    /// Anything common.
     pub(crate) fn unknown() -> Self {
         let v = CURRENT_KN * CURRENT_KN;
         Self { east_kn: 0.0, north_kn: 0.0, covariance: [[v, 0.0], [0.0, v]], from: CurrentFrom::Nothing }
@@ -80,9 +80,9 @@ impl Current {
     }
 }
 
-/// Heading, speed and wind abeam since the last turn, averaged. The errors of log and compass are told from the
-/// current by these: by single measurements the noise of log and helm, which stands on both sides of the sum,
-/// would pass for an error of the instrument.
+/// Heading, speed and wind abeam since the last turn, averaged. These separate the errors of log and compass from the
+/// current: with single measurements the noise of log and helm, which stands on both sides of the sum, would pass for
+/// an instrument error.
 #[derive(Debug, Clone, PartialEq, Default)]
 struct Leg {
     heading: Circular,
@@ -92,7 +92,7 @@ struct Leg {
 }
 
 impl Leg {
-    /// Takes a measurement; a turn begins a new leg. How long the leg has lasted.
+    /// Takes a measurement; a turn begins a new leg. Returns how long the leg has lasted.
     fn follow(&mut self, heading_deg: f64, speed_kn: f64, abeam_kn: f64, minutes: f64) -> f64 {
         if self.heading.mean_deg().is_some_and(|m| turn_deg(m, heading_deg).abs() > TURN_DEG) {
             *self = Self::default();
@@ -153,7 +153,7 @@ impl Water {
         let minutes = (elapsed_s / 60.0).clamp(1.0 / 6.0, 1.0);
         self.wander(elapsed_s);
         self.last = Some(at);
-        // Leeway is to the side away from the wind, as its part abeam.
+        // Leeway is to the side away from the wind, in proportion to the wind abeam.
         let wind = own.wind.filter(|w| at.since(w.at) <= WIND_BELIEVED && w.value.speed_kn.is_finite());
         let abeam_kn = wind
             .map_or(0.0, |w| w.value.speed_kn * turn_deg(heading.value, w.value.from_deg).to_radians().sin());
@@ -180,7 +180,7 @@ impl Water {
         }
     }
 
-    /// Time has passed: everything is known a little less well, and never less well than before any measurement.
+    /// As time passes everything is known a little less well, but never less well than before any measurement.
     fn wander(&mut self, elapsed_s: f64) {
         if elapsed_s > ALL_FORGOTTEN_S {
             *self = Self::default();

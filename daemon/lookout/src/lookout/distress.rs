@@ -1,4 +1,4 @@
-//! The lookout's casualties, with own vessel as she is.
+//! The lookout's casualties, with own vessel as she is now.
 
 use super::Lookout;
 use crate::Finding;
@@ -8,7 +8,7 @@ use std::time::Duration;
 use terms::{CasualtyId, Moment, Subject};
 
 impl Lookout {
-    /// A button was pushed for somebody who went over the side so long ago. Marks own place then.
+    /// A button was pushed for somebody who went over the side `late` ago. Marks own place at that time.
     pub fn overboard(&mut self, at: Moment, late: Duration, crew: Option<String>) -> CasualtyId {
         let own = self.context(at);
         let id = self.casualties.overboard(at, late, crew, &own);
@@ -16,10 +16,10 @@ impl Lookout {
         id
     }
 
-    /// Ends a casualty: the only way that one ends.
+    /// Ends a casualty: the only way one ends.
     ///
     /// # Errors
-    /// When there is none of this number, or it is over already.
+    /// If there is none of this number, or it is over already.
     pub fn stand_down(
         &mut self,
         at: Moment,
@@ -36,7 +36,7 @@ impl Lookout {
         self.casualties.state(at, id, &self.context(at))
     }
 
-    /// All open casualties in the order in which they were raised.
+    /// All open casualties in the order they were raised.
     pub fn casualties(&self, at: Moment) -> Vec<CasualtyState> {
         self.casualties.states(at, &self.context(at))
     }
@@ -53,7 +53,7 @@ impl Lookout {
     /// A search pattern from a casualty's datum.
     ///
     /// # Errors
-    /// When there is no datum, or the pattern cannot be laid; in words.
+    /// If there is no datum, or the pattern cannot be laid; in words.
     pub fn plan(&self, at: Moment, id: CasualtyId, wish: &Wish) -> Result<Plan, String> {
         let own = self.context(at);
         let datum = self.casualties.datum(at, id).ok_or_else(|| {
@@ -62,7 +62,7 @@ impl Lookout {
         Plan::new(&datum, &own, &self.casualties.current(&own), wish).map_err(|e| e.to_string())
     }
 
-    /// Counts an area that was searched in vain.
+    /// Counts an area searched in vain.
     pub fn searched(&mut self, id: CasualtyId, area: Searched) {
         self.casualties.searched(id, area);
     }
@@ -82,12 +82,12 @@ impl Lookout {
         self.casualties.snapshot(at, &self.context(at))
     }
 
-    /// Takes the casualties up again that an earlier run left.
+    /// Takes up the casualties an earlier run left.
     pub fn restore_casualties(&mut self, at: Moment, snapshot: Snapshot, gap: Gap) {
         self.casualties = super::Casualties::restore(self.settings.crew.clone(), snapshot, at, gap);
     }
 
-    /// Passes time on for the casualties.
+    /// Advances the casualties in time.
     pub(super) fn advance_casualties(&mut self, at: Moment) {
         if self.casualties.next_wake().is_some_and(|due| due <= at) {
             let own = self.context(at);
@@ -96,7 +96,7 @@ impl Lookout {
         }
     }
 
-    /// The casualties' news among the findings.
+    /// Adds the casualties' news to the findings.
     pub(super) fn gather_news(&mut self) {
         self.findings.extend(self.casualties.take_news().into_iter().map(|n| match n {
             News::Casualty { id, news } => Finding::Casualty { id, news },

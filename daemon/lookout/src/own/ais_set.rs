@@ -1,4 +1,4 @@
-//! What own AIS set says of its own health, by the alarms it sends and by falling silent.
+//! What own AIS set reveals about its own health, by the alarms it sends and by falling silent.
 
 use super::doubt::Trouble;
 use std::collections::BTreeMap;
@@ -7,11 +7,11 @@ use terms::{FeedId, Mmsi, Moment};
 
 /// Talker of an AIS set (IEC 61162-1 table of talkers).
 const TALKER: [u8; 2] = *b"AI";
-/// An alarm that is not sent again for so long has ended: a set repeats it each half minute (IEC 61993-2, from memory).
+/// An alarm not repeated within this has ended: a set repeats it each half minute (IEC 61993-2, from memory).
 const REPEATED_WITHIN: Duration = Duration::from_secs(120);
 
-/// What an alarm means, by its number, and of which kind it is (IEC 61993-2 table of alarms, from memory). Alarms of the
-/// set's own screen, and 14, which is a search transmitter heard, are no failing of the set.
+/// What an alarm number means, and which kind of trouble it is (IEC 61993-2 table of alarms, from memory). Alarms of
+/// the set's own screen, and 14 (a search transmitter heard), are not faults of the set.
 const fn meaning(number: u32) -> Option<(Trouble, &'static str)> {
     use Trouble::{SetReceives, SetSends, SetSensors};
     Some(match number {
@@ -35,14 +35,14 @@ const fn meaning(number: u32) -> Option<(Trouble, &'static str)> {
     })
 }
 
-/// Alarms that own AIS set keeps up. At most as many as have a meaning.
+/// Alarms own AIS set keeps up. At most as many as have a meaning.
 #[derive(Debug, Clone, Default)]
 pub(super) struct SetAlarms {
     active: BTreeMap<u32, Moment>,
 }
 
 impl SetAlarms {
-    /// Takes an alarm of the device of a talker: whether its condition holds.
+    /// Takes an alarm from a talker's device, and whether its condition holds.
     pub fn hear(&mut self, at: Moment, talker: Option<[u8; 2]>, number: Option<u32>, holds: Option<char>) {
         let Some(number) = number.filter(|&n| talker == Some(TALKER) && meaning(n).is_some()) else { return };
         match holds {
@@ -67,8 +67,8 @@ impl SetAlarms {
     }
 }
 
-/// Where so many ships have been heard within `SHIPS_WITHIN` of one another, silence of all means something: by the end
-/// of `SHIPS_SILENT_AFTER` each has let at least two reports fall due (ITU-R M.1371-5 Annex 1 tables 1 and 2: every
+/// Once this many ships have been heard within `SHIPS_WITHIN` of one another, silence from all means something: by the
+/// end of `SHIPS_SILENT_AFTER` each has let at least two reports fall due (ITU-R M.1371-5 Annex 1 tables 1 and 2: every
 /// 3 min at anchor, 10 s and less under way, 30 s and less for class B under way).
 const SHIPS: usize = 3;
 /// See there.
@@ -85,19 +85,19 @@ pub(crate) struct ShipsHeard {
 }
 
 impl ShipsHeard {
-    /// Takes that a ship was heard.
+    /// Records that a ship was heard.
     pub fn hear(&mut self, at: Moment, feed: FeedId, mmsi: Mmsi) {
         self.feed = Some(feed);
         self.told = false;
         let same = self.last.iter().position(|s| s.is_some_and(|(m, _)| m == mmsi));
-        // Else in the place of the one heard longest ago; none at all comes before any.
+        // Otherwise in the place of the one heard longest ago; an empty place goes before any.
         let place = same.or_else(|| (0..SHIPS).min_by_key(|&n| self.last[n].map(|(_, heard)| heard)));
         if let Some(slot) = place.and_then(|n| self.last.get_mut(n)) {
             *slot = Some((mmsi, at));
         }
     }
 
-    /// When silence is told if no ship is heard until then: never where few were heard, or far from one another in time.
+    /// When silence is reported if no ship is heard until then: never if few were heard, or far apart in time.
     pub fn silent_at(&self) -> Option<Moment> {
         let heard = self.last.map(|s| s.map(|(_, heard)| heard));
         let first = heard.into_iter().min().flatten()?;

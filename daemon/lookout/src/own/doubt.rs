@@ -1,4 +1,4 @@
-//! Own vessel's instruments that cannot be right: each is told when it begins and when it ends.
+//! Own vessel's instruments that cannot be right: each trouble is reported when it begins and when it ends.
 
 use crate::Finding;
 use std::collections::BTreeMap;
@@ -22,13 +22,13 @@ pub enum Trouble {
     TransmitterIdentity,
     /// Own AIS transmitter was heard and is heard no more.
     TransmitterSilent,
-    /// Own AIS set says that it does not transmit as it should.
+    /// Own AIS set says it does not transmit as it should.
     SetSends,
-    /// Own AIS set says that it does not receive as it should.
+    /// Own AIS set says it does not receive as it should.
     SetReceives,
-    /// Own AIS set says that it lacks what it is to send.
+    /// Own AIS set says it lacks data it should send.
     SetSensors,
-    /// Ships were heard, and all at once none is.
+    /// Ships were heard, and suddenly none is.
     ShipsSilent,
 }
 
@@ -50,7 +50,7 @@ impl Trouble {
         }
     }
 
-    /// It must hold so long before it is told, and be gone so long before its end is told.
+    /// How long it must hold before it is reported, and how long it must be gone before its end is reported.
     const fn patience(self) -> (Duration, Duration) {
         let s = Duration::from_secs;
         match self {
@@ -61,7 +61,7 @@ impl Trouble {
             | Self::SetSends
             | Self::SetReceives
             | Self::ShipsSilent => (s(0), s(0)),
-            // A set that has just been switched on says so for a minute.
+            // A set just switched on says so for a minute.
             Self::SetSensors => (s(90), s(0)),
             Self::CompassFrozen => (s(0), s(10)),
             Self::LogFouled => (s(600), s(120)),
@@ -76,13 +76,13 @@ enum State {
         since: Moment,
         told: bool,
     },
-    /// It was told, and does not hold any more since then.
+    /// It was reported, and has not held since then.
     Ends {
         since: Moment,
     },
 }
 
-/// Troubles that hold or were told.
+/// Troubles that hold or were reported.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Doubts {
     states: BTreeMap<Trouble, State>,
@@ -126,7 +126,7 @@ impl Doubts {
         }
     }
 
-    /// Those that have been told and not ended.
+    /// Troubles that have been reported and not ended.
     pub fn told(&self) -> impl Iterator<Item = Trouble> + '_ {
         self.states.iter().filter(|(_, s)| !matches!(s, State::Holds { told: false, .. })).map(|(&t, _)| t)
     }

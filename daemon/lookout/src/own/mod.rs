@@ -1,4 +1,4 @@
-//! Own vessel: what her instruments say, one source of each quantity in use.
+//! Own vessel: what her instruments say, with one source in use for each quantity.
 
 mod ais_set;
 mod doubt;
@@ -25,24 +25,23 @@ use transducer::{Transducers, quantity_of};
 use variation::Variation;
 use wind::{WindVector, over_ground, over_water};
 
-/// Another source takes over after so long a silence of the one in use.
+/// Silence of the source in use after which another takes over.
 const SILENCE: Duration = Duration::from_secs(10);
-/// The same for weather and batteries, which are told rarely.
+/// The same for weather and batteries, which are reported rarely.
 const SLOW_SILENCE: Duration = Duration::from_secs(60);
 /// A value this old is no longer believed.
 const BELIEVED: Duration = Duration::from_secs(60);
 /// The same for weather and batteries.
 const SLOW_BELIEVED: Duration = Duration::from_secs(15 * 60);
-/// Instruments that a wind is worked out of must have been heard within this.
+/// Instruments a wind is worked out from must have been heard within this.
 const TOGETHER: Duration = Duration::from_secs(5);
-/// After its last fix own vessel is carried on so long by course and speed; then her place is not known.
+/// How long own vessel is carried on by course and speed after her last fix; then her place is not known.
 const CARRIED_ON: Duration = Duration::from_secs(180);
 /// Below this speed a missing course does not matter: she lies still.
 pub(crate) const STILL_KN: f64 = 0.3;
 
-/// What is to be expected of a small boat: fixes good to 5 m, whose errors are alike over some ten seconds; a course
-/// that yaws with the waves, which is learnt; a tack in a quarter of a minute (own choice, proven by the encounters'
-/// bench).
+/// What to expect of a small boat: fixes good to 5 m, whose errors stay alike for some ten seconds; a course that yaws
+/// with the waves, which is learnt; a tack in a quarter of a minute (own choice, proven by the encounters' bench).
 const OWN_NOISE: Noise = Noise {
     position_m: 5.0,
     velocity_mps: 0.2 * MPS_PER_KN,
@@ -55,13 +54,13 @@ const OWN_NOISE: Noise = Noise {
     turning_s: 15.0,
 };
 
-/// Whether a quantity changes slowly and is told rarely.
+/// Whether a quantity changes slowly and is reported rarely.
 fn is_slow(q: Quantity) -> bool {
     use Quantity as Q;
     matches!(q, Q::WaterTemperature | Q::AirTemperature | Q::Pressure | Q::BatteryVoltage)
 }
 
-/// Whether a boat can have such a value: what lies outside is a fault of the wire or the instrument, not a measurement.
+/// Whether a boat can have such a value: anything outside is a fault of the wire or the instrument, not a measurement.
 fn is_possible(q: Quantity, value: f64) -> bool {
     let most = match q.dimension() {
         Dimension::Speed => 300.0,
@@ -75,7 +74,7 @@ fn is_possible(q: Quantity, value: f64) -> bool {
     value.abs() <= most && (negative || value >= 0.0)
 }
 
-/// How long a value of it is believed.
+/// How long one of its values is believed.
 pub(crate) fn believed(q: Quantity) -> Duration {
     if is_slow(q) { SLOW_BELIEVED } else { BELIEVED }
 }
@@ -90,14 +89,14 @@ fn fix_quality(quality: Option<FixQuality>) -> u8 {
     }
 }
 
-/// Where things heard of own vessel go.
+/// Where anything heard about own vessel goes.
 pub(crate) struct Hearing<'a> {
     pub at: Moment,
     pub source: Source,
     pub utc: Option<Utc>,
     pub settings: &'a Settings,
     pub findings: &'a mut Vec<Finding>,
-    /// Quantities whose source changed by this sentence.
+    /// Quantities whose source this sentence changed.
     taken_over: Vec<(Quantity, Source, bool)>,
 }
 
@@ -127,7 +126,7 @@ impl<'a> Hearing<'a> {
 pub(crate) struct OwnVessel {
     position: Channel<Position>,
     track: Option<Track>,
-    /// By the place of their quantity among all.
+    /// Indexed by the place of their quantity among all.
     numbers: Vec<Option<Channel<f64>>>,
     variation: Variation,
     transducers: Transducers,
@@ -150,7 +149,7 @@ impl OwnVessel {
         }
     }
 
-    /// Takes what a sentence says of own vessel; reports that say nothing of her are passed over.
+    /// Takes what a sentence says about own vessel; reports that say nothing about her are passed over.
     pub fn hear(&mut self, mut hearing: Hearing<'_>, report: &Report) {
         use Quantity as Q;
         let h = &mut hearing;
@@ -193,7 +192,7 @@ impl OwnVessel {
         self.close(hearing);
     }
 
-    /// Takes own transmitter's report. One of another identity is no report of ours: it is told and not used.
+    /// Takes own transmitter's report. One with another identity is not ours: it is reported and not used.
     pub fn hear_transmitter(&mut self, mut hearing: Hearing<'_>, report: &AisReport, own: Option<Mmsi>) {
         let h = &mut hearing;
         h.source = h.source.as_origin(Origin::Transmitter);
@@ -222,7 +221,7 @@ impl OwnVessel {
         self.close(hearing);
     }
 
-    /// Notes a change of sources, and looks whether the instruments can be right.
+    /// Notes a change of sources, and checks whether the instruments can be right.
     fn close(&mut self, h: Hearing<'_>) {
         if let Some(&(_, from, silent)) = h.taken_over.first() {
             let names: Vec<&str> = h.taken_over.iter().map(|(q, _, _)| q.name()).collect();
@@ -282,7 +281,7 @@ impl OwnVessel {
         }
     }
 
-    /// True as told, else magnetic by deviation and variation.
+    /// True if given as such, otherwise magnetic by deviation and variation.
     fn hear_heading(&mut self, h: &mut Hearing<'_>, heading: &Heading, quality: u8) {
         self.variation.hear_compass(h.at, heading.variation_deg);
         let corrected = || {
@@ -337,8 +336,8 @@ impl OwnVessel {
         }
     }
 
-    /// Winds that no instrument tells, out of the apparent wind: over the water by the log, or by speed over ground
-    /// where there is no log; over the ground by course and speed.
+    /// Winds no instrument gives, worked out from the apparent wind: over the water by the log, or by speed over ground
+    /// if there is no log; over the ground by course and speed.
     fn work_out_wind(&mut self, h: &mut Hearing<'_>, apparent: WindVector) {
         use Quantity as Q;
         let measured = h.source;
@@ -373,7 +372,7 @@ impl OwnVessel {
         }
     }
 
-    /// Takes a number; whether its source is the one in use.
+    /// Takes a number; returns whether its source is the one in use.
     fn number(&mut self, h: &mut Hearing<'_>, q: Quantity, value: Option<f64>, quality: u8) -> bool {
         let Some(value) = value.filter(|&v| is_possible(q, v)) else { return false };
         let silence = if is_slow(q) { SLOW_SILENCE } else { SILENCE };
@@ -399,7 +398,7 @@ impl OwnVessel {
         self.believed(at, q).map(|h| h.value)
     }
 
-    /// A number heard just now, as it were.
+    /// A number heard recently enough to combine with others.
     fn recent(&self, at: Moment, q: Quantity) -> Option<f64> {
         self.last(q).filter(|h| at.since(h.at) <= TOGETHER).map(|h| h.value)
     }
@@ -463,12 +462,12 @@ impl OwnVessel {
         self.watched.transmitted()
     }
 
-    /// Takes whether a trouble holds that is seen elsewhere than in her instruments.
+    /// Takes whether a trouble holds that shows elsewhere than in her instruments.
     pub fn weigh(&mut self, at: Moment, t: Trouble, holds: Option<String>, findings: &mut Vec<Finding>) {
         self.doubts.weigh(at, t, holds, findings);
     }
 
-    /// Ends of belief in the values now held.
+    /// When the values now held stop being believed.
     fn ends(&self) -> impl Iterator<Item = (Quantity, Moment)> + '_ {
         let numbers = Quantity::ALL.iter().filter_map(|&q| Some((q, self.last(q)?.at)));
         let fix = self.position.current().map(|h| (Quantity::Fix, h.at));
@@ -482,7 +481,7 @@ impl OwnVessel {
         self.ends().map(|(_, end)| end).chain(silent).filter(|&end| end > after).min()
     }
 
-    /// Runs what is due after one moment and until another.
+    /// Runs everything due after one moment and until another.
     pub fn advance(&mut self, after: Moment, at: Moment, settings: &Settings, findings: &mut Vec<Finding>) {
         let ended = self.ends().filter(|&(_, end)| end > after && end <= at);
         findings.extend(ended.map(|(q, _)| Finding::Changed(Subject::OwnVessel, q)));

@@ -11,34 +11,34 @@ use terms::{Moment, Position, Quantity, turn_deg};
 const REVIEWED_EVERY: Duration = Duration::from_millis(500);
 /// Positions compared with one another are no older than this.
 const FRESH: Duration = Duration::from_secs(10);
-/// Beyond what she moves at her greatest a position that is further away has jumped.
+/// A position further than this beyond the most she can have moved is a jump.
 const JUMP_NM: f64 = 0.1;
-/// A jump is told so long after the last of them.
+/// How long a jump is reported after the last one.
 const JUMP_TOLD_FOR: Duration = Duration::from_secs(120);
-/// A position after a longer silence is compared with nothing.
+/// A position after a longer silence is not compared with anything.
 const JUMP_WITHIN: Duration = Duration::from_secs(60);
-/// So much faster than told she may have gone between two positions.
+/// How much faster than reported she may have gone between two positions.
 const JUMP_MARGIN_KN: f64 = 20.0;
 /// A heading that stays the same to a twentieth of a degree has not moved.
 const FROZEN_DEG: f64 = 0.05;
-/// It is frozen when she makes way at this speed, and either her course has swung by so much meanwhile …
+/// It is frozen if she makes way at this speed, and either her course has swung by this much meanwhile …
 const MAKES_WAY_KN: f64 = 2.0;
 const SWUNG_DEG: f64 = 30.0;
 const SWUNG_AFTER: Duration = Duration::from_secs(30);
-/// … or for so long: no small boat holds one heading to the tenth of a degree (common practice).
+/// … or for this long: no small boat holds one heading to the tenth of a degree (common practice).
 const FROZEN_AFTER: Duration = Duration::from_secs(600);
-/// A log is fouled that shows less than this part of the speed over ground, and so much less in knots.
+/// A log is fouled if it shows less than this part of the speed over ground, and this much less in knots.
 const FOULED_PART: f64 = 1.0 / 3.0;
 const FOULED_KN: f64 = 2.0;
-/// A station at rest reports each three minutes (ITU-R M.1371-5 table 1): own transmitter that is not heard for more
-/// than twice that is silent.
+/// A station at rest reports every three minutes (ITU-R M.1371-5 table 1): own transmitter is silent if it is not heard
+/// for more than twice that.
 const TRANSMITTER_SILENCE: Duration = Duration::from_secs(400);
 
 /// What must be remembered to judge the instruments.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Watched {
     jump: Option<(Moment, f64)>,
-    /// Since when the heading is what it is, the course then, and how far the course has swung since.
+    /// Since when the heading has stayed the same, the course then, and how far the course has swung since.
     heading: Option<(Moment, f64)>,
     heading_heard: Option<Moment>,
     course_then_deg: Option<f64>,
@@ -60,7 +60,7 @@ impl Watched {
         let Some(before) = before.filter(|b| at.since(b.at) <= JUMP_WITHIN) else { return };
         let hours = at.since(before.at).as_secs_f64() / 3600.0;
         let may_nm = JUMP_NM + (sog_kn.unwrap_or(10.0) + JUMP_MARGIN_KN) * hours;
-        // A degree of latitude is 60 nm: no need of the geodesic for the many that are next to one another.
+        // A degree of latitude is 60 nm: no need for the geodesic for the many positions close together.
         let near_deg = may_nm / 130.0;
         if (before.value.latitude_deg() - now.latitude_deg()).abs() < near_deg
             && turn_deg(before.value.longitude_deg(), now.longitude_deg()).abs() < near_deg
@@ -154,7 +154,7 @@ impl OwnVessel {
         }
     }
 
-    /// The two receivers' positions furthest apart, where that is too far.
+    /// The two receivers' positions furthest apart, if that is too far.
     fn positions_differ(&self, at: Moment, settings: &Settings) -> Option<String> {
         let fresh: Vec<&Heard<Position>> = self
             .position
@@ -192,13 +192,13 @@ impl OwnVessel {
         }
         let sog_kn = self.value(at, Quantity::Sog).unwrap_or(0.0);
         let apart_nm = used.value.range_and_bearing(sent).0;
-        // A transmitter's report is up to some ten seconds old already when it is sent.
+        // A transmitter's report may already be some ten seconds old when sent.
         let moved_nm = sog_kn * (then.seconds_from(used.at).abs() + 10.0) / 3600.0;
         (apart_nm > settings.positions_differ_nm + moved_nm)
             .then(|| format!("own AIS transmitter sends a position {apart_nm:.2} nm from ours"))
     }
 
-    /// Troubles told and not ended.
+    /// Troubles reported and not ended.
     pub fn troubles(&self) -> impl Iterator<Item = Trouble> + '_ {
         self.doubts.told()
     }

@@ -4,7 +4,7 @@ use sentence::Transducer;
 use std::collections::BTreeMap;
 use terms::{Dimension, Moment, Quantity, Reading, Value};
 
-/// Named transducers kept; more are not listened to.
+/// Named transducers kept; any more are ignored.
 const TRANSDUCERS_MAX: usize = 64;
 
 /// What one transducer last said, in its dimension's own unit.
@@ -59,8 +59,8 @@ fn measured(t: &Transducer) -> Option<(Dimension, f64)> {
     (value.abs() < 1e9).then_some((dimension, value))
 }
 
-/// Own vessel's quantity that a transducer measures, by the words in its name; one without such a word is known by
-/// its name only. A pressure must be one that the air can have.
+/// Own vessel's quantity that a transducer measures, by the words in its name; one without such a word is known only by
+/// its name. A pressure must be one the air can have.
 pub(crate) fn quantity_of(name: &str, dimension: Dimension, value: f64) -> Option<Quantity> {
     let name = name.to_ascii_lowercase();
     let says = |words: &[&str]| words.iter().any(|w| name.contains(w));

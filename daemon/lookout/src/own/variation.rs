@@ -1,4 +1,4 @@
-//! Magnetic variation at the boat, by one stated precedence.
+//! Magnetic variation at the boat, in one stated order of precedence.
 
 use crate::Settings;
 use std::time::Duration;
@@ -9,17 +9,16 @@ use world_magnetic_model::uom::si::angle::degree;
 use world_magnetic_model::uom::si::f32::{Angle, Length};
 use world_magnetic_model::uom::si::length::meter;
 
-/// What an instrument tells of variation is used so long.
+/// How long an instrument's variation is used.
 const TOLD_FOR: Duration = Duration::from_secs(3600);
-/// The model is asked anew when she has moved by so much in latitude or longitude.
+/// The model is asked again when she has moved this far in latitude or longitude.
 const MOVED_DEG: f64 = 0.1;
 /// Years for which the model has coefficients (WMM2020 and WMM2025). A clock outside them is wrong, or the model is
 /// old: the nearest year is then still right to a degree or two in most waters.
 const MODEL_YEARS: (i32, i32) = (2020, 2029);
 
-/// Magnetic variation, east positive: what the compass sentence itself tells, else the compass's of the last hour,
-/// else the satellite receiver's of the last hour, else the World Magnetic Model at own position and date, else the
-/// settings.
+/// Magnetic variation, east positive: the compass sentence's own, else the compass's of the last hour, else the
+/// satellite receiver's of the last hour, else the World Magnetic Model at own position and date, else the settings.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Variation {
     compass: Option<(f64, Moment)>,
@@ -38,7 +37,7 @@ impl Variation {
         self.receiver = deg.filter(is_possible).map(|d| (d, at)).or(self.receiver);
     }
 
-    /// Asks the model for a place and date, where it is not asked already.
+    /// Asks the model for a place and date, unless it was asked already.
     pub fn follow(&mut self, position: Position, utc: Option<Utc>) {
         let year = year_of_model(utc);
         let near = |p: &Position| {
@@ -64,7 +63,7 @@ fn is_possible(deg: &f64) -> bool {
     deg.abs() <= 180.0
 }
 
-/// The year of the date, within those of the model; of an unknown date the year of the newest coefficients.
+/// The year of the date, within those of the model; if the date is unknown, the year of the newest coefficients.
 fn year_of_model(utc: Option<Utc>) -> i32 {
     utc.and_then(Utc::year).map_or(2025, |y| y.clamp(MODEL_YEARS.0, MODEL_YEARS.1))
 }

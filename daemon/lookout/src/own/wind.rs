@@ -1,4 +1,4 @@
-//! True wind and wind over ground worked out of the apparent wind.
+//! True wind and wind over ground worked out from the apparent wind.
 
 use terms::normal_deg;
 
@@ -10,8 +10,8 @@ pub(crate) struct WindVector {
     pub angle_deg: f64,
 }
 
-/// The wind relative to the water, off the bow: the apparent wind less what own speed ahead makes of it. Leeway and
-/// heel are not known and left out.
+/// The wind relative to the water, off the bow: the apparent wind less the part own speed ahead adds. Leeway and heel
+/// are not known and are ignored.
 pub(crate) fn over_water(apparent: WindVector, speed_through_water_kn: f64) -> WindVector {
     let (sin, cos) = apparent.angle_deg.to_radians().sin_cos();
     let (ahead, abeam) = (apparent.speed_kn * cos - speed_through_water_kn, apparent.speed_kn * sin);

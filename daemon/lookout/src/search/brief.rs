@@ -1,5 +1,5 @@
-//! What the coordinator ashore is told: one sheet, read over the radio in the order of a distress call, with what
-//! is needed to recompute it there.
+//! The sheet for the coordinator ashore: read over the radio in the order of a distress call, with everything needed to
+//! recompute it there.
 
 use super::coverage::{Area, Searched};
 use super::export::{clock, utc_at};
@@ -23,7 +23,7 @@ pub struct Vessel {
     pub persons: Option<u32>,
 }
 
-/// The sheet. A blank line stands where nothing is known: `________`.
+/// The sheet. Anything unknown is a blank: `________`.
 pub fn brief(
     at: Moment,
     vessel: &Vessel,
@@ -51,7 +51,7 @@ struct Sheet {
     utc: Option<Utc>,
 }
 
-/// What is left blank to be filled in by hand.
+/// A blank to be filled in by hand.
 const BLANK: &str = "________";
 
 impl Sheet {

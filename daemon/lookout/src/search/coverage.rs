@@ -1,4 +1,4 @@
-//! What a search covers, and how likely it finds what is there.
+//! What a search covers, and how likely it is to find what is there.
 
 use serde::{Deserialize, Serialize};
 use terms::{Moment, Plane, Position};
@@ -27,7 +27,7 @@ pub enum Area {
     },
 }
 
-/// An area that was searched in vain, as it lay at one moment; it counts as drifting on with the casualty.
+/// An area searched in vain, as it lay at one moment; it counts as drifting on with the casualty.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Searched {
     /// The moment: the middle of the search.
@@ -53,7 +53,7 @@ impl Searched {
         }
     }
 
-    /// How probable it is that a casualty at a place was missed.
+    /// Probability that a casualty at a place was missed.
     pub fn missed(&self, place: Position) -> f64 {
         if self.holds(place) { 1.0 - probability_of_detection(self.coverage) } else { 1.0 }
     }

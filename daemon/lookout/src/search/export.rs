@@ -9,7 +9,7 @@ use terms::{Moment, Position, Utc};
 /// Waypoints named in one route sentence: short enough for the 82 characters of IEC 61162-1.
 const NAMES_A_SENTENCE: usize = 9;
 
-/// UTC of a moment by UTC of another; `None` while UTC is unknown.
+/// UTC of a moment, from the UTC of another; `None` while UTC is unknown.
 pub(crate) fn utc_at(at: Moment, now: Moment, utc: Option<Utc>) -> Option<Utc> {
     utc.map(|u| u.plus_ms(at.0.saturating_sub(now.0)))
 }
@@ -83,7 +83,7 @@ impl Plan {
         out
     }
 
-    /// Points of the route over ground with their names and the moments to be there.
+    /// Points of the route over ground with their names and the times to be there.
     fn points(&self) -> Vec<(String, Position, Moment, String)> {
         let mut points: Vec<_> = (0..)
             .zip(&self.legs)
@@ -192,7 +192,7 @@ fn line(out: &mut String, text: &str) {
     let _ = writeln!(out, "{text}");
 }
 
-/// Text as XML has it: marks escaped, control characters left out.
+/// Text escaped for XML, without control characters.
 fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {

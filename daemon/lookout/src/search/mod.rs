@@ -1,4 +1,4 @@
-//! Search: patterns from the datum in moving water, what they cover, and what is told ashore.
+//! Search: patterns from the datum in moving water, what they cover, and the report ashore.
 
 mod brief;
 mod coverage;

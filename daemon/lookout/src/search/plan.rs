@@ -1,7 +1,7 @@
-//! A search pattern laid round the datum, leg by leg, in water that moves.
+//! A search pattern laid round the datum, leg by leg, in moving water.
 //!
-//! Legs are laid relative to the casualty's own drift: what counts is the track through the water that carries
-//! it. So each leg is a heading through the water and a time, and beside them the track over ground.
+//! Legs are laid relative to the casualty's own drift: what counts is the track through the water that carries it. So
+//! each leg is a heading through the water and a time, with the track over ground given alongside.
 
 use super::coverage::{Area, Searched, probability_of_detection};
 use super::sweep::Sweep;
@@ -22,7 +22,7 @@ pub enum Pattern {
     Sector,
 }
 
-/// What is asked for.
+/// The request.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Wish {
     /// The pattern.
@@ -33,7 +33,7 @@ pub struct Wish {
     pub number: usize,
     /// Track spacing by hand in nautical miles; first choice. Else the sweep width.
     pub spacing_nm: Option<f64>,
-    /// Sweep width, where there is an idea of it: it gives the coverage.
+    /// Sweep width, if there is an idea of it: it gives the coverage.
     pub sweep: Option<Sweep>,
     /// Radius by hand in nautical miles; else by the datum.
     pub radius_nm: Option<f64>,
@@ -105,41 +105,41 @@ pub struct Plan {
     pub approach: Option<Leg>,
     /// The pattern itself.
     pub legs: Vec<Leg>,
-    /// When the last leg ends: until then it holds, unless a new fix or a shift of the wind makes it anew.
+    /// When the last leg ends: the plan holds until then, unless a new fix or a wind shift calls for a new one.
     pub holds_until: Moment,
     /// Begin no later than this: by then the datum has drifted half a spacing away from where the plan has it.
     pub begin_by: Moment,
-    /// Drift that it is laid in.
+    /// Drift it is laid in.
     pub drift: SetDrift,
-    /// Sweep width by spacing, where a sweep width is known.
+    /// Sweep width by spacing, if a sweep width is known.
     pub coverage: Option<f64>,
-    /// What that finds of what is there.
+    /// The probability of finding what is there.
     pub probability_of_detection: Option<f64>,
-    /// The area as it counts once it was searched in vain.
+    /// The area as it counts once searched in vain.
     pub area: Option<Searched>,
-    /// What must be said beside it.
+    /// What must be said with it.
     pub cautions: Vec<String>,
 }
 
-/// Total probable errors that the first to the fifth search covers (IAMSAR, from memory).
+/// Total probable errors covered by the first to the fifth search (IAMSAR, from memory).
 const SEARCH_FACTORS: [f64; 5] = [1.1, 1.6, 2.0, 2.3, 2.5];
 /// A circular normal's 95 % radius by its 50 % radius, which is the total probable error: √(ln 20 / ln 2).
 const RADIUS95_PER_PROBABLE_ERROR: f64 = 2.078_9;
-/// Closer to the wind than this a sailing boat lays no leg (common practice).
+/// A sailing boat lays no leg closer to the wind than this (common practice).
 const CLOSEST_TO_WIND_DEG: f64 = 45.0;
-/// Rounds of a square at the most: 24 legs.
+/// Rounds of a square at most: 24 legs.
 const ROUNDS: usize = 12;
-/// Above every plan.
+/// Heads every plan.
 pub const FIRST_CAUTION: &str =
     "The coordinator ashore and the vessel's own procedure come first. This is guidance, not an instruction.";
 
-/// Radius of the n-th search (from 1) out of the datum's 95 % radius.
+/// Radius of the n-th search (from 1) from the datum's 95 % radius.
 pub fn search_radius_nm(radius95_nm: f64, number: usize) -> f64 {
     let factor = SEARCH_FACTORS.get(number.max(1) - 1).or(SEARCH_FACTORS.last()).copied().unwrap_or(2.5);
     factor * radius95_nm / RADIUS95_PER_PROBABLE_ERROR
 }
 
-/// Velocities that legs are laid in: of the datum over ground, and its leeway through the water.
+/// Velocities the legs are laid in: of the datum over ground, and its leeway through the water.
 struct Frame {
     drift: (f64, f64),
     leeway: (f64, f64),
@@ -149,7 +149,7 @@ struct Frame {
 }
 
 impl Frame {
-    /// A leg of a length on a course, both as seen from the drifting datum. `None` where the speed is too low.
+    /// A leg of a length on a course, both as seen from the drifting datum. `None` if the speed is too low.
     fn leg(&self, from: Position, begins: Moment, course_deg: f64, length_nm: f64) -> Option<Leg> {
         let (sin, cos) = course_deg.to_radians().sin_cos();
         let along = self.leeway.0 * sin + self.leeway.1 * cos;
@@ -184,7 +184,7 @@ impl Plan {
     /// Lays a pattern round the datum for own vessel.
     ///
     /// # Errors
-    /// When spacing, radius or speed are none to lay a pattern by.
+    /// If no pattern can be laid with the spacing, radius or speed.
     pub fn new(datum: &Datum, own: &OwnContext, current: &Current, wish: &Wish) -> Result<Self, NoPlan> {
         let width_nm = wish.sweep.and_then(Sweep::width_nm);
         let spacing_nm =
@@ -260,7 +260,7 @@ impl Plan {
         Searched { at: middle, centre, area, coverage }
     }
 
-    /// What must be said beside the plan.
+    /// What must be said with the plan.
     fn caution(&mut self, wish: &Wish, wanted_nm: f64, current: &Current) {
         let mut say = |text: String| self.cautions.push(text);
         if let Some(limits) = wish.sweep.and_then(Sweep::limits) {
@@ -292,13 +292,13 @@ impl Plan {
     }
 }
 
-/// How long the datum takes to drift half a spacing; an hour at the most.
+/// How long the datum takes to drift half a spacing; an hour at most.
 fn half_spacing(spacing_nm: f64, drift_kn: f64) -> Duration {
     let hours = if drift_kn > 0.0 { 0.5 * spacing_nm / drift_kn } else { 1.0 };
     Duration::from_secs_f64(3600.0 * hours.clamp(0.0, 1.0))
 }
 
-/// The velocities of the datum and its leeway; `None` where the boat cannot outrun them.
+/// The velocities of the datum and its leeway; `None` if the boat cannot outrun them.
 fn frame(datum: &Datum, own: &OwnContext, current: &Current, wish: &Wish) -> Option<Frame> {
     let drift = datum.drift.components();
     let leeway = if current.from == CurrentFrom::Nothing {
@@ -316,7 +316,7 @@ fn frame(datum: &Datum, own: &OwnContext, current: &Current, wish: &Wish) -> Opt
     })
 }
 
-/// The leg to the drifting datum: none where own position is not known; the outer `None` where it is never reached.
+/// The leg to the drifting datum: none if own position is not known; the outer `None` if it is never reached.
 fn approach(datum: &Datum, own: &OwnContext, frame: &Frame) -> Option<Option<Leg>> {
     let Some(here) = own.position_at(datum.at) else { return Some(None) };
     let (range_nm, bearing_deg) = here.range_and_bearing(datum.place);

@@ -2,19 +2,19 @@
 
 use std::time::Duration;
 
-/// What published tables say of a water temperature.
+/// What published tables say about a water temperature.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Survival {
-    /// The temperature that it is for.
+    /// The temperature it is for.
     pub water_c: f64,
-    /// Expected survival by the table of the United States Search and Rescue Task Force (as quoted): least and
-    /// most; no most is "and more", no least is "up to".
+    /// Expected survival by the table of the United States Search and Rescue Task Force (as quoted): least and most;
+    /// without a most it is "and more", without a least "up to".
     pub table: Option<(Option<Duration>, Option<Duration>)>,
     /// By Hayward 1975: persons lightly clothed who hold still. Only for cold water.
     pub formula: Option<Duration>,
 }
 
-/// Rows of the table: up to which temperature in degrees Fahrenheit, least and most in minutes.
+/// Rows of the table: upper temperature in degrees Fahrenheit, least and most in minutes.
 const TABLE: [(f64, Option<u64>, Option<u64>); 6] = [
     (32.5, None, Some(45)),
     (40.0, Some(30), Some(90)),
@@ -27,7 +27,7 @@ const TABLE: [(f64, Option<u64>, Option<u64>); 6] = [
 const FORMULA_C: std::ops::RangeInclusive<f64> = 0.0..=20.0;
 
 impl Survival {
-    /// What the tables say; nothing outside the temperatures that they are for.
+    /// What the tables say; nothing outside the temperatures they are for.
     pub fn at(water_c: f64) -> Self {
         let fahrenheit = water_c * 1.8 + 32.0;
         let minutes = |m: u64| Duration::from_secs(m * 60);

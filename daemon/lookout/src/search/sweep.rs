@@ -1,19 +1,19 @@
 //! Sweep width: how wide a strip is searched along the track.
 
-/// What the table asks.
+/// What the table asks for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Conditions {
     /// Meteorological visibility in nautical miles.
     pub visibility_nm: f64,
     /// Wind in knots.
     pub wind_kn: f64,
-    /// Height of the sea in metres, where it was looked at.
+    /// Height of the sea in metres, if anybody looked.
     pub sea_m: Option<f64>,
     /// Whether the lookouts are tired.
     pub tired: bool,
 }
 
-/// Where a sweep width is from.
+/// Where a sweep width comes from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Sweep {
     /// By hand: how far off a head in the water is surely seen, to both sides together, in nautical miles.
@@ -25,12 +25,12 @@ pub enum Sweep {
 /// A person in the water, by visibility in nautical miles (IAMSAR table N-4, from memory).
 const TABLE: [(f64, f64); 5] = [(3.0, 0.4), (5.0, 0.5), (10.0, 0.6), (15.0, 0.7), (20.0, 0.7)];
 const FEET_PER_M: f64 = 1.0 / 0.3048;
-/// What the table is not good for.
+/// Where the table is of no use.
 pub const TABLE_LIMITS: &str = "sweep width by the table for a merchant ship's height of eye by day (IAMSAR N-4, from \
 memory): far too wide for a small boat's cockpit, and there is none for the night";
 
 impl Sweep {
-    /// Width in nautical miles; `None` where the table has none or the number is none.
+    /// Width in nautical miles; `None` if the table has none or the number makes none.
     pub fn width_nm(self) -> Option<f64> {
         match self {
             Self::ByHand(nm) => (nm.is_finite() && nm > 0.0).then_some(nm),
@@ -38,7 +38,7 @@ impl Sweep {
         }
     }
 
-    /// What must be said beside it.
+    /// What must be said with it.
     pub fn limits(self) -> Option<&'static str> {
         matches!(self, Self::ByTable(_)).then_some(TABLE_LIMITS)
     }

@@ -1,4 +1,4 @@
-//! Patterns against what is published of them and against sailing them anew.
+//! Patterns checked against published figures and by sailing them independently.
 
 use super::*;
 use crate::casualty::{Casualties, Known, OwnContext, SetDrift, WindFrom, spoken, who};
@@ -53,8 +53,8 @@ fn plan(w: &Wish) -> Plan {
     Plan::new(&datum, &own(), &current, w).unwrap()
 }
 
-/// Ends of the legs as seen from the drifting datum, in nautical miles to the east and north, found by sailing
-/// each leg anew: boat and datum moved separately over ground, second by second of nothing but headings and times.
+/// Ends of the legs as seen from the drifting datum, in nautical miles to the east and north, found by sailing each leg
+/// independently: boat and datum moved separately over ground, second by second, from headings and times only.
 fn sailed(p: &Plan, current: &Current) -> Vec<(f64, f64)> {
     let drift = p.drift.components();
     let mut relative = (0.0, 0.0);

@@ -1,13 +1,13 @@
 //! Close approach against the truth: made encounters, each from its seed, judged by the lookout and beside it by
 //! the plain method (last reports as they are, both carried to one time).
 //!
-//! An approach is due when what the received reports could at best tell (true place and steered course, without noise
-//! and yawing) lies within 0.8 of the limit of distance and 0.95 of that of time, and goes on to: that a TCPA of
+//! An approach is due when the best that the received reports could show (true place and steered course, without noise
+//! and yawing) lies within 0.8 of the limit of distance and 0.95 of that of time, and stays there: that a TCPA of
 //! twenty minutes has just come under a limit cannot be known to the second. Missed: the true CPA is under 0.8 of the
-//! limit, three reports were received by six minutes before it, and it was never called. Late: due, and not called
-//! ten seconds after the next received report. False: called, though neither the true CPA nor anything knowable on
-//! the way to it came under 1.3 (or twice) the limit. Flicker: called more often than it was due anew. Lateness is also
-//! told, and held under its goal, by the whole limit of time.
+//! limit, three reports were received by six minutes before it, and it was never called. Late: due, and not called ten
+//! seconds after the next received report. False: called, though neither the true CPA nor anything knowable on the way
+//! to it came under 1.3 (or twice) the limit. Flicker: called more often than it became due. Lateness is also reported,
+//! and held under its goal, by the whole limit of time.
 
 mod scene;
 mod world;

@@ -1,4 +1,4 @@
-//! One encounter: who meets whom, what is reported of it and what of that is received.
+//! One encounter: who meets whom, what is reported about it and what of that is received.
 
 use super::world::{Chance, Receiver, Second, Turn, Vessel};
 use sentence::ais::AisReport;
@@ -60,7 +60,7 @@ fn turns(chance: &mut Chance, meet_s: f64, quick: bool) -> Vec<Turn> {
 }
 
 impl Scene {
-    /// The encounter of a seed; with another warning time than the order's, where one is given.
+    /// The encounter of a seed; with a warning time other than the order's, if one is given.
     pub fn new(seed: u64, warning_s: Option<f64>) -> Self {
         let mut chance = Chance::new(seed);
         let c = &mut chance;

@@ -4,7 +4,7 @@
 
 use terms::{METRES_PER_NM, Plane, Position, normal_deg};
 
-/// SplitMix64: a small generator of which each seed gives its own sequence (Steele, Lea and Flood 2014).
+/// SplitMix64: a small generator where each seed gives its own sequence (Steele, Lea and Flood 2014).
 pub struct Chance(u64);
 
 impl Chance {
@@ -59,7 +59,7 @@ pub struct Vessel {
 #[derive(Clone, Copy)]
 pub struct Second {
     pub position: Position,
-    /// Without yawing: what a report could at best tell.
+    /// Without yawing: the best a report could show.
     pub course_deg: f64,
     pub speed_kn: f64,
     /// East and north, metres a second, as she moves at that instant.
@@ -110,7 +110,7 @@ pub struct Receiver {
     outlier: f64,
 }
 
-/// What a receiver tells, rounded as AIS rounds it.
+/// What a receiver reports, rounded as AIS rounds it.
 #[derive(Clone, Copy)]
 pub struct Told {
     pub position: Position,

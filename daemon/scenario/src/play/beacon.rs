@@ -103,7 +103,7 @@ impl<'a> Burst<'a> {
         Some(at + (MINUTE - APART * u32::from(BURST - 1)))
     }
 
-    /// Takes a fix for the burst to come; without one the last is kept.
+    /// Takes a fix for the coming burst; without one the last is kept.
     fn measure(&mut self, scenario: &Scenario, at: Moment) {
         let (Some(overboard), Some([east, north])) = (self.overboard, &mut self.error) else { return };
         self.has_fix =
@@ -154,7 +154,7 @@ impl<'a> Burst<'a> {
     }
 }
 
-/// Course and speed over ground of a device that the waves throw about: 0.3 kn on each axis.
+/// Course and speed over ground of a device thrown about by the waves: 0.3 kn on each axis.
 fn waved(truth: &Motion, noise: &mut Stream) -> (f64, f64) {
     let (sin, cos) = truth.cog_deg.to_radians().sin_cos();
     let east = truth.sog_kn * sin + 0.3 * noise.normal();

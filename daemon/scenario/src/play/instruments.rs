@@ -1,4 +1,4 @@
-//! Own vessel's instruments: what each measures, with its noise, and the sentence that says it.
+//! Own vessel's instruments: what each measures, with its noise, and the sentence that carries it.
 
 use super::stations::position_report;
 use super::wire::Wires;
@@ -14,11 +14,11 @@ use terms::{METRES_PER_NM, Moment, Plane, Position, Utc, normal_deg};
 
 /// Deviation of a satellite receiver's speed over ground on each axis.
 const SOG_NOISE_KN: f64 = 0.05;
-/// Deviation of a compass besides the yaw.
+/// Deviation of a compass, in addition to the yaw.
 const HEADING_NOISE_DEG: f64 = 0.4;
 /// Deviation of the log.
 const LOG_NOISE_KN: f64 = 0.1;
-/// Deviation of the sounder: so much, and this share of the depth.
+/// Deviation of the sounder: this much, plus this share of the depth.
 const DEPTH_NOISE_M: f64 = 0.05;
 const DEPTH_NOISE: f64 = 0.005;
 
@@ -29,7 +29,7 @@ pub struct Instrument {
     every: Duration,
     /// Phase of the yaw, in turns.
     phase: f64,
-    /// Shared by name with the other sentences of the feed, so that all tell the same error.
+    /// Shared by name with the other sentences of the feed, so that all show the same error.
     east: Wander,
     north: Wander,
     east_speed: Wander,
@@ -38,7 +38,7 @@ pub struct Instrument {
     own: Wander,
 }
 
-/// What the satellite receiver says of a moment.
+/// What the satellite receiver reports for a moment.
 struct Fixed {
     position: Position,
     cog_deg: f64,
@@ -66,7 +66,7 @@ impl Instrument {
             gust: ["gust east", "gust north"].map(|what| wander(what, plan.waters.gust_kn, 20.0)),
             own: wander(formatter.letters(), 1.0, 2.0),
         };
-        // Satellite receivers measure on whole seconds; the other instruments whenever they were switched on.
+        // Satellite receivers measure on whole seconds; the other instruments from whenever they were switched on.
         let first = if formatter.is_satellite() {
             0.0
         } else {
@@ -187,7 +187,7 @@ impl Instrument {
         fields
     }
 
-    /// Fields of another instrument's sentence; `None` where there is nothing to measure.
+    /// Fields of another instrument's sentence; `None` if there is nothing to measure.
     fn sensor(&mut self, scenario: &Scenario, truth: &Motion, at: Moment) -> Option<Vec<String>> {
         let plan = &scenario.plan;
         let waters = &plan.waters;
@@ -264,7 +264,7 @@ impl Instrument {
         })
     }
 
-    /// Whither the wind blows over the ground with its gusts, east and north.
+    /// Where the wind blows to over the ground with its gusts, east and north.
     fn wind(&mut self, scenario: &Scenario, at: Moment) -> Option<[f64; 2]> {
         let [east, north] = scenario.plan.waters.wind.at(at)?;
         let [gust_east, gust_north] = &mut self.gust;

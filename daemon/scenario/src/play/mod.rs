@@ -30,14 +30,14 @@ pub enum What<'a> {
     Line {
         /// Which.
         feed: &'a str,
-        /// The sentence, with its TAG block where the feed writes one.
+        /// The sentence, with its TAG block if the feed writes one.
         line: String,
     },
     /// The crew does something.
     Act(&'a Act),
 }
 
-/// One that sends or acts, and the noise that belongs to it.
+/// A sender or actor, and the noise that belongs to it.
 enum Sender<'a> {
     Instrument(instruments::Instrument),
     Ship(stations::Ship<'a>),
@@ -77,7 +77,7 @@ impl<'a> Play<'a> {
         play
     }
 
-    /// Those that are heard by radio.
+    /// Adds those heard by radio.
     fn add_stations(&mut self) {
         let (plan, world) = (&self.scenario.plan, &self.scenario.world);
         let own = world.own_ship.iter().zip(std::iter::once(&world.own));
@@ -113,7 +113,7 @@ impl<'a> Play<'a> {
         self.senders.push(sender);
     }
 
-    /// Lets one sender send; tells when it will again.
+    /// Lets one sender send; returns when it will next.
     fn fire(&mut self, at: Moment, i: usize) -> Option<Moment> {
         let (scenario, wires) = (self.scenario, &mut self.wires);
         match self.senders.get_mut(i)? {
@@ -138,7 +138,7 @@ impl<'a> Iterator for Play<'a> {
     fn next(&mut self) -> Option<Timed<'a>> {
         loop {
             let due = self.due.peek().map(|Reverse((at, _))| *at).filter(|at| *at < self.scenario.end());
-            // A feed may carry a line later than it was sent, so lines wait until no sender can be before them.
+            // A feed may carry a line later than it was sent, so lines wait until no sender can come before them.
             if let Some(timed) = self.wires.take(due) {
                 return Some(timed);
             }

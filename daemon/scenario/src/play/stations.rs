@@ -20,7 +20,7 @@ fn later(at: Moment, s: f64) -> Moment {
     Moment(at.0.saturating_add((s * 1000.0).round().max(1.0) as i64))
 }
 
-/// The second of UTC as a position report has it.
+/// The second of UTC as a position report gives it.
 pub fn utc_second(utc: Utc) -> u8 {
     (utc.ms_of_day() / 1000 % 60) as u8
 }
@@ -98,7 +98,7 @@ impl<'a> Ship<'a> {
     }
 }
 
-/// What all position reports have.
+/// The fields all position reports share.
 pub fn position_report(message: u8, mmsi: Mmsi, motion: &Motion, utc: Utc) -> AisReport {
     let mut report = AisReport::new(message, 0, mmsi);
     report.class_b = message == 18;

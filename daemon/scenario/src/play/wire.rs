@@ -1,4 +1,4 @@
-//! The feeds: what of the air each receiver hears, outages, delays, damaged lines and TAG blocks.
+//! The feeds: what each receiver hears on the air, outages, delays, damaged lines and TAG blocks.
 
 use super::{Timed, What};
 use crate::Scenario;
@@ -15,7 +15,7 @@ pub struct Wires<'a> {
     /// By moment and order of sending; bounded by what is sent within the longest delay (a minute).
     under_way: BTreeMap<(Moment, u64), What<'a>>,
     sent: u64,
-    /// For each feed the sequence number of its next message in several sentences.
+    /// For each feed the sequence number of its next multi-sentence message.
     sequence: Vec<u8>,
     /// Own position and its plane at the last transmission, for a busy strait sends many at one moment.
     own: Option<(Moment, Plane)>,
@@ -33,7 +33,7 @@ impl<'a> Wires<'a> {
         self.sent += 1;
     }
 
-    /// The next that happens not after the moment that a sender is due; all that are left when none is.
+    /// The next that happens no later than the next sender is due; all that are left if none is.
     pub fn take(&mut self, due: Option<Moment>) -> Option<Timed<'a>> {
         let entry = self.under_way.first_entry()?;
         let at = entry.key().0;
@@ -71,8 +71,8 @@ impl<'a> Wires<'a> {
         }
     }
 
-    /// A station transmits: each receiver in range hears it, or by bad luck not. Luck hangs on the station and the
-    /// moment alone, so that a ship more or less leaves the others theirs.
+    /// A station transmits: each receiver in range hears it, or by bad luck misses it. Luck depends only on the station
+    /// and the moment, so that a ship more or less does not change it for the others.
     pub fn transmit(
         &mut self,
         at: Moment,

@@ -1,4 +1,4 @@
-//! Keys that several kinds of table have, and values that only scenarios have.
+//! Keys several kinds of table share, and values only scenarios have.
 
 use crate::plan::{Class, Span};
 use form::{Key, Name, Nested, Table, Value, Word, Written, key};

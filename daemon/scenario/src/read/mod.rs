@@ -1,4 +1,4 @@
-//! A scenario file to a plan: strict, and with every problem told at once.
+//! Turns a scenario file into a plan: strict, and with every problem reported at once.
 
 mod keys;
 mod stations;
@@ -33,7 +33,7 @@ pub fn reference() -> Reference {
     form::blank(whole)
 }
 
-/// The whole file. Every part is read before any is missed, so that all problems are told.
+/// The whole file. Every part is read before a missing one counts, so that all problems are reported.
 fn whole(mut t: Table<'_>) -> Option<Plan> {
     t.take(&VERSION);
     let (title, start, duration, seed) = (t.take(&TITLE), t.take(&START), t.take(&DURATION), t.take(&SEED));

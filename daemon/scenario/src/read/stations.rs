@@ -8,7 +8,7 @@ use form::{Key, Nested, Table, key};
 use std::time::Duration;
 use terms::{Mmsi, Moment, Position, Station};
 
-/// The most ships: four times the busiest strait that is planned for.
+/// The most ships: four times the busiest strait planned for.
 pub const MOST_SHIPS: usize = 4_000;
 
 const SHIP: Key<Nested> = key("ship", "a ship or aircraft that sends AIS").most(MOST_SHIPS);

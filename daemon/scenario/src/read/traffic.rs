@@ -7,7 +7,7 @@ use form::{Key, Nested, Table, key};
 use std::collections::BTreeSet;
 use terms::{Mmsi, Moment, Station, normal_deg};
 
-/// A ship keeps to her lane's course within so much.
+/// A ship keeps to her lane's course within this much.
 const OFF_LANE_DEG: f64 = 8.0;
 
 const TRAFFIC: Key<Nested> = key("traffic", "many ships at once").most(20);

@@ -130,7 +130,7 @@ fn profile<const N: usize>(
     Profile::new(points.collect())
 }
 
-/// Sea, air and what measures them.
+/// Sea, air and the instruments that measure them.
 pub fn waters(root: &mut Table<'_>) -> Waters {
     let current = profile(root, &CURRENT, |t| {
         let (set, drift) = (t.take(&CURRENT_SET), t.take(&CURRENT_DRIFT));

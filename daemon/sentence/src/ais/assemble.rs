@@ -1,4 +1,4 @@
-//! Parts of AIS messages put together: in order, each with its own, and never for long.
+//! Assembles AIS messages from their parts: in order, each with its own, and never waiting long.
 
 use super::bits::Bits;
 use super::decode;
@@ -12,14 +12,14 @@ use terms::Moment;
 /// Most parts of a message: the longest, of five slots (ITU-R M.1371), fills five sentences of 82 characters.
 const MOST_PARTS: u8 = 5;
 
-/// How long a message may take to come whole. Its parts are sent back to back: five sentences take under a
-/// second at 4800 bit/s, the slowest wire; two seconds leave room for other talkers in between.
+/// How long a message may take to arrive whole. Its parts are sent back to back: five sentences take under a second at
+/// 4800 bit/s, the slowest wire; two seconds leave room for other talkers in between.
 const PATIENCE: Duration = Duration::from_secs(2);
 
 /// Most messages under way on one feed: ten sequence identifiers on two channels for three receivers.
 const MOST_UNDER_WAY: usize = 60;
 
-/// What the parts of one message have in common and no other message under way should have.
+/// What the parts of one message share and no other message under way should have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Key {
     own_vessel: bool,
@@ -29,8 +29,8 @@ struct Key {
     parts: u8,
 }
 
-/// What a TAG block adds: where a part was heard, and the group it belongs to. A talker need not repeat the
-/// TAG block on the later parts, so that a missing one says nothing.
+/// What a TAG block adds: where a part was heard, and the group it belongs to. A talker need not repeat the TAG block
+/// on the later parts, so a missing one says nothing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 struct Origin {
     source: Option<[u8; 16]>,
@@ -51,14 +51,14 @@ impl Origin {
         Self { source, group: tag.group.map(|g| g.id) }
     }
 
-    /// Whether both say where they come from and it is not the same.
+    /// Whether both name their source and the two differ.
     fn differs(&self, other: &Self) -> bool {
         let differ = |a: Option<u32>, b: Option<u32>| matches!((a, b), (Some(a), Some(b)) if a != b);
         differ(self.group, other.group) || matches!((self.source, other.source), (Some(a), Some(b)) if a != b)
     }
 }
 
-/// A message of which the first part has come.
+/// A message whose first part has come.
 #[derive(Debug, Clone)]
 struct UnderWay {
     key: Key,
@@ -86,7 +86,7 @@ impl Assembler {
         if !(1..=parts).contains(&part) {
             return Err(Refusal::BadFragment);
         }
-        // Fill bits that make no sense are taken as none: they could only hide half a character.
+        // Fill bits that make no sense are taken as none: they could hide half a character at most.
         let fill = count::<usize>(fill).filter(|&n| n < 6).unwrap_or(0);
         let channel = channel.first().copied().unwrap_or_default();
         if parts == 1 {
@@ -121,8 +121,8 @@ impl Assembler {
         bits.push(payload, fill)?;
         let new = UnderWay { key, origin, since: at, have: 1, bits };
         if let Some(same) = self.under_way.iter_mut().find(|m| m.key == key && !m.origin.differs(&origin)) {
-            // The same part again comes from a second receiver that heard the same message. Another one means two
-            // messages whose later parts nobody can tell apart.
+            // The same part again comes from a second receiver that heard the same message. A different one means two
+            // messages whose later parts cannot be told apart.
             if same.have == 1 && same.bits == new.bits {
                 same.since = at;
                 return Ok(Report::Fragment);

@@ -57,7 +57,7 @@ impl Default for Bits {
 }
 
 impl Bits {
-    /// Adds the payload of the next part, of whose last bits `fill` are not data.
+    /// Adds the payload of the next part, whose last `fill` bits are not data.
     pub fn push(&mut self, payload: &[u8], fill: usize) -> Result<(), Refusal> {
         let end = self.len + payload.len() * 6;
         if end > BYTES * 8 {
@@ -95,13 +95,13 @@ impl Bits {
         end <= self.len
     }
 
-    /// Armoured as one payload, without a last character that is not whole.
+    /// Armoured as one payload, without an incomplete last character.
     pub fn armoured(&self) -> String {
         let six = |n| self.u(6 * n, 6).unwrap_or_default() as u8;
         (0..self.len / 6).map(six).map(|six| if six < 40 { six + 48 } else { six + 56 } as char).collect()
     }
 
-    /// An unsigned field of at most 32 bits, if it is there as a whole.
+    /// An unsigned field of at most 32 bits, if all of it is there.
     pub fn u(&self, at: usize, len: usize) -> Option<u32> {
         if !self.reaches(at + len) {
             return None;

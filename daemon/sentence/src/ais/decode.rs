@@ -75,7 +75,7 @@ fn class_a(bits: &Bits, report: &mut AisReport) {
     report.raim_flag = bits.flag(148);
 }
 
-/// Accuracy, longitude, latitude and course over ground, as they follow each other in messages 1 to 3, 18, 19.
+/// Accuracy, longitude, latitude and course over ground, in the order messages 1 to 3, 18 and 19 hold them.
 fn moving(bits: &Bits, at: usize, report: &mut AisReport) {
     place(bits, at, report);
     // 3600 is not available, the rest up to 4095 reserved.
@@ -88,7 +88,7 @@ fn place(bits: &Bits, at: usize, report: &mut AisReport) {
     report.position = degrees(bits.i(at + 29, 27), bits.i(at + 1, 28), FINE_PER_DEG);
 }
 
-/// Not available is 91° and 181°, which like all beyond 90° and 180° is no position.
+/// Not available is 91° and 181°, which like anything beyond 90° and 180° is no position.
 fn degrees(latitude: Option<i32>, longitude: Option<i32>, per_deg: f64) -> Option<Position> {
     Position::new(f64::from(latitude?) / per_deg, f64::from(longitude?) / per_deg).ok()
 }
@@ -109,7 +109,7 @@ fn heading(bits: &Bits, at: usize) -> Option<u16> {
     bits.u(at, 9).filter(|&raw| raw < 360).map(|raw| raw as u16)
 }
 
-/// The second of a report and what 60 to 63 say in its place.
+/// The second of a report, or what 60 to 63 mean in its place.
 fn second(bits: &Bits, at: usize, report: &mut AisReport) {
     let Some(raw) = small(bits, at, 6) else { return };
     report.utc_second = Some(raw).filter(|&s| s < 60);
@@ -127,14 +127,14 @@ pub(super) fn small(bits: &Bits, at: usize, len: usize) -> Option<u8> {
     bits.u(at, len).and_then(|raw| u8::try_from(raw).ok())
 }
 
-/// Messages 4 and 11: the date and the position stand or fall each for itself.
+/// Messages 4 and 11: the date and the position each stand or fall separately.
 fn base(bits: &Bits, report: &mut AisReport) {
     report.utc = utc(bits);
     place(bits, 78, report);
     report.raim_flag = bits.flag(148);
 }
 
-/// Year 0, month 0, day 0, hour 24, minute 60 and second 60 are "not available"; above that all is reserved.
+/// Year 0, month 0, day 0, hour 24, minute 60 and second 60 are "not available"; anything above is reserved.
 fn utc(bits: &Bits) -> Option<Utc> {
     let year = bits.u(38, 14).filter(|&y| (1..=9999).contains(&y))?;
     let (month, day) = (bits.u(52, 4)?, bits.u(56, 5)?);
@@ -151,7 +151,7 @@ fn search_aircraft(bits: &Bits, report: &mut AisReport) {
         report.sog_kn = read.sog_knots.filter(|_| bits.reaches(60)).map(f64::from);
         let place = read.latitude.zip(read.longitude).filter(|_| bits.reaches(116));
         report.position = place.and_then(|(latitude, longitude)| Position::new(latitude, longitude).ok());
-        // The library multiplies by 0.1, which is no exact number: to the tenth again.
+        // The library multiplies by 0.1, which is not exact: rounded to the tenth again.
         let cog = read.cog.map(|cog| (cog * 10.0).round() / 10.0);
         report.cog_deg = cog.filter(|cog| bits.reaches(128) && (0.0..360.0).contains(cog));
     }
@@ -160,7 +160,7 @@ fn search_aircraft(bits: &Bits, report: &mut AisReport) {
     report.raim_flag = bits.flag(147);
 }
 
-/// Message 18, and 19 as far as it is the same.
+/// Message 18, and the part of 19 that is the same.
 fn class_b(bits: &Bits, report: &mut AisReport) {
     report.class_b = true;
     report.sog_kn = speed_tenths(bits, 46);
@@ -176,7 +176,7 @@ fn class_b(bits: &Bits, report: &mut AisReport) {
 fn aid(bits: &Bits, report: &mut AisReport) {
     report.aid_type = small(bits, 38, 5).filter(|&kind| kind != 0);
     let mut name = String::with_capacity(34);
-    // The extension goes on where all twenty characters of the name are used; at most 14 more (88 bits).
+    // The extension continues if all twenty characters of the name are used; at most 14 more (88 bits).
     if bits.add_text(43, 20, &mut name) {
         bits.add_text(272, 14, &mut name);
     }

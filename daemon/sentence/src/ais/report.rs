@@ -32,7 +32,7 @@ pub struct Eta {
     pub minute: Option<u8>,
 }
 
-/// An AIS message. Every field that its type does not have, or that says "not available", is `None`.
+/// An AIS message. Any field its type does not have, or that says "not available", is `None`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AisReport {
     /// Message type, 1 to 63.
@@ -41,7 +41,7 @@ pub struct AisReport {
     pub repeat: u8,
     /// Who sent it.
     pub mmsi: Mmsi,
-    /// The kind of station by its identity (ITU-R M.585).
+    /// The kind of station, by its identity (ITU-R M.585).
     pub station: Station,
     /// Own vessel's own report (VDO).
     pub own_vessel: bool,
@@ -49,7 +49,7 @@ pub struct AisReport {
     pub channel: Option<char>,
     /// Navigational status, 0 to 15 (15 is "default", and a beacon under test).
     pub nav_status: Option<u8>,
-    /// To starboard positive; `None` where only "turning" was said.
+    /// To starboard positive; `None` if the message only says "turning".
     pub rate_of_turn_deg_min: Option<f64>,
     /// Knots; 102.2 stands for that or more.
     pub sog_kn: Option<f64>,
@@ -115,7 +115,7 @@ pub struct AisReport {
 }
 
 impl AisReport {
-    /// A message of which nothing but its head is known.
+    /// A message of which only the head is known.
     pub fn new(message: u8, repeat: u8, mmsi: Mmsi) -> Self {
         Self {
             message,

@@ -19,7 +19,7 @@ pub(super) fn voyage(bits: &Bits, report: &mut AisReport) {
     report.destination = bits.text(302, 20);
 }
 
-/// Message 19 behind what it shares with 18.
+/// Message 19 after the part it shares with 18.
 pub(super) fn class_b_extension(bits: &Bits, report: &mut AisReport) {
     report.name = bits.text(143, 20);
     report.ship_type = ship_type(bits, 263);
@@ -39,8 +39,8 @@ pub(super) fn part(bits: &Bits, report: &mut AisReport) {
             report.part = Some('B');
             report.ship_type = ship_type(bits, 40);
             report.call_sign = bits.text(90, 7);
-            // A craft of a parent ship (98 and a MID) carries the parent's identity in place of dimensions. Whether
-            // the MID exists does not matter for what its maker put there.
+            // A craft of a parent ship (98 and a MID) carries the parent's identity in place of dimensions. Whether the
+            // MID exists does not affect what its maker put there.
             if report.mmsi.number() / 10_000_000 == 98 {
                 report.mother_ship = bits.u(132, 30).filter(|&n| n != 0).and_then(Mmsi::new);
             } else {
@@ -51,7 +51,7 @@ pub(super) fn part(bits: &Bits, report: &mut AisReport) {
     }
 }
 
-/// The number as sent, reserved ones too: what kind it names is for the reader of the table. 0 is not available.
+/// The number as sent, reserved ones too: what it means is for the reader of the table. 0 is not available.
 fn ship_type(bits: &Bits, at: usize) -> Option<u8> {
     small(bits, at, 8).filter(|&kind| kind != 0)
 }

@@ -7,7 +7,7 @@ use terms::{Mmsi, Position};
 /// Most armour characters in one sentence, so that a line stays within the 82 characters of IEC 61162-1.
 const PART: usize = 60;
 
-/// Bits put one behind the other.
+/// Bits placed one after another.
 #[derive(Default)]
 struct Writer {
     sixes: Vec<u8>,
@@ -36,7 +36,7 @@ impl Writer {
         self.u(1, u32::from(flag == Some(true)));
     }
 
-    /// Six-bit text of a fixed length, filled with `@`; what the code does not have becomes `?`.
+    /// Six-bit text of a fixed length, padded with `@`; a character the code lacks becomes `?`.
     fn text(&mut self, characters: usize, text: Option<&str>) {
         let mut text = text.unwrap_or_default().chars();
         for _ in 0..characters {
@@ -59,8 +59,8 @@ fn six(character: char) -> u32 {
     }
 }
 
-/// The sentences of one message: several where it is long. `sequence` (0 to 9) joins those, `channel` is A or B.
-/// Types whose content is not kept give their head only. VDO where the report is own vessel's.
+/// The sentences of one message: several if it is long. `sequence` (0 to 9) joins those, `channel` is A or B. Types
+/// whose content is not kept give only their head. VDO if the report is own vessel's.
 pub fn ais(report: &AisReport, talker: &str, channel: char, sequence: u8) -> Vec<String> {
     let mut w = Writer::default();
     w.u(6, report.message.into());
@@ -102,7 +102,7 @@ pub fn ais(report: &AisReport, talker: &str, channel: char, sequence: u8) -> Vec
         .collect()
 }
 
-/// Text as long as it is.
+/// Text at its actual length.
 fn text(w: &mut Writer, report: &AisReport, most: usize) {
     let text = report.text.as_deref().unwrap_or_default();
     w.text(text.chars().count().min(most), Some(text));
@@ -118,7 +118,7 @@ fn place(w: &mut Writer, report: &AisReport) {
     degrees(w, report.position, 600_000.0, [28, 27]);
 }
 
-/// Longitude, latitude; 181° and 91° where there is none.
+/// Longitude, latitude; 181° and 91° if there is none.
 fn degrees(w: &mut Writer, position: Option<Position>, per_deg: f64, [lon, lat]: [usize; 2]) {
     let (latitude, longitude) = position.map_or((91.0, 181.0), |p| (p.latitude_deg(), p.longitude_deg()));
     w.i(lon, (longitude * per_deg).round() as i32);

@@ -1,4 +1,4 @@
-//! Alerts, the list of them, the supervision sentence, and places to mark: what a bridge is told. Field orders as
+//! Alerts, the list of them, the supervision sentence, and places to mark: what goes to a bridge. Field orders as
 //! pynmeagps 1.1.8 reads them; lengths of IEC 61162-1 as quoted there.
 
 use super::{Fields, sentence};
@@ -12,27 +12,27 @@ const TITLE: usize = 16;
 /// Sentences that may belong to one list.
 const MOST_SENTENCES: usize = 99;
 
-/// What counts the tellings of an alert.
+/// Counters of an alert's sentences.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Counters {
     /// Binds the sentences of one message, 0 to 9.
     pub sequence: u8,
     /// Counts the changes of the alert, 1 to 99.
     pub revision: u8,
-    /// How often it has gone on to somebody else, 0 to 9.
+    /// How often it has been passed on to somebody else, 0 to 9.
     pub escalation: u8,
 }
 
 /// One line of a list of alerts (ALC).
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Listed {
-    /// Manufacturer's mnemonic; empty where there is none.
+    /// Manufacturer's mnemonic; empty if there is none.
     pub source: String,
     /// Identifier of the alert.
     pub identifier: u32,
     /// Instance.
     pub instance: u32,
-    /// As last told by ALF.
+    /// As last sent in ALF.
     pub revision: u8,
 }
 
@@ -43,7 +43,7 @@ fn of_day(time: Option<SentTime>) -> Option<Utc> {
     })
 }
 
-/// As much of a text as fits, cut between words where that leaves half of it.
+/// As much of a text as fits, cut between words if that leaves half of it.
 fn fitting(text: &str, room: usize) -> String {
     let mut cut: String = text.chars().take(room).collect();
     if text.chars().count() > room
@@ -54,8 +54,8 @@ fn fitting(text: &str, room: usize) -> String {
     cut
 }
 
-/// ALF: the alert with its title, and where it has words, a second sentence with as many of them as fit. Category B:
-/// no further information is needed to decide.
+/// ALF: the alert with its title and, if it has words, a second sentence with as many of them as fit. Category B: no
+/// further information is needed to decide.
 pub fn alf(talker: &str, alert: &DeviceAlert, title: &str, counters: Counters) -> Vec<String> {
     let words = alert.text.as_deref().unwrap_or("");
     let total = if words.is_empty() { "1" } else { "2" };
@@ -86,7 +86,7 @@ pub fn alf(talker: &str, alert: &DeviceAlert, title: &str, counters: Counters) -
     lines
 }
 
-/// ALC: the list of all alerts that stand, in as many sentences as it takes; an empty list is one.
+/// ALC: the list of all standing alerts, in as many sentences as it takes; an empty list is one sentence.
 pub fn alc(talker: &str, alerts: &[Listed], sequence: u8) -> Vec<String> {
     let sequence = format!("{:02}", sequence % 100);
     let write = |total: usize, number: usize, part: &[&Listed]| {
@@ -144,7 +144,7 @@ pub fn hbt(talker: &str, interval_s: f64, normal: bool, sequence: u8) -> String 
         .seal(talker, "HBT")
 }
 
-/// TLL: a target of a number from 0 to 99 at a position. Status T tracked, Q in doubt, L lost.
+/// TLL: a target with a number from 0 to 99 at a position. Status T tracked, Q in doubt, L lost.
 pub fn tll(
     talker: &str,
     number: u8,

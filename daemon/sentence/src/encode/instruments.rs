@@ -6,7 +6,7 @@ use crate::report::{
 };
 use terms::{Utc, normal_deg};
 
-/// The moment of a fix, where it has a date.
+/// The moment of a fix, if it has a date.
 fn utc(fix: &Fix) -> Option<Utc> {
     match fix.time? {
         SentTime::Utc(utc) => Some(utc),
@@ -14,7 +14,7 @@ fn utc(fix: &Fix) -> Option<Utc> {
     }
 }
 
-/// Status and mode of a fix: V and N where there is no position, V too for what is not measured.
+/// Status and mode of a fix: V and N if there is no position, also V for anything not measured.
 fn validity(fix: &Fix, usable: bool) -> [&'static str; 2] {
     let mode = match fix.quality {
         Some(FixQuality::Autonomous) | None => ["A", "A"],
@@ -27,7 +27,7 @@ fn validity(fix: &Fix, usable: bool) -> [&'static str; 2] {
     if usable { mode } else { ["V", "N"] }
 }
 
-/// RMC; status V where there is no position.
+/// RMC; status V if there is no position.
 pub fn rmc(talker: &str, fix: &Fix) -> String {
     let [status, mode] = validity(fix, fix.position.is_some());
     let date = match fix.time {
@@ -46,7 +46,7 @@ pub fn rmc(talker: &str, fix: &Fix) -> String {
         .seal(talker, "RMC")
 }
 
-/// GGA; quality 0 where there is no position.
+/// GGA; quality 0 if there is no position.
 pub fn gga(talker: &str, fix: &Fix) -> String {
     let quality = match fix.quality {
         _ if fix.position.is_none() => "0",
@@ -72,13 +72,13 @@ pub fn gga(talker: &str, fix: &Fix) -> String {
         .seal(talker, "GGA")
 }
 
-/// GLL; status V where there is no position.
+/// GLL; status V if there is no position.
 pub fn gll(talker: &str, fix: &Fix) -> String {
     let [status, mode] = validity(fix, fix.position.is_some());
     Fields::default().position(fix.position).time(utc(fix)).text(status).text(mode).seal(talker, "GLL")
 }
 
-/// VTG; mode N where there is neither course nor speed.
+/// VTG; mode N if there is neither course nor speed.
 pub fn vtg(talker: &str, fix: &Fix) -> String {
     let [_, mode] = validity(fix, fix.sog_kn.is_some() || fix.cog_deg.is_some());
     Fields::default()
@@ -141,13 +141,13 @@ pub fn vhw(talker: &str, speed_kn: Option<f64>, heading: &Heading) -> String {
         .seal(talker, "VHW")
 }
 
-/// ROT; status V where there is none.
+/// ROT; status V if there is none.
 pub fn rot(talker: &str, rate_of_turn_deg_min: Option<f64>) -> String {
     let status = if rate_of_turn_deg_min.is_some() { "A" } else { "V" };
     Fields::default().number(rate_of_turn_deg_min, 1).text(status).seal(talker, "ROT")
 }
 
-/// XTE; status V where there is none.
+/// XTE; status V if there is none.
 pub fn xte(talker: &str, cross_track_error_nm: Option<f64>) -> String {
     let status = if cross_track_error_nm.is_some() { "A" } else { "V" };
     Fields::default()
@@ -180,7 +180,7 @@ pub fn dbt(talker: &str, depth: &Depth) -> String {
         .seal(talker, "DBT")
 }
 
-/// MWV: apparent or true wind. Status V where there is no angle.
+/// MWV: apparent or true wind. Status V if there is no angle.
 pub fn mwv(talker: &str, wind: &Wind) -> String {
     let reference = if wind.reference == WindReference::True { "T" } else { "R" };
     Fields::default()

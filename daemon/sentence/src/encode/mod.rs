@@ -24,8 +24,8 @@ pub fn tag_block(tag: &crate::TagBlock<'_>) -> String {
     tag.to_string()
 }
 
-/// A sentence begun with `$`, or with `!` as encapsulated data are. What is reserved inside of a field, or no
-/// printable ASCII, becomes a blank.
+/// A sentence begun with `$`, or with `!` for encapsulated data. Characters reserved inside a field, or not printable
+/// ASCII, become blanks.
 fn line(start: char, talker: &str, formatter: &str, fields: &[&str]) -> String {
     let mut body = format!("{talker}{formatter}");
     for field in fields {
@@ -37,7 +37,7 @@ fn line(start: char, talker: &str, formatter: &str, fields: &[&str]) -> String {
     format!("{start}{body}*{sum:02X}")
 }
 
-/// Fields gathered one by one; a value that is not there leaves its field empty.
+/// Fields added one by one; a missing value leaves its field empty.
 #[derive(Default)]
 struct Fields(Vec<String>);
 
@@ -52,7 +52,7 @@ impl Fields {
         self
     }
 
-    /// A number with so many places.
+    /// A number with this many decimals.
     fn number(&mut self, number: Option<f64>, places: usize) -> &mut Self {
         self.maybe(number.map(|n| format!("{n:.places$}")))
     }

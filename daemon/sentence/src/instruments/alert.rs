@@ -5,7 +5,7 @@ use crate::instruments::valid;
 use crate::report::{DeviceAlert, Report};
 use crate::sentence::Sentence;
 
-/// A letter out of a list.
+/// A letter from a list.
 fn one_of(field: &[u8], letters: &[u8]) -> Option<char> {
     letter(field).filter(|l| letters.contains(l)).map(char::from)
 }
@@ -23,7 +23,7 @@ pub(super) fn alr(sentence: &Sentence<'_>) -> DeviceAlert {
     }
 }
 
-/// The first of two sentences of an alert, with its sequence number, until the second has come.
+/// The first of two sentences of an alert, with its sequence number, until the second arrives.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct AlertParts {
     first: Option<(Option<u32>, DeviceAlert)>,
@@ -31,8 +31,8 @@ pub(crate) struct AlertParts {
 
 impl AlertParts {
     /// ALF: sentences, number, sequence, time, category, priority, state, maker, identifier, instance, revision,
-    /// escalation, text. A second sentence goes on with the text and leaves the rest empty: it is joined to its first,
-    /// which has been told already, so that nothing waits for a sentence that may never come.
+    /// escalation, text. A second sentence continues the text and leaves the rest empty: it is joined to its first,
+    /// which has already been reported, so that nothing waits for a sentence that may never come.
     pub fn alf(&mut self, sentence: &Sentence<'_>) -> DeviceAlert {
         let [total, number, sequence, time, _, priority, state, source, identifier, instance, _, _, text] =
             sentence.first();
@@ -61,7 +61,7 @@ impl AlertParts {
     }
 }
 
-/// ACK: number of the alarm that is acknowledged.
+/// ACK: number of the acknowledged alarm.
 pub(super) fn ack(sentence: &Sentence<'_>) -> DeviceAlert {
     let [identifier] = sentence.first();
     DeviceAlert { identifier: count(identifier), ..DeviceAlert::default() }

@@ -5,8 +5,8 @@ use crate::report::{CallExpansion, Distress, MobStatus, Overboard, SelectiveCall
 use crate::sentence::Sentence;
 use terms::{Mmsi, Position};
 
-/// MOB: emitter, status, time of activation, position source, date of position, its time, latitude, N/S, longitude, E/W,
-/// COG, SOG, MMSI, battery. The date is `ddmmyy`; emitters that write a count of days there have no date.
+/// MOB: emitter, status, time of activation, position source, date of position, its time, latitude, N/S, longitude,
+/// E/W, COG, SOG, MMSI, battery. The date is `ddmmyy`; emitters that write a count of days there have no date.
 pub(super) fn mob(sentence: &Sentence<'_>) -> Overboard {
     let [emitter, status, activated, source, date, time, lat, ns, lon, ew, cog, sog, mmsi, battery] =
         sentence.first();
@@ -16,7 +16,7 @@ pub(super) fn mob(sentence: &Sentence<'_>) -> Overboard {
             Some(b'T') => MobStatus::Test,
             Some(b'V') => MobStatus::NotInUse,
             Some(b'M') => MobStatus::Manual,
-            // A status that is missing or unknown is taken for the worst: a person may be in the water.
+            // A missing or unknown status is taken for the worst: a person may be in the water.
             _ => MobStatus::Active,
         },
         activated_of_day_ms: of_day_ms(activated),
@@ -38,8 +38,8 @@ fn zero_or_one(field: &[u8]) -> Option<bool> {
     }
 }
 
-/// An identity of nine digits, or of ten with the zero that a selective call puts behind it (ITU-R M.493). All zeros
-/// are none.
+/// An identity of nine digits, or of ten with the zero that a selective call appends (ITU-R M.493). All zeros mean
+/// none.
 fn identity(field: &[u8]) -> Option<Mmsi> {
     let digits = match field.trim_ascii() {
         [nine @ .., b'0'] if nine.len() == 9 => nine,
@@ -48,14 +48,14 @@ fn identity(field: &[u8]) -> Option<Mmsi> {
     Mmsi::parse(std::str::from_utf8(digits).ok()?).filter(|m| m.number() != 0)
 }
 
-/// DSC: format, address, category, nature or first telecommand, second telecommand, position or channel, time, vessel in
-/// distress, its nature of distress, acknowledgement, expansion. Codes are those of ITU-R M.493 less 100.
+/// DSC: format, address, category, nature or first telecommand, second telecommand, position or channel, time, vessel
+/// in distress, its nature of distress, acknowledgement, expansion. Codes are those of ITU-R M.493 less 100.
 pub(super) fn dsc(sentence: &Sentence<'_>) -> SelectiveCall {
     let [format, caller, category, first, _, place, time, casualty, nature, acknowledgement, expansion] =
         sentence.first();
     let (format, category): (Option<u8>, Option<u8>) = (count(format), count(category));
     let casualty = identity(casualty);
-    // A distress call has its nature in place of the first telecommand; a relay has it behind the vessel it speaks of.
+    // A distress call has its nature in place of the first telecommand; a relay has it after the vessel it speaks of.
     let is_distress_call = format == Some(DISTRESS);
     let nature =
         if is_distress_call { distress(first) } else { distress(nature).filter(|_| casualty.is_some()) };

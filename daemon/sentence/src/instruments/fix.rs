@@ -12,7 +12,7 @@ use terms::{Position, Utc};
 /// A rollover of the GPS week number: 1024 weeks (IS-GPS-200).
 const ROLLOVER_MS: i64 = 1024 * 7 * 86_400_000;
 
-/// A satellite date moved out of the past by whole rollovers; see [`DecoderOptions::not_before`].
+/// A satellite date moved forward by whole rollovers; see [`DecoderOptions::not_before`].
 pub(super) fn mended(utc: Utc, options: &DecoderOptions) -> Utc {
     match options.not_before {
         Some(earliest) if utc < earliest => {
@@ -24,10 +24,10 @@ pub(super) fn mended(utc: Utc, options: &DecoderOptions) -> Utc {
     }
 }
 
-/// What the mode indicator and the status say together. `Ok(None)` when the values are not to be used.
+/// What the mode indicator and the status mean together. `Ok(None)` if the values are not to be used.
 ///
-/// Status A is "valid". With the modes E, M, S and N the status is V by the standard, so a simulator's V is passed
-/// where the feed is declared one. Sentences older than the mode indicator have the status alone.
+/// Status A is "valid". With the modes E, M, S and N the status is V by the standard, so a simulator's V is passed if
+/// the feed is declared one. Sentences older than the mode indicator have only the status.
 fn validity(
     status: Option<&[u8]>,
     mode: &[u8],
@@ -102,7 +102,7 @@ pub(super) fn gns(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<F
     if modes.contains(&b'S') && !options.simulator {
         return Err(Refusal::Simulator);
     }
-    // The library's type of the modes cannot be named from outside of it.
+    // The library's type for the modes cannot be named from outside.
     let Some((_, quality)) = modes.iter().filter_map(gns_quality).max_by_key(|&(rank, _)| rank) else {
         return Ok(Fix::default());
     };

@@ -1,8 +1,8 @@
 //! The sentences of instruments (IEC 61162-1 clause 8.3), one function each, in the order of their fields there.
 //!
-//! Bounds: a number outside of what the sea and its instruments can show is no value. They are physical
-//! bounds with room to spare, not limits of seamanship: depth 12,000 m (the deepest trench has some 10,900), air −100
-//! to 100 °C, water −10 to 100 °C, pressure 800 to 1100 hPa (the records are 870 and 1085), speeds 1022 kn.
+//! Bounds: a number beyond what the sea and its instruments can show is no value. They are physical bounds with room to
+//! spare, not limits of seamanship: depth 12,000 m (the deepest trench has some 10,900), air −100 to 100 °C, water −10
+//! to 100 °C, pressure 800 to 1100 hPa (the records are 870 and 1085), speeds 1022 kn.
 
 mod alert;
 mod distress;
@@ -35,12 +35,12 @@ const FATHOM_M: f64 = 1.8288;
 const NM_PER_KM: f64 = KN_PER_KM_H;
 const NM_PER_MILE: f64 = KN_PER_MPH;
 
-/// The letter A for valid; anything else, also none, is not.
+/// The letter A for valid; anything else, or nothing, is not.
 fn valid(status: &[u8]) -> bool {
     letter(status) == Some(b'A')
 }
 
-/// What a sentence says; see the module.
+/// The meaning of a sentence; see the module.
 pub(crate) fn read(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<Report, Refusal> {
     Ok(match sentence.formatter_bytes() {
         b"RMC" => Report::Fix(fix::rmc(sentence, options)?),

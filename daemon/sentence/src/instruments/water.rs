@@ -7,7 +7,7 @@ use crate::sentence::Sentence;
 
 /// Deepest water believed, in metres.
 const DEEPEST_M: f64 = 12_000.0;
-/// No transducer hangs farther from waterline or keel, in metres.
+/// No transducer is further from waterline or keel, in metres.
 const OFFSET_M: f64 = 100.0;
 
 /// DPT: depth below the transducer, offset, scale in use.
@@ -30,7 +30,7 @@ pub(super) fn dbs(sentence: &Sentence<'_>) -> Depth {
     Depth { below_surface_m: three_units(sentence), ..Depth::default() }
 }
 
-/// Feet, f, metres, M, fathoms, F: the metres, else what comes next in fineness.
+/// Feet, f, metres, M, fathoms, F: the metres, otherwise the next finest.
 fn three_units(sentence: &Sentence<'_>) -> Option<f64> {
     let [feet, _, metres, _, fathoms] = sentence.first();
     let depth =

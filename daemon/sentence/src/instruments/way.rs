@@ -44,7 +44,7 @@ pub(super) fn hdm(sentence: &Sentence<'_>) -> Heading {
     Heading { magnetic_deg: direction(heading), ..Heading::default() }
 }
 
-/// THS: true heading, mode. A is measured, E estimated; M, put in by hand, and V are no heading of the bow now.
+/// THS: true heading, mode. A is measured, E estimated; M (put in by hand) and V are no present heading of the bow.
 pub(super) fn ths(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<Heading, Refusal> {
     let [heading, mode] = sentence.first();
     let taken = match letter(mode) {
@@ -67,13 +67,13 @@ pub(super) fn vbw(sentence: &Sentence<'_>) -> Report {
     }
 }
 
-/// ROT: degrees a minute, negative to port, status. Ten turns a minute are more than any vessel does.
+/// ROT: degrees a minute, negative to port, status. No vessel makes ten turns a minute.
 pub(super) fn rot(sentence: &Sentence<'_>) -> Report {
     let [rate, status] = sentence.first();
     Report::RateOfTurn { rate_of_turn_deg_min: within(rate, -3600.0, 3600.0).filter(|_| valid(status)) }
 }
 
-/// RSA: starboard or single rudder, status, port rudder, status. The port one where the other is not valid.
+/// RSA: starboard or single rudder, status, port rudder, status. The port one if the other is not valid.
 pub(super) fn rsa(sentence: &Sentence<'_>) -> Report {
     let [starboard, starboard_status, port, port_status] = sentence.first();
     let rudder = |field, status| within(field, -90.0, 90.0).filter(|_| valid(status));

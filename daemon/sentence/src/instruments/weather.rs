@@ -22,7 +22,7 @@ fn water(field: &[u8]) -> Option<f64> {
 /// MTW: water temperature, C.
 pub(super) fn mtw(sentence: &Sentence<'_>) -> Weather {
     let [temperature, unit] = sentence.first();
-    // Our reading says whether it is a number within bounds at all, the library what it is.
+    // Our reading decides whether it is a number within bounds at all, the library its value.
     let celsius = water(temperature).filter(|_| matches!(letter(unit), Some(b'C') | None));
     let read = celsius.and_then(|_| library::mtw(sentence));
     Weather { water_temperature_c: read.and_then(|read| read.temperature), ..Weather::default() }
@@ -44,7 +44,7 @@ pub(super) fn mda(sentence: &Sentence<'_>) -> Weather {
     }
 }
 
-/// XDR: any number of type, value, unit, name. One without type or value is left out.
+/// XDR: any number of type, value, unit, name. One without type or value is skipped.
 pub(super) fn xdr(sentence: &Sentence<'_>) -> Report {
     let mut fields = sentence.fields();
     let mut transducers = Vec::new();

@@ -17,7 +17,7 @@ pub(super) fn mwv(sentence: &Sentence<'_>) -> Wind {
         _ => None,
     };
     let valid = valid(status);
-    // Without its letter a wind is neither: it is told as apparent, without values.
+    // Without its letter a wind is neither: it is reported as apparent, without values.
     let (reference, valid) = match letter(reference) {
         Some(b'R') => (WindReference::Apparent, valid),
         Some(b'T') => (WindReference::True, valid),

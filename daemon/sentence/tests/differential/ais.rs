@@ -21,7 +21,7 @@ fn dimensions(said: &mut Said, [a, b, c, d]: [u16; 4]) {
     said.extend([("dimension_a_m", a), ("dimension_b_m", b), ("dimension_c_m", c), ("dimension_d_m", d)]);
 }
 
-/// A position is there with both its numbers, or not at all.
+/// A position has both its numbers, or is absent.
 fn place(said: &mut Said, latitude: Option<f64>, longitude: Option<f64>) {
     let both = latitude.zip(longitude);
     said.push(("latitude_deg", number(both.map(|p| p.0))));

@@ -7,7 +7,8 @@ use serde_json::Value;
 pub struct Explained {
     /// Whose reading differs from ours.
     pub library: &'static str,
-    /// In which field, or fields with `|` between them; `refuses` where the library gives nothing for a message that we read, `panics` where it fell over.
+    /// In which field, or fields with `|` between them; `refuses` if the library gives nothing for a message we read,
+    /// `panics` if it fell over.
     pub field: &'static str,
     /// Given the message, our value and theirs: whether it is this kind.
     pub when: fn(&Message, &Value, &Value) -> bool,
@@ -60,12 +61,12 @@ fn no_second(m: &Message, ours: &Value, theirs: &Value) -> bool {
     ours.is_null() && theirs.is_boolean() && m.said["utc_second"].is_null()
 }
 
-/// Our value is null and theirs a number out of the range.
+/// Our value is null and theirs a number out of range.
 fn beyond(limit: f64) -> impl Fn(&Value, &Value) -> bool {
     move |ours, theirs| ours.is_null() && theirs.as_f64().is_some_and(|n| n.abs() > limit)
 }
 
-/// Theirs has not the seven digits of an IMO number.
+/// Theirs lacks the seven digits of an IMO number.
 fn no_imo_number(_: &Message, ours: &Value, theirs: &Value) -> bool {
     ours.is_null() && theirs.as_u64().is_some_and(|n| !(1_000_000..=9_999_999).contains(&n))
 }
@@ -81,7 +82,7 @@ fn beyond_at(_: &Message, ours: &Value, theirs: &Value) -> bool {
     theirs.split('@').next().map(str::trim) == Some(ours.as_str().unwrap_or_default()) && theirs.contains('@')
 }
 
-/// Our words and one character more, or a last one of bits that are not there.
+/// Our words plus one character, or a last one from missing bits.
 fn part_character(m: &Message, ours: &Value, theirs: &Value) -> bool {
     let (ours, theirs) = (ours.as_str().unwrap_or_default(), theirs.as_str().unwrap_or_default());
     theirs.starts_with(ours)
@@ -94,19 +95,19 @@ fn text_at(m: &Message) -> usize {
     if m.kind() == 12 { 72 } else { 40 }
 }
 
-/// Our name goes on behind the twentieth character.
+/// Our name continues after the twentieth character.
 fn extension(_: &Message, ours: &Value, theirs: &Value) -> bool {
     let (ours, theirs) = (ours.as_str().unwrap_or_default(), theirs.as_str().unwrap_or_default());
     ours.len() > 20 && ours.get(..20).map(str::trim_end) == Some(theirs)
 }
 
-/// Our name has a blank at its twentieth place that theirs has not.
+/// Our name has a blank in its twentieth place and theirs does not.
 fn inner_blank(_: &Message, ours: &Value, theirs: &Value) -> bool {
     let (ours, theirs) = (ours.as_str().unwrap_or_default(), theirs.as_str().unwrap_or_default());
     ours.as_bytes().get(19) == Some(&b' ') && ours.replacen(' ', "", 20) == theirs.replacen(' ', "", 20)
 }
 
-/// Our value is of bits that are missing.
+/// Our value comes from missing bits.
 fn missing_bits(m: &Message, ours: &Value, theirs: &Value) -> bool {
     ours.is_null() && !theirs.is_null() && short(m, ours, theirs)
 }

@@ -11,13 +11,13 @@ use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use terms::Moment;
 
-/// What a library says of one message: field by field, null where it says "not available".
+/// A library's reading of one message: field by field, null if it says "not available".
 pub type Said = Vec<(&'static str, Value)>;
 
 /// A library under comparison: the lines of one message to what it says; `None` when it refuses them.
 pub type Library = (&'static str, fn(&[String]) -> Option<Said>);
 
-/// Lines of one message, and what this crate says of it.
+/// Lines of one message, and this crate's reading of it.
 pub struct Message {
     lines: Vec<String>,
     formatter: String,
@@ -90,7 +90,7 @@ fn without_tag(sentence: &Sentence<'_>) -> String {
     line[line.find(['$', '!']).unwrap()..].to_owned()
 }
 
-/// What the parts of a message in several lines have in common.
+/// What the parts of a multi-line message share.
 fn part_key(sentence: &Sentence<'_>) -> Option<String> {
     let fields: Vec<_> = sentence.fields().map(String::from_utf8_lossy).collect();
     let in_parts = matches!(sentence.formatter(), "VDM" | "VDO") && fields.len() > 4 && fields[0] != "1";
@@ -99,7 +99,7 @@ fn part_key(sentence: &Sentence<'_>) -> Option<String> {
     })
 }
 
-/// Numbers alike but for the single precision of some libraries, words alike.
+/// Numbers equal but for the single precision of some libraries, words equal.
 fn alike(field: &str, ours: &Value, theirs: &Value) -> bool {
     match (ours.as_f64(), theirs.as_f64()) {
         // A latitude of 90° in single precision is 7.6e-6° coarse.
@@ -132,7 +132,7 @@ fn compare(libraries: &[Library], wanted: impl Fn(&str) -> bool, explained: &[Ex
                     )),
                 }
             };
-            // A library that panics on a line is not asked further about it.
+            // A library that panics on a line is not asked again about it.
             let lines = &message.lines;
             let Ok(said) = std::panic::catch_unwind(|| read(lines)) else {
                 disagree("panics", &Value::Null, &Value::Null);

@@ -35,7 +35,7 @@ fn a_reboot_keeps_every_case_and_says_what_it_does_not_know() {
         let state = c.state(s(t), CasualtyId(1), own).unwrap();
         (state.elapsed.as_secs(), state.elapsed_is, state.position)
     };
-    // Steady time begins anew; UTC was known at both ends.
+    // Steady time starts over; UTC was known at both ends.
     let c = Casualties::restore(crew(), snapshot.clone(), s(5.0), Gap::Of(Duration::from_secs(40)));
     assert_eq!(elapsed(&c, 5.0, &own(s(5.0))), (100, ElapsedIs::Exact, Placed::Reported));
     // The gap is not known: at least, and the old fix is no longer a report.
@@ -46,7 +46,7 @@ fn a_reboot_keeps_every_case_and_says_what_it_does_not_know() {
     c.hear_ais(s(6.0), &beacon(ADA, Some(14), Some(here())), &blind);
     assert_eq!(raised(&mut c), NONE, "the same casualty");
     assert_eq!(elapsed(&c, 6.0, &blind), (61, ElapsedIs::AtLeast, Placed::Reported));
-    // Satellites tell that it is ten minutes after the snapshot, which own(1060) took at 02:17:40.
+    // Satellites give a UTC ten minutes after the snapshot, which own(1060) took at 02:17:40.
     let utc = Utc::parse("2026-11-01T02:27:40Z").map(|u| (u, UtcSource::Satellite));
     let knowing = OwnContext { utc, ..OwnContext::default() };
     c.advance(s(10.0), &knowing);

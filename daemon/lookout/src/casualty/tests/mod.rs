@@ -119,7 +119,7 @@ fn anything_but_a_test_raises_at_once() {
             assert_eq!(raised(&mut c), [1], "{number} {words:?}");
         }
     }
-    // Without own vessel knowing anything of herself.
+    // Own vessel knows nothing about herself.
     let mut c = Casualties::new(vec![]);
     c.hear_ais(s(0.0), &beacon(972_123_456, None, None), &OwnContext::default());
     assert_eq!(raised(&mut c), [1]);
@@ -218,7 +218,7 @@ fn the_first_beacon_takes_over_the_buttons_mark_and_the_second_does_not() {
     assert_eq!(states.len(), 2);
     assert_eq!((states[0].id, states[0].beacon_mmsi), (id, Mmsi::new(972_123_456)));
     assert_eq!((states[0].source, states[0].elapsed), (Source::Ais, Duration::from_secs(110)));
-    // Too late, too far, and the beacon of somebody else than the button was pushed for.
+    // Too late, too far, and the beacon of somebody other than the one the button was pushed for.
     for (t, off_nm, name) in [(301.0, 0.0, None), (100.0, 0.6, None), (100.0, 0.0, Some("Ada"))] {
         let mut c = Casualties::new(crew());
         c.overboard(s(0.0), Duration::ZERO, name.map(str::to_owned), &own(s(0.0)));
@@ -353,7 +353,7 @@ fn a_test_is_one_burst() {
     assert_eq!(raised(&mut c), NONE);
     test(&mut c, 60.0, Some(here()));
     assert_eq!(raised(&mut c), [1], "falling astern");
-    // Tests days apart are as many tests.
+    // Tests days apart are separate tests.
     let mut c = Casualties::new(crew());
     for day in 0..30 {
         test(&mut c, f64::from(day) * 86_400.0, None);
