@@ -310,11 +310,13 @@ impl Hearing {
         }
     }
 
-    /// When it wants to be advanced next.
+    /// When it wants to be advanced next: never before it will look again, or a wake-up would change nothing and come
+    /// back at once.
     pub fn next_wake(&self) -> Option<Moment> {
         let chains = self.chains.values().map(|c| c.due + LATE).min();
         let tests = self.tests.values().map(|t| t.began + TEST_LASTS).min();
-        [chains, tests].into_iter().flatten().min()
+        let due = [chains, tests].into_iter().flatten().min()?;
+        Some(self.looked.map_or(due, |looked| due.max(looked + LOOKED_EVERY)))
     }
 
     fn pair(&mut self, mmsi: Mmsi, beacon: bool, range_nm: f64, heard: bool) {

@@ -124,6 +124,26 @@ fn nobody_is_missed_while_the_receiver_hears_nobody_at_all() {
 }
 
 #[test]
+fn a_look_for_the_overdue_is_never_wanted_at_a_moment_that_has_passed() {
+    let own = Position::new(48.0, -6.0).unwrap();
+    let mut h = Hearing::new(Some(ANTENNA_M));
+    for n in 0..20i64 {
+        let mmsi = Mmsi::new(211_000_100 + u32::try_from(n).unwrap()).unwrap();
+        h.class_b(Moment(n * 37), Some(own), mmsi, own.at(90.0, 4.0), Some((6.0, 90.0)));
+    }
+    let mut looks = 0;
+    for ms in (0..600_000i64).step_by(10) {
+        let at = Moment(ms);
+        if h.next_wake().is_some_and(|due| due <= at) {
+            h.advance(at, Some(own));
+            looks += 1;
+            assert!(h.next_wake().is_none_or(|due| due > at), "again at {ms} ms, though it looked just now");
+        }
+    }
+    assert!((1..=600).contains(&looks), "at most one each second: {looks}");
+}
+
+#[test]
 fn a_test_of_a_beacon_at_a_distance_counts_its_missing_messages() {
     let own = Position::new(48.0, -6.0).unwrap();
     let ada = Mmsi::new(972_000_001).unwrap();
