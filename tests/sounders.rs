@@ -110,6 +110,20 @@ fn a_sense_line_that_sees_nothing_is_told_of_by_the_other_signals() {
 }
 
 #[test]
+fn a_signal_that_works_again_after_a_restart_ends_its_alert() {
+    let voice = |code: u8| {
+        format!("[[signal]]\nname = \"voice\"\ncommand = [\"/bin/sh\", \"-c\", \"exit {code}\"]\n")
+    };
+    let daemon = Daemon::start_in(Folder::new("mended"), &voice(1));
+    assert!(daemon.tell(&["overboard"]).status.success());
+    daemon.alert("signal failing");
+    let daemon = Daemon::start_in(daemon.stop(), &voice(0));
+    until("its end", || {
+        (daemon.alert("signal failing")["state"] == "rectified-unacknowledged").then_some(())
+    });
+}
+
+#[test]
 fn a_program_that_hangs_holds_nobody_up_and_is_ended_with_all_it_started() {
     let folder = Folder::new("hang");
     let [heard, buzzer, child] = ["heard", "buzzer", "child"].map(|n| folder.0.join(n));

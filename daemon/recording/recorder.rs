@@ -20,14 +20,15 @@ const LAST_WRITE: Duration = Duration::from_millis(300);
 pub struct Recorder {
     to: Option<SyncSender<Job>>,
     state: Arc<State>,
-    failing: bool,
+    /// Whether sentences are lost; `None` before the first pass.
+    failing: Option<bool>,
 }
 
 impl Recorder {
     /// Begins a recording if the boat's file asks for one; its first file begins with the watch's [`Input::Begin`].
     pub fn start(boat: &Boat) -> Self {
         let state = Arc::new(State::default());
-        let mut recorder = Self { to: None, state: Arc::clone(&state), failing: false };
+        let mut recorder = Self { to: None, state: Arc::clone(&state), failing: None };
         let Some(settings) = &boat.sentences else { return recorder };
         let (to, from) = sync_channel(WAITING);
         let keeper = Keeper::new(settings, Arc::clone(&state));
@@ -58,8 +59,8 @@ impl Recorder {
             }
         }
         let failing = self.state.failing();
-        let changed = self.failing != failing.is_some();
-        self.failing = failing.is_some();
+        let changed = self.failing != Some(failing.is_some());
+        self.failing = Some(failing.is_some());
         changed.then_some(failing)
     }
 

@@ -322,10 +322,11 @@ impl Messenger {
     pub fn signal_news(&mut self, news: News) {
         let n = usize::from(news.signal.0);
         let Some((name, failing)) = self.failing_signals.get_mut(n) else { return };
-        if *failing == news.outcome.is_err() {
+        let (before, fails) = (std::mem::replace(failing, news.outcome.is_err()), news.outcome.is_err());
+        // A signal may have failed before a restart and work now.
+        if before == fails && (fails || !self.watch.is_failing(Fault::Signal(news.signal))) {
             return;
         }
-        *failing = news.outcome.is_err();
         let why = news.outcome.err().map(|why| format!("The {name} fails: {why}"));
         self.carry(self.clock.now(), Input::Fault { what: Fault::Signal(news.signal), why });
     }
@@ -333,7 +334,8 @@ impl Messenger {
     pub fn logbook_health(&mut self) {
         let health = self.logbook.health().borrow().clone();
         let at = self.clock.now();
-        if self.logbook_failing == health.is_good() {
+        let restored = health.is_good() && self.watch.is_failing(Fault::Logbook);
+        if self.logbook_failing == health.is_good() || restored {
             self.logbook_failing = !health.is_good();
             let why = health
                 .failing
@@ -361,7 +363,9 @@ impl Messenger {
         self.watch.advance(at);
         self.put_out();
         self.periodically(at);
-        if let Some(why) = self.recorder.pass(at, &self.watch) {
+        if let Some(why) = self.recorder.pass(at, &self.watch)
+            && (why.is_some() || self.watch.is_failing(Fault::Recording))
+        {
             let why = why.map(|why| format!("Sentences are not kept, watch and logbook go on: {why}"));
             self.carry(at, Input::Fault { what: Fault::Recording, why });
         }

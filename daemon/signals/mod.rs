@@ -51,17 +51,18 @@ pub struct News {
 struct Reporter {
     signal: SignalId,
     news: mpsc::Sender<News>,
-    good: bool,
+    /// `None` before the first outcome: an alert from before a restart may wait for it.
+    good: Option<bool>,
 }
 
 impl Reporter {
     fn new(signal: SignalId, news: mpsc::Sender<News>) -> Self {
-        Self { signal, news, good: true }
+        Self { signal, news, good: None }
     }
 
-    /// Reports an outcome that differs from the one before. If the queue to the watch is full, it reports the next one.
+    /// Reports the first outcome, then each that differs from the one before. If the queue to the watch is full, it reports the next one.
     fn report(&mut self, outcome: Result<(), String>) {
-        let good = outcome.is_ok();
+        let good = Some(outcome.is_ok());
         if good != self.good && self.news.try_send(News { signal: self.signal, outcome }).is_ok() {
             self.good = good;
         }

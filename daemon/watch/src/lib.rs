@@ -303,6 +303,12 @@ impl Watch {
         self.pump(at);
     }
 
+    /// Whether an alert of this fault stands, perhaps from before a restart.
+    pub fn is_failing(&self, what: Fault) -> bool {
+        let (alert, about) = what.alert();
+        self.board.alerts().any(|a| a.order == alert.word() && a.subject == about)
+    }
+
     /// Adds an entry to the logbook.
     pub(crate) fn enter(&mut self, at: Moment, entry: Entry) {
         self.effects.push(Effect::Entry(self.stamp(at), entry));
