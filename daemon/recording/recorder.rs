@@ -20,15 +20,13 @@ const LAST_WRITE: Duration = Duration::from_millis(300);
 pub struct Recorder {
     to: Option<SyncSender<Job>>,
     state: Arc<State>,
-    /// Whether sentences are lost; `None` before the first pass.
-    failing: Option<bool>,
 }
 
 impl Recorder {
     /// Begins a recording if the boat's file asks for one; its first file begins with the watch's [`Input::Begin`].
     pub fn start(boat: &Boat) -> Self {
         let state = Arc::new(State::default());
-        let mut recorder = Self { to: None, state: Arc::clone(&state), failing: None };
+        let mut recorder = Self { to: None, state: Arc::clone(&state) };
         let Some(settings) = &boat.sentences else { return recorder };
         let (to, from) = sync_channel(WAITING);
         let keeper = Keeper::new(settings, Arc::clone(&state));
@@ -50,18 +48,15 @@ impl Recorder {
         });
     }
 
-    /// Begins the next file when due. Reports when the recording starts to fail, and why, and when it recovers.
-    pub fn pass(&mut self, at: Moment, watch: &Watch) -> Option<Option<String>> {
+    /// Begins the next file when due. Returns why sentences are not kept; `None` while they are.
+    pub fn pass(&mut self, at: Moment, watch: &Watch) -> Option<String> {
         if self.to.is_some() && self.state.head_wanted.swap(false, Ordering::Relaxed) {
             let begin = Begin { boot: clock::boot_id(), ..watch.go_on(at) };
             if !self.put(Job::Input(watch.moment(at), Input::Begin(Box::new(begin)))) {
                 self.state.head_wanted.store(true, Ordering::Relaxed);
             }
         }
-        let failing = self.state.failing();
-        let changed = self.failing != Some(failing.is_some());
-        self.failing = Some(failing.is_some());
-        changed.then_some(failing)
+        self.state.failing()
     }
 
     /// Queues a job; returns `false` if there was no room.

@@ -18,7 +18,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::Duration;
-use terms::{Moment, Utc};
+use terms::{Moment, SignalId, Utc};
 use watch::{
     Answer, Begin, Effect, Fault, FeedOutside, FeedSetting, Input, Kept, Numbers, Outside, Taken, Watch,
 };
@@ -49,9 +49,8 @@ pub(super) struct Messenger {
     pub feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
     orders_path: PathBuf,
     logbook_path: PathBuf,
-    /// Signals, buttons and the heartbeat by name, and whether each fails.
-    failing_signals: Vec<(String, bool)>,
-    logbook_failing: bool,
+    /// The names of signals, buttons and the heartbeat, by number.
+    signal_names: Vec<String>,
     /// The file last set aside, once reported.
     set_aside: Option<SetAside>,
     /// When the logbook was last copied, in milliseconds of UTC; the least number for never.
@@ -70,8 +69,6 @@ impl Messenger {
         feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
         [orders_path, logbook_path]: [PathBuf; 2],
     ) -> Self {
-        let failing_signals: Vec<(String, bool)> =
-            signals::names(&boat).into_iter().map(|n| (n, false)).collect();
         Self {
             watch: Watch::new(&boat),
             recorder: Recorder::start(&boat),
@@ -81,8 +78,7 @@ impl Messenger {
             feeds,
             orders_path,
             logbook_path,
-            failing_signals,
-            logbook_failing: false,
+            signal_names: signals::names(&boat),
             set_aside: None,
             copied: Arc::new(AtomicI64::new(i64::MIN)),
             clock_offset_ms: None,
@@ -295,7 +291,10 @@ impl Messenger {
             dropped: feed.dropped(),
         };
         let health = self.logbook.health().borrow().clone();
-        let signal = |(name, failing): &(String, bool)| SignalNow { name: name.clone(), failing: *failing };
+        let signal = |(name, n): (&String, u16)| SignalNow {
+            name: name.clone(),
+            failing: self.watch.is_failing(Fault::Signal(SignalId(n))),
+        };
         Outside {
             feeds: self.feeds.iter().map(feed).collect(),
             logbook: LogbookNow {
@@ -304,7 +303,7 @@ impl Messenger {
                 dropped: health.dropped,
                 deliveries_waiting: self.logbook.deliveries_waiting() as u64,
             },
-            signals: self.failing_signals.iter().map(signal).collect(),
+            signals: self.signal_names.iter().zip(0..).map(signal).collect(),
         }
     }
 
@@ -320,29 +319,24 @@ impl Messenger {
     }
 
     pub fn signal_news(&mut self, news: News) {
-        let n = usize::from(news.signal.0);
-        let Some((name, failing)) = self.failing_signals.get_mut(n) else { return };
-        let (before, fails) = (std::mem::replace(failing, news.outcome.is_err()), news.outcome.is_err());
-        // A signal may have failed before a restart and work now.
-        if before == fails && (fails || !self.watch.is_failing(Fault::Signal(news.signal))) {
-            return;
-        }
+        let Some(name) = self.signal_names.get(usize::from(news.signal.0)) else { return };
         let why = news.outcome.err().map(|why| format!("The {name} fails: {why}"));
-        self.carry(self.clock.now(), Input::Fault { what: Fault::Signal(news.signal), why });
+        self.fault(Fault::Signal(news.signal), why);
+    }
+
+    /// Gives the watch what fails or works outside the picture, if that is news to it.
+    fn fault(&mut self, what: Fault, why: Option<String>) {
+        if self.watch.is_news(what, why.is_some()) {
+            self.carry(self.clock.now(), Input::Fault { what, why });
+        }
     }
 
     pub fn logbook_health(&mut self) {
         let health = self.logbook.health().borrow().clone();
         let at = self.clock.now();
-        let restored = health.is_good() && self.watch.is_failing(Fault::Logbook);
-        if self.logbook_failing == health.is_good() || restored {
-            self.logbook_failing = !health.is_good();
-            let why = health
-                .failing
-                .as_ref()
-                .map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
-            self.carry(at, Input::Fault { what: Fault::Logbook, why });
-        }
+        let why =
+            health.failing.as_ref().map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
+        self.fault(Fault::Logbook, why);
         if let Some(aside) = health.set_aside.filter(|aside| self.set_aside.as_ref() != Some(aside)) {
             let entry = Entry::SetAside { to: aside.to.display().to_string(), why: aside.why.to_string() };
             tracing::warn!("{}", entry.text());
@@ -363,12 +357,9 @@ impl Messenger {
         self.watch.advance(at);
         self.put_out();
         self.periodically(at);
-        if let Some(why) = self.recorder.pass(at, &self.watch)
-            && (why.is_some() || self.watch.is_failing(Fault::Recording))
-        {
-            let why = why.map(|why| format!("Sentences are not kept, watch and logbook go on: {why}"));
-            self.carry(at, Input::Fault { what: Fault::Recording, why });
-        }
+        let why = self.recorder.pass(at, &self.watch);
+        let why = why.map(|why| format!("Sentences are not kept, watch and logbook go on: {why}"));
+        self.fault(Fault::Recording, why);
         self.signals.beat(self.watch.calendar(at));
     }
 

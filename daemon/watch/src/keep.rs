@@ -133,8 +133,7 @@ impl Watch {
         self.declare_to_lookout();
         for c in self.open_casualties(at) {
             let subject = Subject::Casualty(c.id);
-            let name = built_in(c.kind).word();
-            if !self.board.alerts().any(|a| a.subject == subject && a.order == name) {
+            if self.board.built_in(built_in(c.kind), subject).is_none() {
                 self.casualty(at, c.id, CasualtyNews::Raised);
             }
         }

@@ -31,7 +31,7 @@ use lookout::casualty::{CasualtyState, Kind};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Trouble};
 use record::{Entry, Item, Stamp};
-use rules::{Board, BoardSettings, BuiltIn, Orders, Words};
+use rules::{Alert, Board, BoardSettings, BuiltIn, Orders, Words};
 use senses::Ear;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -303,10 +303,17 @@ impl Watch {
         self.pump(at);
     }
 
-    /// Whether an alert of this fault stands, perhaps from before a restart.
+    /// Whether it fails, by what the watch was last given or, until then, by an alert from before a restart.
     pub fn is_failing(&self, what: Fault) -> bool {
         let (alert, about) = what.alert();
-        self.board.alerts().any(|a| a.order == alert.word() && a.subject == about)
+        self.faults.contains_key(&(alert, about))
+            || self.board.built_in(alert, about).is_some_and(Alert::is_active)
+    }
+
+    /// Whether it is news that something fails or works: a failure that the watch was not given in this run, or the end of
+    /// one, be it from before a restart.
+    pub fn is_news(&self, what: Fault, fails: bool) -> bool {
+        if fails { !self.faults.contains_key(&what.alert()) } else { self.is_failing(what) }
     }
 
     /// Adds an entry to the logbook.
