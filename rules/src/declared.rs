@@ -89,17 +89,11 @@ impl Declarations {
 
 impl Declared {
     /// All of them.
-    pub const ALL: [Self; 9] = [
-        Self::Doing(Doing::UnderSail),
-        Self::Doing(Doing::UnderPower),
-        Self::Doing(Doing::HoveTo),
-        Self::Doing(Doing::AtAnchor),
-        Self::Doing(Doing::Moored),
-        Self::Waters(Waters::Ocean),
-        Self::Waters(Waters::Coastal),
-        Self::Visibility(Visibility::Good),
-        Self::Visibility(Visibility::Restricted),
-    ];
+    pub fn all() -> impl Iterator<Item = Self> {
+        let doing = Doing::ALL.into_iter().map(Self::Doing);
+        let waters = Waters::ALL.into_iter().map(Self::Waters);
+        doing.chain(waters).chain(Visibility::ALL.into_iter().map(Self::Visibility))
+    }
 
     /// Its name, as written in files and typed.
     pub const fn name(self) -> &'static str {
@@ -113,7 +107,7 @@ impl Declared {
     /// The declaration of that name; hyphens count as spaces.
     pub fn named(name: &str) -> Option<Self> {
         let name = name.trim().replace('-', " ").to_lowercase();
-        Self::ALL.into_iter().find(|d| d.name() == name)
+        Self::all().find(|d| d.name() == name)
     }
 }
 

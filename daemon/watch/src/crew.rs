@@ -63,7 +63,7 @@ impl Watch {
             Act::StandDown { casualty, reason } => self.stand_down(at, casualty, &reason),
             Act::Declare { what } => {
                 let declared = Declared::named(&what).ok_or_else(|| {
-                    let known: Vec<&str> = Declared::ALL.iter().map(|d| d.name()).collect();
+                    let known: Vec<&str> = Declared::all().map(Declared::name).collect();
                     ActError::Wrong(format!("`{what}` cannot be declared: it is one of {}", known.join(", ")))
                 })?;
                 let (board, view) = self.board_and_view(at);

@@ -44,7 +44,7 @@ const ESCALATES: Key<Duration> =
     key("escalates", "when it goes to the skipper, then to all hands; by default as its priority does")
         .within("5 s", "30 d");
 const RESTS: Key<Duration> =
-    time("rests", "how long it does not call anew about the same, once acknowledged").or("0 s");
+    time("rests", "how long it does not call again about the same, once acknowledged").or("0 s");
 const WORST: Key<String> = key("worst", "whom it names first; by default the lowest TCPA or range")
     .example("\"lowest depth below keel\"");
 const ALL: Key<Condition> = key("all", "conditions that must all be true");
@@ -120,7 +120,7 @@ impl Written for When {
             "by night" => Ok(Self::Night(true)),
             "by day" => Ok(Self::Night(false)),
             word => Declared::named(word).map(Self::Declared).ok_or_else(|| {
-                one_of(word, ["by night", "by day"].into_iter().chain(Declared::ALL.map(Declared::name)))
+                one_of(word, ["by night", "by day"].into_iter().chain(Declared::all().map(Declared::name)))
             }),
         }
     }
@@ -136,10 +136,7 @@ impl Written for Except {
         let word = v.text().unwrap_or("");
         match Declared::named(word) {
             Some(Declared::Doing(doing)) => Ok(Self(doing)),
-            _ => {
-                let doings = Declared::ALL.into_iter().filter(|d| matches!(d, Declared::Doing(_)));
-                Err(one_of(word, doings.map(Declared::name)))
-            }
+            _ => Err(one_of(word, Doing::ALL.map(Doing::word))),
         }
     }
 }

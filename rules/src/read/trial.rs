@@ -47,7 +47,7 @@ impl Written for DeclaredWord {
 
     fn read(v: &Value<'_>) -> Result<Self, String> {
         let word = v.text().unwrap_or("");
-        Declared::named(word).map(Self).ok_or_else(|| one_of(word, Declared::ALL.map(Declared::name)))
+        Declared::named(word).map(Self).ok_or_else(|| one_of(word, Declared::all().map(Declared::name)))
     }
 }
 
