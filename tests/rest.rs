@@ -42,7 +42,7 @@ fn take(logbook: &Logbook, now: &Stamp) -> Vec<(u64, u64)> {
     std::iter::from_fn(one).collect()
 }
 
-/// In another boot, whose steady time is its own: so many seconds of that evening.
+/// In another boot, whose steady time is its own: seconds since that evening began.
 fn later(s: i64) -> Stamp {
     Stamp { steady: Moment(s * 10), utc: Some((Utc(EVENING + s * 1000), UtcSource::System)), feed: None }
 }

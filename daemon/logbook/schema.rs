@@ -115,7 +115,7 @@ mod tests {
 
         let mut fresh = Connection::open_in_memory().unwrap();
         LATER.bring_up(&mut fresh, path).unwrap();
-        assert_eq!(schema(&old), schema(&fresh), "it becomes what is made anew");
+        assert_eq!(schema(&old), schema(&fresh), "it becomes the same as a fresh one");
         LATER.bring_up(&mut old, path).unwrap();
         assert_eq!(schema(&old), schema(&fresh), "nothing is left to do");
         // This program leaves it alone.

@@ -17,7 +17,7 @@ pub(super) struct Odometer {
 }
 
 impl Odometer {
-    /// Begins anew at a position without counting the way there.
+    /// Starts again from a position without counting the way there.
     pub fn jump(&mut self, to: Position) {
         self.at = Some(to);
     }

@@ -271,7 +271,7 @@ fn wrap(text: &str, width: usize) -> String {
     out
 }
 
-/// What stands for a value that is not known.
+/// The mark printed for an unknown value.
 pub(super) const DASH: &str = "–";
 
 /// A number, or a dash where it is not known.

@@ -408,7 +408,7 @@ impl Reader {
     }
 }
 
-/// What a column's word stands for.
+/// The meaning of a column's word.
 fn word<T>(r: &Row<'_>, column: usize, read: impl Fn(&str) -> Option<T>) -> rusqlite::Result<T> {
     let text = r.get_ref(column)?.as_str()?;
     let unknown = || rusqlite::Error::InvalidColumnType(column, text.to_owned(), Type::Text);

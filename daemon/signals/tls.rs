@@ -1,4 +1,4 @@
-//! TLS for webhooks. Each connection reads the computer's trusted certificates anew, so that renewals by the system
+//! TLS for webhooks. Each connection reads the computer's trusted certificates afresh, so that renewals by the system
 //! count without a restart.
 
 use std::io;

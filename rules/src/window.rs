@@ -38,7 +38,7 @@ impl Window {
         self.length
     }
 
-    /// The same with every moment shifted by so many milliseconds.
+    /// The same with every moment shifted by a number of milliseconds.
     pub fn shifted(mut self, by_ms: i64) -> Self {
         for b in &mut self.buckets {
             b.start = Moment(b.start.0.saturating_add(by_ms));

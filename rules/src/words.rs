@@ -49,7 +49,7 @@ impl Words {
         self.and(&format!("; last known {at_least}{} ago, before the restart", terms::rounded(ago)))
     }
 
-    /// Words that also stand for so many other alerts.
+    /// Words that also cover a number of other alerts.
     pub(crate) fn and_more(self, more: u32) -> Self {
         if more == 0 { self } else { self.and(&format!("; and {more} more")) }
     }

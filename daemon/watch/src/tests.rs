@@ -140,7 +140,7 @@ fn handover_status_and_logbook_say_the_same_depth_whoever_asked_before() {
     w.act(at, Act::Acknowledge { alert: Some(id), order: None }).unwrap();
     assert_eq!(told(&mut w), ["Acknowledged Depth 4.1 m"]);
     hear(&mut w, 3, 6.0);
-    assert_eq!(told(&mut w), ["Cleared Depth 6.0 m"], "the end is told with its own value");
+    assert_eq!(told(&mut w), ["Cleared Depth 6.0 m"], "the end is announced with its own value");
 }
 
 #[test]
@@ -191,7 +191,7 @@ fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() 
     let news = told(&mut w);
     assert!(
         news.contains(&format!("Escalated {}", both[0])),
-        "what nobody acknowledged is told at once: {news:?}"
+        "what nobody acknowledged is announced at once: {news:?}"
     );
     // Once retold, its words do not keep aging.
     w.advance(Moment(65_000));

@@ -14,7 +14,7 @@ pub struct KeptAlerts {
 }
 
 impl KeptAlerts {
-    /// Shifts every moment by so many milliseconds, from the steady time of the run before to that of this one.
+    /// Shifts every moment by a number of milliseconds, from the steady time of the run before to that of this one.
     fn shift(&mut self, by_ms: i64) {
         let carried = |m: Moment| Moment(m.0.saturating_add(by_ms));
         for s in &mut self.standing {
