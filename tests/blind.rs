@@ -2,7 +2,7 @@
 
 use boat::Boat;
 use rules::Orders;
-use sentence::Counts;
+use sentence::{Counts, FramerOptions, Sentence};
 use std::sync::Arc;
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc};
@@ -46,7 +46,9 @@ impl Aboard {
     }
 
     fn hear(&mut self, line: &str) {
-        self.watch.take(Moment(self.now), Input::Line(BUS, line.as_bytes().into())).unwrap();
+        let checked =
+            Sentence::check(line.as_bytes(), &FramerOptions { checksum_optional: true }).unwrap().into();
+        self.watch.take(Moment(self.now), Input::Line(BUS, checked)).unwrap();
         self.gather();
     }
 

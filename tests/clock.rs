@@ -6,6 +6,7 @@ use lookout::casualty::Gap;
 use record::Act;
 use record::EventRecord;
 use rules::Orders;
+use sentence::{FramerOptions, Sentence};
 use serde_json::Value;
 use std::sync::Arc;
 use std::time::Duration;
@@ -86,8 +87,10 @@ impl Aboard {
     }
 
     fn hear(&mut self, line: &str) {
+        let checked =
+            Sentence::check(line.as_bytes(), &FramerOptions { checksum_optional: true }).unwrap().into();
         let feed = if line.starts_with("$GP") { GPS } else { BUS };
-        self.watch.take(self.now, Input::Line(feed, line.as_bytes().into())).unwrap();
+        self.watch.take(self.now, Input::Line(feed, checked)).unwrap();
     }
 
     /// What was told but of the clock itself, without UTC: steady time, event, order, and which event of its alert.

@@ -305,7 +305,7 @@ fn two_receivers(until_s: i64, heard: impl Fn(i64, u16) -> Option<Position>) -> 
             let rmc = format!(
                 "GPRMC,{time},A,{lat:02}{lat_min:08.5},N,{lon:03}{lon_min:08.5},W,5.0,000.0,251126,,,A"
             );
-            let line = Input::Line(FeedId(receiver), sentence(&rmc).trim().as_bytes().into());
+            let line = Input::Line(FeedId(receiver), sentence(&rmc).trim().parse().unwrap());
             watch.take(Moment(s * 1000), line).unwrap();
         }
         watch.advance(Moment(s * 1000));

@@ -176,7 +176,7 @@ fn no_timer_stays_behind_whatever_fails() {
             );
             let What::Line { feed, line } = timed.what else { continue };
             let id = FeedId(feeds.iter().position(|f| f.name == feed).unwrap() as u16);
-            watch.take(timed.at, Input::Line(id, line.as_bytes().into())).unwrap();
+            watch.take(timed.at, Input::Line(id, line.parse().unwrap())).unwrap();
             drop(watch.effects());
         }
     }

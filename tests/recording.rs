@@ -283,7 +283,7 @@ fn the_files_together_stay_below_their_limit_and_the_oldest_go() {
         // Little in it repeats, so that it packs badly.
         seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         let line = sentence(&format!("PXYZ,{seed:016X},{:016X}", seed.rotate_left(23).wrapping_mul(3)));
-        recorder.input(at, &Input::Line(FeedId(0), line.trim_end().as_bytes().into()), &watch);
+        recorder.input(at, &Input::Line(FeedId(0), line.trim_end().parse().unwrap()), &watch);
         if n % 1000 == 0 {
             let size = files(&kept).iter().filter_map(|f| f.metadata().ok()).map(|m| m.len()).sum();
             largest = std::cmp::max(largest, size);

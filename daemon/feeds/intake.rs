@@ -1,7 +1,7 @@
 //! The queues between the feeds and the watch. Two lanes: one for beacons, which drops nothing, and one for everything
 //! else, where each wire has a bounded share and drops the excess.
 
-use sentence::Counts;
+use sentence::{CheckedLine, Counts};
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -25,8 +25,8 @@ pub struct Line {
     pub at: Moment,
     /// The feed it came by.
     pub feed: FeedId,
-    /// The line, without its line end.
-    pub bytes: Box<[u8]>,
+    /// The line.
+    pub line: CheckedLine,
     /// Returns the feed's share when the line is done with.
     _place: Option<Place>,
 }
@@ -193,8 +193,8 @@ impl Intake {
     }
 
     /// Queues a line. Once the watch is gone, the line is let go.
-    pub(super) async fn put(&self, at: Moment, bytes: Box<[u8]>, urgency: Urgency) {
-        let line = |place| Line { at, feed: self.feed, bytes, _place: place };
+    pub(super) async fn put(&self, at: Moment, line: CheckedLine, urgency: Urgency) {
+        let line = |place| Line { at, feed: self.feed, line, _place: place };
         if urgency == Urgency::Beacon {
             let _ = self.beacons.send(line(None)).await;
         } else if self.patient {
@@ -217,22 +217,27 @@ mod tests {
     use super::*;
     use std::task::{Context, Waker};
 
+    /// A line that can be told from others.
+    fn line(name: &str) -> CheckedLine {
+        sentence::encode::sentence("II", "TST", &[name]).parse().unwrap()
+    }
+
     #[tokio::test]
     async fn a_flooding_wire_drops_its_own_lines_and_no_beacon() {
         let mut lines = Lines::default();
         let flood = lines.intake(FeedId(0), false, Vec::new());
         let other = lines.intake(FeedId(1), false, Vec::new());
         for _ in 0..SHARE + 10 {
-            flood.put(Moment(1), Box::from(&b"x"[..]), Urgency::Ordinary).await;
+            flood.put(Moment(1), line("x"), Urgency::Ordinary).await;
         }
-        other.put(Moment(2), Box::from(&b"y"[..]), Urgency::Ordinary).await;
-        flood.put(Moment(3), Box::from(&b"z"[..]), Urgency::Beacon).await;
+        other.put(Moment(2), line("y"), Urgency::Ordinary).await;
+        flood.put(Moment(3), line("z"), Urgency::Beacon).await;
         assert_eq!(flood.status().dropped(), 10);
         assert_eq!(other.status().dropped(), 0);
         lines.come(Duration::MAX).await;
-        assert_eq!(&*lines.ready().unwrap().bytes, b"z", "the beacon comes first");
+        assert_eq!(lines.ready().unwrap().line, line("z"), "the beacon comes first");
         while lines.ready().is_some() {}
-        flood.put(Moment(4), Box::from(&b"x"[..]), Urgency::Ordinary).await;
+        flood.put(Moment(4), line("x"), Urgency::Ordinary).await;
         assert_eq!(flood.status().dropped(), 10, "the share is given back when lines are done with");
     }
 
@@ -247,23 +252,23 @@ mod tests {
         let mut lines = Lines::default();
         let wire = lines.intake(FeedId(0), false, Vec::new());
         assert!(!at_once(lines.come(Duration::ZERO)), "nothing has come");
-        wire.put(Moment(1), Box::from(&b"x"[..]), Urgency::Ordinary).await;
+        wire.put(Moment(1), line("x"), Urgency::Ordinary).await;
         assert!(!at_once(lines.come(HOUR)));
         assert!(at_once(lines.come(Duration::ZERO)), "the watch is rested");
-        assert_eq!(&*lines.ready().unwrap().bytes, b"x", "nothing is lost by waiting in vain");
+        assert_eq!(lines.ready().unwrap().line, line("x"), "nothing is lost by waiting in vain");
 
-        wire.put(Moment(2), Box::from(&b"x"[..]), Urgency::Ordinary).await;
-        wire.put(Moment(3), Box::from(&b"z"[..]), Urgency::Beacon).await;
+        wire.put(Moment(2), line("x"), Urgency::Ordinary).await;
+        wire.put(Moment(3), line("z"), Urgency::Beacon).await;
         assert!(at_once(lines.come(HOUR)));
-        assert_eq!(&*lines.ready().unwrap().bytes, b"x", "what came before");
-        assert_eq!(&*lines.ready().unwrap().bytes, b"z");
+        assert_eq!(lines.ready().unwrap().line, line("x"), "what came before");
+        assert_eq!(lines.ready().unwrap().line, line("z"));
         assert!(lines.ready().is_none());
 
         for _ in 0..SHARE / 2 {
-            wire.put(Moment(4), Box::from(&b"x"[..]), Urgency::Ordinary).await;
+            wire.put(Moment(4), line("x"), Urgency::Ordinary).await;
         }
         assert!(!at_once(lines.come(HOUR)));
-        wire.put(Moment(4), Box::from(&b"x"[..]), Urgency::Ordinary).await;
+        wire.put(Moment(4), line("x"), Urgency::Ordinary).await;
         assert!(at_once(lines.come(HOUR)), "the half of its share is taken");
     }
 }

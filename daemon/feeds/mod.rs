@@ -16,7 +16,7 @@ pub(crate) use source::{open_serial, serial};
 
 use crate::clock::Clock;
 use boat::{Connection, Feed};
-use sentence::{Framed, Framer, FramerOptions};
+use sentence::{CheckedLine, Framed, Framer, FramerOptions};
 use std::io;
 use std::sync::Arc;
 use std::time::Duration;
@@ -121,7 +121,7 @@ impl Runner {
         self.queue(lines).await;
     }
 
-    async fn queue(&mut self, lines: Vec<(Box<[u8]>, Urgency)>) {
+    async fn queue(&mut self, lines: Vec<(CheckedLine, Urgency)>) {
         let at = self.clock.now();
         for (line, urgency) in lines {
             self.intake.put(at, line, urgency).await;
@@ -131,9 +131,9 @@ impl Runner {
 }
 
 /// Keeps a checked line; the framer has already counted a refused one.
-fn keep(framed: &Framed<'_>, crew: &[Mmsi], lines: &mut Vec<(Box<[u8]>, Urgency)>) {
+fn keep(framed: &Framed<'_>, crew: &[Mmsi], lines: &mut Vec<(CheckedLine, Urgency)>) {
     if let Framed::Sentence(s) = framed {
         let urgency = if s.is_urgent(crew) { Urgency::Beacon } else { Urgency::Ordinary };
-        lines.push((s.as_bytes().into(), urgency));
+        lines.push(((*s).into(), urgency));
     }
 }

@@ -1,7 +1,7 @@
 //! The format of a recording.
 
 use record::Stamp;
-use sentence::{FramerOptions, Sentence, TagBlock};
+use sentence::{CheckedLine, TagBlock};
 use serde::{Deserialize, Serialize};
 use terms::Moment;
 use watch::Input;
@@ -10,8 +10,6 @@ use watch::Input;
 pub(super) const SIGN: &str = "#middlewatch ";
 /// The version of the format.
 pub(super) const VERSION: u32 = 1;
-/// The line has already passed its feed's own check.
-pub(super) const ANY: FramerOptions = FramerOptions { checksum_optional: true };
 /// Longest source name in a TAG block (IEC 61162-450, parameter s).
 const SOURCE_LETTERS: usize = 15;
 
@@ -61,22 +59,18 @@ pub(super) fn json_line(of: &impl Serialize, out: &mut Vec<u8>) -> serde_json::R
 
 /// Writes a checked line behind its TAG block. A TAG block that it brought gives way; only its group is kept, which
 /// holds the lines of a message together.
-pub(super) fn sentence_line(at: &Stamp, source: &str, line: &[u8], out: &mut Vec<u8>) {
+pub(super) fn sentence_line(at: &Stamp, source: &str, line: &CheckedLine, out: &mut Vec<u8>) {
     use std::io::Write;
-    let group = Sentence::check(line, &ANY).ok().and_then(|s| s.tag()?.group);
-    let bare = match line.split_first() {
-        Some((b'\\', rest)) => rest.iter().position(|b| *b == b'\\').map_or(line, |end| &rest[end + 1..]),
-        _ => line,
-    };
+    let sentence = line.sentence();
     let tag = TagBlock {
         source: Some(source),
         time: at.utc.map(|(utc, _)| utc),
         relative_ms: Some(at.steady.0),
-        group,
+        group: sentence.tag().and_then(|tag| tag.group),
         ..TagBlock::default()
     };
     // Writing to memory does not fail.
     let _ = write!(out, "{tag}");
-    out.extend_from_slice(bare);
+    out.extend_from_slice(sentence.without_tag());
     out.extend_from_slice(b"\r\n");
 }

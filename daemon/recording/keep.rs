@@ -7,6 +7,7 @@ use flate2::Compression;
 use flate2::write::GzEncoder;
 use record::Stamp;
 use record::words;
+use sentence::CheckedLine;
 use std::fs::File;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -29,7 +30,7 @@ const SUFFIX: &str = ".nmea.gz";
 /// Work for the thread.
 #[derive(Debug)]
 pub(super) enum Job {
-    Line(Stamp, FeedId, Box<[u8]>),
+    Line(Stamp, FeedId, CheckedLine),
     Input(Moment, Input),
     Stop(SyncSender<()>),
 }
@@ -165,10 +166,10 @@ impl Keeper {
                 }
                 json_line(&Marked { steady_ms, input }, line)?;
             }
-            Job::Line(at, feed, bytes) => {
+            Job::Line(at, feed, checked) => {
                 self.last = at.steady;
                 let source = self.sources.get(usize::from(feed.0)).map_or("", String::as_str);
-                sentence_line(&at, source, &bytes, line);
+                sentence_line(&at, source, &checked, line);
             }
             Job::Stop(_) => {}
         }

@@ -1,8 +1,8 @@
 //! Reading recordings, and any other compressed input.
 
-use super::form::{ANY, Lost, Marked, Newer, SIGN, VERSION, source_name};
+use super::form::{Lost, Marked, Newer, SIGN, VERSION, source_name};
 use flate2::bufread::MultiGzDecoder;
-use sentence::Sentence;
+use sentence::{FramerOptions, Sentence};
 use std::collections::BTreeMap;
 use std::io::{self, BufRead, BufReader, Cursor, Read};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -13,6 +13,8 @@ use watch::{Begin, Input};
 const GZIP: [u8; 2] = [0x1f, 0x8b];
 /// Longest line of a recording; orders and saved alerts are far shorter.
 const LONGEST: u64 = 16 << 20;
+/// A recorded line passed its feed's own check.
+const ANY: FramerOptions = FramerOptions { checksum_optional: true };
 
 /// A truncated compressed input ends at the break: a power cut leaves it like that.
 struct Whole<R>(R);
@@ -172,7 +174,7 @@ impl Reading {
         let sentence = Sentence::check(line, &ANY).ok()?;
         let tag = sentence.tag()?;
         let feed = *self.sources.get(tag.source?)?;
-        Some((Moment(tag.relative_ms?), Input::Line(feed, line.into())))
+        Some((Moment(tag.relative_ms?), Input::Line(feed, sentence.into())))
     }
 }
 

@@ -91,7 +91,7 @@ mod tests {
         recorder.to = Some(to);
         let watch = Watch::new(&Boat::default());
         let began = clock::Clock.now();
-        let line = Input::Line(FeedId(0), Box::from(&b"$IIHDT,1.0,T*1B"[..]));
+        let line = Input::Line(FeedId(0), sentence::encode::hdt("II", Some(1.0)).parse().unwrap());
         (0..WAITING + 1000).for_each(|_| recorder.input(Moment(1), &line, &watch));
         assert_eq!(recorder.state.lost.load(Ordering::Relaxed), 1000);
         recorder.stop();

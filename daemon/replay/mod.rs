@@ -210,7 +210,13 @@ impl Play {
                             self.add_feed(at, self.feeds.of(feed, SILENT_AFTER.default_value()))
                         });
                         self.lines += 1;
-                        self.take(at, Input::Line(id, line.into_bytes().into()));
+                        self.take(
+                            at,
+                            match line.parse() {
+                                Ok(line) => Input::Line(id, line),
+                                Err(why) => Input::Read(id, None, Box::new(Err(why))),
+                            },
+                        );
                     }
                     What::Act(act) => {
                         if let Err(why) = self.watch.take(at, Input::Act(act_of(act))) {

@@ -310,9 +310,9 @@ impl Messenger {
     /// Hands the watch the lines that are ready, up to a bound; returns whether that was all.
     pub fn hear(&mut self, lines: &mut Lines) -> bool {
         for _ in 0..AT_ONCE {
-            let Some(Line { at, feed, bytes, .. }) = lines.ready() else { return true };
-            if !self.signals.said(&bytes) {
-                self.carry(at, Input::Line(feed, bytes));
+            let Some(Line { at, feed, line, .. }) = lines.ready() else { return true };
+            if !self.signals.said(line.as_bytes()) {
+                self.carry(at, Input::Line(feed, line));
             }
         }
         false

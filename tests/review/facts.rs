@@ -73,7 +73,7 @@ fn sail(watch: &mut Watch, seconds: std::ops::Range<i64>) {
         let utc = Some(SentTime::Utc(Utc(EVENING + s * 1000)));
         let (position, sog_kn) = (Some(own_at(s)), Some(5.0));
         let fix = Fix { time: utc, position, sog_kn, cog_deg: Some(45.0), ..Fix::default() };
-        let line = Input::Line(FeedId(0), encode::rmc("GP", &fix).as_bytes().into());
+        let line = Input::Line(FeedId(0), encode::rmc("GP", &fix).parse().unwrap());
         watch.take(Moment(s * 1000), line).unwrap();
         watch.advance(Moment(s * 1000));
     }
@@ -107,7 +107,7 @@ fn a_wrong_identity_of_her_own_ais_is_a_failure() {
             let mut report = AisReport::new(1, 0, Mmsi::new(211_000_002).unwrap());
             (report.own_vessel, report.position) = (true, Some(own_at(s)));
             let line = encode::ais(&report, "AI", 'A', 0).concat();
-            watch.take(Moment(s * 1000), Input::Line(FeedId(0), line.as_bytes().into())).unwrap();
+            watch.take(Moment(s * 1000), Input::Line(FeedId(0), line.parse().unwrap())).unwrap();
         }
     });
     let failures = section(&night, "Failures");

@@ -20,5 +20,5 @@ pub use decoder::{Decoder, DecoderOptions};
 pub use framer::{Counts, Framed, Framer, FramerOptions, MAX_LINE};
 pub use refusal::Refusal;
 pub use report::*;
-pub use sentence::Sentence;
+pub use sentence::{CheckedLine, Sentence};
 pub use tag::{TagBlock, TagGroup};

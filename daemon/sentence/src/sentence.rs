@@ -5,6 +5,7 @@ use crate::framer::{FramerOptions, MAX_LINE};
 use crate::refusal::Refusal;
 use crate::tag::TagBlock;
 use memchr::{memchr, memchr2, memrchr};
+use std::str::FromStr;
 use terms::Mmsi;
 
 /// A checked line, borrowed from the bytes that hold it.
@@ -12,11 +13,57 @@ use terms::Mmsi;
 pub struct Sentence<'a> {
     /// From the TAG block, or the `$` or `!`, to the checksum.
     line: &'a [u8],
-    /// After the `$` or `!`, before the `*`. ASCII in its first `address` bytes, no control characters anywhere.
-    body: &'a [u8],
-    address: u8,
+    shape: Shape,
     tag: Option<TagBlock<'a>>,
+}
+
+/// Where the parts of a checked line lie.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Shape {
+    /// Length of the TAG block, right or dropped; the `$` or `!` follows it.
+    tag: u16,
+    /// Length from behind the `$` or `!` to the `*`.
+    body: u16,
+    /// Length of the address, in ASCII. No control characters anywhere.
+    address: u8,
     tag_dropped: bool,
+}
+
+/// A checked line with bytes of its own, to be kept or sent on. At most [`MAX_LINE`] bytes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CheckedLine {
+    line: Box<[u8]>,
+    shape: Shape,
+}
+
+impl CheckedLine {
+    /// The sentence. Nothing is checked again.
+    pub fn sentence(&self) -> Sentence<'_> {
+        let Self { line, shape } = self;
+        let tag = usize::from(shape.tag);
+        let tag = if tag > 0 && !shape.tag_dropped { TagBlock::read(&line[1..tag - 1]) } else { None };
+        Sentence { line, shape: *shape, tag }
+    }
+
+    /// The whole line from TAG block to checksum, without line end.
+    pub fn as_bytes(&self) -> &[u8] {
+        &self.line
+    }
+}
+
+/// Checks a line strictly: it needs its checksum.
+impl FromStr for CheckedLine {
+    type Err = Refusal;
+
+    fn from_str(line: &str) -> Result<Self, Refusal> {
+        Sentence::check(line.as_bytes(), &FramerOptions::default()).map(Self::from)
+    }
+}
+
+impl From<Sentence<'_>> for CheckedLine {
+    fn from(s: Sentence<'_>) -> Self {
+        Self { line: s.line.into(), shape: s.shape }
+    }
 }
 
 impl<'a> Sentence<'a> {
@@ -40,12 +87,12 @@ impl<'a> Sentence<'a> {
     /// Whether it had a TAG block that was dropped. A wrong TAG checksum costs the time and the source, never the
     /// sentence: that has its own checksum and may be a beacon's.
     pub fn tag_block_dropped(&self) -> bool {
-        self.tag_dropped
+        self.shape.tag_dropped
     }
 
     /// Who talks: two characters, or `P` for a proprietary sentence.
     pub fn talker(&self) -> &'a str {
-        ascii(&self.body[..self.talker_len()])
+        ascii(self.talker_bytes())
     }
 
     /// What kind of sentence: three characters, or the maker's mnemonic and what follows it.
@@ -55,19 +102,19 @@ impl<'a> Sentence<'a> {
 
     /// Whether it is a maker's own sentence.
     pub fn is_proprietary(&self) -> bool {
-        self.body.first() == Some(&b'P')
+        self.body().first() == Some(&b'P')
     }
 
     /// The fields after the address, in order, as sent.
     pub fn fields(&self) -> impl Iterator<Item = &'a [u8]> + use<'a> {
-        let behind = self.body.get(usize::from(self.address) + 1..);
+        let behind = self.body().get(usize::from(self.shape.address) + 1..);
         behind.into_iter().flat_map(|fields| fields.split(|&b| b == b','))
     }
 
     /// The first `N` fields; missing ones are empty.
     pub(crate) fn first<const N: usize>(&self) -> [&'a [u8]; N] {
         let mut fields = [&[][..]; N];
-        let mut rest = self.body.get(usize::from(self.address) + 1..).unwrap_or_default();
+        let mut rest = self.body().get(usize::from(self.shape.address) + 1..).unwrap_or_default();
         for field in &mut fields {
             // Fields are a few bytes long: a plain loop beats a call optimised for long ones.
             match rest.iter().position(|&b| b == b',') {
@@ -86,6 +133,11 @@ impl<'a> Sentence<'a> {
         self.line
     }
 
+    /// The line behind its TAG block.
+    pub fn without_tag(&self) -> &'a [u8] {
+        &self.line[usize::from(self.shape.tag)..]
+    }
+
     /// Whether the line must not be dropped under flood: an AIS message whose first 42 bits name a distress beacon
     /// or one of the crew, or a sentence about a person overboard or a distress call.
     pub fn is_urgent(&self, crew: &[Mmsi]) -> bool {
@@ -99,16 +151,22 @@ impl<'a> Sentence<'a> {
         }
     }
 
+    /// After the `$` or `!`, before the `*`.
+    fn body(&self) -> &'a [u8] {
+        let start = usize::from(self.shape.tag) + 1;
+        &self.line[start..start + usize::from(self.shape.body)]
+    }
+
     fn talker_len(&self) -> usize {
         if self.is_proprietary() { 1 } else { 2 }
     }
 
     pub(crate) fn formatter_bytes(&self) -> &'a [u8] {
-        &self.body[self.talker_len()..usize::from(self.address)]
+        &self.body()[self.talker_len()..usize::from(self.shape.address)]
     }
 
     pub(crate) fn talker_bytes(&self) -> &'a [u8] {
-        &self.body[..self.talker_len()]
+        &self.body()[..self.talker_len()]
     }
 }
 
@@ -214,7 +272,12 @@ fn sentence<'a>(text: &'a [u8], start: usize, body: &'a [u8], end: usize) -> Res
     }
     let from = start - tag_len(text, 0, start);
     let tag = if from < start { TagBlock::read(&text[from + 1..start - 1]) } else { None };
-    // `address` is at most 16.
-    let address = address as u8;
-    Ok(Sentence { line: &text[from..end], body, address, tag, tag_dropped: from < start && tag.is_none() })
+    // A line is at most `MAX_LINE` bytes long, and an address 16.
+    let shape = Shape {
+        tag: (start - from) as u16,
+        body: body.len() as u16,
+        address: address as u8,
+        tag_dropped: from < start && tag.is_none(),
+    };
+    Ok(Sentence { line: &text[from..end], shape, tag })
 }

@@ -4,7 +4,7 @@ use crate::keep::Begin;
 use crate::senses::FeedSetting;
 use record::{Act, ActError, CasualtyAnswer, CasualtyQuestion, CheckItem, DepartureAct, DepartureSheet};
 use rules::{BuiltIn, Orders};
-use sentence::{Counts, Refusal, Report};
+use sentence::{CheckedLine, Counts, Refusal, Report};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use terms::{FeedId, SignalId, Subject, Utc};
@@ -21,7 +21,7 @@ pub enum Input {
     Begin(Box<Begin>),
     /// A line that a feed brought, checked by its framer.
     #[serde(skip)]
-    Line(FeedId, Box<[u8]>),
+    Line(FeedId, CheckedLine),
     /// A line of a plain file, already read once for its time.
     #[serde(skip)]
     Read(FeedId, Talker, Box<Result<Report, Refusal>>),

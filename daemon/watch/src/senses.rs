@@ -5,7 +5,7 @@ use crate::departure::Pace;
 use crate::input::Talker;
 use lookout::{Lookout, Source};
 use rules::BuiltIn;
-use sentence::{Counts, Decoder, DecoderOptions, FramerOptions, Refusal, Report, Sentence};
+use sentence::{CheckedLine, Counts, Decoder, DecoderOptions, Refusal, Report, Sentence};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use terms::{FeedId, Moment, Subject};
@@ -17,7 +17,6 @@ pub(crate) struct Ear {
     pub name: String,
     /// Its settings.
     pub setting: FeedSetting,
-    framing: FramerOptions,
     decoder: Decoder,
     /// Whether its acknowledgements count.
     trusted: bool,
@@ -136,7 +135,6 @@ impl Watch {
         self.ears.push(Ear {
             name: f.name.clone(),
             setting: f.clone(),
-            framing: FramerOptions { checksum_optional: f.checksum_optional },
             decoder: Decoder::new(DecoderOptions { simulator: f.simulator, not_before: self.not_before }),
             trusted: f.trusted,
             refused: Counts::default(),
@@ -153,12 +151,11 @@ impl Watch {
     }
 
     /// Takes a checked line of a feed. Counts what the decoder refuses.
-    pub(crate) fn hear(&mut self, at: Moment, feed: FeedId, line: &[u8]) {
+    pub(crate) fn hear(&mut self, at: Moment, feed: FeedId, line: &CheckedLine) {
         let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { return };
-        let heard =
-            Sentence::check(line, &ear.framing).and_then(|s| Ok((talker(&s), ear.decoder.read(at, &s)?)));
-        match heard {
-            Ok((talker, report)) => self.hear_report(at, feed, talker, &report),
+        let sentence = line.sentence();
+        match ear.decoder.read(at, &sentence) {
+            Ok(report) => self.hear_report(at, feed, talker(&sentence), &report),
             Err(why) => self.refused(feed, why),
         }
     }

@@ -82,7 +82,7 @@ fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Mo
         w.advance(t.at);
         if let What::Line { feed, line } = t.what {
             let (_, id) = feeds.iter().find(|(name, _)| name == feed).unwrap();
-            w.hear(t.at, *id, line.as_bytes());
+            w.hear(t.at, *id, &line.parse().unwrap());
         }
         let said = w.effects().filter(|e| !matches!(e, Effect::Keep(..)));
         out.extend(said.map(|o| format!("{o:?}")));
@@ -126,7 +126,7 @@ fn handover_status_and_logbook_say_the_same_depth_whoever_asked_before() {
     let mut w = watch_of(FEED, Moment(0), None);
     w.set_orders(Moment(0), Arc::new(orders(SHOAL)), false);
     let hear = |w: &mut Watch, s: i64, m: f64| {
-        w.hear(Moment(s * 1000), FeedId(0), depth(m).as_bytes());
+        w.hear(Moment(s * 1000), FeedId(0), &depth(m).parse().unwrap());
         w.advance(Moment(s * 1000));
     };
     hear(&mut w, 1, 2.4);
@@ -159,17 +159,17 @@ fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() 
             cog_deg: Some(0.0),
             ..Fix::default()
         };
-        w.hear(at, FeedId(0), encode::rmc("GP", &fix).as_bytes());
+        w.hear(at, FeedId(0), &encode::rmc("GP", &fix).parse().unwrap());
         let mut ship = sentence::ais::AisReport::new(1, 0, Mmsi::new(230_000_001).unwrap());
         (ship.position, ship.sog_kn, ship.cog_deg) = (Some(own.at(0.0, 3.0)), Some(5.0), Some(180.0));
         for line in encode::ais(&ship, "AI", 'A', 0) {
-            w.hear(at, FeedId(0), line.as_bytes());
+            w.hear(at, FeedId(0), &line.parse().unwrap());
         }
     };
     for s in 1..=10 {
         sail(&mut w, Moment(s * 1000));
     }
-    w.hear(Moment(10_000), FeedId(0), depth(2.4).as_bytes());
+    w.hear(Moment(10_000), FeedId(0), &depth(2.4).parse().unwrap());
     let before = told(&mut w);
     assert!(before.iter().any(|t| t.starts_with("Raised CPA 0.00 nm in 18 min")), "{before:?}");
     let kept = w.kept(Moment(10_000));
@@ -202,7 +202,7 @@ fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() 
     );
     let at = Moment(66_000);
     sail(&mut w, at);
-    w.hear(at, FeedId(0), depth(2.2).as_bytes());
+    w.hear(at, FeedId(0), &depth(2.2).parse().unwrap());
     assert_eq!(
         texts(&json(&w.status(at, &Outside::default())))[..2],
         ["CPA 0.00 nm in 18 min", "Depth 2.2 m"],
@@ -238,7 +238,7 @@ fn json(answer: &impl serde::Serialize) -> Value {
 #[test]
 fn a_feed_that_stays_silent_says_for_how_long_by_now() {
     let mut w = watch_of(FEED, Moment(0), None);
-    w.hear(Moment(0), FeedId(0), depth(9.0).as_bytes());
+    w.hear(Moment(0), FeedId(0), &depth(9.0).parse().unwrap());
     w.advance(Moment(361_000));
     let told = told(&mut w);
     let silent: Vec<&String> = told.iter().filter(|t| t.contains("no sentence")).collect();
@@ -248,7 +248,7 @@ fn a_feed_that_stays_silent_says_for_how_long_by_now() {
             .contains(&"bus: no sentence for 8 min".to_owned())
     );
     // An alert that ended keeps the words it had last.
-    w.hear(Moment(510_000), FeedId(0), depth(9.0).as_bytes());
+    w.hear(Moment(510_000), FeedId(0), &depth(9.0).parse().unwrap());
     assert_eq!(self::told(&mut w), ["Rectified bus: no sentence for 6 min"]);
 }
 

@@ -71,7 +71,7 @@ fn quay(fault: Fault) -> Watch {
         }
         let bus_speaks = !has(Fault::BusSilent) && (!has(Fault::BusHalf) || s % 3 == 0);
         for line in bus.iter().filter(|_| bus_speaks) {
-            w.hear(at, FeedId(0), line.as_bytes());
+            w.hear(at, FeedId(0), &line.parse().unwrap());
         }
         let mut ais = Vec::new();
         let report = |message: u8, mmsi: u32, own: bool| {
@@ -101,7 +101,7 @@ fn quay(fault: Fault) -> Watch {
             ais.extend(encode::ais(&test, "AI", 'A', 0));
         }
         for line in &ais {
-            w.hear(at, FeedId(1), line.as_bytes());
+            w.hear(at, FeedId(1), &line.parse().unwrap());
         }
         w.advance(at);
         if s == 650 {

@@ -59,7 +59,7 @@ impl Sea {
 
     fn hear(&mut self, line: &str) {
         let at = self.at();
-        self.watch.hear(at, FeedId(0), line.as_bytes());
+        self.watch.hear(at, FeedId(0), &line.parse().unwrap());
         self.watch.advance(at);
         self.collect();
     }
