@@ -19,6 +19,33 @@ const NEAR_NM: f64 = 3.0;
 pub(crate) const CLOSE_NM: f64 = 2.0;
 pub(crate) const SOON_S: f64 = 15.0 * 60.0;
 
+/// How close a target is or will be is reckoned in miles, and a mile counts as much as so many seconds until then: a
+/// ship on a collision course twenty minutes off is as dangerous as one that lies a mile off (own choice).
+const SECONDS_A_MILE: f64 = 20.0 * 60.0;
+/// A ship that reports no course or speed, or whose meeting with own vessel is not known, may come on at this speed (own
+/// choice: a fast ship and a slow boat on opposite courses).
+const MAY_COME_AT_KN: f64 = 25.0;
+/// Dangers differ if they differ by this much, in miles; beyond so many such steps all are alike.
+const DANGER_STEP_NM: f64 = 0.25;
+const DANGER_STEPS: f64 = 1_000.0;
+
+impl Judgement {
+    /// How dangerous the target is, more is worse: 0 if nobody knows where she is, 1 if nobody knows where own vessel is, from
+    /// there on by how close she is or comes, and how soon.
+    pub(crate) fn danger(&self, target: &Target) -> u16 {
+        let Some((range_nm, _)) = self.seen else { return target.report.is_some().into() };
+        let comes_nm = match self.met {
+            Some(met) if met.tcpa_s > 0.0 => met.cpa_nm + met.tcpa_s / SECONDS_A_MILE,
+            None if target.kind.is_ship() && !self.lost => {
+                range_nm / MAY_COME_AT_KN * 3600.0 / SECONDS_A_MILE
+            }
+            _ => range_nm,
+        };
+        let steps = (comes_nm.min(range_nm) / DANGER_STEP_NM).clamp(0.0, DANGER_STEPS);
+        2 + (DANGER_STEPS - steps) as u16
+    }
+}
+
 impl Lookout {
     /// Judges a target again and sets the time of its next judgement.
     pub(crate) fn judge(&mut self, at: Moment, mmsi: Mmsi) {
@@ -30,18 +57,16 @@ impl Lookout {
             return;
         }
         let old = target.judged;
-        let sight = self.look(at, target);
-        let seen = sight.map(|s| (s.range_nm(), s.bearing_deg()));
-        let lost = target.is_lost(at);
-        let new = Judgement { at, sight, seen, met: self.meet(at, target), lost };
+        let new = self.judgement(at, target);
+        let (seen, lost, danger) = (new.seen, new.lost, new.danger(target));
         let lost_at = target.report.map(|r| r.at + target.lost_after() + Duration::from_millis(1));
         let soon = new.met.is_some_and(|m| m.least_cpa_nm <= CLOSE_NM && (0.0..=SOON_S).contains(&m.tcpa_s));
-        let (rank, every) = match seen {
-            Some((range_nm, _)) if range_nm <= NEAR_NM || soon => (3, JUDGED_NEAR_EVERY),
-            Some(_) => (2, JUDGED_EVERY),
-            None if target.report.is_some() => (1, JUDGED_EVERY),
-            None => (0, LOOKED_AT_EVERY),
+        let every = match seen {
+            Some((range_nm, _)) if range_nm <= NEAR_NM || soon => JUDGED_NEAR_EVERY,
+            None if target.report.is_none() => LOOKED_AT_EVERY,
+            _ => JUDGED_EVERY,
         };
+        let due = lost_at.filter(|&l| l > at).map_or(at + every, |l| l.min(at + every));
         let differs = |of: fn(&Judgement) -> Option<f64>| old.as_ref().and_then(of) != of(&new);
         let met =
             |of: fn(&Encounter) -> f64| old.and_then(|j| j.met).map(|m| of(&m)) != new.met.map(|m| of(&m));
@@ -67,11 +92,14 @@ impl Lookout {
         self.findings.extend(
             changes.iter().filter(|(_, c)| *c).map(|(q, _)| Finding::Changed(Subject::Target(mmsi), *q)),
         );
-        self.table.change(mmsi, |t| {
-            t.judged = Some(new);
-            t.rank = rank;
-            t.due = lost_at.filter(|&l| l > at).map_or(at + every, |l| l.min(at + every));
-        });
+        self.table.change(mmsi, |t| t.judge(new, danger, due));
+    }
+
+    /// How a target lies and moves now.
+    pub(crate) fn judgement(&self, at: Moment, target: &Target) -> Judgement {
+        let sight = self.look(at, target);
+        let seen = sight.map(|s| (s.range_nm(), s.bearing_deg()));
+        Judgement { at, sight, seen, met: self.meet(at, target), lost: target.is_lost(at) }
     }
 
     /// The closest point of approach; only ships have one. The orders ask for it many times at the moment of the

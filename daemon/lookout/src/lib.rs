@@ -2,6 +2,7 @@
 //! no clock is read here and no I/O done; the daemon feeds it sentences and wakes it when it asks.
 
 pub mod casualty;
+mod claim;
 pub mod drift;
 mod duplicate;
 mod encounter;

@@ -199,7 +199,8 @@ impl Lookout {
         if !taken {
             self.ships.hear(at, source.feed, report.mmsi);
             self.own.weigh(at, Trouble::ShipsSilent, None, &mut self.findings);
-            self.hear_target(at, source, report);
+            let kind = Kind::of(report.mmsi, report.message, &self.settings);
+            self.hear_report(at, source, kind, report);
         }
     }
 
@@ -215,38 +216,44 @@ impl Lookout {
         }
     }
 
-    fn hear_target(&mut self, at: Moment, source: Source, report: &AisReport) {
-        if self.table.get(report.mmsi).is_none() {
-            let kind = Kind::of(report.mmsi, report.message, &self.settings);
-            self.insert_target(Target::new(at, report.mmsi, kind));
-        }
-        self.hear_report(at, source, report);
-    }
-
-    /// Adds a target; another may have to make room for it.
-    pub(crate) fn insert_target(&mut self, target: Target) {
+    /// Adds a target that has been heard and judged, if there is a place for it; another may have to make room.
+    fn insert_target(&mut self, target: Target) -> bool {
         let (subject, at) = (Subject::Target(target.mmsi), target.heard);
-        if let Some(gone) = self.table.insert(target) {
+        let taken = self.table.insert(target);
+        if let Ok(Some(gone)) = taken {
             self.findings.push(Finding::Gone(Subject::Target(gone)));
-            if self.full_told.is_none_or(|then| at.since(then) >= FULL_TOLD_EVERY) {
-                self.full_told = Some(at);
-                let text = format!(
-                    "more than {} targets: the least dangerous are dropped, those heard longest ago first",
-                    self.settings.targets_max
-                );
-                self.findings.push(Finding::Noted { subject: Subject::OwnVessel, text });
-            }
         }
-        self.findings.push(Finding::Changed(subject, Quantity::Identity));
-        self.findings.push(Finding::Changed(subject, Quantity::Kind));
-        self.findings.push(Finding::Changed(Subject::OwnVessel, Quantity::TargetCount));
+        let full = !matches!(taken, Ok(None));
+        if full && self.full_told.is_none_or(|then| at.since(then) >= FULL_TOLD_EVERY) {
+            self.full_told = Some(at);
+            let text = format!(
+                "more than {} targets: each feed has a fair share, and the least dangerous of it are dropped",
+                self.settings.targets_max
+            );
+            self.findings.push(Finding::Noted { subject: Subject::OwnVessel, text });
+        }
+        if taken.is_ok() {
+            self.findings.push(Finding::Changed(subject, Quantity::Identity));
+            self.findings.push(Finding::Changed(subject, Quantity::Kind));
+            self.findings.push(Finding::Changed(Subject::OwnVessel, Quantity::TargetCount));
+        }
+        taken.is_ok()
     }
 
-    /// Takes a report of a known target, and judges it.
-    pub(crate) fn hear_report(&mut self, at: Moment, source: Source, report: &AisReport) {
+    /// Takes a report of a target, and judges it. One not known yet, of that kind, needs a place first.
+    pub(crate) fn hear_report(&mut self, at: Moment, source: Source, kind: Kind, report: &AisReport) {
         let (mmsi, settings) = (report.mmsi, &self.settings);
-        let changes = self.table.change(mmsi, |t| t.hear(at, source.feed, report, settings));
-        let Some(changes) = changes.flatten() else { return };
+        let mut hear = |t: &mut Target| t.hear(at, source.feed, report, settings);
+        let changes = match self.table.hear(at, source.feed, mmsi, &mut hear) {
+            Some(changes) => changes,
+            None => {
+                let mut new = Target::new(at, source.feed, mmsi, kind);
+                let changes = hear(&mut new);
+                new.danger = self.judgement(at, &new).danger(&new);
+                changes.filter(|_| self.insert_target(new))
+            }
+        };
+        let Some(changes) = changes else { return };
         if let (18 | 19, Some(position)) = (report.message, report.position) {
             let here = self.own.fix(at).map(|f| f.0);
             self.proof.class_b(at, here, mmsi, position, report.sog_kn.zip(report.cog_deg));

@@ -10,7 +10,7 @@ use sentence::ais::AisReport;
 use std::collections::BTreeMap;
 use terms::{FeedId, Mmsi, Moment, Position, Quantity, Subject, normal_deg};
 
-/// Plots followed from all radars together.
+/// Plots followed from one radar.
 const PLOTS_MAX: usize = 200;
 /// A plot agrees with an AIS target within this distance and this part of the range …
 const AGREES_NM: f64 = 0.15;
@@ -65,11 +65,8 @@ impl Lookout {
         let Some(joined) = self.join(at, key, agrees) else { return };
         if let Some(ais) = joined {
             self.drop_radar_target(mmsi);
-            self.table.change(ais, |t| t.by_radar = Some(at));
+            self.table.hear(at, source.feed, ais, |t| t.by_radar = Some(at));
             return;
-        }
-        if self.table.get(mmsi).is_none() {
-            self.insert_target(Target::new(at, mmsi, Kind::Radar));
         }
         let report = AisReport {
             position: Some(position),
@@ -78,15 +75,16 @@ impl Lookout {
             name: Some(plot.name.clone().unwrap_or_else(|| format!("radar target {number}"))),
             ..AisReport::new(0, 0, mmsi)
         };
-        self.hear_report(at, source, &report);
+        self.hear_report(at, source, Kind::Radar, &report);
     }
 
     /// Counts whether a plot agrees with the same AIS target again; returns the one it is joined to, if any. The outer
     /// `None` means there is no room for the plot.
     fn join(&mut self, at: Moment, key: (FeedId, u16), agrees: Option<Mmsi>) -> Option<Option<Mmsi>> {
         let plots = &mut self.plots.plots;
-        if plots.len() >= PLOTS_MAX && !plots.contains_key(&key) {
-            let oldest = plots.iter().min_by_key(|(_, p)| p.heard).map(|(&k, _)| k)?;
+        let of_radar = || plots.range((key.0, 0)..=(key.0, u16::MAX));
+        if !plots.contains_key(&key) && of_radar().count() >= PLOTS_MAX {
+            let oldest = of_radar().min_by_key(|(_, p)| p.heard).map(|(&k, _)| k)?;
             plots.remove(&oldest);
         }
         let plot = plots.entry(key).or_insert(Plot { agrees: None, streak: 0, heard: at });
@@ -137,10 +135,10 @@ impl Lookout {
             (off_nm <= room_nm && differs_kn <= AGREES_KN).then_some((off_nm, t.mmsi))
         };
         self.table
-            .iter()
+            .unordered()
             .filter(|t| t.kind != Kind::Radar)
             .filter_map(near)
-            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
             .map(|(_, mmsi)| mmsi)
     }
 }

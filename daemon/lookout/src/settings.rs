@@ -58,7 +58,8 @@ pub struct Settings {
     pub transducers: BTreeMap<String, Quantity>,
     /// Two positions of own vessel further apart than this for half a minute are reported.
     pub positions_differ_nm: f64,
-    /// The most targets kept; beyond that the least dangerous goes, and of those the oldest.
+    /// The most targets kept. Beyond that each feed has a fair share, in which the least dangerous gives way, and of those
+    /// the one heard longest ago.
     pub targets_max: usize,
     /// UTC is never earlier: an earlier date means a receiver's week counter has rolled over.
     pub earliest_utc: Utc,

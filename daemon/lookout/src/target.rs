@@ -1,5 +1,6 @@
 //! One target: what she has sent about herself, and how she moves.
 
+use crate::claim::{Claim, Reporters};
 use crate::duplicate::Recent;
 use crate::encounter::Encounter;
 use crate::kind::{Kind, ship_type_word, status_word};
@@ -89,15 +90,19 @@ pub(crate) struct Target {
     pub judged: Option<Judgement>,
     /// When it is next to be judged.
     pub due: Moment,
-    /// How dangerous it was at the last judgement; 0 is not at all.
-    pub rank: u8,
+    /// How dangerous it was at the last judgement; more is worse.
+    pub danger: u16,
+    /// Who reports it.
+    pub reporters: Reporters,
+    /// Two feeds or more did so at the last judgement.
+    several: bool,
     /// When a radar plot last agreed with her.
     pub by_radar: Option<Moment>,
     recent: Recent,
 }
 
 impl Target {
-    pub fn new(at: Moment, mmsi: Mmsi, kind: Kind) -> Self {
+    pub fn new(at: Moment, feed: FeedId, mmsi: Mmsi, kind: Kind) -> Self {
         Self {
             mmsi,
             kind,
@@ -113,10 +118,24 @@ impl Target {
             destination: None,
             judged: None,
             due: at,
-            rank: 0,
+            danger: 0,
+            reporters: Reporters::new(at, feed),
+            several: false,
             by_radar: None,
             recent: Recent::default(),
         }
+    }
+
+    /// Her claim to a place in the table, as of the last judgement and report.
+    pub fn claim(&self) -> Claim {
+        let live = !self.judged.is_some_and(|j| j.lost);
+        Claim { danger: self.danger, several: self.several, live, heard: self.heard }
+    }
+
+    /// Takes a judgement, and when to judge her again.
+    pub fn judge(&mut self, judgement: Judgement, danger: u16, due: Moment) {
+        self.several = self.reporters.are_several(judgement.at);
+        (self.judged, self.danger, self.due) = (Some(judgement), danger, due);
     }
 
     /// Takes one of her messages; returns what it changed, or `None` if another receiver already heard it.

@@ -14,6 +14,7 @@ mod casualty_falls;
 mod closest;
 mod drift_truth;
 mod encounters;
+mod flood;
 mod geometry;
 mod hearing;
 mod hostile;
