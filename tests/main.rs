@@ -25,6 +25,7 @@ mod corpora;
 mod departure;
 mod drill;
 mod faults;
+mod flood;
 mod gpio;
 mod house;
 #[cfg(feature = "https")]

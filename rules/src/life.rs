@@ -13,7 +13,7 @@ use crate::words::Words;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::time::Duration;
-use terms::{Moment, Subject};
+use terms::{FeedId, Moment, Subject};
 
 /// How long an unacknowledged alert stays silenced before it sounds again (IMO MSC.302(87);
 /// MSC.252(83) 20.2.5).
@@ -49,6 +49,8 @@ pub struct Raise {
     pub escalation: Option<Escalation>,
     /// How bad it is among those of its order; more is worse.
     pub badness: f64,
+    /// The feed that its subject is known by.
+    pub feed: Option<FeedId>,
     /// Part of an exercise.
     pub exercise: bool,
 }
@@ -69,6 +71,8 @@ struct Standing {
     escalation: Option<Escalation>,
     #[serde(skip)]
     badness: f64,
+    #[serde(skip)]
+    feed: Option<FeedId>,
     silenced_until: Option<Moment>,
     next_repeat: Option<Moment>,
     next_escalation: Option<Moment>,
@@ -153,10 +157,10 @@ pub struct Alerts {
     events: Vec<Happened>,
     /// When the alerts of the run before were taken over; what was said earlier is reported with its age.
     restarted: Option<Moment>,
-    /// Signals of the last minute, at most `signals_per_min` of each priority.
-    told: VecDeque<(Moment, Priority)>,
+    /// Signals of the last minute, at most `signals_per_min` of each priority and one more for each feed.
+    told: VecDeque<(Moment, Priority, Option<FeedId>)>,
     last_id: u32,
-    /// Greatest number of signals a minute; beyond it only emergencies sound.
+    /// Greatest number of signals a minute; beyond it only emergencies sound, and one for each feed that had none.
     signals_per_min: usize,
     /// Whether everything is part of an exercise.
     exercise: bool,
@@ -282,6 +286,7 @@ impl Alerts {
                 repeats: raise.repeats,
                 escalation: raise.escalation,
                 badness: raise.badness,
+                feed: raise.feed,
                 silenced_until: None,
                 next_repeat: None,
                 next_escalation: None,
@@ -303,7 +308,7 @@ impl Alerts {
             if !raise.words.is_empty() {
                 (s.said, s.said_at) = (raise.words, at);
             }
-            s.badness = raise.badness;
+            (s.badness, s.feed) = (raise.badness, raise.feed);
             s.unconfirmed = false;
             if s.alert.priority > Priority::Caution {
                 s.alert.state = AlertState::ActiveUnacknowledged;
@@ -431,23 +436,25 @@ impl Alerts {
         let Some(s) = self.standing.get_mut(&id) else { return };
         s.alert.seq = s.alert.seq.saturating_add(1);
         let wants = kind.calls();
-        while self.told.front().is_some_and(|(t, _)| at.since(*t) >= Duration::from_secs(60)) {
+        while self.told.front().is_some_and(|(t, ..)| at.since(*t) >= Duration::from_secs(60)) {
             self.told.pop_front();
         }
         let priority = s.alert.priority;
         let exempt = priority == Priority::EmergencyAlarm;
         // A less urgent alert never uses up the room of a more urgent one.
-        let as_urgent = |(_, p): &&(Moment, Priority)| *p >= priority;
+        let as_urgent = |(_, p, _): &&(Moment, Priority, Option<FeedId>)| *p >= priority;
         // An exercise uses no room.
         let exempt = exempt || matches!(s.origin, Origin::Exercise(_));
-        let room = exempt || self.told.iter().filter(as_urgent).count() < self.signals_per_min;
+        // The noise of one feed never silences another altogether.
+        let first = self.told.iter().filter(as_urgent).all(|(_, _, feed)| *feed != s.feed);
+        let room = exempt || first || self.told.iter().filter(as_urgent).count() < self.signals_per_min;
         if wants && room && !exempt {
-            self.told.push_back((at, priority));
+            self.told.push_back((at, priority, s.feed));
         }
         if wants
             && !room
             && s.alert.state == AlertState::ActiveUnacknowledged
-            && let Some((first, _)) = self.told.iter().find(as_urgent)
+            && let Some((first, ..)) = self.told.iter().find(as_urgent)
         {
             // Repeated as soon as the minute has room again.
             s.next_repeat = Some(*first + Duration::from_secs(60));

@@ -2,7 +2,7 @@
 
 use crate::alert::Origin;
 use crate::words::Words;
-use terms::{Dimension, Position, Quantity, Reading, Subject, Utc, Whose};
+use terms::{Dimension, FeedId, Position, Quantity, Reading, Subject, Utc, Whose};
 
 /// The picture at one moment, as orders see it.
 pub trait Picture {
@@ -17,6 +17,11 @@ pub trait Picture {
 
     /// What to call a subject in a text.
     fn name_of(&self, subject: Subject) -> String;
+
+    /// The feed that a subject is known by; `None` for what no feed brings, or where it makes no difference.
+    fn feed_of(&self, _subject: Subject) -> Option<FeedId> {
+        None
+    }
 
     /// UTC, if known.
     fn utc(&self) -> Option<Utc>;

@@ -162,6 +162,32 @@ fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
 }
 
 #[test]
+fn a_crowd_on_one_feed_takes_neither_the_places_nor_the_signals_of_another() {
+    let mut t = Table::with(NEAR);
+    t.chart.feeds.extend((0..100).map(|n| (ship(n), FeedId(1))));
+    t.chart.feeds.extend((100..120).map(|n| (ship(n), FeedId(2))));
+    // Each nearer than all before: as many as one feed may have alerts, and more than the minute has room for.
+    for n in 0..100 {
+        t.set(ship(n), Q::Range, 0.5 - f64::from(n) / 1000.0);
+    }
+    assert_eq!(t.board.alerts().count(), 33, "32 and the crowd");
+    t.drain();
+    t.events.clear();
+    t.set(ship(100), Q::Range, 0.9);
+    t.drain();
+    let told: Vec<_> = t.events.iter().map(|e| (e.alert.subject, e.kind, e.carry.aloud)).collect();
+    assert_eq!(told, [(ship(100), Raised, true)]);
+    // It has eight places like the other, and the worst of its own crowd takes one that becomes free.
+    for n in 101..110 {
+        t.set(ship(n), Q::Range, 0.9 + f64::from(n) / 10_000.0);
+    }
+    let has = |t: &Table, n| t.board.alerts().any(|a| a.subject == ship(n));
+    assert_eq!((100..110).filter(|n| has(&t, *n)).collect::<Vec<_>>(), (100..108).collect::<Vec<_>>());
+    t.set(ship(103), Q::Range, 2.0);
+    assert!(has(&t, 108) && !has(&t, 109));
+}
+
+#[test]
 fn another_of_a_crowd_costs_no_more_in_a_great_crowd_than_in_a_small_one() {
     // Each farther than all before, so that none of them takes the place of one told alone.
     let mut t = Table::with(NEAR);

@@ -143,6 +143,12 @@ impl Lookout {
         }
     }
 
+    /// The feed in whose share of the table a target counts.
+    pub fn feed_of(&self, subject: Subject) -> Option<FeedId> {
+        let Subject::Target(mmsi) = subject else { return None };
+        self.table.get(mmsi).map(|t| t.reporters.owner())
+    }
+
     /// Which source of a quantity of own vessel is in use.
     pub fn source_of(&self, quantity: Quantity) -> Option<Source> {
         self.own.source_of(quantity)

@@ -7,7 +7,7 @@ use crate::senses::Ear;
 use lookout::Lookout;
 use lookout::casualty::spoken;
 use rules::{BuiltIn, Origin, Picture, Words};
-use terms::{Dimension, Moment, Position, Quantity, Reading, Subject, Utc, Whose};
+use terms::{Dimension, FeedId, Moment, Position, Quantity, Reading, Subject, Utc, Whose};
 
 /// The picture of one moment.
 pub(super) struct View<'w> {
@@ -33,6 +33,10 @@ impl Picture for View<'_> {
 
     fn name_of(&self, subject: Subject) -> String {
         self.lookout.name_of(subject)
+    }
+
+    fn feed_of(&self, subject: Subject) -> Option<FeedId> {
+        self.lookout.feed_of(subject)
     }
 
     fn utc(&self) -> Option<Utc> {

@@ -304,6 +304,7 @@ impl Board {
             repeats: None,
             escalation: built_in.escalation(),
             badness: 0.0,
+            feed: None,
             exercise: false,
         };
         self.alerts.raise(at, raise)
@@ -331,6 +332,7 @@ impl Board {
             repeats: None,
             escalation,
             badness: 0.0,
+            feed: None,
             exercise: true,
         };
         self.alerts.raise(at, raise)
@@ -394,6 +396,7 @@ impl Board {
                 repeats: None,
                 escalation: None,
                 badness: 0.0,
+                feed: None,
                 exercise: false,
             },
         )

@@ -15,13 +15,15 @@ use rustc_hash::FxHashMap;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{Moment, Subject, Whose};
+use terms::{FeedId, Moment, Subject, Whose};
 
 /// Greatest number of subjects that one order judges; the crowd alert says if there are more.
 pub const MOST_SUBJECTS: usize = 4096;
-/// Alerts that one order announces one by one. Beyond these only a subject worse than each of them gets an alert of its
-/// own, and the rest share one: think of an anchorage or a fishing fleet.
+/// Alerts that one order announces one by one for each feed. Beyond these only a subject worse than each of them gets an
+/// alert of its own, and the rest share one: think of an anchorage or a fishing fleet, or of forgeries on one feed.
 pub const ONE_BY_ONE: usize = 8;
+/// Greatest number of separate alerts of one order about the subjects of one feed.
+pub const MOST_OF_A_FEED: usize = 32;
 /// Greatest number of separate alerts of one order. As many more may have ended and wait for an acknowledgement.
 pub const MOST_ALERTS: usize = 64;
 /// Shortest interval at which the crowd's alert is raised again, though acknowledged, when the crowd has grown.
@@ -86,8 +88,10 @@ pub struct Watched {
     progress: FxHashMap<Subject, Progress>,
     /// The subjects that cannot be judged, each with the moment since when.
     unknown: BTreeSet<(Moment, Subject)>,
-    /// The subjects with an alert of their own.
-    told: BTreeSet<Subject>,
+    /// The subjects with an alert of their own, each with the feed it was known by.
+    told: BTreeMap<Subject, Option<FeedId>>,
+    /// Feeds of which one has lost its alert since the crowd was last looked over.
+    freed: BTreeSet<Option<FeedId>>,
     /// The subjects that are on but share the crowd's alert.
     crowd: BTreeSet<Subject>,
     /// When the crowd's alert was last raised, and whether the crowd has grown since.
@@ -130,7 +134,8 @@ impl Watched {
             shared_due: None,
             progress: FxHashMap::default(),
             unknown: BTreeSet::new(),
-            told: BTreeSet::new(),
+            told: BTreeMap::new(),
+            freed: BTreeSet::new(),
             crowd: BTreeSet::new(),
             crowd_called: None,
             crowd_grown: false,
@@ -273,7 +278,7 @@ impl Watched {
             let alert = tools.alerts.adopt(&Origin::Order(self.order.name.clone()), subject);
             let phase = if alert.is_some() { Phase::On } else { Phase::Quiet };
             if alert.is_some() {
-                self.told.insert(subject);
+                self.told.insert(subject, tools.sight.picture.feed_of(subject));
             }
             self.progress.insert(
                 subject,
@@ -331,8 +336,7 @@ impl Watched {
         let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, tools));
         let step_due = sooner(step_due, worse_due);
         // The worst of all never stays in the crowd.
-        if self.crowd.contains(&subject) && self.has_place(self.badness(subject, &tools.sight), &tools.sight)
-        {
+        if self.crowd.contains(&subject) && self.has_place(subject, &tools.sight) {
             self.begin(subject, tools);
         }
         self.note_unknown(subject, begins, at);

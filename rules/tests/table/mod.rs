@@ -3,7 +3,7 @@
 use rules::{AlertEvent, AlertId, Board, BoardSettings, EventKind, Orders, Origin, Picture, Words};
 use std::cell::Cell;
 use std::collections::BTreeMap;
-use terms::{Dimension, Mmsi, Moment, Position, Quantity, Reading, Subject, Utc, Value, Whose};
+use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Reading, Subject, Utc, Value, Whose};
 
 #[derive(Default)]
 pub struct Chart {
@@ -13,6 +13,8 @@ pub struct Chart {
     pub utc: Option<Utc>,
     /// What is said of alerts that no order raised.
     pub says: BTreeMap<Subject, String>,
+    /// The feeds that subjects are known by.
+    pub feeds: BTreeMap<Subject, FeedId>,
     /// How often anything was read.
     pub read: Cell<usize>,
 }
@@ -41,6 +43,9 @@ impl Picture for Chart {
             Subject::Feed(f) => format!("feed {}", f.0),
             _ => "own vessel".to_owned(),
         }
+    }
+    fn feed_of(&self, subject: Subject) -> Option<FeedId> {
+        self.feeds.get(&subject).copied()
     }
     fn utc(&self) -> Option<Utc> {
         self.utc

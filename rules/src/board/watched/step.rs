@@ -1,6 +1,6 @@
 //! From truths to alerts: an order calls, calls again when it gets worse, and ends.
 
-use super::{Hold, MOST_ALERTS, MOST_SUBJECTS, ONE_BY_ONE, Phase, Tools, Watched, Worse};
+use super::{Hold, MOST_ALERTS, MOST_OF_A_FEED, MOST_SUBJECTS, ONE_BY_ONE, Phase, Tools, Watched, Worse};
 use crate::alert::{Origin, Priority};
 use crate::board::timers::Timers;
 use crate::builtin::Escalation;
@@ -131,21 +131,22 @@ impl Watched {
 
     /// Raises a subject's alert, or raises it again because it has become worse.
     pub(super) fn begin(&mut self, subject: Subject, tools: &mut Tools<'_>) {
-        let badness = self.badness(subject, &tools.sight);
-        if !self.told.contains(&subject)
+        if !self.told.contains_key(&subject)
             && self.order.priority > Priority::Notice
-            && !self.has_place(badness, &tools.sight)
+            && !self.has_place(subject, &tools.sight)
         {
             self.crowd_grown |= self.crowd.insert(subject);
             return;
         }
         self.crowd.remove(&subject);
-        let raise = self.raise(Origin::Order(self.order.name.clone()), subject, badness);
+        let badness = self.badness(subject, &tools.sight);
+        let feed = tools.sight.picture.feed_of(subject);
+        let raise = Raise { feed, ..self.raise(Origin::Order(self.order.name.clone()), subject, badness) };
         let id = tools.alerts.raise(tools.sight.at, raise);
         if let Some(e) = self.progress.get_mut(&subject) {
             e.alert = (self.order.priority > Priority::Notice).then_some(id);
             if e.alert.is_some() {
-                self.told.insert(subject);
+                self.told.insert(subject, feed);
             }
         }
         if self.order.priority <= Priority::Caution {
@@ -154,10 +155,16 @@ impl Watched {
         }
     }
 
-    /// Whether a subject this bad gets an alert of its own: while there are few, or if it is worse than each of them.
-    pub(super) fn has_place(&self, badness: f64, sight: &Sight<'_>) -> bool {
-        self.told.len() < ONE_BY_ONE
-            || (self.told.len() < MOST_ALERTS && self.told.iter().all(|s| badness > self.badness(*s, sight)))
+    /// Whether a subject gets an alert of its own: while there are few of its feed, or if it is worse than each of them.
+    pub(super) fn has_place(&self, subject: Subject, sight: &Sight<'_>) -> bool {
+        let feed = sight.picture.feed_of(subject);
+        let of_feed = || self.told.iter().filter(|(_, f)| **f == feed).map(|(s, _)| *s);
+        let count = of_feed().count();
+        if self.told.len() >= MOST_ALERTS || count >= MOST_OF_A_FEED {
+            return false;
+        }
+        let badness = self.badness(subject, sight);
+        count < ONE_BY_ONE || of_feed().all(|s| badness > self.badness(s, sight))
     }
 
     pub(super) fn raise(&self, origin: Origin, subject: Subject, badness: f64) -> Raise {
@@ -171,6 +178,7 @@ impl Watched {
             repeats: self.order.repeats,
             escalation: self.order.escalates.map(|after| Escalation { after, to: None }),
             badness,
+            feed: None,
             exercise: false,
         }
     }
@@ -181,7 +189,7 @@ impl Watched {
         let (at, text) = (tools.sight.at, self.text(subject, &tools.sight));
         if let Some(e) = self.progress.get_mut(&subject) {
             e.phase = Phase::Quiet;
-            self.told.remove(&subject);
+            self.freed.extend(self.told.remove(&subject));
             if let Some(id) = e.alert.take() {
                 tools.alerts.say(at, id, text.into());
                 tools.alerts.rectify(at, id);
@@ -193,7 +201,7 @@ impl Watched {
     pub fn gone(&mut self, subject: Subject, at: Moment, alerts: &mut Alerts, timers: &mut Timers) {
         timers.set((self.place, Some(subject)), None);
         self.crowd.remove(&subject);
-        self.told.remove(&subject);
+        self.freed.extend(self.told.remove(&subject));
         if let Some(e) = self.progress.remove(&subject) {
             self.unwatched = false;
             // The alerts about the order as a whole are settled when time next advances.
@@ -237,6 +245,7 @@ impl Watched {
         tools.timers.set((self.place, None), None);
         self.unknown.clear();
         self.told.clear();
+        self.freed.clear();
         self.crowd.clear();
         self.unwatched = false;
         self.shared.iter_mut().for_each(|s| *s = TestState::default());

@@ -1,6 +1,6 @@
 //! The words of an order: its text with the values of the moment, its patience, and its crowd.
 
-use super::{CROWD_CALLS_EVERY, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Tools, Watched};
+use super::{CROWD_CALLS_EVERY, MOST_ALERTS, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Tools, Watched};
 use crate::alert::{Origin, Priority};
 use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
@@ -65,11 +65,7 @@ impl Watched {
         if !wanted && !self.told_crowd {
             return;
         }
-        // Free places go to the worst of the crowd.
-        while self.told.len() < ONE_BY_ONE {
-            let Some(&worst) = self.worst_of_crowd(&tools.sight).first() else { break };
-            self.begin(worst, tools);
-        }
+        self.fill_places(tools);
         let origin = Origin::Crowd(self.order.name.clone());
         let standing = tools.alerts.find(&origin, Subject::Lookout);
         let wanted = !self.crowd.is_empty() || self.unwatched;
@@ -90,14 +86,28 @@ impl Watched {
         self.told_crowd = wanted;
     }
 
+    /// Gives the places that have become free to the worst of the same feed's crowd.
+    fn fill_places(&mut self, tools: &mut Tools<'_>) {
+        for feed in std::mem::take(&mut self.freed) {
+            let told = self.told.values().filter(|f| **f == feed).count();
+            let free = ONE_BY_ONE.saturating_sub(told).min(MOST_ALERTS.saturating_sub(self.told.len()));
+            if free > 0 && !self.crowd.is_empty() {
+                let picture = tools.sight.picture;
+                let worst = self.worst_of_crowd(&tools.sight, |s| picture.feed_of(s) == feed);
+                worst.into_iter().take(free).for_each(|s| self.begin(s, tools));
+            }
+        }
+    }
+
     /// When the crowd's alert is to be raised again; `None` unless the crowd has grown since the last time.
     pub(super) fn crowd_due(&self) -> Option<Moment> {
         self.crowd_called.filter(|_| self.crowd_grown).map(|called| called + CROWD_CALLS_EVERY)
     }
 
-    /// The crowd, worst first.
-    fn worst_of_crowd(&self, sight: &Sight<'_>) -> Vec<Subject> {
-        let mut all: Vec<(Subject, f64)> = self.crowd.iter().map(|s| (*s, self.badness(*s, sight))).collect();
+    /// Those of the crowd who are meant, worst first.
+    fn worst_of_crowd(&self, sight: &Sight<'_>, meant: impl Fn(Subject) -> bool) -> Vec<Subject> {
+        let meant = self.crowd.iter().filter(|s| meant(**s));
+        let mut all: Vec<(Subject, f64)> = meant.map(|s| (*s, self.badness(*s, sight))).collect();
         all.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
         all.into_iter().map(|(s, _)| s).collect()
     }
@@ -109,7 +119,7 @@ impl Watched {
             String::new()
         };
         let names: Vec<String> = self
-            .worst_of_crowd(sight)
+            .worst_of_crowd(sight, |_| true)
             .into_iter()
             .take(MOST_NAMED)
             .map(|s| sight.picture.name_of(s))
@@ -176,7 +186,7 @@ impl Watched {
 
     /// Updates how bad each of this order's alerts is.
     pub fn weigh(&self, sight: &Sight<'_>, alerts: &mut Alerts) {
-        for subject in &self.told {
+        for subject in self.told.keys() {
             if let Some(id) = self.progress.get(subject).and_then(|e| e.alert) {
                 alerts.weigh(id, self.badness(*subject, sight));
             }
