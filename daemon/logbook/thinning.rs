@@ -4,7 +4,7 @@ use super::delivery::Row;
 use record::{FeedRow, OwnRow, Stamp, TargetRow};
 use std::collections::BTreeMap;
 use std::sync::Arc;
-use terms::{Circular, Dimension, Mmsi, Quantity, normal_deg, turn_deg};
+use terms::{Circular, Dimension, FeedId, Mmsi, Quantity, normal_deg, turn_deg};
 
 /// How often own vessel gets a row, in milliseconds.
 const OWN_EVERY_MS: i64 = 10_000;
@@ -12,7 +12,7 @@ const OWN_EVERY_MS: i64 = 10_000;
 const MINUTE_MS: i64 = 60_000;
 /// How often a feed's counts get a row, in milliseconds.
 const FEED_EVERY_MS: i64 = 600_000;
-/// Most targets written a minute, nearest first.
+/// Most targets written a minute, nearest first; the feeds take turns.
 pub(super) const TARGETS_A_MINUTE: usize = 200;
 /// A target is near within this range, or when its CPA will come within `NEAR_CPA_NM` and `NEAR_TCPA_S`. The others,
 /// most of what is heard in busy waters, get a row every five minutes.
@@ -20,8 +20,9 @@ const NEAR_NM: f64 = 6.0;
 const NEAR_CPA_NM: f64 = 3.0;
 const NEAR_TCPA_S: f64 = 1800.0;
 const FAR_EVERY_MINUTES: i64 = 5;
-/// Most targets held during a minute; new ones beyond that are ignored.
+/// Most targets held during a minute; new ones beyond that are ignored, but for so many of each feed.
 const TARGETS_HELD: usize = 5_000;
+const HELD_OF_A_FEED: usize = 500;
 /// Most feeds held; a boat has a handful.
 const FEEDS_HELD: usize = 64;
 
@@ -92,6 +93,8 @@ pub(super) struct Thinning {
     minute: Option<i64>,
     own_period: Option<i64>,
     targets: BTreeMap<Mmsi, (Stamp, TargetRow)>,
+    /// How many of each feed's have come in.
+    targets_of: BTreeMap<Option<FeedId>, usize>,
     instruments: BTreeMap<Quantity, (Stamp, Minute)>,
     feeds: BTreeMap<Arc<str>, (Stamp, FeedRow)>,
     feed_period: Option<i64>,
@@ -132,11 +135,13 @@ impl Thinning {
             (Some(new), Some(old)) => new <= old,
             (_, old) => old.is_none(),
         };
-        let room = self.targets.len() < TARGETS_HELD;
+        let of_feed = self.targets_of.entry(at.feed).or_default();
+        let room = self.targets.len() < TARGETS_HELD || *of_feed < HELD_OF_A_FEED;
         match self.targets.get_mut(&target.mmsi) {
             Some(held) if nearer(&target, &held.1) => *held = (at, target),
             Some(_) => {}
             None if room => {
+                *of_feed += 1;
                 self.targets.insert(target.mmsi, (at, target));
             }
             None => {}
@@ -158,12 +163,24 @@ impl Thinning {
         let minute = self.minute.unwrap_or(0);
         // Spread over the five minutes by identity, so that no minute has all of them.
         let its_turn = |t: &TargetRow| (i64::from(t.mmsi.number()) + minute) % FAR_EVERY_MINUTES == 0;
+        self.targets_of.clear();
         let mut targets: Vec<_> = std::mem::take(&mut self.targets).into_values().collect();
         targets.retain(|(_, t)| whole || is_near(t) || its_turn(t));
         if targets.len() > TARGETS_A_MINUTE {
             let range = |t: &TargetRow| t.range_nm.unwrap_or(f64::INFINITY);
             targets.sort_by(|a, b| range(&a.1).total_cmp(&range(&b.1)).then(a.1.mmsi.cmp(&b.1.mmsi)));
-            targets.truncate(TARGETS_A_MINUTE);
+            // The nearest of each feed, then the second nearest of each, and so on: what one feed brings hides no ship of
+            // another.
+            let mut before: BTreeMap<Option<FeedId>, usize> = BTreeMap::new();
+            let mut in_turn = |row: (Stamp, TargetRow)| {
+                let turn = before.entry(row.0.feed).or_default();
+                *turn += 1;
+                (*turn, row)
+            };
+            let mut turns: Vec<_> = targets.into_iter().map(&mut in_turn).collect();
+            turns.sort_by_key(|(turn, _)| *turn);
+            turns.truncate(TARGETS_A_MINUTE);
+            targets = turns.into_iter().map(|(_, row)| row).collect();
         }
         targets.sort_by_key(|(at, t)| (at.steady, t.mmsi));
         targets.into_iter().for_each(|(at, t)| out(Thinned::Target(at, t)));
@@ -175,5 +192,45 @@ impl Thinning {
             self.feed_period = period;
             std::mem::take(&mut self.feeds).into_values().for_each(|(at, f)| out(Thinned::Feed(at, f)));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use terms::Moment;
+
+    #[test]
+    fn a_flood_by_one_feed_leaves_the_rows_of_another() {
+        let mut thinning = Thinning::default();
+        let mut rows = Vec::new();
+        let mut take = |s: f64, feed: u16, number: u32, range_nm: f64| {
+            let at = Stamp { steady: Moment::from_s(s), utc: None, feed: Some(FeedId(feed)) };
+            let row = TargetRow {
+                mmsi: Mmsi::new(number).unwrap(),
+                name: None,
+                kind: None,
+                position: None,
+                cog_deg: None,
+                sog_kn: None,
+                range_nm: Some(range_nm),
+                bearing_deg: None,
+                cpa_nm: None,
+                tcpa_s: None,
+            };
+            thinning.take(at, Row::Target(row), &mut |row| rows.push(row));
+        };
+        for n in 0..20_000 {
+            take(1.0, 1, 211_000_000 + n, 0.1);
+        }
+        take(2.0, 2, 538_000_001, 5.0);
+        take(61.0, 2, 538_000_001, 4.9);
+        let written: Vec<_> = rows
+            .iter()
+            .filter_map(|r| if let Thinned::Target(at, _) = r { Some(at.feed) } else { None })
+            .collect();
+        assert_eq!(written.len(), TARGETS_A_MINUTE);
+        assert_eq!(written.iter().filter(|f| **f == Some(FeedId(2))).count(), 1);
     }
 }

@@ -102,6 +102,7 @@ impl Lookout {
     pub fn hear_from(&mut self, at: Moment, source: Source, report: &Report) {
         if let Some(feed) = self.feed_kept(source.feed) {
             feed.heard = Some(at);
+            self.casualties.listen_to(source.feed);
             self.findings.push(Finding::Changed(Subject::Feed(source.feed), Quantity::Sentences));
         }
         match report {

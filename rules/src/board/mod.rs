@@ -37,7 +37,8 @@ pub struct BoardSettings {
     /// Everything is part of an exercise.
     pub exercise: bool,
     /// Greatest number of signals a minute, counted for each priority together with those above it. Beyond it only
-    /// emergencies sound at once; the rest follow as soon as the minute has room again. Default 20.
+    /// emergencies and the first of each feed in that minute sound at once; the rest follow as soon as there is room again.
+    /// Default 20.
     pub signals_per_min: usize,
     /// Ship's time less UTC, in seconds.
     pub ship_time_s: i64,

@@ -3,7 +3,7 @@
 use super::fixes::Fixes;
 use sentence::Distress;
 use serde::{Deserialize, Serialize};
-use terms::{CasualtyId, Mmsi, Moment, Position, Station};
+use terms::{CasualtyId, FeedId, Mmsi, Moment, Position, Station};
 
 /// A crew member, and the identity of the beacon he or she wears.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -136,6 +136,9 @@ pub(crate) struct Case {
     pub id: CasualtyId,
     pub kind: Kind,
     pub source: Source,
+    /// The feed that brought it; `None` for a button.
+    #[serde(default)]
+    pub feed: Option<FeedId>,
     pub why: Why,
     /// `None` for a button that no beacon has taken over.
     pub identity: Option<Identity>,
@@ -174,6 +177,7 @@ impl Case {
             id,
             kind,
             source,
+            feed: None,
             why,
             identity: None,
             also: None,

@@ -11,8 +11,10 @@ use sentence::ais::PositionSource;
 use std::time::Duration;
 use terms::{Mmsi, Moment, Position};
 
-/// Open casualties other than the crew's that are kept one by one; any more are reported as one.
+/// Open casualties other than the crew's that are kept one by one; any more are reported as one …
 const UNKNOWN_CASES: usize = 32;
+/// … but as many of each feed in any case: the forgeries of one do not hide who is heard by another.
+const UNKNOWN_OF_A_FEED: usize = 4;
 /// How many beacons beyond those kept one by one have their identities remembered, to count them.
 const COUNTED_BEACONS: usize = 256;
 /// Rough time from the fall to the first burst: the beacon must inflate its vest and start (from memory; own choice).
@@ -116,8 +118,13 @@ impl Casualties {
         let mut kind = message.kind;
         let mut identity = Some(message.identity.clone());
         let mut why = why;
+        let feed = self.feed;
         let unknown = |c: &&Case| c.identity.as_ref().is_some_and(|i| self.crew_name(i).is_none());
-        if crew.is_none() && self.open.iter().filter(unknown).count() >= UNKNOWN_CASES {
+        let strangers = || self.open.iter().filter(unknown);
+        if crew.is_none()
+            && strangers().count() >= UNKNOWN_CASES
+            && strangers().filter(|c| c.feed == feed).count() >= UNKNOWN_OF_A_FEED
+        {
             if self.count_in_crowd(at, message) {
                 return;
             }
@@ -127,7 +134,7 @@ impl Casualties {
         let id = self.number();
         let many = identity.is_none();
         let case = Case::new(id, kind, message.source, why, at, message.began.unwrap_or(at));
-        self.open.push(Case { identity, crew, ..case });
+        self.open.push(Case { identity, crew, feed, ..case });
         self.tell(id, CasualtyNews::Raised);
         // Any other news is reported as part of this.
         if !many {

@@ -44,7 +44,7 @@ use sentence::ais::AisReport;
 use state::SILENT_AFTER;
 use std::collections::{BTreeSet, VecDeque};
 use std::time::Duration;
-use terms::{CasualtyId, Mmsi, Moment};
+use terms::{CasualtyId, FeedId, Mmsi, Moment};
 
 /// Ordinary stations whose false claim of distress was noted.
 const FALSE_CLAIMS: usize = 256;
@@ -60,6 +60,8 @@ const TAKEN_OVER_NM: f64 = 0.5;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Casualties {
     crew: Vec<CrewMember>,
+    /// The feed whose message is being taken.
+    feed: Option<FeedId>,
     open: Vec<Case>,
     closed: VecDeque<Case>,
     next_id: u32,
@@ -80,6 +82,7 @@ impl Casualties {
     pub fn new(crew: Vec<CrewMember>) -> Self {
         Self {
             crew,
+            feed: None,
             open: Vec::new(),
             closed: VecDeque::new(),
             next_id: 1,
@@ -103,6 +106,11 @@ impl Casualties {
     /// The number the next one gets.
     pub fn next_number(&self) -> u32 {
         self.next_id
+    }
+
+    /// Names the feed that the messages to come are from.
+    pub(crate) fn listen_to(&mut self, feed: FeedId) {
+        self.feed = Some(feed);
     }
 
     /// Takes an AIS message. True: it was a beacon's or a crew member's, and is no ordinary target.

@@ -26,6 +26,26 @@ fn tables_are_bounded_and_the_crew_keep_their_places() {
 }
 
 #[test]
+fn the_forged_beacons_of_one_feed_leave_places_for_those_of_another() {
+    let mut c = Casualties::new(crew());
+    c.listen_to(FeedId(1));
+    for n in 0..1_000 {
+        c.hear_ais(s(0.0), &beacon(972_100_000 + n, Some(14), None), &own(s(0.0)));
+    }
+    c.take_news();
+    c.listen_to(FeedId(2));
+    for n in 0..10 {
+        c.hear_ais(s(1.0), &beacon(974_200_000 + n, Some(14), None), &own(s(1.0)));
+    }
+    assert_eq!(raised(&mut c), [34, 35, 36, 37], "four of their own; the others are counted");
+    c.listen_to(FeedId(1));
+    c.hear_ais(s(2.0), &beacon(972_200_000, Some(14), None), &own(s(2.0)));
+    assert_eq!(raised(&mut c), NONE);
+    c.hear_ais(s(2.0), &beacon(ADA, Some(14), None), &own(s(2.0)));
+    assert_eq!(raised(&mut c), [38], "whoever else is heard by that feed");
+}
+
+#[test]
 fn a_reboot_keeps_every_case_and_says_what_it_does_not_know() {
     let mut c = Casualties::new(crew());
     c.hear_ais(s(1000.0), &beacon(ADA, Some(14), Some(here())), &own(s(1000.0)));
