@@ -244,8 +244,8 @@ impl Lookout {
     /// Takes a report of a target, and judges it. One not known yet, of that kind, needs a place first.
     pub(crate) fn hear_report(&mut self, at: Moment, source: Source, kind: Kind, report: &AisReport) {
         let (mmsi, settings) = (report.mmsi, &self.settings);
-        let mut hear = |t: &mut Target| t.hear(at, source.feed, report, settings);
-        let changes = match self.table.hear(at, source.feed, mmsi, &mut hear) {
+        let hear = |t: &mut Target| t.hear(at, source.feed, report, settings);
+        let changes = match self.table.hear(at, source.feed, mmsi, hear) {
             Some(changes) => changes,
             None => {
                 let mut new = Target::new(at, source.feed, mmsi, kind);

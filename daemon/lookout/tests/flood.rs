@@ -29,12 +29,14 @@ struct Bridge {
     lookout: Lookout,
     gone: BTreeSet<u32>,
     noted: usize,
+    /// All findings.
+    found: usize,
 }
 
 impl Bridge {
     fn new(targets_max: usize) -> Self {
         let lookout = Lookout::new(Settings { targets_max, ..Settings::default() });
-        let mut bridge = Self { lookout, gone: BTreeSet::new(), noted: 0 };
+        let mut bridge = Self { lookout, gone: BTreeSet::new(), noted: 0, found: 0 };
         for s in -10..=0 {
             bridge.fix(f64::from(s));
         }
@@ -50,6 +52,7 @@ impl Bridge {
 
     fn look(&mut self) {
         for f in self.lookout.take_findings() {
+            self.found += 1;
             match f {
                 Finding::Gone(Subject::Target(m)) => drop(self.gone.insert(m.number())),
                 Finding::Noted { .. } => self.noted += 1,
@@ -162,8 +165,10 @@ fn a_feed_takes_what_another_leaves_and_gives_it_back() {
 fn no_ship_loses_her_place_to_a_newer_one_that_is_no_more_dangerous() {
     let mut bridge = Bridge::new(50);
     ring(&mut bridge, 0.0, WIRE, 1_000_000..1_000_050, 5.1);
+    let before = bridge.found;
     ring(&mut bridge, 1.0, WIRE, 2_000_000..2_000_500, 5.1);
     ring(&mut bridge, 1.0, WIRE, 3_000_000..3_000_500, 9.0);
+    assert_eq!(bridge.found - before, 1_001, "that the feed speaks, and once that there are too many");
     assert!(bridge.gone.is_empty(), "{:?}", bridge.gone);
     assert_eq!(bridge.count(1_000_000..1_000_050), 50);
     // Nearer ones are more dangerous.
