@@ -236,6 +236,7 @@ impl Alert {
                 | BuiltIn::LogbookFailing
                 | BuiltIn::SignalFailing
                 | BuiltIn::OrdersNotLoaded
+                | BuiltIn::ControlFailing
                 | BuiltIn::ClockNotKnown,
             ) => true,
             Some(

@@ -46,6 +46,8 @@ terms::closed_list! {
         BeaconTest = "beacon test",
         /// Gear or a battery runs out.
         GearDue = "gear due",
+        /// The control socket, or control over TCP, cannot be opened.
+        ControlFailing = "control failing",
     }
 }
 
@@ -72,7 +74,8 @@ impl BuiltIn {
             | Self::OwnTransmitterSilent
             | Self::LogbookFailing
             | Self::SignalFailing
-            | Self::OrdersNotLoaded => Priority::Warning,
+            | Self::OrdersNotLoaded
+            | Self::ControlFailing => Priority::Warning,
             // The watch alarm begins as a light alone (the visual indication of MSC.128(75)) and escalates by its
             // own clock.
             Self::WatchAlarm

@@ -47,6 +47,8 @@ pub enum Item {
     Logbook,
     /// The recording of sentences.
     Recording,
+    /// The control socket and control over TCP.
+    Control,
     /// The watchkeeper.
     Watch,
     /// The lookout as a whole.
@@ -54,7 +56,7 @@ pub enum Item {
 }
 
 /// Items that exist only once, and their words.
-const SINGLE: [(Item, &str); 13] = [
+const SINGLE: [(Item, &str); 14] = [
     (Item::OwnVessel, "own vessel"),
     (Item::Fix, "fix"),
     (Item::Clock, "clock"),
@@ -66,6 +68,7 @@ const SINGLE: [(Item, &str); 13] = [
     (Item::Heartbeat, "heartbeat line"),
     (Item::Logbook, "logbook"),
     (Item::Recording, "recording"),
+    (Item::Control, "control"),
     (Item::Watch, "watch"),
     (Item::Lookout, "lookout"),
 ];

@@ -79,6 +79,8 @@ pub enum Fault {
     Recording,
     /// The orders file is bad; others are in force.
     Orders,
+    /// The control socket, or control over TCP, cannot be opened.
+    Control,
 }
 
 impl Fault {
@@ -89,6 +91,7 @@ impl Fault {
             Self::Logbook => (BuiltIn::LogbookFailing, Subject::Logbook),
             Self::Recording => (BuiltIn::LogbookFailing, Subject::Lookout),
             Self::Orders => (BuiltIn::OrdersNotLoaded, Subject::Lookout),
+            Self::Control => (BuiltIn::ControlFailing, Subject::Lookout),
         }
     }
 }

@@ -83,6 +83,7 @@ impl Watch {
             (Some(BuiltIn::InstrumentDoubtful), _) => Item::Instruments,
             (Some(BuiltIn::OrdersNotLoaded), _) => Item::Orders,
             (Some(BuiltIn::GearDue), _) => Item::Gear,
+            (Some(BuiltIn::ControlFailing), _) => Item::Control,
             (Some(BuiltIn::WatchAlarm), _) => Item::Watch,
             (Some(BuiltIn::LogbookFailing), Subject::Lookout) => Item::Recording,
             (_, Subject::Logbook) => Item::Logbook,
