@@ -6,14 +6,14 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::time::{Duration, Instant};
 
-const TOKEN: &str = "seventeen-letters";
+pub const TOKEN: &str = "seventeen-letters";
 
-fn free_address() -> SocketAddr {
+pub fn free_address() -> SocketAddr {
     TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap()
 }
 
 /// A daemon that listens on TCP.
-fn start(name: &str, control: &str, body: &str) -> (Daemon, SocketAddr) {
+pub fn start(name: &str, control: &str, body: &str) -> (Daemon, SocketAddr) {
     let folder = Folder::new(name);
     folder.write("token", &format!("{TOKEN}\n"));
     let address = free_address();
@@ -22,40 +22,45 @@ fn start(name: &str, control: &str, body: &str) -> (Daemon, SocketAddr) {
     (daemon, address)
 }
 
-struct Answer {
-    status: u16,
-    head: String,
-    body: String,
+pub struct Answer {
+    pub status: u16,
+    pub head: String,
+    pub body: String,
 }
 
 impl Answer {
-    fn json(&self) -> Value {
+    /// What came back, as far as it came.
+    pub fn of(mut stream: impl Read) -> Self {
+        let mut answer = Vec::new();
+        let _ = stream.read_to_end(&mut answer);
+        let answer = text(&answer);
+        let (head, body) = answer.split_once("\r\n\r\n").unwrap_or((&answer, ""));
+        let status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0);
+        Self { status, head: head.to_owned(), body: body.to_owned() }
+    }
+
+    pub fn json(&self) -> Value {
         serde_json::from_str(&self.body).unwrap_or_else(|e| panic!("{e}: {}", self.body))
     }
 }
 
 /// One request as it is written.
-fn send(address: SocketAddr, bytes: &[u8]) -> Answer {
+pub fn send(address: SocketAddr, bytes: &[u8]) -> Answer {
     let mut stream = TcpStream::connect(address).unwrap();
     stream.set_read_timeout(Some(Duration::from_secs(40))).unwrap();
     // Whoever is answered before he has said all may be cut short.
     let _ = stream.write_all(bytes);
-    let mut answer = Vec::new();
-    let _ = stream.read_to_end(&mut answer);
-    let answer = text(&answer);
-    let (head, body) = answer.split_once("\r\n\r\n").unwrap_or((&answer, ""));
-    let status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0);
-    Answer { status, head: head.to_owned(), body: body.to_owned() }
+    Answer::of(stream)
 }
 
-fn request(address: SocketAddr, line: &str, token: Option<&str>, body: &str) -> Answer {
+pub fn request(address: SocketAddr, line: &str, token: Option<&str>, body: &str) -> Answer {
     let token = token.map_or(String::new(), |t| format!("authorization: Bearer {t}\r\n"));
     let length = body.len();
     let text = format!("{line} HTTP/1.1\r\nhost: {address}\r\n{token}content-length: {length}\r\n\r\n{body}");
     send(address, text.as_bytes())
 }
 
-const NOTE: &str = "{\"act\": \"note\", \"text\": \"by TCP\"}";
+pub const NOTE: &str = "{\"act\": \"note\", \"text\": \"by TCP\"}";
 
 #[test]
 fn without_a_token_this_computer_may_read_and_nobody_write() {

@@ -22,6 +22,7 @@ mod card;
 mod clock;
 mod control;
 mod corpora;
+mod crowd;
 mod departure;
 mod drill;
 mod faults;

@@ -1,6 +1,6 @@
 //! Debounced buttons on GPIO lines: control without a screen.
 
-use super::Ask;
+use super::{Ask, Questions};
 use crate::clock::Clock;
 use crate::gpio::{Gpio as _, Input};
 use crate::signals::News;
@@ -60,12 +60,7 @@ impl Contact {
 }
 
 /// Watches a button until the watch ends.
-pub(super) async fn run(
-    id: SignalId,
-    button: Button,
-    questions: mpsc::Sender<Ask>,
-    news: mpsc::Sender<News>,
-) {
+pub(super) async fn run(id: SignalId, button: Button, questions: Questions, news: mpsc::Sender<News>) {
     loop {
         let outcome = watch(id, &button, &questions, &news).await;
         let Err(why) = outcome else { return };
@@ -77,7 +72,7 @@ pub(super) async fn run(
 async fn watch(
     id: SignalId,
     button: &Button,
-    questions: &mpsc::Sender<Ask>,
+    questions: &Questions,
     news: &mpsc::Sender<News>,
 ) -> io::Result<()> {
     let mut input: Input = button.line.input()?;
@@ -93,7 +88,7 @@ async fn watch(
             tracing::info!(button = %button.name, "pressed");
             let (reply, done) = oneshot::channel();
             let ask = Ask::Button(button.name.clone(), button.act(), reply);
-            if questions.send(ask).await.is_err() {
+            if !questions.wait(ask).await {
                 return Ok(());
             }
             match done.await {

@@ -11,9 +11,11 @@ use std::collections::BTreeMap;
 
 /// General notes on all places.
 const ABOUT: &str = "The hand on the daemon. On the Unix socket the file's rights say who may ask. Over TCP, where \
-    boat.toml asks for it, a token does; reading may be opened, changing anything never. One request a connection, \
-    at most 16 KiB, 10 s; at most 32 connections and 8 streams at one time. An aid only: it does not replace a \
-    proper lookout.";
+    boat.toml asks for it, a token does; reading may be opened, changing anything never. Over TCP a request must \
+    call this computer by an address, localhost, its own name or one of boat.toml's `names`, and no page from elsewhere \
+    may ask. One request a connection; its head within 2 s, its body of at most 16 KiB within 10 s, its answer read \
+    within 5 s. Over TCP at most 64 connections and 16 streams, 16 and 8 of one address; on the socket 32 and 8, 24 and 6 \
+    of one user. An aid only: it does not replace a proper lookout.";
 
 type Describes = fn(&mut SchemaGenerator) -> Schema;
 
@@ -193,14 +195,17 @@ fn describe(place: &Found, generator: &mut SchemaGenerator) -> Described {
         let content = BTreeMap::from([("application/json", Media { schema })]);
         responses.insert(status, Response { description, content });
     };
+    refused("400", "The body is not what is asked here, or the request does not name its host once.");
+    refused(
+        "403",
+        "Not over TCP without a token, or not over TCP at all; asked by a foreign name or from a foreign page.",
+    );
+    refused("503", "Too many ask; or the watch does not answer, or the daemon cannot read its token.");
     if place.wants != Wants::Nothing {
         refused("401", "A token is needed, or the one given is wrong; then the answer is slow.");
-        refused("403", "Not over TCP without a token, or not over TCP at all.");
         refused("429", "Too many wrong tokens at once.");
-        refused("503", "The watch is busy or does not answer, or the daemon cannot read its token.");
     }
     if place.method == Method::POST {
-        refused("400", "The body is not what is asked here.");
         refused("408", "The body did not arrive in time.");
         refused("409", "There is nothing to do it to, or the file is bad.");
         refused("413", "The body is too long.");

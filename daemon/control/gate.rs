@@ -3,8 +3,8 @@
 use super::body::{Body, refusal};
 use crate::clock::Clock;
 use boat::Listen;
-use hyper::header::{AUTHORIZATION, HOST, HeaderValue, WWW_AUTHENTICATE};
-use hyper::{HeaderMap, Response, StatusCode};
+use hyper::header::{AUTHORIZATION, HOST, HeaderValue, ORIGIN, WWW_AUTHENTICATE};
+use hyper::{HeaderMap, Response, StatusCode, Uri};
 use sha2::{Digest, Sha256};
 use std::net::IpAddr;
 use std::sync::Mutex;
@@ -34,9 +34,14 @@ pub(super) enum Wants {
     Files,
 }
 
+/// A request that is refused, and why.
+pub(super) type Refused = (StatusCode, &'static str);
+
 /// The guard of the TCP listener.
 pub(super) struct Gate {
     listen: Listen,
+    /// This computer's own name, in lower case.
+    own: Option<String>,
     slowed: Semaphore,
     /// Wrong tokens since the last log message, and when that was.
     wrong: Mutex<(u64, Option<Moment>)>,
@@ -44,7 +49,53 @@ pub(super) struct Gate {
 
 impl Gate {
     pub fn new(listen: Listen) -> Self {
-        Self { listen, slowed: Semaphore::new(WAITING), wrong: Mutex::default() }
+        let own = std::fs::read_to_string("/proc/sys/kernel/hostname").ok();
+        let own = own.map(|name| name.trim().to_ascii_lowercase()).filter(|name| !name.is_empty());
+        Self { listen, own, slowed: Semaphore::new(WAITING), wrong: Mutex::default() }
+    }
+
+    /// Refuses a request that calls this computer by a foreign name, or that a page from elsewhere makes, whatever it
+    /// asks. A page whose name was made to resolve here (DNS rebinding) gives itself away by that name. No answer carries
+    /// a header that would let a foreign page read it.
+    pub fn is_meant(&self, uri: &Uri, headers: &HeaderMap) -> Result<(), Refused> {
+        let mut hosts = headers.get_all(HOST).iter();
+        // One name, no more and no less (RFC 9112, section 3.2).
+        let (Some(host), None) = (hosts.next().and_then(|h| h.to_str().ok()), hosts.next()) else {
+            return Err((StatusCode::BAD_REQUEST, "a request names its host, once"));
+        };
+        // The name in the first line counts where there is one (section 3.2.2).
+        if !self.is_own_name(host) || uri.authority().is_some_and(|a| !self.is_own_name(a.as_str())) {
+            let why = "this computer is asked by another's name; if the name is its own, add it to `names` under \
+                       [control] in boat.toml";
+            return Err((StatusCode::FORBIDDEN, why));
+        }
+        let is_own_page = |origin: &HeaderValue| {
+            let origin = origin.to_str().unwrap_or("");
+            let page = origin.strip_prefix("http://").or_else(|| origin.strip_prefix("https://"));
+            page.is_some_and(|page| page.eq_ignore_ascii_case(host))
+        };
+        if !headers.get_all(ORIGIN).iter().all(is_own_page) {
+            return Err((StatusCode::FORBIDDEN, "pages from elsewhere may not ask"));
+        }
+        Ok(())
+    }
+
+    /// Whether a request's host is this computer: an address, for which nobody asks a name server, localhost, its own
+    /// name, alone or as multicast DNS has it (RFC 6762), or one out of boat.toml.
+    fn is_own_name(&self, host: &str) -> bool {
+        let name = match host.rsplit_once(':') {
+            Some((name, port)) if port.bytes().all(|b| b.is_ascii_digit()) => name,
+            _ => host,
+        };
+        let address = name.strip_prefix('[').and_then(|n| n.strip_suffix(']')).unwrap_or(name);
+        if address.parse::<IpAddr>().is_ok() {
+            return true;
+        }
+        let name = name.to_ascii_lowercase();
+        let name = name.strip_suffix('.').unwrap_or(&name);
+        name == "localhost"
+            || self.own.as_deref().is_some_and(|own| own == name || name.strip_suffix(".local") == Some(own))
+            || self.listen.names.iter().any(|n| n == name)
     }
 
     /// Admits a request, or explains the refusal.
@@ -61,14 +112,13 @@ impl Gate {
             .and_then(|v| v.strip_prefix("Bearer "))
             .map(str::trim);
         let Some(file) = &self.listen.token_file else {
-            // Without a token, admit only this computer, and no foreign page in its browser.
+            // Without a token it listens on this computer alone, which may read.
             return match wants {
                 Wants::Writes => Err(no(
                     StatusCode::FORBIDDEN,
                     "nothing can be changed over TCP without a token: name a `token_file`, or use the socket",
                 )),
-                _ if is_own_name(headers) => Ok(()),
-                _ => Err(no(StatusCode::FORBIDDEN, "this computer is asked by another's name")),
+                _ => Ok(()),
             };
         };
         match given {
@@ -130,32 +180,68 @@ fn same(token: &str, given: &str) -> bool {
     Sha256::digest(token) == Sha256::digest(given)
 }
 
-/// Whether a request names this computer by a number or as localhost. A foreign page whose name was made to resolve
-/// here gives itself away by that name.
-fn is_own_name(headers: &HeaderMap) -> bool {
-    let host = headers.get(HOST).and_then(|h| h.to_str().ok()).unwrap_or("");
-    let name = host
-        .rsplit_once(':')
-        .map_or(host, |(name, port)| if port.bytes().all(|b| b.is_ascii_digit()) { name } else { host });
-    name == "localhost" || name.trim_matches(['[', ']']).parse::<IpAddr>().is_ok()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    fn gate() -> Gate {
+        let address = ([127, 0, 0, 1], 80).into();
+        let names = vec!["boat.example".to_owned()];
+        let mut gate = Gate::new(Listen { address, token_file: None, open_reading: true, names });
+        gate.own = Some("windlestraw".to_owned());
+        gate
+    }
+
     #[test]
     fn own_names() {
-        let own = |host: &str| {
-            let mut headers = HeaderMap::new();
-            headers.insert(HOST, HeaderValue::from_str(host).unwrap());
-            is_own_name(&headers)
-        };
-        for good in ["localhost", "localhost:80", "127.0.0.1:8080", "[::1]:80", "192.168.1.2"] {
-            assert!(own(good), "{good}");
+        let gate = gate();
+        for good in [
+            "localhost",
+            "LOCALHOST:80",
+            "127.0.0.1:8080",
+            "[::1]:80",
+            "192.168.1.2",
+            "Boat.example:8127",
+            "boat.example.",
+            "windlestraw",
+            "windlestraw.local:8127",
+        ] {
+            assert!(gate.is_own_name(good), "{good}");
         }
-        for bad in ["", "boat.example", "127.0.0.1.example:80", "localhost.example"] {
-            assert!(!own(bad), "{bad}");
+        for bad in [
+            "",
+            ":80",
+            "evil.example",
+            "127.0.0.1.example:80",
+            "localhost.example",
+            "a.boat.example",
+            "windlestraw.example",
+            "local",
+        ] {
+            assert!(!gate.is_own_name(bad), "{bad}");
+        }
+    }
+
+    #[test]
+    fn who_is_meant_and_from_where() {
+        let gate = gate();
+        let ask = |uri: &str, lines: &[(&str, &str)]| {
+            let mut headers = HeaderMap::new();
+            for (name, value) in lines {
+                let name: hyper::header::HeaderName = name.parse().unwrap();
+                headers.append(name, HeaderValue::from_str(value).unwrap());
+            }
+            gate.is_meant(&uri.parse().unwrap(), &headers).err().map_or(200, |(status, _)| status.as_u16())
+        };
+        let host = ("host", "boat.example:8127");
+        assert_eq!(ask("/", &[host]), 200);
+        assert_eq!(ask("/", &[]), 400);
+        assert_eq!(ask("/", &[host, host]), 400);
+        assert_eq!(ask("http://boat.example:8127/", &[host]), 200);
+        assert_eq!(ask("http://evil.example/", &[host]), 403);
+        assert_eq!(ask("/", &[host, ("origin", "http://boat.example:8127")]), 200);
+        for origin in ["null", "http://evil.example", "http://boat.example", "file://boat.example:8127"] {
+            assert_eq!(ask("/", &[host, ("origin", origin)]), 403, "{origin}");
         }
     }
 }

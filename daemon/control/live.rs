@@ -1,16 +1,14 @@
 //! The live picture for pages that stay open. It queries the watch once a second, however many pages look on.
 
-use super::Ask;
 use super::body::{Body, refusal, typed};
+use super::seats::Seat;
+use super::{Ask, Questions};
 use hyper::body::Bytes;
 use hyper::{Response, StatusCode};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
-use tokio::sync::{Notify, Semaphore, mpsc, oneshot, watch};
+use tokio::sync::{Notify, mpsc, oneshot, watch};
 
-/// Maximum number of pages.
-const PAGES: usize = 8;
 /// Interval between queries.
 const EVERY: Duration = Duration::from_secs(1);
 /// Time limit for an answer from the watch, after which it is queried again. The page itself warns that its data is
@@ -22,34 +20,13 @@ const STALLED: Duration = Duration::from_secs(10);
 /// The queries shared by all pages.
 pub(super) struct Live {
     latest: watch::Sender<Arc<str>>,
-    places: Arc<Semaphore>,
     changed: Notify,
-}
-
-/// State shared by a connection and its stream.
-#[derive(Default)]
-pub(super) struct Streaming {
-    /// The stream has begun.
-    begun: AtomicBool,
-    /// Its page accepts nothing any more.
-    pub stalled: Notify,
-}
-
-impl Streaming {
-    /// Whether the stream has begun.
-    pub fn begun(&self) -> bool {
-        self.begun.load(Ordering::Relaxed)
-    }
 }
 
 impl Live {
     /// Starts a task that queries the watch while any page looks on.
-    pub fn start(questions: mpsc::Sender<Ask>) -> Arc<Self> {
-        let live = Arc::new(Self {
-            latest: watch::Sender::new(Arc::from("")),
-            places: Arc::new(Semaphore::new(PAGES)),
-            changed: Notify::new(),
-        });
+    pub fn start(questions: Questions) -> Arc<Self> {
+        let live = Arc::new(Self { latest: watch::Sender::new(Arc::from("")), changed: Notify::new() });
         tokio::spawn(look(live.clone(), questions));
         live
     }
@@ -60,26 +37,20 @@ impl Live {
     }
 
     /// A stream of server-sent events (WHATWG HTML, section 9.2), one for each query.
-    pub fn stream(&self, streaming: &Arc<Streaming>) -> Response<Body> {
-        let Ok(place) = self.places.clone().try_acquire_owned() else {
-            let why = format!("{PAGES} pages look on already; close one");
+    pub fn stream(&self, seat: &Arc<Seat>) -> Response<Body> {
+        if let Err(why) = seat.streams() {
             return refusal(StatusCode::SERVICE_UNAVAILABLE, &why);
-        };
+        }
         let (to, pieces) = mpsc::channel(1);
-        let (mut latest, streaming) = (self.latest.subscribe(), streaming.clone());
-        streaming.begun.store(true, Ordering::Relaxed);
+        let (mut latest, seat) = (self.latest.subscribe(), seat.clone());
         self.changed();
         tokio::spawn(async move {
-            let _place = place;
             let mut piece = Bytes::from_static(b"retry: 2000\n\n");
             loop {
                 match tokio::time::timeout(STALLED, to.send(piece)).await {
                     Ok(Ok(())) => {}
                     Ok(Err(_)) => return,
-                    Err(_) => {
-                        streaming.stalled.notify_one();
-                        return;
-                    }
+                    Err(_) => return seat.end(),
                 }
                 tokio::select! {
                     changed = latest.changed() => if changed.is_err() { return },
@@ -93,7 +64,7 @@ impl Live {
     }
 }
 
-async fn look(live: Arc<Live>, questions: mpsc::Sender<Ask>) {
+async fn look(live: Arc<Live>, questions: Questions) {
     loop {
         // Query again on whichever comes first.
         let _ = tokio::time::timeout(EVERY, live.changed.notified()).await;
@@ -101,8 +72,8 @@ async fn look(live: Arc<Live>, questions: mpsc::Sender<Ask>) {
             continue;
         }
         let (reply, answer) = oneshot::channel();
-        if questions.try_send(Ask::Status(reply)).is_err() {
-            if questions.is_closed() {
+        if !questions.put(Ask::Status(reply)) {
+            if questions.looks.is_closed() {
                 return;
             }
             continue;

@@ -11,10 +11,13 @@ mod metrics;
 mod page;
 pub mod places;
 mod routes;
+mod seats;
 mod server;
+mod socket;
 
 pub use client::{ClientError, ask};
-pub use server::{ControlError, Server};
+pub use server::{Server, Shut};
+pub use socket::ControlError;
 
 use crate::signals::News;
 use boat::Boat;
@@ -26,10 +29,11 @@ use std::path::PathBuf;
 use terms::SignalId;
 use tokio::sync::{mpsc, oneshot};
 
-/// Requests that may queue for the watch.
-const WAITING: usize = 64;
-/// Simultaneous connections; more wait in the kernel's queue.
-const CONNECTIONS: usize = 32;
+/// Acts that may queue for the watch: one for each connection, over TCP and at the socket, and for each button.
+const ACTS: usize = 128;
+/// Looks of one listener that may queue for the watch. Each has its own share, so that a flood over TCP leaves the
+/// socket its looks.
+const LOOKS: usize = 8;
 /// Largest request body, bytes.
 const BODY: usize = 16 * 1024;
 /// Time limit for a request to arrive and for its answer.
@@ -63,13 +67,65 @@ pub enum Ask {
     Button(String, Act, Reply<Done>),
 }
 
-/// Both ends of the bounded request queue.
-pub fn questions() -> (mpsc::Sender<Ask>, mpsc::Receiver<Ask>) {
-    mpsc::channel(WAITING)
+impl Ask {
+    /// Whether it only looks. What may change something never waits behind a look.
+    const fn is_look(&self) -> bool {
+        match self {
+            Self::Status(_) | Self::Handover(None, _) | Self::Departure(_) => true,
+            Self::Casualty(question, _) => !question.searched,
+            Self::Handover(Some(_), _)
+            | Self::Act(..)
+            | Self::Backup(..)
+            | Self::Reload(_)
+            | Self::Test(..)
+            | Self::DepartureAct(..)
+            | Self::Button(..) => false,
+        }
+    }
+}
+
+/// The near ends of both queues to the watch.
+#[derive(Debug, Clone)]
+pub struct Questions {
+    acts: mpsc::Sender<Ask>,
+    looks: mpsc::Sender<Ask>,
+}
+
+/// The far ends. The watch serves acts first.
+#[derive(Debug)]
+pub struct Asked {
+    /// Whatever may change something.
+    pub acts: mpsc::Receiver<Ask>,
+    /// Looks, which change nothing.
+    pub looks: mpsc::Receiver<Ask>,
+}
+
+/// Both queues to the watch, each bounded.
+pub fn questions() -> (Questions, Asked) {
+    let (acts, far_acts) = mpsc::channel(ACTS);
+    // Two listeners, and the pages that stay open.
+    let (looks, far_looks) = mpsc::channel(2 * LOOKS + 1);
+    (Questions { acts, looks }, Asked { acts: far_acts, looks: far_looks })
+}
+
+impl Questions {
+    const fn queue(&self, ask: &Ask) -> &mpsc::Sender<Ask> {
+        if ask.is_look() { &self.looks } else { &self.acts }
+    }
+
+    /// Queues a question; `false` if its queue is full or the watch has ended.
+    fn put(&self, ask: Ask) -> bool {
+        self.queue(&ask).try_send(ask).is_ok()
+    }
+
+    /// Waits for room in the queue; `false` if the watch has ended.
+    async fn wait(&self, ask: Ask) -> bool {
+        self.queue(&ask).send(ask).await.is_ok()
+    }
 }
 
 /// Starts a task for each button of the boat.
-pub fn buttons(boat: &Boat, questions: &mpsc::Sender<Ask>, news: &mpsc::Sender<News>) {
+pub fn buttons(boat: &Boat, questions: &Questions, news: &mpsc::Sender<News>) {
     for (button, n) in boat.buttons.iter().zip(boat.signals.len()..) {
         let id = SignalId(u16::try_from(n).unwrap_or(u16::MAX));
         tokio::spawn(button::run(id, button.clone(), questions.clone(), news.clone()));

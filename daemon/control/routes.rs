@@ -2,10 +2,11 @@
 
 use super::body::{Body, json, refusal, typed};
 use super::gate::Wants;
-use super::live::{Live, Streaming};
+use super::live::Live;
 use super::places::{self, Found, Kind};
+use super::seats::Seat;
 use super::server::Caller;
-use super::{Ask, BODY, PATIENCE, Reply, describe, metrics, page};
+use super::{Ask, BODY, PATIENCE, Questions, Reply, describe, metrics, page};
 use http_body_util::{BodyExt, Limited};
 use hyper::body::{Bytes, Incoming};
 use hyper::header::{ALLOW, HeaderValue};
@@ -14,16 +15,18 @@ use record::{Act, ActError, Backup, SignalTest};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use std::sync::{Arc, LazyLock};
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{Semaphore, oneshot};
 
 /// Every place.
 static PLACES: LazyLock<Vec<Found>> = LazyLock::new(places::all);
 /// The description of every place.
 static DESCRIPTION: LazyLock<Bytes> = LazyLock::new(|| describe::document(&PLACES).into());
 
-/// What answers are built from.
+/// What the answers of one listener are built from.
 pub(super) struct Service {
-    pub questions: mpsc::Sender<Ask>,
+    pub questions: Questions,
+    /// This listener's share of the queue of looks.
+    pub looks: Semaphore,
     pub live: Arc<Live>,
 }
 
@@ -36,8 +39,11 @@ impl Service {
         &self,
         request: Request<Incoming>,
         caller: &Caller,
-        streaming: &Arc<Streaming>,
+        seat: &Arc<Seat>,
     ) -> Response<Body> {
+        if let Err((status, why)) = caller.is_meant(&request) {
+            return refusal(status, why);
+        }
         let path = request.uri().path();
         let here = || PLACES.iter().filter(|p| p.path == path);
         let Some(first) = here().next() else {
@@ -56,7 +62,7 @@ impl Service {
         if let Err(refused) = caller.pass(place.wants, request.headers()).await {
             return refused;
         }
-        let answer = self.of(place.kind, request, streaming).await;
+        let answer = self.of(place.kind, request, seat).await;
         if place.wants == Wants::Writes {
             self.live.changed();
         }
@@ -71,53 +77,63 @@ impl Service {
         &self,
         kind: Kind,
         request: Request<Incoming>,
-        streaming: &Arc<Streaming>,
+        seat: &Arc<Seat>,
     ) -> Result<Response<Body>, Refused> {
         Ok(match kind {
             Kind::Page => page::answer(),
             Kind::Description => {
                 typed(StatusCode::OK, "application/json", Body::Whole(Some(DESCRIPTION.clone())))
             }
-            Kind::Events => self.live.stream(streaming),
+            Kind::Events => self.live.stream(seat),
             Kind::Metrics => {
-                let status = self.ask(Ask::Status).await?;
+                let status = self.ask(seat, Ask::Status).await?;
                 let text = Bytes::from(metrics::text(&status));
                 typed(StatusCode::OK, metrics::TYPE, Body::Whole(Some(text)))
             }
-            Kind::Status => good(&self.ask(Ask::Status).await?),
-            Kind::Handover => good(&self.ask(|reply| Ask::Handover(None, reply)).await?),
+            Kind::Status => good(&self.ask(seat, Ask::Status).await?),
+            Kind::Handover => good(&self.ask(seat, |reply| Ask::Handover(None, reply)).await?),
             Kind::Act => match body(request).await? {
-                Act::Handover { who } => good(&self.ask(|reply| Ask::Handover(Some(who), reply)).await?),
-                act => good(&self.ask(|reply| Ask::Act(act, reply)).await?),
+                Act::Handover { who } => {
+                    good(&self.ask(seat, |reply| Ask::Handover(Some(who), reply)).await?)
+                }
+                act => good(&self.ask(seat, |reply| Ask::Act(act, reply)).await?),
             },
             Kind::Casualty => {
                 let question = body(request).await?;
-                good(&self.ask(|reply| Ask::Casualty(question, reply)).await?)
+                good(&self.ask(seat, |reply| Ask::Casualty(question, reply)).await?)
             }
             Kind::Backup => {
                 let Backup { to } = body(request).await?;
                 if !to.is_absolute() {
                     return Err((StatusCode::BAD_REQUEST, "a copy's path begins at the root".to_owned()));
                 }
-                good(&self.ask(|reply| Ask::Backup(to, reply)).await?)
+                good(&self.ask(seat, |reply| Ask::Backup(to, reply)).await?)
             }
-            Kind::Reload => good(&self.ask(Ask::Reload).await?),
+            Kind::Reload => good(&self.ask(seat, Ask::Reload).await?),
             Kind::Test => {
                 let test: Option<SignalTest> = body_or_none(request).await?;
-                good(&self.ask(|reply| Ask::Test(test.and_then(|t| t.signal), reply)).await?)
+                good(&self.ask(seat, |reply| Ask::Test(test.and_then(|t| t.signal), reply)).await?)
             }
-            Kind::Departure => good(&self.ask(Ask::Departure).await?),
+            Kind::Departure => good(&self.ask(seat, Ask::Departure).await?),
             Kind::DepartureAct => {
                 let act = body(request).await?;
-                good(&self.ask(|reply| Ask::DepartureAct(act, reply)).await?)
+                good(&self.ask(seat, |reply| Ask::DepartureAct(act, reply)).await?)
             }
         })
     }
 
-    async fn ask<A>(&self, ask: impl FnOnce(Reply<A>) -> Ask) -> Result<A, Refused> {
+    async fn ask<A>(&self, seat: &Seat, ask: impl FnOnce(Reply<A>) -> Ask) -> Result<A, Refused> {
         let busy = |why: &str| (StatusCode::SERVICE_UNAVAILABLE, why.to_owned());
         let (reply, answered) = oneshot::channel();
-        self.questions.try_send(ask(reply)).map_err(|_| busy("too many requests at once; try again"))?;
+        let ask = ask(reply);
+        let _share = match ask.is_look().then(|| self.looks.try_acquire()).transpose() {
+            Ok(share) => share,
+            Err(_) => return Err(busy("too many look at once; try again")),
+        };
+        seat.asks();
+        if !self.questions.put(ask) {
+            return Err(busy("too many requests at once; try again"));
+        }
         match tokio::time::timeout(PATIENCE, answered).await {
             Ok(Ok(Ok(answer))) => Ok(answer),
             Ok(Ok(Err(e))) => {

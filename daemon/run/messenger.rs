@@ -56,6 +56,8 @@ pub(super) struct Messenger {
     /// When the logbook was last copied, in milliseconds of UTC; the least number for never.
     copied: Arc<AtomicI64>,
     pub recorder: Recorder,
+    /// Why control is shut, as last given to the watch.
+    control: Option<String>,
     /// Offset between steady time and the computer's clock.
     clock_offset_ms: Option<i64>,
     pub every: Every,
@@ -81,6 +83,7 @@ impl Messenger {
             signal_names: signals::names(&boat),
             set_aside: None,
             copied: Arc::new(AtomicI64::new(i64::MIN)),
+            control: None,
             clock_offset_ms: None,
             every: Every::new(Clock.now()),
             boat,
@@ -328,6 +331,15 @@ impl Messenger {
     fn fault(&mut self, what: Fault, why: Option<String>) {
         if self.watch.is_news(what, why.is_some()) {
             self.carry(self.clock.now(), Input::Fault { what, why });
+        }
+    }
+
+    /// Takes why control is shut. New words count too: another way in may be shut meanwhile.
+    pub fn control_health(&mut self, why: Option<String>) {
+        let is_news = self.watch.is_news(Fault::Control, why.is_some());
+        if is_news || why != self.control {
+            self.control.clone_from(&why);
+            self.carry(self.clock.now(), Input::Fault { what: Fault::Control, why });
         }
     }
 

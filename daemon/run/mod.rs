@@ -80,8 +80,9 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
     let mut manager = Manager::of_environment();
     let began = clock.now();
     let socket = boat.control.clone().unwrap_or_else(|| PathBuf::from(places::CONTROL));
-    let bound = outward.spawn(async move { control::Server::bind(&socket).await });
-    let server = bound.await.map_err(|e| e.to_string())?.map_err(|e| e.to_string())?;
+    let opened = outward.spawn(async move { control::Server::open(&socket).await });
+    let server = opened.await.map_err(|e| e.to_string())?.map_err(|e| e.to_string())?;
+    let mut shut = server.shut();
 
     let path = boat.logbook.clone().unwrap_or_else(|| PathBuf::from(places::LOGBOOK));
     let settings = LogbookSettings {
@@ -121,6 +122,7 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
 
     let mut messenger = Messenger::new(boat, logbook, signals, feeds, [orders_path, path.clone()]);
     messenger.begin(began, &recovered);
+    messenger.control_health(shut.borrow_and_update().why());
 
     let mut terminate = signal(SignalKind::terminate()).map_err(|e| e.to_string())?;
     let mut interrupt = signal(SignalKind::interrupt()).map_err(|e| e.to_string())?;
@@ -147,9 +149,12 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
                 drop(messenger.reload());
                 manager.ready();
             }
-            Some(asked) = asked.recv() => question = Some(asked),
+            Some(act) = asked.acts.recv() => question = Some(act),
             Some(news) = signal_news.recv() => messenger.signal_news(news),
             Ok(()) = health.changed() => messenger.logbook_health(),
+            Ok(()) = shut.changed() => messenger.control_health(shut.borrow_and_update().why()),
+            // Last of what asks, so that a flood of looks delays nothing else; the lines are taken in each pass.
+            Some(look) = asked.looks.recv() => question = Some(look),
             () = lines.come(rested.since(now)) => {}
             () = clock.until(due) => {}
         }

@@ -183,6 +183,13 @@ impl Daemon {
 
     /// Starts `run` with a boat.toml that is there, and waits until it answers.
     pub fn start_described(folder: Folder, boat: &Path, environment: &[(&str, &Path)]) -> Self {
+        let daemon = Self::spawn(folder, boat, environment);
+        until("the daemon to answer", || daemon.try_status());
+        daemon
+    }
+
+    /// The same without waiting.
+    pub fn spawn(folder: Folder, boat: &Path, environment: &[(&str, &Path)]) -> Self {
         let log = std::fs::File::create(folder.0.join("stderr")).unwrap();
         let child = middlewatch()
             .args(["run", "--config"])
@@ -193,9 +200,7 @@ impl Daemon {
             .stderr(log)
             .spawn()
             .unwrap();
-        let daemon = Self { folder, child };
-        until("the daemon to answer", || daemon.try_status());
-        daemon
+        Self { folder, child }
     }
 
     fn socket(&self) -> PathBuf {

@@ -1,7 +1,7 @@
 //! Files and control: `[orders]`, `[logbook]` and `[control]`, including optional control over TCP.
 
 use crate::places;
-use form::{Key, Nested, Table, key};
+use form::{Key, Nested, Table, Value, Written, key};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
@@ -22,6 +22,25 @@ const TOKEN_FILE: Key<PathBuf> =
         .example("token");
 const OPEN_READING: Key<bool> =
     key("open_reading", "reading over TCP needs no token; changing anything always does").or("false");
+const NAMES: Key<HostName> =
+    key("names", "names by which it may be asked over TCP, beside its own, its addresses and localhost")
+        .example("boat.example")
+        .most(16);
+
+/// A host name without its port, in lower case.
+struct HostName(String);
+
+impl Written for HostName {
+    const EXAMPLE: &'static str = "boat.example";
+
+    fn read(v: &Value<'_>) -> Result<Self, String> {
+        let good = |t: &&str| {
+            !t.is_empty() && t.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'.')
+        };
+        let name = v.text().filter(good).map(|t| Self(t.to_ascii_lowercase()));
+        name.ok_or_else(|| "a host name without a port such as \"boat.example\"".to_owned())
+    }
+}
 
 /// Raw sentences, recorded as they came.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,6 +60,8 @@ pub struct Listen {
     pub token_file: Option<PathBuf>,
     /// Allows reading without a token.
     pub open_reading: bool,
+    /// Names by which requests may call this computer, in lower case, beside its own, its addresses and localhost.
+    pub names: Vec<String>,
 }
 
 /// A path from the file. The daemon supplies the default.
@@ -66,6 +87,8 @@ pub(crate) fn control(t: &mut Table<'_>, folder: &Path) -> (Option<PathBuf>, Opt
     let Some(mut t) = t.table(&CONTROL) else { return (None, None) };
     let (socket, address) = (path(&mut t, &CONTROL_PATH, folder), t.take(&LISTEN));
     let (token_file, open_reading) = (path(&mut t, &TOKEN_FILE, folder), t.take(&OPEN_READING));
+    let names = t.list(&NAMES).unwrap_or_default().into_iter().map(|n| n.0).collect();
+    t.belongs(&NAMES, &LISTEN);
     t.belongs(&TOKEN_FILE, &LISTEN);
     t.belongs(&OPEN_READING, &LISTEN);
     if address.is_some_and(|a| !a.ip().is_loopback()) && !t.has(&TOKEN_FILE) {
@@ -74,8 +97,12 @@ pub(crate) fn control(t: &mut Table<'_>, folder: &Path) -> (Option<PathBuf>, Opt
             "beyond this computer a token is needed: name a `token_file` with at least 16 letters in it",
         );
     }
-    let listen =
-        address.map(|address| Listen { address, token_file, open_reading: open_reading == Some(true) });
+    let listen = address.map(|address| Listen {
+        address,
+        token_file,
+        open_reading: open_reading == Some(true),
+        names,
+    });
     (socket, listen)
 }
 
@@ -92,14 +119,17 @@ mod tests {
         let listen = boat("listen = \"127.0.0.1:8127\"\n").unwrap().listen.unwrap();
         assert!(!listen.open_reading && listen.token_file.is_none());
         let listen =
-            boat("listen = \"0.0.0.0:8127\"\ntoken_file = \"t\"\nopen_reading = true\n").unwrap().listen;
+            boat("listen = \"0.0.0.0:8127\"\ntoken_file = \"t\"\nopen_reading = true\nnames = [\"Boat.Example\"]\n").unwrap().listen;
         let listen = listen.unwrap();
+        assert_eq!(listen.names, ["boat.example"]);
         assert_eq!((listen.open_reading, listen.token_file), (true, Some("/etc/t".into())));
         for (bad, told) in [
             ("listen = \"0.0.0.0:8127\"\n", "3:10: beyond this computer a token is needed"),
             ("listen = \"[::]:8127\"\nopen_reading = true\n", "a token is needed"),
             ("listen = \"here\"\n", "3:10: `listen` takes an address"),
             ("open_reading = true\n", "`open_reading` belongs to `listen`"),
+            ("names = [\"boat\"]\n", "`names` belongs to `listen`"),
+            ("listen = \"127.0.0.1:8127\"\nnames = [\"boat:80\"]\n", "a host name without a port"),
         ] {
             let problems = boat(bad).unwrap_err().to_string();
             assert!(problems.contains(told), "{told} is not in\n{problems}");
