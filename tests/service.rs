@@ -360,3 +360,34 @@ fn sighup_reads_the_orders_anew_and_keeps_those_in_force_where_the_file_is_bad()
     kill(pid(&daemon), Signal::SIGHUP).unwrap();
     read(3);
 }
+
+#[test]
+fn a_storm_of_sighup_and_of_reloads_is_one_entry() {
+    let order = |name: &str| {
+        format!(
+            "version = 1\n[[order]]\nname = \"{name}\"\npriority = \"caution\"\nwhen = \"SOG is over 1 kn\"\ntext = \"x\"\n"
+        )
+    };
+    let folder = Folder::new("storm");
+    let orders = folder.write("orders.toml", &order("first"));
+    let daemon = Daemon::start_in(folder, &format!("[orders]\npath = {orders:?}\n"));
+    let read = || {
+        let logbook = rusqlite::Connection::open(daemon.logbook()).unwrap();
+        let sql = "SELECT count(*) FROM entries WHERE text LIKE 'Orders read:%'";
+        logbook.query_row(sql, [], |r| r.get::<_, i64>(0)).unwrap_or(0)
+    };
+    until("the begin", || (read() == 1).then_some(()));
+    for n in 0..1000 {
+        kill(pid(&daemon), Signal::SIGHUP).unwrap();
+        if n % 50 == 0 {
+            assert!(daemon.tell(&["reload"]).status.success());
+        }
+    }
+    until("the reload", || (read() == 2).then_some(()));
+    // What has changed is read at once all the same; until then nothing more was entered.
+    std::fs::write(&orders, order("second")).unwrap();
+    assert!(daemon.tell(&["reload"]).status.success());
+    until("the new orders", || (read() >= 3).then_some(()));
+    assert_eq!(read(), 3);
+    daemon.stop();
+}

@@ -33,6 +33,8 @@ const TRIAL: Duration = Duration::from_secs(8);
 const NOT_BEFORE: Utc = Utc(1_767_225_600_000);
 /// A larger offset than this between two looks means that the computer's clock was set, not that it drifted.
 const CLOCK_SET_MS: i64 = 500;
+/// Orders read again within this time of the last reading, and found unchanged, are not taken up again.
+const READ_LATELY: Duration = Duration::from_secs(60);
 /// Keys of the logbook's saved states.
 const LAST_GOOD_ORDERS: &str = "last good orders";
 const COPIED: &str = "copied";
@@ -56,6 +58,8 @@ pub(super) struct Messenger {
     /// When the logbook was last copied, in milliseconds of UTC; the least number for never.
     copied: Arc<AtomicI64>,
     pub recorder: Recorder,
+    /// When the orders were last read again and taken up, and their text.
+    reread: Option<(Moment, String)>,
     /// Why control is shut, as last given to the watch.
     control: Option<String>,
     /// Offset between steady time and the computer's clock.
@@ -83,6 +87,7 @@ impl Messenger {
             signal_names: signals::names(&boat),
             set_aside: None,
             copied: Arc::new(AtomicI64::new(i64::MIN)),
+            reread: None,
             control: None,
             clock_offset_ms: None,
             every: Every::new(Clock.now()),
@@ -155,12 +160,20 @@ impl Messenger {
         }
     }
 
-    /// Reloads the orders: all or nothing. If the file is bad, those in force stay.
+    /// Reloads the orders: all or nothing. If the file is bad, those in force stay. However often a storm of requests
+    /// has the same orders read, they are taken up and entered once a minute.
     pub fn reload(&mut self) -> Result<Done, ActError> {
         let at = self.clock.now();
         match orders::read(&self.orders_path) {
             Ok(orders) => {
                 let done = format!("{} orders in force, from {}", orders.len(), orders.name());
+                let is_same = |(when, text): &(Moment, String)| {
+                    at.since(*when) < READ_LATELY && text == orders.source()
+                };
+                if self.reread.as_ref().is_some_and(is_same) && !self.watch.is_failing(Fault::Orders) {
+                    return Ok(Done { done });
+                }
+                self.reread = Some((at, orders.source().to_owned()));
                 let found = Found { orders, trouble: None };
                 self.keep_good(at, &found);
                 self.carry(at, Input::Orders(found.orders));

@@ -21,7 +21,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{FeedId, Mmsi, UtcSource};
+use terms::{FeedId, Mmsi, Moment, UtcSource};
 use tokio::runtime::{Builder, Handle, Runtime};
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
@@ -29,6 +29,8 @@ use tokio::sync::mpsc;
 /// Idle time between passes, unless a beacon is heard or the crew act. Waking costs more than a line does, so lines
 /// that arrive meanwhile on several wires are taken together. Nobody on watch notices a tenth of a second.
 const REST: Duration = Duration::from_millis(100);
+/// Least time between two readings of the orders for SIGHUP.
+const RELOADS: Duration = Duration::from_secs(1);
 /// Most reports from signals waiting for the watch.
 const NEWS: usize = 64;
 
@@ -136,6 +138,7 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
     }
     manager.ready();
     let mut rested = clock.now();
+    let mut reloaded: Option<Moment> = None;
     loop {
         let now = clock.now();
         let due = manager.wake(now, messenger.watch.next_wake()).map(|due| due.max(rested));
@@ -144,10 +147,12 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
             biased;
             _ = terminate.recv() => break,
             _ = interrupt.recv() => break,
-            _ = hang_up.recv() => {
+            // Those that come meanwhile are one: the system and tokio keep no count of them.
+            _ = hang_up.recv(), if reloaded.is_none_or(|at| now.since(at) >= RELOADS) => {
                 manager.reloading(clock);
                 drop(messenger.reload());
                 manager.ready();
+                reloaded = Some(clock.now());
             }
             Some(act) = asked.acts.recv() => question = Some(act),
             Some(news) = signal_news.recv() => messenger.signal_news(news),
