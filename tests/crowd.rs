@@ -2,6 +2,9 @@
 
 use crate::aboard::{Daemon, Folder, Receiver, until};
 use crate::control::{Answer, NOTE, TOKEN, free_address, request, send, start};
+use nix::sys::ptrace::{self, Options};
+use nix::sys::wait::waitpid;
+use nix::unistd::Pid;
 use serde_json::Value;
 use socket2::{Domain, Socket, Type};
 use std::io::{BufRead, BufReader, Read, Write};
@@ -141,6 +144,37 @@ fn a_flood_of_looks_and_readers_that_do_not_read_delay_no_act() {
         stop.store(true, Ordering::Relaxed);
         assert_eq!(seen.unwrap()["version"], 1);
     });
+}
+
+/// The watch's thread is held by ptrace, as in the service's tests, so that questions pile up.
+#[test]
+fn looks_that_pile_up_are_shed_and_an_act_is_done_all_the_same() {
+    let (daemon, address) = start("pile", OPEN_READING, "");
+    let watch = Pid::from_raw(daemon.pid());
+    ptrace::seize(watch, Options::empty()).unwrap();
+    ptrace::interrupt(watch).unwrap();
+    waitpid(watch, None).unwrap();
+    let look = |n| {
+        let mut stream = from(n, address);
+        write!(stream, "GET /status HTTP/1.1\r\nhost: {address}\r\n\r\n").unwrap();
+        stream
+    };
+    let waiting: Vec<TcpStream> = (0..8).map(|_| look(1)).collect();
+    let refused = until("a look to be shed", || {
+        let one_more = look(2);
+        one_more.set_read_timeout(Some(Duration::from_millis(300))).unwrap();
+        Some(Answer::of(one_more)).filter(|answer| answer.status != 0)
+    });
+    assert_eq!(refused.status, 503);
+    assert!(refused.body.contains("too many look at once"), "{}", refused.body);
+    let mut act = UnixStream::connect(daemon.folder.0.join("control.sock")).unwrap();
+    let length = NOTE.len();
+    write!(act, "POST /act HTTP/1.1\r\nhost: x\r\ncontent-length: {length}\r\n\r\n{NOTE}").unwrap();
+    ptrace::detach(watch, None).unwrap();
+    promptly("the act", || assert_eq!(Answer::of(&act).status, 200));
+    // One more may have come before the last of them.
+    let statuses: Vec<u16> = waiting.into_iter().map(|look| Answer::of(look).status).collect();
+    assert!(statuses.contains(&200) && statuses.iter().all(|s| [200, 503].contains(s)), "{statuses:?}");
 }
 
 #[test]

@@ -88,7 +88,7 @@ async fn watch(
             tracing::info!(button = %button.name, "pressed");
             let (reply, done) = oneshot::channel();
             let ask = Ask::Button(button.name.clone(), button.act(), reply);
-            if !questions.wait(ask).await {
+            if !questions.act(ask).await {
                 return Ok(());
             }
             match done.await {

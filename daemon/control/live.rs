@@ -72,7 +72,7 @@ async fn look(live: Arc<Live>, questions: Questions) {
             continue;
         }
         let (reply, answer) = oneshot::channel();
-        if !questions.put(Ask::Status(reply)) {
+        if !questions.put(Ask::Status(reply), None) {
             if questions.looks.is_closed() {
                 return;
             }

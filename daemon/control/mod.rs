@@ -27,7 +27,7 @@ use record::{
 };
 use std::path::PathBuf;
 use terms::SignalId;
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{OwnedSemaphorePermit, mpsc, oneshot};
 
 /// Acts that may queue for the watch: one for each connection, over TCP and at the socket, and for each button.
 const ACTS: usize = 128;
@@ -68,36 +68,55 @@ pub enum Ask {
 }
 
 impl Ask {
-    /// Whether it only looks. What may change something never waits behind a look.
-    const fn is_look(&self) -> bool {
+    /// Of a look: whether anybody still waits for its answer. `None` for what may change something, which is done even
+    /// if nobody does, and never waits behind a look.
+    fn is_awaited(&self) -> Option<bool> {
         match self {
-            Self::Status(_) | Self::Handover(None, _) | Self::Departure(_) => true,
-            Self::Casualty(question, _) => !question.searched,
+            Self::Status(reply) => Some(!reply.is_closed()),
+            Self::Handover(None, reply) => Some(!reply.is_closed()),
+            Self::Departure(reply) => Some(!reply.is_closed()),
+            Self::Casualty(question, reply) => (!question.searched).then(|| !reply.is_closed()),
             Self::Handover(Some(_), _)
             | Self::Act(..)
             | Self::Backup(..)
             | Self::Reload(_)
             | Self::Test(..)
             | Self::DepartureAct(..)
-            | Self::Button(..) => false,
+            | Self::Button(..) => None,
         }
+    }
+}
+
+/// A question in its queue.
+#[derive(Debug)]
+pub struct Question {
+    /// What is asked.
+    pub ask: Ask,
+    /// The place of a look in its listener's share, held until the watch has answered, whoever waits.
+    _share: Option<OwnedSemaphorePermit>,
+}
+
+impl Question {
+    /// Whether it need not be answered: a look for which nobody waits any more.
+    pub fn is_over(&self) -> bool {
+        self.ask.is_awaited() == Some(false)
     }
 }
 
 /// The near ends of both queues to the watch.
 #[derive(Debug, Clone)]
 pub struct Questions {
-    acts: mpsc::Sender<Ask>,
-    looks: mpsc::Sender<Ask>,
+    acts: mpsc::Sender<Question>,
+    looks: mpsc::Sender<Question>,
 }
 
 /// The far ends. The watch serves acts first.
 #[derive(Debug)]
 pub struct Asked {
     /// Whatever may change something.
-    pub acts: mpsc::Receiver<Ask>,
+    pub acts: mpsc::Receiver<Question>,
     /// Looks, which change nothing.
-    pub looks: mpsc::Receiver<Ask>,
+    pub looks: mpsc::Receiver<Question>,
 }
 
 /// Both queues to the watch, each bounded.
@@ -109,18 +128,15 @@ pub fn questions() -> (Questions, Asked) {
 }
 
 impl Questions {
-    const fn queue(&self, ask: &Ask) -> &mpsc::Sender<Ask> {
-        if ask.is_look() { &self.looks } else { &self.acts }
-    }
-
     /// Queues a question; `false` if its queue is full or the watch has ended.
-    fn put(&self, ask: Ask) -> bool {
-        self.queue(&ask).try_send(ask).is_ok()
+    fn put(&self, ask: Ask, share: Option<OwnedSemaphorePermit>) -> bool {
+        let queue = if ask.is_awaited().is_some() { &self.looks } else { &self.acts };
+        queue.try_send(Question { ask, _share: share }).is_ok()
     }
 
-    /// Waits for room in the queue; `false` if the watch has ended.
-    async fn wait(&self, ask: Ask) -> bool {
-        self.queue(&ask).send(ask).await.is_ok()
+    /// Queues an act, and waits for room; `false` if the watch has ended.
+    async fn act(&self, ask: Ask) -> bool {
+        self.acts.send(Question { ask, _share: None }).await.is_ok()
     }
 }
 
@@ -129,5 +145,25 @@ pub fn buttons(boat: &Boat, questions: &Questions, news: &mpsc::Sender<News>) {
     for (button, n) in boat.buttons.iter().zip(boat.signals.len()..) {
         let id = SignalId(u16::try_from(n).unwrap_or(u16::MAX));
         tokio::spawn(button::run(id, button.clone(), questions.clone(), news.clone()));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn acts_do_not_wait_behind_looks_and_both_queues_are_bounded() {
+        let (questions, mut asked) = questions();
+        let look = || questions.put(Ask::Status(oneshot::channel().0), None);
+        let act = || questions.put(Ask::Reload(oneshot::channel().0), None);
+        assert_eq!((0..1000).filter(|_| look()).count(), 2 * LOOKS + 1);
+        assert_eq!((0..1000).filter(|_| act()).count(), ACTS);
+        // Nobody waits any more: an act is done all the same, a look is not.
+        let (act, look) = (asked.acts.try_recv().unwrap(), asked.looks.try_recv().unwrap());
+        assert!(!act.is_over() && look.is_over());
+        assert_eq!(Ask::Handover(Some("Ada".to_owned()), oneshot::channel().0).is_awaited(), None);
+        let (reply, _waiting) = oneshot::channel();
+        assert_eq!(Ask::Handover(None, reply).is_awaited(), Some(true));
     }
 }

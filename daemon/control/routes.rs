@@ -26,7 +26,7 @@ static DESCRIPTION: LazyLock<Bytes> = LazyLock::new(|| describe::document(&PLACE
 pub(super) struct Service {
     pub questions: Questions,
     /// This listener's share of the queue of looks.
-    pub looks: Semaphore,
+    pub looks: Arc<Semaphore>,
     pub live: Arc<Live>,
 }
 
@@ -126,12 +126,10 @@ impl Service {
         let busy = |why: &str| (StatusCode::SERVICE_UNAVAILABLE, why.to_owned());
         let (reply, answered) = oneshot::channel();
         let ask = ask(reply);
-        let _share = match ask.is_look().then(|| self.looks.try_acquire()).transpose() {
-            Ok(share) => share,
-            Err(_) => return Err(busy("too many look at once; try again")),
-        };
+        let share = ask.is_awaited().map(|_| self.looks.clone().try_acquire_owned()).transpose();
+        let share = share.map_err(|_| busy("too many look at once; try again"))?;
         seat.asks();
-        if !self.questions.put(ask) {
+        if !self.questions.put(ask, share) {
             return Err(busy("too many requests at once; try again"));
         }
         match tokio::time::timeout(PATIENCE, answered).await {

@@ -115,7 +115,7 @@ impl Server {
         let live = Live::start(questions.clone());
         let service = || {
             let (questions, live) = (questions.clone(), live.clone());
-            Arc::new(Service { questions, looks: Semaphore::new(LOOKS), live })
+            Arc::new(Service { questions, looks: Arc::new(Semaphore::new(LOOKS)), live })
         };
         if let Some(listen) = listen {
             tokio::spawn(tcp(listen, service(), self.shut.clone()));
@@ -289,7 +289,7 @@ mod tests {
     async fn who_does_not_read_or_does_not_ask_is_cut_off() {
         let (questions, _asked) = questions();
         let live = Live::start(questions.clone());
-        let service = Arc::new(Service { questions, looks: Semaphore::new(LOOKS), live });
+        let service = Arc::new(Service { questions, looks: Arc::new(Semaphore::new(LOOKS)), live });
         let room = Room::new(AT_SOCKET);
         for (asks, within) in [("GET /openapi.json HTTP/1.1\r\nhost: x\r\n\r\n", 5..9), ("GET", 2..5)] {
             let (near, mut far) = tokio::io::duplex(64);

@@ -165,8 +165,8 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
         }
         // Lines read earlier go first.
         let all = messenger.hear(&mut lines);
-        if let Some(question) = question {
-            messenger.answer(question);
+        if let Some(question) = question.filter(|q| !q.is_over()) {
+            messenger.answer(question.ask);
         }
         messenger.pass();
         let now = clock.now();
