@@ -7,7 +7,7 @@ use crate::ports;
 use crate::signals;
 use boat::{self, Boat, Means};
 use record::words::count;
-use rules::Orders;
+use rules::{Orders, Proof};
 use sentence::{Framer, FramerOptions};
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -16,6 +16,17 @@ use terms::Problems;
 
 /// How long a live trial listens to each feed.
 const LISTEN: Duration = Duration::from_secs(12);
+
+/// What the orders watch under each declaration.
+fn watched(proofs: &[Proof], json: bool) -> String {
+    if json {
+        return format!("{}\n", json!({"watched": proofs}));
+    }
+    format!(
+        "\nWhat the orders watch, as declared. Position is always watched; made fast (moored), nothing else is.\n{}",
+        rules::table_of_proofs(proofs)
+    )
+}
 
 /// One line of the result: the thing checked and how it stands.
 struct Line {
@@ -56,6 +67,7 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
     };
     let boat = boat.or_else(installed);
     let mut read_boat = None;
+    let mut proofs = None;
     if let Some(path) = boat {
         let what = path.display().to_string();
         match read_file(path, boat::read) {
@@ -83,6 +95,7 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
                     if trials > 0 { format!(", {trials} trials as expected") } else { String::new() };
                 let words = format!("{}{trials}", count(o.len(), "order", "orders"));
                 lines.push(Line::good(path.display().to_string(), words));
+                proofs = Some(o.proofs());
             }
             Err(why) => {
                 bad_file = true;
@@ -126,6 +139,9 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
         } else {
             text += &format!("{words}\n");
         }
+    }
+    if let Some(proofs) = proofs {
+        text += &watched(&proofs, json);
     }
     if let Some(offer) = offered {
         text += &if json { format!("{}\n", json!({"offered": offer})) } else { format!("\n{offer}") };

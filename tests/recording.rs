@@ -133,8 +133,9 @@ fn a_recorded_watch_with_its_acts_is_repeated_alert_for_alert() {
         let out = daemon.tell(arguments);
         assert!(out.status.success(), "{arguments:?}: {}", text(&out.stderr));
     };
-    tell(&["silence", "1"]);
-    tell(&["acknowledge", "1"]);
+    let shoal = daemon.alert("shoal")["id"].to_string();
+    tell(&["silence", &shoal]);
+    tell(&["acknowledge", &shoal]);
     depth(20.0);
     gone("shoal");
     // Somebody overboard by beacon, somebody by button.

@@ -1,6 +1,6 @@
 //! `replay`, `listen` and `check` through the built binary: published beacon sentences, closest approach, bad input.
 
-use crate::aboard::{Folder, sentence, text, verb};
+use crate::aboard::{Folder, WATCHFUL, sentence, text, verb};
 use scenario::{Scenario, What};
 use sentence::ais::AisReport;
 use serde_json::Value;
@@ -74,7 +74,7 @@ fn closest_approach_of_the_published_scenarios() {
     let folder = Folder::new("cpa");
     let orders = folder.write(
         "orders.toml",
-        "version = 1\n[[order]]\nname = \"any\"\neach = \"target\"\npriority = \"caution\"\nwhen = \"TCPA is over -1 h\"\ntext = \"x\"\n",
+        &format!("version = 1\n[[order]]\nname = \"any\"\neach = \"target\"\npriority = \"caution\"\nwhen = \"TCPA is over -1 h\"\ntext = \"x\"\n{WATCHFUL}"),
     );
     // IMO ARPA test scenarios 1, 3 and 4 (read and recomputed): CPA 0, TCPA 24.0 min; relative motion made true.
     for (own_cog, own_sog, bearing, range, cog, sog, cpa, tcpa_min) in [
@@ -103,7 +103,7 @@ fn own_reports_and_own_identity_are_never_targets() {
     let boat = folder.write("boat.toml", "version = 1\n[vessel]\nmmsi = \"211000009\"\n");
     let orders = folder.write(
         "orders.toml",
-        "version = 1\n[[order]]\nname = \"any\"\neach = \"target\"\npriority = \"caution\"\nwhen = \"range is under 100 nm\"\ntext = \"x\"\n",
+        &format!("version = 1\n[[order]]\nname = \"any\"\neach = \"target\"\npriority = \"caution\"\nwhen = \"range is under 100 nm\"\ntext = \"x\"\n{WATCHFUL}"),
     );
     let lines = encounter(0.0, 10.0, 0.0, 8.0, 180.0, 10.0) + &own;
     let with = ["--config", boat.to_str().unwrap(), "--orders", orders.to_str().unwrap()];

@@ -245,6 +245,10 @@ impl Play {
 
     /// Begins a watch the way the recorded one began or continued.
     fn begin_again(&mut self, at: Moment, mut begin: Box<Begin>) {
+        if !self.recorded && self.lines == 0 {
+            // The watch that waited for the first input stood for nothing.
+            drop(self.watch.effects());
+        }
         self.recorded = true;
         self.refused += self.watch.all_refused();
         if let Some(logbook) = &self.logbook {

@@ -237,6 +237,7 @@ impl Alert {
                 | BuiltIn::SignalFailing
                 | BuiltIn::OrdersNotLoaded
                 | BuiltIn::ControlFailing
+                | BuiltIn::NotWatched
                 | BuiltIn::ClockNotKnown,
             ) => true,
             Some(

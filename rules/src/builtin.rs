@@ -40,6 +40,8 @@ terms::closed_list! {
         SignalFailing = "signal failing",
         /// The orders file cannot be read; others are in force.
         OrdersNotLoaded = "orders not loaded",
+        /// No order watches for ships, depth or the anchor, as things are declared.
+        NotWatched = "not watched",
         /// Neither satellites nor the computer's clock give the time.
         ClockNotKnown = "clock not known",
         /// A beacon under test is heard.
@@ -75,7 +77,8 @@ impl BuiltIn {
             | Self::LogbookFailing
             | Self::SignalFailing
             | Self::OrdersNotLoaded
-            | Self::ControlFailing => Priority::Warning,
+            | Self::ControlFailing
+            | Self::NotWatched => Priority::Warning,
             // The watch alarm begins as a light alone (the visual indication of MSC.128(75)) and escalates by its
             // own clock.
             Self::WatchAlarm

@@ -9,6 +9,7 @@ mod judge;
 mod life;
 mod order;
 mod picture;
+mod proof;
 mod read;
 mod roster;
 mod shipped;
@@ -31,6 +32,7 @@ pub use life::{
 };
 pub use order::{Order, Orders, Piece, Worst};
 pub use picture::Picture;
+pub use proof::{Danger, Proof, WatchedBy, table as table_of_proofs};
 pub use roster::{DailyWatch, Present, Roster, RosterError, Rotation};
 pub use shipped::SHIPPED;
 pub use watch_alarm::{

@@ -200,6 +200,12 @@ impl Alerts {
         self.standing.get(&id).map(|s| &s.origin)
     }
 
+    /// Whether an order has an active alert about a subject, acknowledged or not.
+    pub fn is_active(&self, order: &str, subject: Subject) -> bool {
+        let id = self.find(&Origin::Order(order.to_owned()), subject);
+        id.and_then(|id| self.get(id)).is_some_and(Alert::is_active)
+    }
+
     /// The alert of an origin about a subject.
     pub fn find(&self, origin: &Origin, subject: Subject) -> Option<AlertId> {
         self.by_origin.get(origin)?.get(&subject).copied()

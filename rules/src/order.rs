@@ -66,9 +66,11 @@ pub struct Order {
     pub rests: Duration,
     /// Which subject is announced first.
     pub worst: Option<Worst>,
+    /// Orders of the same file: while one of them has an active alert about a subject, this order does not call about it.
+    pub unless: Vec<String>,
 }
 
-/// A signal's name as an order wrote it, for the check against the signals there are.
+/// The name of a signal or of another order as an order wrote it, for the check against those there are.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct NamedSignal {
     pub name: String,

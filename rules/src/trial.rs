@@ -1,6 +1,6 @@
 //! Trials: what a person expects of the orders, written in the orders file and run against them.
 
-use crate::alert::{AlertId, EventKind};
+use crate::alert::{AlertId, EventKind, Priority};
 use crate::board::{Board, BoardSettings};
 use crate::condition::Measure;
 use crate::declared::Declared;
@@ -151,13 +151,25 @@ impl Picture for Chart {
     }
 }
 
+/// The first call of an order in a trial.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Call {
+    /// How long after the beginning.
+    pub at: Duration,
+    /// The order.
+    pub order: String,
+    /// Its priority.
+    pub priority: Priority,
+}
+
 /// A trial under way.
-struct Run<'t> {
+pub(crate) struct Run<'t> {
     trial: &'t Trial,
     board: Board,
     chart: Chart,
     courses: BTreeMap<(Subject, String), Course>,
     called: BTreeMap<String, u32>,
+    calls: Vec<Call>,
     wrong: Vec<(Range<usize>, String)>,
 }
 
@@ -171,10 +183,25 @@ impl<'t> Run<'t> {
         let mut board = Board::new(BoardSettings::default());
         let chart = Chart { utc: trial.utc, ..Chart::default() };
         board.set_orders(Moment::ZERO, orders, &chart);
-        Self { trial, board, chart, courses: BTreeMap::new(), called: BTreeMap::new(), wrong: Vec::new() }
+        Self {
+            trial,
+            board,
+            chart,
+            courses: BTreeMap::new(),
+            called: BTreeMap::new(),
+            calls: Vec::new(),
+            wrong: Vec::new(),
+        }
     }
 
-    fn finish(mut self) -> Vec<(Range<usize>, String)> {
+    /// The first call of each order, in order of time.
+    pub(crate) fn calls(trial: &'t Trial, orders: &Orders) -> Vec<Call> {
+        let mut run = Self::of(trial, orders);
+        run.play();
+        run.calls
+    }
+
+    fn play(&mut self) {
         let trial = self.trial;
         let mut now = Duration::ZERO;
         for (i, step) in trial.steps.iter().enumerate() {
@@ -185,6 +212,11 @@ impl<'t> Run<'t> {
             }
             self.step(i, step);
         }
+    }
+
+    fn finish(mut self) -> Vec<(Range<usize>, String)> {
+        self.play();
+        let trial = self.trial;
         for (order, expected, span) in &trial.calls {
             let called = self.called.get(order).copied().unwrap_or(0);
             if called != *expected {
@@ -261,6 +293,12 @@ impl<'t> Run<'t> {
 
     fn count(&mut self) {
         for e in self.board.take_events(&self.chart) {
+            if e.kind == EventKind::Raised && self.board.is_raised_by_order(e.alert.id) {
+                let (order, priority) = (e.alert.order.clone(), e.alert.priority);
+                if self.calls.iter().all(|c| c.order != order) {
+                    self.calls.push(Call { at: e.at.since(Moment::ZERO), order, priority });
+                }
+            }
             if matches!(e.kind, EventKind::Raised | EventKind::Noted) {
                 *self.called.entry(e.alert.order).or_default() += 1;
             }

@@ -18,4 +18,5 @@ mod directions;
 mod grammar;
 mod life;
 mod model;
+mod proof;
 mod watch;

@@ -26,6 +26,12 @@ use std::time::{Duration, Instant};
 /// Long enough for a loaded machine; a test that passes does not wait for it.
 pub const PATIENCE: Duration = Duration::from_secs(30);
 
+/// Orders that watch for ships and shoal water, as any file should, late enough to call for nothing in a test of others.
+pub const WATCHFUL: &str = "\n[[order]]\nname = \"watchful: ships\"\neach = \"target\"\npriority = \"warning\"\n\
+    when = { all = [\"CPA is under 0.1 nm\", \"TCPA is between 0 min and 5 min\"] }\npatience = \"never\"\n\
+    [[order]]\nname = \"watchful: depth\"\npriority = \"warning\"\nwhen = \"depth below keel is under 1 m\"\n\
+    patience = \"never\"\n";
+
 /// Asks again and again until there is an answer.
 ///
 /// # Panics

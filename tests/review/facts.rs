@@ -1,6 +1,6 @@
 //! What the review says rests on facts that the logbook keeps as such, and never on the wording of an alert.
 
-use crate::aboard::Folder;
+use crate::aboard::{Folder, WATCHFUL};
 use crate::records::{EVENING, at, open, record};
 use crate::review::night::{event, own_at, told, with_casualty};
 use lookout::casualty::StandDown;
@@ -46,7 +46,7 @@ fn driven(name: &str, orders: &str, drive: impl FnOnce(&mut Watch)) -> Night {
     );
     let (boat, _) = boat.unwrap();
     let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();
-    let orders = Arc::new(Orders::read("orders.toml", orders).unwrap());
+    let orders = Arc::new(Orders::read("orders.toml", &[orders, WATCHFUL].concat()).unwrap());
     let mut watch = Watch::new(&boat);
     let begin = Begin { feeds, orders, ..Begin::default() };
     watch.take(Moment(0), Input::Begin(Box::new(begin))).unwrap();

@@ -70,7 +70,8 @@ impl Watch {
                 board.declare(at, declared, &view);
                 self.declare_to_lookout();
                 self.enter(at, Entry::Declared { what: declared });
-                Ok(format!("declared {declared}"))
+                let proof = self.prove_watched(at);
+                Ok(format!("declared {declared}: {}", proof.words()))
             }
             Act::Handover { who } => {
                 let who = who.trim();

@@ -31,7 +31,7 @@ use lookout::casualty::{CasualtyState, Kind};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Trouble};
 use record::{Entry, Item, Stamp};
-use rules::{Alert, Board, BoardSettings, BuiltIn, Orders, Words};
+use rules::{Alert, Board, BoardSettings, BuiltIn, Danger, Declared, Orders, Proof, Words};
 use senses::Ear;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -284,7 +284,31 @@ impl Watch {
         self.orders = Arc::clone(&orders);
         let (board, view) = self.board_and_view(at);
         board.set_orders(at, &orders, &view);
+        self.prove_watched(at);
         self.pump(at);
+    }
+
+    /// Finds out what the orders watch as things are declared, and raises a warning while they leave a danger unwatched.
+    pub(crate) fn prove_watched(&mut self, at: Moment) -> Proof {
+        let proof = self.orders.proof(*self.board.declared());
+        let missing: Vec<&str> = proof.unwatched().map(Danger::unwatched).collect();
+        let why = (!missing.is_empty()).then(|| {
+            let declared: Vec<&str> = self.board.declared().iter().map(Declared::name).collect();
+            let declared = if declared.is_empty() { "undeclared".to_owned() } else { declared.join(", ") };
+            format!("No order calls for {}, as declared ({declared})", missing.join(" or for "))
+        });
+        let about = (BuiltIn::NotWatched, Subject::OwnVessel);
+        match why {
+            Some(why) => {
+                self.faults.insert(about, why.clone());
+                self.board.follow(at, about.0, about.1, why.into());
+            }
+            None => {
+                self.faults.remove(&about);
+                self.board.over(at, about.0, about.1);
+            }
+        }
+        proof
     }
 
     /// Records that something outside the picture fails or has recovered.

@@ -1,8 +1,9 @@
 //! The tables of an orders file.
 
-use super::order;
+use super::order::{self, NamedElsewhere};
+use super::phrase::did_you_mean;
 use super::trial;
-use crate::order::Orders;
+use crate::order::{NamedSignal, Orders};
 use form::{Key, Name, Nested, Reference, Table, key};
 use std::sync::Arc;
 use terms::{Position, Problems};
@@ -31,9 +32,17 @@ fn whole(mut t: Table<'_>) -> Orders {
     t.take(&form::VERSION);
     let mut orders = Orders::default();
     let marks: Vec<_> = t.tables(&MARK).into_iter().enumerate().filter_map(|(i, t)| mark(t, i)).collect();
+    let mut elsewhere = NamedElsewhere::default();
     for (i, t) in t.tables(&ORDER).into_iter().enumerate() {
-        let order = order::order(t, i, &marks, &mut orders.signals);
+        let order = order::order(t, i, &marks, &mut elsewhere);
         orders.orders.extend(order.map(Arc::new));
+    }
+    orders.signals = elsewhere.signals;
+    for NamedSignal { name, span, about } in elsewhere.orders {
+        if orders.orders.iter().all(|o| o.name != name) {
+            let hint = did_you_mean(&name, orders.orders.iter().map(|o| o.name.as_str()));
+            t.wrong_at(span, format!("{about}no order is named \"{name}\"{hint}"));
+        }
     }
     for (i, t) in t.tables(&TRIAL).into_iter().enumerate() {
         let trial = trial::trial(t, i, &marks, &orders.orders);

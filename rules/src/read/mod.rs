@@ -23,6 +23,7 @@
 //! | `repeats` | how often it repeats while unacknowledged |
 //! | `escalates` | how long unacknowledged before it goes to the skipper, and as long again to all hands |
 //! | `rests` | how long after acknowledgement (caution, notice: after the call) before it calls again about it |
+//! | `unless` | orders that say enough: while one of them has an active alert about the same subject, it does not call about it |
 //! | `worst` | `"lowest TCPA"`, `"highest …"`: which of several subjects comes first |
 //!
 //! Undeclared or unknown, an order applies: the stricter choice. A condition is true, false or unknown; the unknown

@@ -47,6 +47,12 @@ const RESTS: Key<Duration> =
     time("rests", "how long it does not call again about the same, once acknowledged").or("0 s");
 const WORST: Key<String> = key("worst", "whom it names first; by default the lowest TCPA or range")
     .example("\"lowest depth below keel\"");
+const UNLESS: Key<At<String>> = key(
+    "unless",
+    "orders that say enough: it does not call about what one of them has called about, until that is over",
+)
+.example("shoal water")
+.most(8);
 const ALL: Key<Condition> = key("all", "conditions that must all be true");
 const ANY: Key<Condition> = key("any", "conditions of which one must be true");
 const NONE: Key<Condition> = key("none", "conditions of which none may be true");
@@ -141,8 +147,17 @@ impl Written for Except {
     }
 }
 
-/// Reads the order at place `i` of the list, and adds the signals it names. `None` if something is wrong with it.
-pub fn order(mut t: Table<'_>, i: usize, marks: &Marks, signals: &mut Vec<NamedSignal>) -> Option<Order> {
+/// What an order names elsewhere, to be looked up once all is read.
+#[derive(Default)]
+pub struct NamedElsewhere {
+    /// Signals, which the boat's file knows.
+    pub signals: Vec<NamedSignal>,
+    /// Orders under `unless`.
+    pub orders: Vec<NamedSignal>,
+}
+
+/// Reads the order at place `i` of the list, and adds what it names elsewhere. `None` if something is wrong with it.
+pub fn order(mut t: Table<'_>, i: usize, marks: &Marks, elsewhere: &mut NamedElsewhere) -> Option<Order> {
     let name = file::name(&mut t, &NAME, "order", i);
     if let Some(name) = &name {
         t.once(&NAME, "order", name);
@@ -163,7 +178,16 @@ pub fn order(mut t: Table<'_>, i: usize, marks: &Marks, signals: &mut Vec<NamedS
     }
     for At { value, span } in named.iter().flatten() {
         let about = t.about().to_owned();
-        signals.push(NamedSignal { name: value.clone(), span: span.clone(), about });
+        elsewhere.signals.push(NamedSignal { name: value.clone(), span: span.clone(), about });
+    }
+    let unless = t.list(&UNLESS).unwrap_or_default();
+    for At { value, span } in &unless {
+        if name.as_deref() == Some(value) {
+            t.warn_at(span.clone(), "an order that waits for itself waits for nothing");
+        } else {
+            let about = t.about().to_owned();
+            elsewhere.orders.push(NamedSignal { name: value.clone(), span: span.clone(), about });
+        }
     }
     let text = text(&mut t, each, name.as_deref().unwrap_or(""), marks, &tests);
     let only = only(&mut t);
@@ -191,6 +215,7 @@ pub fn order(mut t: Table<'_>, i: usize, marks: &Marks, signals: &mut Vec<NamedS
         escalates,
         rests: rests?,
         worst,
+        unless: unless.into_iter().map(|o| o.value).collect(),
     })
 }
 

@@ -49,6 +49,10 @@ impl Watched {
                         if ready > at {
                             return Some(ready);
                         }
+                        // Judged again with the subject's next news.
+                        if self.order.unless.iter().any(|other| tools.alerts.is_active(other, subject)) {
+                            return None;
+                        }
                         entry.phase = Phase::On;
                         self.begin(subject, tools);
                         None
