@@ -165,13 +165,12 @@ fn tried(name: &str, text: &str, signals: Option<&[&str]>) -> Result<(Orders, us
 }
 
 /// The name of the built-in orders.
-pub const BUILT_IN: &str = "the built-in orders for ocean waters";
+pub const BUILT_IN: &str = "the built-in orders";
 
-/// The built-in orders, for ocean waters.
+/// The built-in orders: the shipped ones.
 pub fn built_in_orders() -> Orders {
-    let (_, text) = rules::SHIPPED[0];
-    // A test reads the shipped files; if they were bad all the same, only the built-in alerts would remain.
-    Orders::read(BUILT_IN, text).unwrap_or_default()
+    // A test reads them; if they were bad all the same, only the built-in alerts would remain.
+    Orders::read(BUILT_IN, rules::SHIPPED).unwrap_or_default()
 }
 
 /// Reads and parses a file; describes what is wrong in words.

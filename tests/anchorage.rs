@@ -6,7 +6,7 @@ use std::time::Duration;
 use terms::{METRES_PER_NM, Mmsi, Moment};
 
 const ANCHORAGE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/at-anchor.toml");
-const ORDERS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/rules/orders/at-anchor.toml");
+const ORDERS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/rules/orders/passage.toml");
 /// When the crew declares that she lies at anchor.
 const ANCHORED: Moment = Moment(120_000);
 const ORRIN_FALDE: u32 = 636_990_158;
@@ -73,11 +73,13 @@ fn an_anchor_that_drags_a_ship_that_comes_and_shoaling_water_are_called() {
 
     assert_eq!(raised(&night, "gusts at anchor").len(), 1);
     assert!(raised(&night, "another vessel close").is_empty(), "she never came within a tenth of a mile");
-    let small = |e: &&Event| e.what() == "raised" && e.target() == Some(u64::from(TROIS_COMMERES));
+    let small = |e: &&Event| {
+        e.what() == "raised" && e.at() > ANCHORED && e.target() == Some(u64::from(TROIS_COMMERES))
+    };
     let of_small: Vec<&str> = night.events.iter().filter(small).map(Event::order).collect();
     assert_eq!(of_small, ["ship comes at us", "another vessel close"]);
     // Nothing else of that weight.
-    let heavy: Vec<&Event> =
-        night.events.iter().filter(|e| e.what() == "raised" && e.0["alert"]["priority"] == "alarm").collect();
+    let heavy = |e: &&Event| e.what() == "raised" && e.at() > ANCHORED && e.0["alert"]["priority"] == "alarm";
+    let heavy: Vec<&Event> = night.events.iter().filter(heavy).collect();
     assert_eq!(heavy.len(), 4, "{heavy:#?}");
 }

@@ -1,7 +1,7 @@
 //! Forged ships by the hundred on one feed, a real one on another: she is called by name and in time.
 
 use boat::Boat;
-use record::Item;
+use record::{Act, Item};
 use rules::Orders;
 use sentence::ais::AisReport;
 use sentence::{Fix, encode};
@@ -40,11 +40,11 @@ impl Aboard {
             silent_after: Some(Duration::from_secs(60)),
         };
         let feeds = ["gps", "wire", "guest"].map(setting).to_vec();
-        let (name, text) = rules::SHIPPED.iter().find(|(name, _)| name.contains("coastal")).unwrap();
-        let orders = Arc::new(Orders::read(name, text).unwrap());
+        let orders = Arc::new(Orders::read("passage", rules::SHIPPED).unwrap());
         let mut watch = Watch::new(&Boat::default());
         let begin = Begin { feeds, orders, ..Begin::default() };
         watch.take(Moment::ZERO, Input::Begin(Box::new(begin))).unwrap();
+        watch.take(Moment::ZERO, Input::Act(Act::Declare { what: "coastal".to_owned() })).unwrap();
         Self { watch, called: Vec::new() }
     }
 
@@ -54,7 +54,7 @@ impl Aboard {
         for effect in self.watch.effects() {
             let Effect::Event(_, record, carry) = effect else { continue };
             let alert = &record.alert;
-            if alert.order == "close approach" && alert.about == tanker && carry.aloud {
+            if alert.order == "close approach inshore" && alert.about == tanker && carry.aloud {
                 assert!(alert.text.starts_with("ROTTERDAM: CPA 0.0"), "{}", alert.text);
                 self.called.push(s);
             }

@@ -95,7 +95,9 @@ impl Orders {
                 let declared = Declarations { visibility: Some(visibility), ..declared };
                 let trial = played(danger, declared, sun);
                 let calls = Run::calls(&trial, self);
-                let call = calls.into_iter().find(|call| self.counts(danger, call))?;
+                // The loudest, and of these the first.
+                let counted = calls.into_iter().filter(|call| self.counts(danger, call)).rev();
+                let call = counted.max_by_key(|call| call.priority)?;
                 let before = (danger == Danger::Ships).then(|| CLOSEST.saturating_sub(call.at).as_secs_f64());
                 if last.as_ref().is_none_or(|(at, _)| call.at > *at) {
                     let by = WatchedBy { order: call.order, priority: call.priority, before_s: before };

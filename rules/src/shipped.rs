@@ -1,8 +1,5 @@
 //! The orders shipped with the daemon.
 
-/// Name and text of each shipped file.
-pub const SHIPPED: [(&str, &str); 3] = [
-    ("ocean.toml", include_str!("../orders/ocean.toml")),
-    ("coastal.toml", include_str!("../orders/coastal.toml")),
-    ("at-anchor.toml", include_str!("../orders/at-anchor.toml")),
-];
+/// The shipped standing orders, for a passage from the anchorage over the ocean to the next one. They stand in wherever
+/// there are no others.
+pub const SHIPPED: &str = include_str!("../orders/passage.toml");

@@ -181,7 +181,7 @@ impl Daemon {
         } else {
             format!(
                 "{places}[orders]\npath = {:?}\n",
-                Path::new(env!("CARGO_MANIFEST_DIR")).join("rules/orders/ocean.toml")
+                Path::new(env!("CARGO_MANIFEST_DIR")).join("rules/orders/passage.toml")
             )
         };
         folder.write("boat.toml", &places)

@@ -91,7 +91,7 @@ def jobs(quick, tree):
     for file in recorded:
         for word, path in orders if not quick else orders[1:2]:
             weight = 20 if file == "instruments.nmea" else 1
-            config = ["--start", "2026-03-01T00:00:00Z"] if word == "coastal" else []
+            config = ["--start", "2026-03-01T00:00:00Z"] if word == "traffic" else []
             replay("replays", f"{file} {word}", weight, "--orders", path, *config, f"fixtures/recorded/{file}")
         name = f"fixtures/recorded/{file}"
         found.append(Job(f"lines/{file}", lambda side, name=name: {
@@ -224,7 +224,7 @@ def recorded_night(side, quick):
     files = sorted(folder.glob("sentences/*"))
     texts["recorded/replayed"] = side.run("replay", "--json", "--effects", "--config", folder / "boat.toml", *files)
     texts["recorded/replayed by others"] = side.run(
-        "replay", "--json", "--effects", "--orders", inputs.ORDERS["coastal"], *files)
+        "replay", "--json", "--effects", "--orders", inputs.ORDERS["passage"], *files)
     for case, text in reviews(side, "recorded", base).items():
         texts[case.replace("reviews/recorded", "recorded/review")] = text
     return texts

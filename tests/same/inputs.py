@@ -9,9 +9,7 @@ import shutil
 from pathlib import Path
 
 ORDERS = {
-    "anchor": "rules/orders/at-anchor.toml",
-    "coastal": "rules/orders/coastal.toml",
-    "ocean": "rules/orders/ocean.toml",
+    "passage": "rules/orders/passage.toml",
     "windlestraw": "fixtures/windlestraw-orders.toml",
 }
 PLAIN_BOAT = "fixtures/windlestraw.toml"

@@ -38,14 +38,13 @@ fn lines(handover: &Value) -> String {
     handover["lines"].to_string()
 }
 
-/// A fixture's night under the ocean orders, with a crew that acts; returns all effects. Calls `look` every second
+/// A fixture's night under the shipped orders, with a crew that acts; returns all effects. Calls `look` every second
 /// between the lines.
 fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Moment)) -> Vec<String> {
     let boat = "version = 1\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n[[crew]]\nname = \"Bo\"\n\
         [watch]\n[[gear]]\nname = \"raft\"\ndue = \"2026-01\"\n";
     let mut w = watch_of(boat, Moment::ZERO, Some(Utc(0)));
-    let (_, ocean) = rules::SHIPPED.iter().find(|(name, _)| name.contains("ocean")).unwrap();
-    w.set_orders(Moment::ZERO, Arc::new(Orders::read("ocean", ocean).unwrap()), false);
+    w.set_orders(Moment::ZERO, Arc::new(Orders::read("passage", rules::SHIPPED).unwrap()), false);
     let feeds: Vec<(String, FeedId)> = scenario
         .feeds()
         .map(|name| {

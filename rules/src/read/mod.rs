@@ -36,8 +36,8 @@
 //! In the ocean an echo sounder goes blank, freezes on its last depth or takes a layer of plankton for a bottom, for
 //! weeks, and none of it is a fault. Three fields keep an order about depth quiet there without blinding it: `patience
 //! = "never"`, so that a blank one raises no complaint; `held` of some minutes, so that a ghost must last; and `rests`
-//! of half a day, so that one acknowledged does not call again each dusk and dawn. `ocean.toml` has such an order, as
-//! a caution; near land `coastal.toml` has another, which calls at once and has a patience of a minute. A declaration,
+//! of half a day, so that one acknowledged does not call again each dusk and dawn. The shipped orders have such a one for
+//! the ocean, as a caution, and another for coastal waters, which calls at once and has a patience of a minute. A declaration,
 //! `ocean` or `coastal`, decides which applies; it is never guessed.
 //!
 //! # Trials
