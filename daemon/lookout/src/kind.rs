@@ -13,7 +13,7 @@ terms::closed_list! {
         AssociatedCraft = "associated-craft",
         /// Followed by radar only.
         Radar = "radar",
-        /// An identity of no known form that sends a ship's reports.
+        /// An identity that is no ship's, and moves and sends a ship's reports: a set programmed wrong, or a net adrift.
         Other = "other",
         /// Identity of a group of ships.
         Group = "group",
@@ -39,12 +39,18 @@ impl Kind {
         matches!(self, Self::Vessel | Self::AssociatedCraft | Self::Radar | Self::Other | Self::Group)
     }
 
-    /// The kind of a station, by its identity, the type of message it sends, and the settings.
-    pub(crate) fn of(mmsi: Mmsi, message: u8, settings: &Settings) -> Self {
+    /// The kind of a station, by its identity, the type of message it sends, and the settings. What moves and sends a
+    /// ship's reports is a ship, whatever its identity.
+    pub(crate) fn of(mmsi: Mmsi, message: u8, moves: bool, settings: &Settings) -> Self {
         if settings.fleet.contains(&mmsi) {
             return Self::OwnFleet;
         }
         match mmsi.station() {
+            Station::Base | Station::Aton | Station::SarAircraft | Station::Amrd | Station::Handheld
+                if moves =>
+            {
+                Self::Other
+            }
             Station::Base => Self::Base,
             Station::Aton => Self::Aton,
             Station::SarAircraft => Self::SarAircraft,

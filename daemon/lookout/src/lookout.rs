@@ -200,7 +200,7 @@ impl Lookout {
         if !taken {
             self.ships.hear(at, source.feed, report.mmsi);
             self.own.weigh(at, Trouble::ShipsSilent, None, &mut self.findings);
-            let kind = Kind::of(report.mmsi, report.message, &self.settings);
+            let kind = Kind::of(report.mmsi, report.message, false, &self.settings);
             self.hear_report(at, source, kind, report);
         }
     }

@@ -12,6 +12,10 @@ use sentence::ais::AisReport;
 use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment, Position, Quantity};
 
+/// Whatever makes this way through the water or drifts at this speed moves, in knots: more than the noise of a receiver at
+/// rest (common practice).
+const MOVES_KN: f64 = 0.5;
+
 /// How long a target may go unheard before it is forgotten.
 pub(crate) const FORGOTTEN: Duration = Duration::from_secs(30 * 60);
 /// How long a target is carried on by course and speed after its last report; then there is no closest approach.
@@ -158,7 +162,10 @@ impl Target {
         };
         self.heard = at;
         // A base station or buoy reveals itself by one type of message; the others it sends must not undo that.
-        let kind = Kind::of(self.mmsi, report.message, settings);
+        let ships_report = matches!(report.message, 1..=3 | 18 | 19);
+        // Once it has moved it may stop: a ship hove to is a ship.
+        let moves = report.sog_kn.is_some_and(|s| s >= MOVES_KN) || self.kind == Kind::Other;
+        let kind = Kind::of(self.mmsi, report.message, ships_report && moves, settings);
         if matches!(report.message, 1..=4 | 9 | 18 | 19 | 21) {
             set(replace(&mut self.kind, Some(kind)), Q::Kind);
         }

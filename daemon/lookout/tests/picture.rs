@@ -94,6 +94,43 @@ fn own_beacons_and_own_vessel_are_no_targets_and_stations_are_no_ships() {
     }
 }
 
+/// Sets programmed wrong, and nets adrift, send such identities (forms of ITU-R M.585-9) with a ship's reports.
+#[test]
+fn what_moves_and_sends_a_ships_reports_is_a_ship_whatever_its_identity() {
+    for (number, rest) in [
+        (812_111_111, Kind::Handheld),
+        (992_111_111, Kind::Aton),
+        (2_111_111, Kind::Base),
+        (979_211_111, Kind::Amrd),
+        (111_211_001, Kind::SarAircraft),
+    ] {
+        for message in [1, 2, 3, 18, 19] {
+            let mut lookout = Lookout::new(Settings::default());
+            lookout.hear(at(0.0), BUS, &fix(50.0, 0.0, 6.0, 0.0));
+            let kind = |lookout: &Lookout, s| lookout.target(at(s), mmsi(number)).unwrap().kind;
+            let mut hear = |s, sog_kn, message| {
+                let report = AisReport { message, ..ship(number, 50.05, 0.0, sog_kn, 180.0) };
+                lookout.hear(at(s), RADIO, &ais(report));
+                kind(&lookout, s)
+            };
+            assert_eq!(hear(1.0, 0.2, message), rest, "at rest");
+            assert_eq!(hear(20.0, 5.0, message), Kind::Other);
+            assert_eq!(hear(40.0, 0.0, message), Kind::Other, "she has stopped, and is a ship all the same");
+            let cpa_nm = lookout.target(at(41.0), mmsi(number)).unwrap().cpa_nm;
+            assert!(cpa_nm.is_some_and(|nm| nm < 0.1), "{number} {message}: {cpa_nm:?}");
+        }
+    }
+    // What sends message 21 is an aid to navigation, though it be adrift or have a ship's number.
+    let mut lookout = Lookout::new(Settings::default());
+    lookout.hear(at(0.0), BUS, &fix(50.0, 0.0, 6.0, 0.0));
+    lookout.hear(
+        at(1.0),
+        RADIO,
+        &ais(AisReport { message: 21, ..ship(211_000_001, 50.05, 0.0, 2.0, 180.0) }),
+    );
+    assert_eq!(lookout.target(at(1.0), mmsi(211_000_001)).unwrap().kind, Kind::Aton);
+}
+
 #[test]
 fn utc_is_the_satellites_and_keeps_its_date_across_midnight() {
     let mut lookout = Lookout::new(Settings::default());
