@@ -125,7 +125,7 @@ impl<'n> Ear<'n> {
             out: io::BufWriter::new(io::stdout()),
             framer: Framer::new(FramerOptions::default()),
             refused: Counts::default(),
-            decoder: Decoder::new(DecoderOptions { simulator: true, not_before: None }),
+            decoder: Decoder::new(DecoderOptions { simulator: true }),
             line: 1,
             kinds: BTreeMap::new(),
             stations: BTreeMap::new(),

@@ -134,7 +134,7 @@ async fn at_speed(path: &Path, baud: u32) -> io::Result<Heard> {
     let mut port = serial(path, baud)?;
     let mut heard = Heard::default();
     let mut framer = Framer::new(FramerOptions { checksum_optional: true });
-    let mut decoder = Decoder::new(DecoderOptions { simulator: true, not_before: None });
+    let mut decoder = Decoder::new(DecoderOptions { simulator: true });
     let mut chunk = vec![0; CHUNK];
     let mut end = Clock.now() + SILENT;
     loop {

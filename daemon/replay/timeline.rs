@@ -53,7 +53,7 @@ pub struct PlainFile {
 impl PlainFile {
     /// Opens an input. A simulator's recorded values are as good as any here.
     pub fn new(reader: Box<dyn Read>, start: Option<Utc>) -> Self {
-        let options = DecoderOptions { simulator: true, not_before: None };
+        let options = DecoderOptions { simulator: true };
         Self {
             reader,
             framer: Framer::new(FramerOptions::default()),

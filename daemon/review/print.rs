@@ -238,7 +238,8 @@ impl Alert {
                 | BuiltIn::OrdersNotLoaded
                 | BuiltIn::ControlFailing
                 | BuiltIn::NotWatched
-                | BuiltIn::ClockNotKnown,
+                | BuiltIn::ClockNotKnown
+                | BuiltIn::TimeDoubtful,
             ) => true,
             Some(
                 BuiltIn::PersonOverboard

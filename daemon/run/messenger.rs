@@ -119,6 +119,7 @@ impl Messenger {
             begins: true,
             cut_off: !recovered.stopped_in_order,
             not_before: Some(NOT_BEFORE),
+            last_sign: recovered.last_sign.and_then(|at| at.by_satellite()),
             feeds: self.boat.feeds.iter().map(FeedSetting::of).collect(),
             last: Numbers {
                 alert: recovered.next_alert.saturating_sub(1),

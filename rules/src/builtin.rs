@@ -44,6 +44,8 @@ terms::closed_list! {
         NotWatched = "not watched",
         /// Neither satellites nor the computer's clock give the time.
         ClockNotKnown = "clock not known",
+        /// A clock gives a time that others contradict.
+        TimeDoubtful = "time doubtful",
         /// A beacon under test is heard.
         BeaconTest = "beacon test",
         /// Gear or a battery runs out.
@@ -78,7 +80,8 @@ impl BuiltIn {
             | Self::SignalFailing
             | Self::OrdersNotLoaded
             | Self::ControlFailing
-            | Self::NotWatched => Priority::Warning,
+            | Self::NotWatched
+            | Self::TimeDoubtful => Priority::Warning,
             // The watch alarm begins as a light alone (the visual indication of MSC.128(75)) and escalates by its
             // own clock.
             Self::WatchAlarm

@@ -118,7 +118,7 @@ pub fn lookout_settings(boat: &Boat, not_before: Option<Utc>) -> Settings {
         }),
         motoring_speed_kn: v.motoring_speed_kn.unwrap_or(defaults.motoring_speed_kn),
         ais_antenna_m: v.antenna_m,
-        earliest_utc: not_before.unwrap_or(Utc(0)),
+        earliest_utc: not_before,
         ..defaults
     }
 }

@@ -114,9 +114,8 @@ impl Lookout {
                 }
             }
             _ => {
-                // A receiver without a fix may give any time.
-                if let Report::Fix(Fix { time: Some(time), position: Some(_), .. }) = report {
-                    self.hear_time(at, source.feed, *time);
+                if let Report::Fix(fix) = report {
+                    self.hear_fix(at, source.feed, fix);
                 }
                 let utc = self.utc.utc(at).map(|u| u.0);
                 let hearing = Hearing::new(at, source, utc, &self.settings, &mut self.findings);
@@ -139,14 +138,29 @@ impl Lookout {
         self.findings.truncate(FINDINGS_MAX);
     }
 
-    /// Sets the computer's clock: UTC until satellites give it.
+    /// Sets the computer's clock: UTC until satellites give it, and then a witness to theirs.
     pub fn system_utc(&mut self, at: Moment, utc: Utc) {
         self.utc.hint(at, utc);
+    }
+
+    /// Takes UTC by satellite at an earlier watch's last sign of life: it is hardly earlier now.
+    pub fn remember_utc(&mut self, last_sign: Utc) {
+        self.utc.remember(last_sign);
     }
 
     /// UTC at a moment, and its source.
     pub fn utc(&self, at: Moment) -> Option<(Utc, UtcSource)> {
         self.utc.utc(at)
+    }
+
+    /// UTC at a moment; `None` also where only the computer's clock gives it and cannot be right.
+    pub fn possible_utc(&self, at: Moment) -> Option<Utc> {
+        self.utc.possible(at, &self.settings)
+    }
+
+    /// What is doubtful about the time, in words that name both clocks; `None` while they agree.
+    pub fn time_in_doubt(&self, at: Moment) -> Option<String> {
+        self.utc.doubt(at, &self.settings)
     }
 
     /// How a feed is doing, as the daemon sees it: one of the words of `Quantity::Health`.
@@ -162,8 +176,19 @@ impl Lookout {
         room.then(|| self.feeds.entry(feed).or_default())
     }
 
+    /// A receiver without a fix may give any time.
+    fn hear_fix(&mut self, at: Moment, feed: FeedId, fix: &Fix) {
+        let says_nothing = *fix == Fix::default();
+        if fix.position.is_some() || says_nothing {
+            self.utc.fix(at, feed, !says_nothing);
+        }
+        if let Fix { time: Some(time), position: Some(_), .. } = fix {
+            self.hear_time(at, feed, *time);
+        }
+    }
+
     fn hear_time(&mut self, at: Moment, feed: FeedId, time: SentTime) {
-        if let Some(text) = self.utc.hear(at, feed, time, self.settings.earliest_utc) {
+        if let Some(text) = self.utc.hear(at, feed, time, &self.settings) {
             self.findings.push(Finding::Noted { subject: Subject::Feed(feed), text });
         }
     }
@@ -301,6 +326,7 @@ impl Lookout {
             self.judge(at, mmsi);
         }
         self.look_for_ships(at);
+        self.own.weigh(at, Trouble::TimesDiffer, self.utc.doubt(at, &self.settings), &mut self.findings);
         self.proof.advance(at, self.own.fix(at).map(|f| f.0));
         self.proof.refresh(at);
         self.advance_casualties(at);

@@ -61,8 +61,9 @@ pub struct Settings {
     /// The most targets kept. Beyond that each feed has a fair share, in which the least dangerous gives way, and of those
     /// the one heard longest ago.
     pub targets_max: usize,
-    /// UTC is never earlier: an earlier date means a receiver's week counter has rolled over.
-    pub earliest_utc: Utc,
+    /// UTC is never earlier: an earlier date means a receiver's week counter has rolled over. `None` in a replay, which
+    /// may be of any time.
+    pub earliest_utc: Option<Utc>,
 }
 
 /// 2025-01-01T00:00:00Z, before which this program did not exist.
@@ -87,7 +88,7 @@ impl Default for Settings {
             transducers: BTreeMap::new(),
             positions_differ_nm: 0.1,
             targets_max: 4_096,
-            earliest_utc: EARLIEST_UTC,
+            earliest_utc: Some(EARLIEST_UTC),
         }
     }
 }

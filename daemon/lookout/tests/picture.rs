@@ -134,27 +134,33 @@ fn what_moves_and_sends_a_ships_reports_is_a_ship_whatever_its_identity() {
 #[test]
 fn utc_is_the_satellites_and_keeps_its_date_across_midnight() {
     let mut lookout = Lookout::new(Settings::default());
-    lookout.system_utc(at(0.0), Utc::parse("2026-01-01T00:00:00Z").unwrap());
+    let hint = Utc::parse("2026-05-31T23:59:54Z").unwrap();
+    lookout.system_utc(at(0.0), hint);
     assert_eq!(lookout.utc(at(1.0)).unwrap().1, UtcSource::System);
     let of_day = |ms| Report::Fix(Fix { time: Some(SentTime::OfDayMs(ms)), ..Fix::default() });
     lookout.hear(at(2.0), BUS, &of_day(43_200_000));
     assert_eq!(lookout.utc(at(2.0)).unwrap().1, UtcSource::System, "no date yet");
-    let dated = Utc::parse("2026-05-31T23:59:58Z").unwrap();
-    lookout.hear(at(3.0), BUS, &Report::Time { utc: Some(dated) });
-    lookout.hear(at(6.0), BUS, &of_day(1_000));
+    for s in 2..5 {
+        assert_eq!(lookout.utc(at(f64::from(s))).unwrap().1, UtcSource::System, "three sentences must agree");
+        let dated = hint.plus_ms(i64::from(s) * 1000);
+        lookout.hear(at(f64::from(s)), BUS, &Report::Time { utc: Some(dated) });
+    }
+    let position = Position::new(50.0, -6.0).ok();
+    let fix = Fix { time: Some(SentTime::OfDayMs(1_000)), position, ..Fix::default() };
+    lookout.hear(at(7.0), BUS, &Report::Fix(fix));
     let midnight = Utc::parse("2026-06-01T00:00:01Z").unwrap();
-    assert_eq!(lookout.utc(at(6.0)), Some((midnight, UtcSource::Satellite)));
+    assert_eq!(lookout.utc(at(7.0)), Some((midnight, UtcSource::Satellite)));
     let base = AisReport { utc: Utc::parse("2030-01-01T00:00:00Z"), ..AisReport::new(4, 0, mmsi(2_111_111)) };
-    lookout.hear(at(7.0), RADIO, &ais(base));
-    assert_eq!(lookout.utc(at(6.0)), Some((midnight, UtcSource::Satellite)));
+    lookout.hear(at(8.0), RADIO, &ais(base));
+    assert_eq!(lookout.utc(at(7.0)), Some((midnight, UtcSource::Satellite)));
     // A week counter that rolled over shows 1024 weeks too early.
     let early = midnight.plus_ms(2_000 - 1024 * 7 * 86_400_000);
-    lookout.hear(at(8.0), BUS, &Report::Time { utc: Some(early) });
-    assert_eq!(lookout.utc(at(8.0)), Some((midnight.plus_ms(2_000), UtcSource::Satellite)));
+    lookout.hear(at(9.0), BUS, &Report::Time { utc: Some(early) });
+    assert_eq!(lookout.utc(at(9.0)), Some((midnight.plus_ms(2_000), UtcSource::Satellite)));
     // A single sentence that is days off is not believed, nor is a second receiver while the first gives UTC.
-    lookout.hear(at(9.0), BUS, &Report::Time { utc: Some(midnight.plus_ms(900_000_000)) });
-    lookout.hear(at(9.0), FeedId(7), &Report::Time { utc: Some(midnight.plus_ms(1_500_000_000)) });
-    assert_eq!(lookout.utc(at(9.0)), Some((midnight.plus_ms(3_000), UtcSource::Satellite)));
+    lookout.hear(at(10.0), BUS, &Report::Time { utc: Some(midnight.plus_ms(900_000_000)) });
+    lookout.hear(at(10.0), FeedId(7), &Report::Time { utc: Some(midnight.plus_ms(1_500_000_000)) });
+    assert_eq!(lookout.utc(at(10.0)), Some((midnight.plus_ms(3_000), UtcSource::Satellite)));
 }
 
 #[test]

@@ -28,6 +28,11 @@ impl Stamp {
         })
     }
 
+    /// UTC, if a satellite gave it.
+    pub fn by_satellite(&self) -> Option<Utc> {
+        self.utc.filter(|(_, source)| *source == UtcSource::Satellite).map(|(utc, _)| utc)
+    }
+
     /// Restores a stamp from its columns.
     pub fn from_columns(steady_ms: i64, utc_ms: Option<i64>, source: Option<i64>) -> Self {
         let source = if source == Some(1) { UtcSource::Satellite } else { UtcSource::System };

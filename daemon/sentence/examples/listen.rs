@@ -14,7 +14,7 @@ fn main() -> io::Result<()> {
     io::stdin().read_to_end(&mut bytes)?;
     let mut out = BufWriter::new(io::stdout().lock());
     let mut framer = Framer::new(FramerOptions::default());
-    let mut decoder = Decoder::new(DecoderOptions { simulator, ..DecoderOptions::default() });
+    let mut decoder = Decoder::new(DecoderOptions { simulator });
     let (mut written, mut at) = (Ok(()), Moment::ZERO);
     let mut each = |framed: Framed<'_>| {
         // Five lines a second, about what a quiet wire brings.

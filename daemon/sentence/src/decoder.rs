@@ -5,17 +5,13 @@ use crate::instruments::{self, AlertParts};
 use crate::refusal::Refusal;
 use crate::report::Report;
 use crate::sentence::Sentence;
-use terms::{Moment, Utc};
+use terms::Moment;
 
 /// What is taken on trust from a feed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct DecoderOptions {
     /// The feed is declared to be a simulator: its mode S is taken as valid.
     pub simulator: bool,
-    /// No live sentence can be from before this (the day the program was built, the last entry of the logbook). A
-    /// satellite date before it comes from a receiver that has missed a rollover of the ten-bit week number
-    /// (IS-GPS-200, 1024 weeks) and is moved forward by whole rollovers. `None` leaves dates as they are: for replays.
-    pub not_before: Option<Utc>,
 }
 
 /// Sentences of one feed to reports. Holds only the parts of AIS messages under way and the first sentence of an alert.

@@ -60,7 +60,7 @@ fn a_simulator_is_refused_unless_declared() {
         let line = sealed(body);
         assert_eq!(read(&line), Err(Refusal::Simulator), "{body}");
         let sentence = sentence::Sentence::check(line.as_bytes(), &Default::default()).unwrap();
-        let options = sentence::DecoderOptions { simulator: true, ..Default::default() };
+        let options = sentence::DecoderOptions { simulator: true };
         let Ok(Report::Fix(fix)) = sentence::Decoder::new(options).read(terms::Moment::ZERO, &sentence)
         else {
             panic!("{body}");
@@ -117,19 +117,6 @@ fn times() {
     for bad in ["2254", "245446", "226046", "225461", "22:54:46", "225446.x", ""] {
         assert_eq!(time(bad, "191126"), None, "{bad}");
     }
-}
-
-#[test]
-fn a_missed_week_rollover_is_mended_where_the_present_is_known() {
-    // 2026-11-01 less 1024 weeks (7168 days) is 2007-03-18.
-    let line = sealed("$GPRMC,021407,A,4916.45,N,12311.12,W,000.5,054.7,180307,020.3,E");
-    let sentence = sentence::Sentence::check(line.as_bytes(), &Default::default()).unwrap();
-    let options =
-        sentence::DecoderOptions { not_before: Utc::parse("2026-06-01T00:00:00Z"), ..Default::default() };
-    let Ok(Report::Fix(fix)) = sentence::Decoder::new(options).read(terms::Moment::ZERO, &sentence) else {
-        panic!()
-    };
-    assert_eq!(fix.time, Utc::parse("2026-11-01T02:14:07Z").map(SentTime::Utc));
 }
 
 /// Examples of pynmea2's tests and of nmea-parser's; the values are what the fields say.

@@ -87,8 +87,7 @@ impl Watch {
 
     /// UTC for the calendar; `None` from a clock that cannot be right.
     pub fn calendar(&self, at: Moment) -> Option<Utc> {
-        let (utc, _) = self.lookout.utc(at)?;
-        self.not_before.is_none_or(|least| utc >= least).then_some(utc)
+        self.lookout.possible_utc(at)
     }
 
     /// Checks the dates at once: the calendar may have changed.

@@ -49,6 +49,9 @@ pub struct Begin {
     pub cut_off: bool,
     /// Earliest satellite date to believe; `None` in a replay, whose dates may be old.
     pub not_before: Option<Utc>,
+    /// UTC by satellite at the last sign of life of the run before, if known: a date long after it is not believed, and
+    /// one before it not at once.
+    pub last_sign: Option<Utc>,
     /// The feeds by their numbers.
     pub feeds: Vec<FeedSetting>,
     /// The last numbers used.
@@ -75,6 +78,7 @@ impl Default for Begin {
             begins: false,
             cut_off: false,
             not_before: None,
+            last_sign: None,
             feeds: Vec::new(),
             last: Numbers::default(),
             kept: Kept::default(),
@@ -101,6 +105,9 @@ impl Watch {
         self.pump(at);
         if let Some(utc) = begin.utc {
             self.lookout.system_utc(at, utc);
+        }
+        if let Some(utc) = begin.last_sign {
+            self.lookout.remember_utc(utc);
         }
         self.restore(at, begin.kept, begin.gap);
         for ear in &mut self.ears {
@@ -160,6 +167,7 @@ impl Watch {
         Begin {
             utc: self.stamp(at).utc.map(|(utc, _)| utc),
             not_before: self.not_before,
+            last_sign: self.stamp(at).by_satellite(),
             feeds: self.ears.iter().map(|e| e.setting.clone()).collect(),
             last: self.last,
             kept: self.kept(at),

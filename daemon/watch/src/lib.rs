@@ -374,7 +374,7 @@ pub(crate) fn built_in(kind: Kind) -> BuiltIn {
     }
 }
 
-/// The built-in alert of an implausible instrument.
+/// The built-in alert of an implausible instrument or clock.
 pub(crate) fn doubtful(trouble: Trouble) -> BuiltIn {
     match trouble {
         Trouble::PositionsDiffer | Trouble::PositionJumps => BuiltIn::PositionDoubtful,
@@ -383,6 +383,7 @@ pub(crate) fn doubtful(trouble: Trouble) -> BuiltIn {
             BuiltIn::OwnTransmitterWrong
         }
         Trouble::ShipsSilent | Trouble::SetReceives => BuiltIn::AisSilent,
+        Trouble::TimesDiffer => BuiltIn::TimeDoubtful,
         Trouble::CompassFrozen | Trouble::LogFouled => BuiltIn::InstrumentDoubtful,
     }
 }

@@ -135,7 +135,7 @@ impl Watch {
         self.ears.push(Ear {
             name: f.name.clone(),
             setting: f.clone(),
-            decoder: Decoder::new(DecoderOptions { simulator: f.simulator, not_before: self.not_before }),
+            decoder: Decoder::new(DecoderOptions { simulator: f.simulator }),
             trusted: f.trusted,
             refused: Counts::default(),
             silent_after: f.silent_after,

@@ -66,6 +66,7 @@ impl View<'_> {
             (BuiltIn::FeedSilent, Subject::Feed(feed)) => {
                 self.ears.get(usize::from(feed.0))?.says(self.at).map(Words::from)
             }
+            (BuiltIn::TimeDoubtful, _) => self.lookout.time_in_doubt(self.at).map(Words::from),
             _ => self.faults.get(&(what, about)).map(|why| why.as_str().into()),
         }
     }

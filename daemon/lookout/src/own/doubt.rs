@@ -1,4 +1,4 @@
-//! Own vessel's instruments that cannot be right: each trouble is reported when it begins and when it ends.
+//! Own vessel's instruments and clocks that cannot be right: each trouble is reported when it begins and when it ends.
 
 use crate::Finding;
 use std::collections::BTreeMap;
@@ -30,6 +30,8 @@ pub enum Trouble {
     SetSensors,
     /// Ships were heard, and suddenly none is.
     ShipsSilent,
+    /// A feed gives a time that the watch does not follow.
+    TimesDiffer,
 }
 
 impl Trouble {
@@ -47,6 +49,7 @@ impl Trouble {
             Self::SetReceives => "own AIS set receives badly",
             Self::SetSensors => "own AIS set lacks data",
             Self::ShipsSilent => "no ship heard any more",
+            Self::TimesDiffer => "times differ",
         }
     }
 
@@ -54,7 +57,7 @@ impl Trouble {
     const fn patience(self) -> (Duration, Duration) {
         let s = Duration::from_secs;
         match self {
-            Self::PositionsDiffer => (s(30), s(30)),
+            Self::PositionsDiffer | Self::TimesDiffer => (s(30), s(30)),
             Self::PositionJumps
             | Self::TransmitterIdentity
             | Self::TransmitterSilent

@@ -7,22 +7,7 @@ use crate::library;
 use crate::refusal::Refusal;
 use crate::report::{Fix, FixQuality, SentTime};
 use crate::sentence::Sentence;
-use terms::{Position, Utc};
-
-/// A rollover of the GPS week number: 1024 weeks (IS-GPS-200).
-const ROLLOVER_MS: i64 = 1024 * 7 * 86_400_000;
-
-/// A satellite date moved forward by whole rollovers; see [`DecoderOptions::not_before`].
-pub(super) fn mended(utc: Utc, options: &DecoderOptions) -> Utc {
-    match options.not_before {
-        Some(earliest) if utc < earliest => {
-            let behind = earliest.0.saturating_sub(utc.0);
-            let rollovers = behind / ROLLOVER_MS + i64::from(behind % ROLLOVER_MS != 0);
-            utc.plus_ms(rollovers.saturating_mul(ROLLOVER_MS))
-        }
-        _ => utc,
-    }
-}
+use terms::Position;
 
 /// What the mode indicator and the status mean together. `Ok(None)` if the values are not to be used.
 ///
@@ -53,7 +38,7 @@ pub(super) fn rmc(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<F
     let Some(quality) = validity(Some(status), mode, options)? else { return Ok(Fix::default()) };
     Ok(Fix {
         time: of_day_ms(time).map(|ms| match utc(date, ms) {
-            Some(utc) => SentTime::Utc(mended(utc, options)),
+            Some(utc) => SentTime::Utc(utc),
             None => SentTime::OfDayMs(ms),
         }),
         position: position(lat, ns, lon, ew),

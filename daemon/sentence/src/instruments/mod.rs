@@ -54,7 +54,7 @@ pub(crate) fn read(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<
         b"DBT" => Report::Depth(water::dbt(sentence)),
         b"MWV" => Report::Wind(wind::mwv(sentence)),
         b"GNS" => Report::Fix(fix::gns(sentence, options)?),
-        b"ZDA" => time::zda(sentence, options),
+        b"ZDA" => time::zda(sentence),
         b"HDM" => Report::Heading(way::hdm(sentence)),
         b"THS" => Report::Heading(way::ths(sentence, options)?),
         b"VBW" => way::vbw(sentence),

@@ -57,7 +57,7 @@ fn messages() -> Vec<Message> {
     let mut messages = Vec::new();
     for file in recorded() {
         let mut framer = Framer::new(FramerOptions::default());
-        let mut decoder = Decoder::new(DecoderOptions { simulator: true, ..DecoderOptions::default() });
+        let mut decoder = Decoder::new(DecoderOptions { simulator: true });
         let mut parts: BTreeMap<String, Vec<String>> = BTreeMap::new();
         let mut at = 0;
         framer.push(&file, &mut |framed| {

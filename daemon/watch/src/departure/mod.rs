@@ -234,6 +234,9 @@ impl Watch {
     }
 
     fn clock_line(&self, at: Moment) -> CheckItem {
+        if let Some(words) = self.lookout.time_in_doubt(at) {
+            return CheckItem::judged("clock", Verdict::Failed, words);
+        }
         match self.lookout.utc(at) {
             Some((utc, UtcSource::Satellite)) => {
                 CheckItem::judged("clock", Verdict::Passed, format!("{utc}, by satellite"))

@@ -77,7 +77,7 @@ impl Watch {
         }
         match (built_in, subject) {
             (Some(BuiltIn::FixLost | BuiltIn::PositionDoubtful), _) => Item::Fix,
-            (Some(BuiltIn::ClockNotKnown), _) => Item::Clock,
+            (Some(BuiltIn::ClockNotKnown | BuiltIn::TimeDoubtful), _) => Item::Clock,
             (Some(BuiltIn::AisSilent), _) => Item::Ais,
             (Some(BuiltIn::OwnTransmitterSilent | BuiltIn::OwnTransmitterWrong), _) => Item::Transmitter,
             (Some(BuiltIn::InstrumentDoubtful), _) => Item::Instruments,
