@@ -4,7 +4,9 @@ use crate::aboard::Folder;
 use crate::records::{Disk, ask, at, log, open, own, record, settings, target, wait_for};
 use middlewatch::logbook::{Logbook, LogbookError, LogbookSettings, Trouble};
 use middlewatch::review::{self, Span};
+use record::{Entry, Removed, Stamp};
 use rules::{EventKind, Priority};
+use terms::{Utc, UtcSource};
 
 #[test]
 fn a_copy_is_whole_while_the_log_goes_on() {
@@ -60,6 +62,136 @@ fn old_rows_go_by_age_and_alerts_stay() {
     (0..12).for_each(|minute| write(410 * day + minute * 60));
     wait_for("the old track", || old("own") == 0);
     assert_eq!(old("alerts"), 1, "alerts stay, notices do not");
+    let health = logbook.health().borrow().clone();
+    assert_eq!(health.removed.rows.get("own track"), Some(&2), "{}", health.removed);
+    // One entry for each day on which something went.
+    let said = "SELECT group_concat(text, '|') FROM (SELECT text FROM entries WHERE kind = 'removed' ORDER BY steady_s)";
+    let said = ask::<String>(&folder.logbook(), said);
+    let said: Vec<&str> = said.split('|').collect();
+    assert_eq!(said.len(), 2, "{said:?}");
+    assert!(said[0].contains("within its bounds: 2 of targets; the latest of 2026-11-01"), "{said:?}");
+    assert!(said[1].contains(" 2 of events, 2 of own track; "), "{said:?}");
+}
+
+/// Waits until the writing thread has taken everything and has cared for the file after it.
+fn settled(logbook: &Logbook) {
+    for _ in 0..2 {
+        logbook.flush().blocking_recv().unwrap().unwrap();
+    }
+}
+
+const DAY_S: i64 = 86_400;
+
+#[test]
+fn no_date_however_late_removes_anything() {
+    let folder = Folder::new("late");
+    let (logbook, _) = open(&folder.logbook(), "a", 0);
+    for s in (0..17 * DAY_S).step_by(600) {
+        logbook.own(at(s), own(50.0));
+        logbook.target(at(s), target(200_000_001, 1.0));
+    }
+    settled(&logbook);
+    let rows = || {
+        let count = |table: &str| {
+            ask::<i64>(
+                &folder.logbook(),
+                &format!("SELECT count(*) FROM {table} WHERE steady_s < 17 * 86400"),
+            )
+        };
+        (count("own"), count("targets"))
+    };
+    let before = rows();
+    assert_eq!(before, (17 * 144, 17 * 144));
+    // Twelve hours in which a satellite says 2099.
+    for s in (17 * DAY_S..17 * DAY_S + DAY_S / 2).step_by(60) {
+        let in_2099 = Stamp { utc: Some((Utc(4_070_908_800_000 + s * 1000), UtcSource::Satellite)), ..at(s) };
+        logbook.own(in_2099, own(50.0));
+        logbook.target(in_2099, target(200_000_001, 1.0));
+        if s % 1200 == 0 {
+            settled(&logbook);
+        }
+    }
+    settled(&logbook);
+    assert_eq!(rows(), before);
+    assert_eq!(logbook.health().borrow().removed, Removed::default());
+}
+
+#[test]
+fn age_is_the_time_that_the_watch_has_stood_over_all_boots() {
+    let folder = Folder::new("stood");
+    let stand = |boot: &str, days: i64| {
+        let (logbook, _) = open(&folder.logbook(), boot, 0);
+        for s in (0..days * DAY_S).step_by(DAY_S as usize / 2) {
+            logbook.target(at(s), target(200_000_001, 1.0));
+        }
+        (0..25).for_each(|minute| logbook.own(at(days * DAY_S + minute * 60), own(50.0)));
+        settled(&logbook);
+        logbook.close(at(days * DAY_S + 1500)).blocking_recv().unwrap().unwrap();
+    };
+    let left = || ask::<i64>(&folder.logbook(), "SELECT count(*) FROM targets");
+    stand("a", 20);
+    assert_eq!(left(), 40);
+    // Nobody knows how long the computer was off in between: it does not count.
+    stand("b", 30);
+    assert_eq!(left(), 100);
+    // After 65 days at least the first five are older than sixty, and none of the sixth.
+    stand("c", 15);
+    let first: f64 = ask(&folder.logbook(), "SELECT min(steady_s) FROM targets WHERE boot = 1");
+    assert_eq!(first, 5.0 * 86_400.0 + 43_200.0, "half an hour more than 65 days");
+}
+
+#[test]
+fn a_flood_of_events_pushes_out_neither_the_night_nor_alarms_nor_what_people_wrote() {
+    let folder = Folder::new("flood");
+    let tight = LogbookSettings { limit_bytes: Some(3_000_000), ..settings("a", 0) };
+    let (logbook, _) = Logbook::open(folder.logbook(), tight).unwrap();
+    let event = |n: u32, priority: Priority, order: &str, s: i64| {
+        let mut r = record(n, 1, priority, s);
+        r.alert.order = order.to_owned();
+        r.alert.text = "x".repeat(300);
+        drop(logbook.event(at(s), &r, Vec::new()));
+    };
+    for n in 0..300_u32 {
+        let s = i64::from(n) * 60;
+        logbook.own(at(s), own(50.0));
+        logbook.target(at(s), target(200_000_001, 1.0));
+        if n % 10 == 0 {
+            event(n + 1, Priority::Alarm, "shoal", s);
+            event(n + 2, Priority::Warning, "wind", s);
+            logbook.entry(at(s), Entry::Note { who: None, text: format!("note {n}") });
+        }
+    }
+    settled(&logbook);
+    for n in 0..8_000_u32 {
+        event(1000 + n, Priority::Warning, "flood", 18_000 + i64::from(n));
+        if n % 200 == 0 {
+            logbook.own(at(18_000 + i64::from(n)), own(50.0));
+            settled(&logbook);
+        }
+    }
+    settled(&logbook);
+    assert!(logbook.health().borrow().is_good(), "{:?}", logbook.health().borrow());
+    assert_eq!(logbook.health().borrow().dropped, 0);
+    let count = |what: &str| {
+        ask::<i64>(&folder.logbook(), &format!("SELECT count(*) FROM {what} AND steady_s < 18000"))
+    };
+    assert_eq!(count("own WHERE TRUE"), 300);
+    assert_eq!(count("targets WHERE TRUE"), 300);
+    assert_eq!(count("alerts WHERE order_name = 'shoal'"), 30);
+    assert_eq!(count("alerts WHERE order_name = 'wind'"), 30);
+    assert_eq!(count("entries WHERE kind = 'note'"), 30);
+    let flood: i64 = ask(&folder.logbook(), "SELECT count(*) FROM alerts WHERE order_name = 'flood'");
+    let newest: i64 = ask(&folder.logbook(), "SELECT max(alert) FROM alerts");
+    assert!(flood > 500 && newest == 8_999, "{flood} {newest}");
+    let removed = logbook.health().borrow().removed.clone();
+    assert_eq!(removed.rows.get("events"), Some(&(8_000 - flood as u64)), "{removed}");
+    assert_eq!(ask::<i64>(&folder.logbook(), "SELECT count(*) FROM entries WHERE kind = 'removed'"), 1);
+    assert!(
+        ask::<String>(&folder.logbook(), "SELECT text FROM entries WHERE kind = 'removed'")
+            .contains(&format!("{} of events", 8_000 - flood))
+    );
+    logbook.close(at(30_000)).blocking_recv().unwrap().unwrap();
+    assert!(std::fs::metadata(folder.logbook()).unwrap().len() <= 3_000_000);
 }
 
 #[test]

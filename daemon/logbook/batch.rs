@@ -1,12 +1,12 @@
 //! Writing: one transaction, filled with states, events, entries and rows.
 
 use super::error::LogbookError;
+use super::keep;
 use super::outbox::{Body, Waiting};
 use super::rows;
 use super::schema::disk_error;
 use super::thinning::Thinned;
-use record::EventRecord;
-use record::{Entry, Stamp};
+use record::{Entry, EventRecord, Removed, Stamp};
 use rules::Priority;
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use std::cell::RefCell;
@@ -205,34 +205,38 @@ impl Batch<'_> {
             .map_err(|e| self.error(&e))
     }
 
+    /// Makes room in the file, and returns what was removed.
+    pub fn make_room(&self, at: &Stamp, full: bool) -> Result<Removed, LogbookError> {
+        keep::make_room(self, at, full).map_err(|e| self.error(&e))
+    }
+
     /// Writes an entry.
     pub fn entry(&self, at: &Stamp, entry: &Entry) -> Result<(), LogbookError> {
+        self.write_entry(at, entry).map_err(|e| self.error(&e))
+    }
+
+    pub(super) fn write_entry(&self, at: &Stamp, entry: &Entry) -> rusqlite::Result<()> {
         let sql =
             "INSERT INTO entry_rows (boot, steady_ms, utc_ms, utc_source, kind, who, casualty, text, facts, feed)
                    VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)";
         let (utc_ms, source, kind) = (at.utc_ms(), at.source(), entry.kind());
-        self.t
-            .prepare_cached(sql)
-            .and_then(|mut s| {
-                let feed = self.feed(at)?;
-                // Texts, numbers and closed lists always serialize to JSON.
-                let facts = serde_json::to_string(entry).unwrap_or_default();
-                let casualty = entry.casualty().map(|id| id.0);
-                s.execute(params![
-                    self.boot,
-                    at.steady.0,
-                    utc_ms,
-                    source,
-                    kind,
-                    entry.who(),
-                    casualty,
-                    entry.text(),
-                    facts,
-                    feed
-                ])
-            })
-            .map(drop)
-            .map_err(|e| self.error(&e))
+        let feed = self.feed(at)?;
+        // Texts, numbers and closed lists always serialize to JSON.
+        let facts = serde_json::to_string(entry).unwrap_or_default();
+        let casualty = entry.casualty().map(|id| id.0);
+        self.t.prepare_cached(sql)?.execute(params![
+            self.boot,
+            at.steady.0,
+            utc_ms,
+            source,
+            kind,
+            entry.who(),
+            casualty,
+            entry.text(),
+            facts,
+            feed
+        ])?;
+        Ok(())
     }
 
     /// Writes a row.

@@ -1,5 +1,6 @@
 //! What can go wrong with a logbook, and its health.
 
+use record::Removed;
 use rusqlite::ErrorCode;
 use std::path::PathBuf;
 use thiserror::Error;
@@ -114,6 +115,8 @@ pub struct LogbookHealth {
     pub dropped: u64,
     /// The file last set aside in this run.
     pub set_aside: Option<SetAside>,
+    /// What was removed in this run to keep the file within its bounds.
+    pub removed: Removed,
 }
 
 /// An unusable file that was renamed.

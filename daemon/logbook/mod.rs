@@ -65,8 +65,8 @@ pub struct LogbookSettings {
     pub opened: Stamp,
     /// How fast records arrive.
     pub pace: Pace,
-    /// The file's size limit: near it, the oldest rows make room (targets, then feeds, instruments and own track;
-    /// alerts and casualties never). `None`: 1 GiB, and in a replay no limit but the disk.
+    /// The file's size limit: near it, the oldest rows make room, those first that are missed least. `None`: 1 GiB, and
+    /// in a replay no limit but the disk.
     pub limit_bytes: Option<u64>,
 }
 

@@ -372,28 +372,6 @@ impl Store {
         next(&self.connection, name).map_or(0, |n| i64::from(n) - 1)
     }
 
-    /// Removes a portion of rows that are too old and, when the file nears its limit, of the oldest.
-    pub fn make_room(
-        &self,
-        now: Option<terms::Utc>,
-        steady_ms: i64,
-        full: bool,
-    ) -> Result<usize, LogbookError> {
-        let work = || -> rusqlite::Result<usize> {
-            let t = self.connection.unchecked_transaction()?;
-            let mut removed = 0;
-            if let Some(now) = now {
-                removed += keep::by_age(&t, now)?;
-            }
-            if full || keep::is_nearly_full(&t)? {
-                removed += keep::by_size(&t, self.boot, steady_ms)?;
-            }
-            t.commit()?;
-            Ok(removed)
-        };
-        work().map_err(|e| disk_error(&self.path, &e))
-    }
-
     /// Sets the file aside as damaged and begins a new one.
     pub fn replace(
         self,

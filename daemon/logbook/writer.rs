@@ -13,7 +13,6 @@ use record::Stamp;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
-use terms::UtcSource;
 use tokio::sync::oneshot;
 
 /// Most thinned rows kept while the disk fails: two hours of the busiest waters, some 3 MiB. The oldest go first.
@@ -241,11 +240,19 @@ impl Writer {
         }
     }
 
-    /// Removes old rows; returns how many. What cannot be removed now goes next time.
-    fn make_room(&self, full: bool) -> usize {
-        let told_by_satellite = self.last.utc.filter(|(_, source)| *source == UtcSource::Satellite);
-        let now = told_by_satellite.map(|(utc, _)| utc);
-        self.store.as_ref().map_or(0, |s| s.make_room(now, self.last.steady.0, full).unwrap_or(0))
+    /// Removes old rows; returns whether there were any. What cannot be removed now goes next time.
+    fn make_room(&mut self, full: bool) -> bool {
+        let Some(store) = &mut self.store else { return false };
+        let make = |store: &mut Store| {
+            let batch = store.begin(self.shared.feeds())?;
+            let removed = batch.make_room(&self.last, full)?;
+            batch.commit()?;
+            Ok::<_, LogbookError>(removed)
+        };
+        let removed = make(store).unwrap_or_default();
+        let any = !removed.rows.is_empty();
+        self.health.removed.add(removed);
+        any
     }
 
     fn close_minute(&mut self) {
@@ -262,7 +269,7 @@ impl Writer {
             result = self.replace_file(why).and_then(|()| self.try_write(true, stopping));
         }
         let is_full = |r: &Result<(), _>| matches!(r, Err(LogbookError::Disk { why: Trouble::Full, .. }));
-        if is_full(&result) && self.make_room(true) > 0 {
+        if is_full(&result) && self.make_room(true) {
             result = self.try_write(true, stopping);
         }
         if result.is_ok() && self.records.iter().any(|r| matches!(r, Record::Key(..))) {

@@ -319,6 +319,7 @@ impl Messenger {
                 waiting: health.waiting as u64,
                 dropped: health.dropped,
                 deliveries_waiting: self.logbook.deliveries_waiting() as u64,
+                removed: Some(health.removed).filter(|r| !r.rows.is_empty()),
             },
             signals: self.signal_names.iter().zip(0..).map(signal).collect(),
         }

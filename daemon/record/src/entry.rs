@@ -2,11 +2,15 @@
 
 use crate::departure::{CheckItem, Verdict};
 use crate::drill::{Drill, DrillEnd, Measures};
+use crate::schema::DateTime;
 use crate::words::capital;
 use lookout::casualty::StandDown;
 use rules::Declared;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use terms::CasualtyId;
+use std::collections::BTreeMap;
+use std::fmt;
+use terms::{CasualtyId, Day, Utc};
 
 /// A logbook entry other than an alert. The logbook keeps it as JSON in the column `facts`, which the review reads; the
 /// other columns are made from it, for people.
@@ -60,6 +64,11 @@ pub enum Entry {
         /// What was wrong with it.
         why: String,
     },
+    /// Old rows were removed from the logbook to keep it within its bounds; one entry a day.
+    Removed {
+        /// Which.
+        removed: Removed,
+    },
     /// The departure check was closed.
     DepartureCheck {
         /// Who made the check, if known.
@@ -94,6 +103,44 @@ pub enum Entry {
     },
 }
 
+/// Rows removed from the logbook.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Removed {
+    /// How many of what: targets, feeds, instruments, own track, events, entries, names of targets.
+    pub rows: BTreeMap<String, u64>,
+    /// The latest UTC that a removed row carried; `None` if none carried any.
+    #[schemars(with = "Option<DateTime>")]
+    pub until: Option<Utc>,
+}
+
+impl Removed {
+    /// Rows of one kind.
+    pub fn of(what: &str, rows: u64, until: Option<Utc>) -> Self {
+        let rows = (rows > 0).then(|| (what.to_owned(), rows));
+        Self { rows: rows.into_iter().collect(), until }
+    }
+
+    /// Adds what was removed besides.
+    pub fn add(&mut self, other: Self) {
+        for (what, n) in other.rows {
+            let rows = self.rows.entry(what).or_insert(0);
+            *rows = rows.saturating_add(n);
+        }
+        self.until = self.until.max(other.until);
+    }
+}
+
+impl fmt::Display for Removed {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let rows: Vec<String> = self.rows.iter().map(|(what, n)| format!("{n} of {what}")).collect();
+        f.write_str(&rows.join(", "))?;
+        match self.until.and_then(Day::of) {
+            Some(day) => write!(f, "; the latest of {day}"),
+            None => Ok(()),
+        }
+    }
+}
+
 impl Entry {
     /// The kind of entry, as the column holds it.
     pub const fn kind(&self) -> &'static str {
@@ -104,6 +151,7 @@ impl Entry {
             Self::OrdersRead { .. } => "orders",
             Self::StandDown { .. } => "stand-down",
             Self::Began { .. } | Self::Stopped | Self::SetAside { .. } => "lookout",
+            Self::Removed { .. } => "removed",
             Self::DepartureCheck { .. } => "departure check",
             Self::PassageBegan { .. } | Self::PassageEnded => "passage",
             Self::DrillBegan { .. } | Self::DrillEnded { .. } => "drill",
@@ -145,6 +193,7 @@ impl Entry {
             Self::SetAside { to, why } => {
                 format!("{}. The file was set aside as {to} and a new one begun", capital(why))
             }
+            Self::Removed { removed } => format!("Removed to keep the logbook within its bounds: {removed}"),
             Self::DepartureCheck { items, .. } => departure_words(items),
             Self::PassageBegan { name: Some(name) } => format!("begins: {name}"),
             Self::PassageBegan { name: None } => "begins".to_owned(),

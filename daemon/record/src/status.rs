@@ -1,7 +1,7 @@
 //! The picture as `status` and the watch card show it.
 
 use crate::schema::{DateTime, OneOf};
-use crate::{CasualtyPart, OwnPart, TargetPart};
+use crate::{CasualtyPart, OwnPart, Removed, TargetPart};
 use rules::{AlertId, AlertState, Priority, Stage};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -197,6 +197,8 @@ pub struct LogbookNow {
     pub dropped: u64,
     /// Events that still wait for their webhook.
     pub deliveries_waiting: u64,
+    /// What was removed since the daemon began to keep the file within its bounds; `None` if nothing was.
+    pub removed: Option<Removed>,
 }
 
 /// A signal, a button or the heartbeat now.
