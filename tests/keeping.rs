@@ -195,6 +195,51 @@ fn a_flood_of_events_pushes_out_neither_the_night_nor_alarms_nor_what_people_wro
 }
 
 #[test]
+fn entries_and_names_beyond_their_share_make_room_for_themselves() {
+    let folder = Folder::new("notes");
+    let tight = LogbookSettings { limit_bytes: Some(3_000_000), ..settings("a", 0) };
+    let (logbook, _) = Logbook::open(folder.logbook(), tight).unwrap();
+    let read = |n: i64| Entry::OrdersRead { from: format!("{n} {}", "x".repeat(300)) };
+    for n in 0..300_i64 {
+        logbook.own(at(n * 60), own(50.0));
+        logbook.entry(
+            at(n * 60),
+            if n % 10 == 0 { read(n) } else { Entry::Note { who: None, text: n.to_string() } },
+        );
+    }
+    settled(&logbook);
+    for n in 0..10_000_i64 {
+        logbook.entry(at(18_000 + n), read(n));
+        if n % 500 == 0 {
+            logbook.own(at(18_000 + n), own(50.0));
+            settled(&logbook);
+        }
+    }
+    settled(&logbook);
+    assert!(logbook.health().borrow().is_good(), "{:?}", logbook.health().borrow());
+    let count = |what: &str| ask::<i64>(&folder.logbook(), &format!("SELECT count(*) FROM {what}"));
+    assert_eq!(count("own WHERE steady_s < 18000"), 300);
+    assert_eq!(count("entries WHERE kind = 'note'"), 270, "the program's own go first");
+
+    // Four days of forged ships, each heard once.
+    let ships = |range: std::ops::Range<u32>| {
+        for n in range {
+            logbook.target(at(30_000 + i64::from(n / 100) * 900), target(200_000_000 + n, 1.0));
+        }
+        settled(&logbook);
+    };
+    (0..80).for_each(|part| ships(part * 500..(part + 1) * 500));
+    assert!(logbook.health().borrow().is_good(), "{:?}", logbook.health().borrow());
+    assert_eq!(count("own WHERE steady_s < 18000"), 300);
+    let removed = logbook.health().borrow().removed.clone();
+    assert!(removed.rows["names of targets"] > 1000, "{removed}");
+    assert_eq!(
+        count("targets WHERE name IS NULL AND steady_s > (SELECT max(steady_s) FROM targets) - 80000"),
+        0
+    );
+}
+
+#[test]
 fn near_its_limit_the_oldest_targets_make_room() {
     let folder = Folder::new("size");
     let tight = LogbookSettings { limit_bytes: Some(1_500_000), ..settings("a", 0) };

@@ -126,8 +126,11 @@ impl Pass<'_> {
         }
         let names: i64 = self.c.query_row("SELECT count(*) FROM target_names", [], |r| r.get(0))?;
         if names.saturating_mul(NAME_BYTES) > NAMES_TENTHS * tenth {
-            let sql = "DELETE FROM target_names WHERE mmsi NOT IN (SELECT mmsi FROM target_rows)";
-            let n = self.c.execute(sql, [])?;
+            // So many are forged. Those of the last day stay: to look for all would take longer than a write does.
+            let (boot, ms) = self.stood_since(LAST_DAY)?.unwrap_or((0, 0));
+            let sql =
+                "DELETE FROM target_names WHERE mmsi NOT IN (SELECT mmsi FROM target_rows WHERE id >= ?1)";
+            let n = self.c.execute(sql, [id_from(boot, ms)])?;
             if n > 0 {
                 return Ok(Removed::of("names of targets", n as u64, None));
             }
@@ -202,10 +205,9 @@ impl Pass<'_> {
         self.oldest("entry_rows", "entries", &format!("NOT {PEOPLES}"), &[])
     }
 
-    /// Removes what was heard before a moment; the ids of such rows hold their boot and seconds (see the schema).
+    /// Removes what was heard before a moment.
     fn heard_before(&self, table: &str, name: &str, boot: i64, ms: i64) -> rusqlite::Result<Removed> {
-        let before = (boot << 42) | ((ms / 1000).max(0) << 10);
-        self.oldest(table, name, "id < ?1", &[&before])
+        self.oldest(table, name, "id < ?1", &[&id_from(boot, ms)])
     }
 
     /// Removes a portion of the oldest rows of a kind.
@@ -223,6 +225,11 @@ impl Pass<'_> {
         }
         Ok(Removed::of(name, n, until.map(Utc)))
     }
+}
+
+/// The least id of rows heard from a moment on: it holds their boot and seconds (see the schema).
+fn id_from(boot: i64, ms: i64) -> i64 {
+    (boot << 42) | ((ms / 1000).max(0) << 10)
 }
 
 /// What the first removed of several that found anything to remove.

@@ -337,3 +337,56 @@ fn nearest_of_day(about: Utc, ms_of_day: i64) -> Utc {
 fn shown(utc: Utc) -> String {
     utc.civil().map_or_else(|| utc.to_string(), |t| t.format("%Y-%m-%d %H:%M:%S UTC").to_string())
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "tests")]
+    use super::*;
+
+    const FEED: FeedId = FeedId(0);
+
+    /// How long a feed that gives a time once a second takes until it is believed; `None` if it is not in half an hour.
+    fn believed_after_s(last_sign: &str, computer: Option<&str>, gives: &str) -> Option<i64> {
+        let utc = |text: &str| Utc::parse(&format!("{text}T00:00:00Z")).unwrap();
+        let mut keeper = UtcKeeper::default();
+        keeper.remember(utc(last_sign));
+        if let Some(computer) = computer {
+            keeper.hint(Moment::ZERO, utc(computer));
+        }
+        (0..1800).find(|s| {
+            let time = SentTime::Utc(utc(gives).plus_ms(s * 1000));
+            keeper.hear(Moment(s * 1000), FEED, time, &Settings::default());
+            matches!(keeper.utc(Moment(s * 1000)), Some((_, UtcSource::Satellite)))
+        })
+    }
+
+    #[test]
+    fn a_date_is_weighed_by_the_last_sign_and_the_computers_clock() {
+        let after = |computer, gives| believed_after_s("2026-11-01", computer, gives);
+        // Nothing speaks against it.
+        assert_eq!(after(None, "2026-11-25"), Some(2));
+        assert_eq!(after(Some("1970-01-01"), "2026-11-25"), Some(2));
+        assert_eq!(after(Some("2099-01-01"), "2026-11-25"), Some(2));
+        assert_eq!(after(Some("2026-11-25"), "2026-11-25"), Some(2));
+        // A clock that stood still since, one that is ahead, and a date from before the last sign.
+        assert_eq!(after(Some("2026-11-02"), "2026-11-25"), Some(20));
+        assert_eq!(after(Some("2026-12-02"), "2026-11-25"), Some(600));
+        assert_eq!(after(None, "2026-10-25"), Some(600));
+        // Unless the computer's clock bears it out.
+        assert_eq!(after(Some("2026-10-25"), "2026-10-25"), Some(2));
+        // Ten years after the last sign, nobody is believed.
+        assert_eq!(after(None, "2036-10-25"), Some(2));
+        assert_eq!(after(None, "2036-11-25"), None);
+        assert_eq!(after(Some("2099-01-01"), "2099-01-01"), None);
+        assert_eq!(believed_after_s("2030-01-01", None, "2039-11-25"), Some(2));
+    }
+
+    #[test]
+    fn the_ear_and_the_claims_are_bounded() {
+        let mut keeper = UtcKeeper::default();
+        for n in 0..1000 {
+            keeper.hear(Moment::ZERO, FeedId(n), SentTime::Utc(Utc(0)), &Settings::default());
+        }
+        assert_eq!(keeper.ears.len(), FEEDS_MAX);
+    }
+}
