@@ -1,7 +1,8 @@
-//! `check`: every problem of the boat and orders files. With `--live`, also a trial of feeds and signals, or a look at
-//! the serial ports if the boat has no feed yet.
+//! `check`: every problem of the boat and orders files, and who may read and change them. With `--live`, also a trial of
+//! feeds and signals, or a look at the serial ports if the boat has no feed yet.
 
 use crate::feeds::{CHUNK, Opened};
+use crate::files;
 use crate::outcome::{self, Outcome};
 use crate::ports;
 use crate::signals;
@@ -10,6 +11,9 @@ use record::words::count;
 use rules::{Orders, Proof};
 use sentence::{Framer, FramerOptions};
 use serde_json::json;
+use std::fs::OpenOptions;
+use std::io::{self, Write};
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use terms::Problems;
@@ -53,29 +57,80 @@ impl Line {
     fn bad(what: impl Into<String>, words: impl Into<String>) -> Self {
         Self { what: what.into(), how: How::Bad, words: words.into() }
     }
+
+    /// A file that can be used, and a line for each warning about it.
+    fn usable(what: &str, words: String, warnings: Vec<String>) -> Vec<Self> {
+        let (how, odd) = match warnings.len() {
+            0 => (How::Good, String::new()),
+            n => (How::Usable, format!(", {}", count(n, "warning", "warnings"))),
+        };
+        let line = |how, words| Self { what: what.to_owned(), how, words };
+        let warnings = warnings.into_iter().map(|words| line(How::Warning, words));
+        std::iter::once(line(how, words + &odd)).chain(warnings).collect()
+    }
+
+    /// For a person.
+    fn text(&self) -> String {
+        match self.how {
+            How::Good if self.words.starts_with("speaks") => format!("{} {}", self.what, self.words),
+            How::Good => format!("{}: good, {}", self.what, self.words),
+            How::Usable => format!("{}: usable, {}", self.what, self.words),
+            How::Warning | How::Bad => self.words.clone(),
+        }
+    }
+
+    /// For a program.
+    fn json(&self) -> String {
+        let mut line = json!({"what": self.what, "good": self.how != How::Bad, "words": self.words});
+        if self.how == How::Warning {
+            line["warning"] = true.into();
+        }
+        line.to_string()
+    }
+}
+
+/// What to check.
+#[derive(Debug, Default)]
+pub struct Checked<'a> {
+    /// The boat's file; `None` for the installed one, if it matters.
+    pub boat: Option<&'a Path>,
+    /// The orders; `None` for those that the boat names.
+    pub orders: Option<&'a Path>,
+    /// Whether to try feeds and signals too, with the serial ports that were named.
+    pub live: Option<Vec<PathBuf>>,
+    /// The new file for a draft; `None` for standard output.
+    pub write: Option<&'a Path>,
+    /// One JSON object a line.
+    pub json: bool,
 }
 
 /// Checks the files, and with `live` the feeds and signals. If the boat has no feed, or ports are named, looks at the
-/// ports and offers a first file.
-pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBuf>>, json: bool) -> Outcome {
+/// ports and drafts a first file.
+///
+/// What was found goes to standard output. Live, complaints go to standard error, and where ports are looked at all
+/// words do: standard output then gets a whole file or nothing, whatever it leads to.
+pub fn check(args: Checked<'_>) -> Outcome {
+    if let Some(path) = args.write.filter(|path| path.symlink_metadata().is_ok()) {
+        eprintln!("{}: is there already, and is not replaced; name a new file", path.display());
+        return Outcome::Failed;
+    }
     let mut lines = Vec::new();
     let mut bad_file = false;
+    let live = args.live.is_some();
     // By default check the installed files; a look at the ports needs none.
     let installed = || {
         let path = Path::new(boat::places::BOAT);
-        (orders.is_none() && (live.is_none() || path.exists())).then_some(path)
+        (args.orders.is_none() && (!live || path.exists())).then_some(path)
     };
-    let boat = boat.or_else(installed);
     let mut read_boat = None;
     let mut proofs = None;
-    if let Some(path) = boat {
+    if let Some(path) = args.boat.or_else(installed) {
         let what = path.display().to_string();
         match read_file(path, boat::read) {
             Ok((b, odd)) => {
-                let how = if odd.is_empty() { How::Good } else { How::Usable };
-                lines.push(Line { what: what.clone(), how, words: summary(&b, odd.list().len()) });
-                let odd = odd.list().iter().map(|p| odd.shown(p));
-                lines.extend(odd.map(|words| Line { what: what.clone(), how: How::Warning, words }));
+                let mut warnings: Vec<String> = odd.list().iter().map(|p| odd.shown(p)).collect();
+                warnings.extend(exposures(path, &b));
+                lines.extend(Line::usable(&what, summary(&b), warnings));
                 read_boat = Some(b);
             }
             Err(why) => {
@@ -85,73 +140,108 @@ pub fn check(boat: Option<&Path>, orders: Option<&Path>, live: Option<Vec<PathBu
         }
     }
     let named = read_boat.as_ref().and_then(|b| b.orders.clone());
-    let orders = orders.map(Path::to_owned).or(named);
+    let orders = args.orders.map(Path::to_owned).or(named);
     if let Some(path) = orders {
         let signals: Option<Vec<&str>> =
             read_boat.as_ref().map(|b| b.signals.iter().map(|s| s.name.as_str()).collect());
+        let what = path.display().to_string();
         match read_file(&path, |name, text| tried(name, text, signals.as_deref())) {
             Ok((o, trials)) => {
                 let trials =
                     if trials > 0 { format!(", {trials} trials as expected") } else { String::new() };
                 let words = format!("{}{trials}", count(o.len(), "order", "orders"));
-                lines.push(Line::good(path.display().to_string(), words));
+                lines.extend(Line::usable(&what, words, files::exposure(&path, None)));
                 proofs = Some(o.proofs());
             }
             Err(why) => {
                 bad_file = true;
-                lines.push(Line::bad(path.display().to_string(), why));
+                lines.push(Line::bad(what, why));
             }
         }
     }
     let mut failed = false;
-    if let (true, Some(boat)) = (live.is_some(), &read_boat) {
-        for line in trial(boat) {
-            failed |= line.how == How::Bad;
-            lines.push(line);
-        }
+    if let (true, Some(boat)) = (live, &read_boat) {
+        let trials = trial(boat);
+        failed |= trials.iter().any(|l| l.how == How::Bad);
+        lines.extend(trials);
     }
-    let mut offered = None;
-    if let Some(named) = live
-        && (!named.is_empty() || read_boat.as_ref().is_none_or(|b| b.feeds.is_empty()))
-    {
-        let (looked, offer) = look(named);
-        failed |= offer.is_none();
+    let looks =
+        |named: &Vec<PathBuf>| !named.is_empty() || read_boat.as_ref().is_none_or(|b| b.feeds.is_empty());
+    let (mut draft, mut drafts) = (None, false);
+    if let Some(named) = args.live.filter(looks) {
+        drafts = true;
+        let (looked, drafted) = look(named);
         lines.extend(looked);
-        offered = offer;
+        // A port that is silent is no failure where the others make a file.
+        failed |= drafted.is_none();
+        draft = drafted;
+    } else if args.write.is_some() {
+        failed = true;
+        lines.push(Line::bad("draft", "nothing to write: this boat has feeds; name the ports to look at"));
     }
-    let mut text = String::new();
-    for l in &lines {
-        let words = match l.how {
-            How::Good if l.words.starts_with("speaks") => format!("{} {}", l.what, l.words),
-            How::Good => format!("{}: good, {}", l.what, l.words),
-            How::Usable => format!("{}: usable, {}", l.what, l.words),
-            How::Warning | How::Bad => l.words.clone(),
-        };
-        if json {
-            let mut line = json!({"what": l.what, "good": l.how != How::Bad, "words": l.words});
-            if l.how == How::Warning {
-                line["warning"] = true.into();
+    if let (Some(path), Some(text)) = (args.write, &draft) {
+        let what = path.display().to_string();
+        lines.push(match write_new(path, text) {
+            Ok(()) => Line::good(what, "written"),
+            Err(e) => {
+                failed = true;
+                Line::bad(&what, format!("{what}: {e}"))
             }
-            text += &format!("{line}\n");
-        } else if offered.is_some() {
-            // The printed output as a whole is a file that can be kept.
-            text.extend(words.lines().map(|line| format!("# {line}\n")));
-        } else {
-            text += &format!("{words}\n");
-        }
+        });
+        draft = None;
     }
-    if let Some(proofs) = proofs {
-        text += &watched(&proofs, json);
+    let (mut said, mut complained) = (String::new(), String::new());
+    for line in &lines {
+        let complaint = matches!(line.how, How::Warning | How::Bad);
+        let aside = !args.json && live && (drafts || complaint);
+        let to = if aside { &mut complained } else { &mut said };
+        *to += &if args.json { line.json() } else { line.text() };
+        to.push('\n');
     }
-    if let Some(offer) = offered {
-        text += &if json { format!("{}\n", json!({"offered": offer})) } else { format!("\n{offer}") };
+    if let (Some(proofs), false) = (proofs, drafts) {
+        said += &watched(&proofs, args.json);
     }
-    let printed = outcome::print(&text);
+    if let Some(draft) = draft {
+        said += &if args.json { format!("{}\n", json!({"offered": draft})) } else { draft };
+    }
+    eprint!("{complained}");
+    let printed = outcome::print(&said);
     match (bad_file, failed) {
         (true, _) => Outcome::BadFile,
         (false, true) => Outcome::Failed,
         (false, false) => printed,
     }
+}
+
+/// Writes a file that is not there yet, whole or not at all.
+fn write_new(path: &Path, text: &str) -> io::Result<()> {
+    // Only its owner and group may read what may hold secrets later.
+    let mut file = OpenOptions::new().write(true).create_new(true).mode(0o640).open(path)?;
+    let written = file.write_all(text.as_bytes()).and_then(|()| file.sync_all());
+    if written.is_err() {
+        // It is ours, and it is not whole.
+        let _ = std::fs::remove_file(path);
+    }
+    written
+}
+
+/// What is odd about who may read or change a boat's file and those it names.
+fn exposures(path: &Path, boat: &Boat) -> Vec<String> {
+    let webhooks = boat.signals.iter().filter_map(|s| match &s.means {
+        Means::Webhook(w) => Some((s, w)),
+        _ => None,
+    });
+    let holds = webhooks.clone().next().map(|_| "the addresses and headers of its webhooks");
+    let mut odd = files::exposure(path, holds);
+    if let Some(token) = boat.listen.as_ref().and_then(|l| l.token_file.as_ref()) {
+        odd.extend(files::exposure(token, Some("the token")));
+    }
+    for (signal, webhook) in webhooks {
+        if let Some(key) = &webhook.key {
+            odd.extend(files::exposure(&key.path, Some(&format!("the secret of {}", signal.name))));
+        }
+    }
+    odd
 }
 
 /// Parses orders, checks that the boat has the signals they name, and runs their trials.
@@ -176,7 +266,7 @@ pub fn built_in_orders() -> Orders {
 /// Reads and parses a file; describes what is wrong in words.
 pub fn read_file<T>(path: &Path, read: impl Fn(&str, &str) -> Result<T, Problems>) -> Result<T, String> {
     let name = path.display().to_string();
-    let bytes = std::fs::read(path).map_err(|e| format!("{name}: cannot be read: {e}"))?;
+    let bytes = files::read(path, files::Kind::Written).map_err(|e| format!("{name}: {e}"))?;
     let text = String::from_utf8(bytes).map_err(|e| {
         let line = 1 + e.as_bytes()[..e.utf8_error().valid_up_to()].iter().filter(|&&b| b == b'\n').count();
         format!("{name}:{line}: this is not text in UTF-8")
@@ -184,15 +274,14 @@ pub fn read_file<T>(path: &Path, read: impl Fn(&str, &str) -> Result<T, Problems
     read(&name, &text).map_err(|p| p.to_string())
 }
 
-fn summary(b: &Boat, warnings: usize) -> String {
+fn summary(b: &Boat) -> String {
     let feeds = count(b.feeds.len(), "feed", "feeds");
     let signals = count(b.signals.len(), "signal", "signals");
-    let odd =
-        if warnings > 0 { format!(", {}", count(warnings, "warning", "warnings")) } else { String::new() };
-    format!("{feeds}, {signals}, {} crew{odd}", b.crew.len())
+    format!("{feeds}, {signals}, {} crew", b.crew.len())
 }
 
-/// Looks at serial ports. Returns what each said, and a first `boat.toml` if one speaks.
+/// Looks at serial ports. Returns what each said, and a first `boat.toml` of those that speak. There is none where it
+/// would lack a port: one that was named and does not speak, or one that could not be opened.
 fn look(named: Vec<PathBuf>) -> (Vec<Line>, Option<String>) {
     let any = named.is_empty();
     let paths = if any { ports::found() } else { named };
@@ -215,7 +304,16 @@ fn look(named: Vec<PathBuf>) -> (Vec<Line>, Option<String>) {
             "no serial port is there: plug the adapter in, or name a port behind --live",
         ));
     }
-    (lines, ports::offer(&ports))
+    let lacks = ports.iter().any(|p| if any { p.heard.is_err() } else { !p.speaks() });
+    let draft = ports::offer(&ports);
+    if lacks && draft.is_some() {
+        lines.push(Line::bad(
+            "draft",
+            "no draft: it would lack a port. Mend that, or name behind --live those that should stand in it",
+        ));
+        return (lines, None);
+    }
+    (lines, draft)
 }
 
 /// Opens all feeds at once and listens for a while; then tries each signal with words that say it is a test.

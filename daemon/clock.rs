@@ -1,7 +1,9 @@
 //! The only place that reads a clock.
 
+use crate::files;
 use nix::sys::time::TimeValLike;
 use nix::time::{ClockId, clock_gettime};
+use std::path::Path;
 use std::time::Duration;
 use terms::{Moment, Utc};
 
@@ -44,6 +46,6 @@ fn read_us(clock: ClockId) -> i64 {
 /// The kernel's name for this boot; steady times compare only within one boot. `None` if it cannot be read: every
 /// start then counts as a new boot.
 pub fn boot_id() -> Option<String> {
-    let id = std::fs::read_to_string("/proc/sys/kernel/random/boot_id").ok()?;
-    Some(id.trim().to_owned()).filter(|id| !id.is_empty())
+    let id = files::read(Path::new("/proc/sys/kernel/random/boot_id"), files::Kind::Value).ok()?;
+    Some(String::from_utf8(id).ok()?.trim().to_owned()).filter(|id| !id.is_empty())
 }

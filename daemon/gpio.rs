@@ -2,6 +2,7 @@
 //! no hardware (trials, tests).
 
 use crate::clock::Clock;
+use crate::files;
 use boat::GpioLine;
 use gpiocdev::Request;
 use gpiocdev::line::{EdgeDetection, EdgeKind, Value};
@@ -168,7 +169,7 @@ struct PaperSense(PathBuf);
 
 impl Sense for PaperSense {
     fn get(&mut self) -> io::Result<bool> {
-        std::fs::read(&self.0).map(|t| t.first() == Some(&b'1'))
+        files::read(&self.0, files::Kind::Value).map(|t| t.first() == Some(&b'1'))
     }
 }
 

@@ -8,6 +8,7 @@ pub mod control;
 mod departure;
 mod diagnostics;
 pub mod feeds;
+pub mod files;
 pub mod gpio;
 pub mod listen;
 pub mod logbook;

@@ -2,6 +2,7 @@
 
 use crate::clock::Clock;
 use crate::feeds::{CHUNK, Opened};
+use crate::files;
 use crate::outcome::Outcome;
 use boat::Connection;
 use sentence::{Counts, Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, Sentence};
@@ -77,7 +78,12 @@ async fn one(name: &str, source: Connection, json: bool) -> io::Result<()> {
     let clock = Clock;
     // Read a file to its end; only the running watch follows it further.
     let mut from = match &source {
-        Connection::File(path) => Opened::Stream(Box::new(tokio::fs::File::open(path).await?)),
+        Connection::File(path) => {
+            let path = path.clone();
+            let opening = tokio::task::spawn_blocking(move || files::stream(&path));
+            let file = opening.await.map_err(io::Error::other)??;
+            Opened::Stream(Box::new(tokio::fs::File::from_std(file)))
+        }
         other => Opened::open(other).await?.0,
     };
     let mut ear = Ear::new(name, json);

@@ -2,6 +2,7 @@
 
 use crate::clock::Clock;
 use crate::feeds::{CHUNK, serial};
+use crate::files;
 use sentence::{Decoder, DecoderOptions, Framed, Framer, FramerOptions, Report};
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, ErrorKind};
@@ -73,7 +74,9 @@ impl Port {
 
 /// The serial ports of this computer: by their stable names where they have one. The system's consoles are left alone.
 pub fn found() -> Vec<PathBuf> {
-    let consoles = std::fs::read_to_string("/sys/class/tty/console/active").unwrap_or_default();
+    let consoles = Path::new("/sys/class/tty/console/active");
+    let consoles = files::read(consoles, files::Kind::Value).unwrap_or_default();
+    let consoles = String::from_utf8_lossy(&consoles);
     let mut seen: BTreeSet<PathBuf> =
         consoles.split_whitespace().map(|name| Path::new("/dev").join(name)).collect();
     let mut ports = Vec::new();

@@ -18,27 +18,34 @@ const CRATES: &str = "
     daemon/watch: boat lookout record rules scenario sentence terms
 ";
 
+/// Who opens something for reading without the room `files`, and why that is no file which a person named.
+const OPENERS: &[(&str, &str)] = &[
+    ("daemon/gpio.rs", "a pipe is opened at both ends, for writing"),
+    ("daemon/logbook/copy.rs", "the copy just made and its folder are synced"),
+];
+
 /// The rooms of the shell, a file or a folder of daemon/ each, and what each may import of the others. A room stands
 /// below those that import it.
 const ROOMS: &str = "
-    clock:
+    files:
+    clock: files
     logbook:
     outcome:
     status:
     departure: logbook
     diagnostics: clock
-    feeds: clock
-    gpio: clock
+    feeds: clock files
+    gpio: clock files
     recording: clock
     review: logbook outcome
     service: clock
-    listen: clock feeds outcome
-    ports: clock feeds
-    signals: clock feeds gpio logbook
-    check: feeds outcome ports signals
-    control: clock gpio signals
-    replay: check logbook outcome recording review
-    run: check clock control departure diagnostics feeds logbook outcome recording service signals
+    listen: clock feeds files outcome
+    ports: clock feeds files
+    signals: clock feeds files gpio logbook
+    check: feeds files outcome ports signals
+    control: clock files gpio signals
+    replay: check files logbook outcome recording review
+    run: check clock control departure diagnostics feeds files logbook outcome recording service signals
     cli: check clock control departure listen outcome replay review run status
 ";
 
@@ -198,6 +205,20 @@ fn rooms_import_downward_only() {
         let (room, other) = (room.as_str(), other.as_str());
         let may = told.iter().any(|(r, may)| *r == room && may.contains(&other));
         assert!(may, "{}: {room} must not know {other}", file.display());
+    }
+}
+
+#[test]
+fn files_are_read_in_one_place() {
+    let ways = ["fs::read(", "fs::read_to_string(", "File::open(", ".read(true)"];
+    let tests = |file: &PathBuf| file.ends_with("tests.rs");
+    for file in rooms().into_values().flatten().filter(|f| !tests(f)) {
+        let text = code(&file);
+        let name = file.strip_prefix(root()).unwrap().to_str().unwrap();
+        let may = name == "daemon/files.rs" || OPENERS.iter().any(|(opener, _)| *opener == name);
+        for way in ways.into_iter().filter(|_| !may) {
+            assert!(!text.contains(way), "{name}: {way} does not go through daemon/files.rs");
+        }
     }
 }
 

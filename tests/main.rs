@@ -26,6 +26,7 @@ mod crowd;
 mod departure;
 mod drill;
 mod faults;
+mod files;
 mod flood;
 mod gpio;
 mod house;

@@ -23,7 +23,7 @@ fn a_line_read_at_another_speed_brings_no_sentence() {
 }
 
 #[test]
-fn each_port_is_heard_at_its_own_speed_and_what_is_offered_passes_the_check() {
+fn each_port_is_heard_at_its_own_speed_and_the_draft_is_a_whole_file_or_none() {
     let folder = Folder::new("ports");
     let slow = Talker::start(&instruments(), 4800);
     let fast = Talker::start(&(OWN.to_owned() + &sentence("AIALR,000000.00,001,V,V,none")), 38_400);
@@ -38,9 +38,10 @@ fn each_port_is_heard_at_its_own_speed_and_what_is_offered_passes_the_check() {
     let mut arguments = vec!["check", "--config", &installed, "--live"];
     arguments.extend(ports);
     let out = verb(&arguments);
-    let said = text(&out.stdout);
-    assert!(out.status.success(), "{said}{}", text(&out.stderr));
-    let of = |port: &str| said.lines().find(|l| l.starts_with(&format!("# {port}"))).unwrap_or_default();
+    let said = text(&out.stderr);
+    assert_eq!((out.status.code(), &*out.stdout), (Some(1), &b""[..]), "it would lack two ports: {said}");
+    assert!(said.contains("no draft: it would lack a port"), "{said}");
+    let of = |port: &str| said.lines().find(|l| l.starts_with(port)).unwrap_or_default();
     assert!(of(ports[0]).contains("speaks at 4800 baud: GPRMC "), "{said}");
     assert!(of(ports[0]).contains("SDDPT "), "{said}");
     assert!(of(ports[1]).contains("speaks at 38400 baud: AIALR "), "{said}");
@@ -48,15 +49,38 @@ fn each_port_is_heard_at_its_own_speed_and_what_is_offered_passes_the_check() {
     assert!(of(ports[3]).ends_with("silent for 10 s"), "{said}");
     assert!(of(ports[4]).contains("No such file"), "{said}");
 
-    // All of it together is a file.
-    let boat = folder.write("boat.toml", &said);
+    // A new file gets the draft, and standard output then nothing.
+    let boat = folder.0.join("boat.toml");
+    let mut arguments = vec!["check", "--config", &installed, "--live", "--write", boat.to_str().unwrap()];
+    arguments.extend(&ports[..3]);
+    let out = verb(&arguments);
+    let said = text(&out.stderr);
+    assert!(out.status.success() && out.stdout.is_empty(), "{said}");
+    assert!(said.ends_with("boat.toml: good, written\n"), "{said}");
     let check = verb(&["check", "--json", "--config", boat.to_str().unwrap()]);
     assert!(check.status.success(), "{}", text(&check.stdout));
-    let read = boat::read("boat.toml", &said).unwrap().0;
+    let draft = std::fs::read_to_string(&boat).unwrap();
+    let read = boat::read("boat.toml", &draft).unwrap().0;
     assert_eq!(read.vessel.mmsi.unwrap().to_string(), "366053209");
     let feeds: Vec<&str> = read.feeds.iter().map(|f| f.name.as_str()).collect();
     assert_eq!(feeds, ["instruments", "ais", "instruments 2"]);
     assert!(read.feeds[2].checksum_optional && !read.feeds[0].checksum_optional);
+
+    // What is there is not replaced, and not even looked at.
+    std::fs::write(&boat, "mine").unwrap();
+    let out = verb(&arguments);
+    assert_eq!((out.status.code(), &*out.stdout), (Some(1), &b""[..]));
+    assert!(text(&out.stderr).contains("is not replaced"), "{}", text(&out.stderr));
+    assert_eq!(std::fs::read_to_string(&boat).unwrap(), "mine");
+    let link = folder.0.join("link");
+    std::os::unix::fs::symlink("nowhere", &link).unwrap();
+    let out = verb(&["check", "--live", "--write", link.to_str().unwrap(), ports[1]]);
+    assert!(text(&out.stderr).contains("is not replaced"), "{}", text(&out.stderr));
+
+    let out = verb(&["check", "--config", &installed, "--live", ports[1]]);
+    let draft = text(&out.stdout);
+    assert!(draft.starts_with("version = 1\n") && boat::read("boat.toml", &draft).is_ok(), "{draft}");
+    assert!(text(&out.stderr).contains("speaks at 38400 baud"), "{}", text(&out.stderr));
 
     let mut arguments = vec!["check", "--config", &installed, "--json", "--live"];
     arguments.push(ports[1]);
@@ -69,8 +93,8 @@ fn each_port_is_heard_at_its_own_speed_and_what_is_offered_passes_the_check() {
 fn where_no_port_speaks_nothing_is_offered_and_the_check_fails() {
     let out = verb(&["check", "--live", "/nowhere/port"]);
     assert_eq!(out.status.code(), Some(1));
-    let said = text(&out.stdout);
+    let said = text(&out.stderr);
     assert!(said.contains("/nowhere/port: No such file"), "{said}");
-    assert!(!said.contains("version"), "{said}");
+    assert!(out.stdout.is_empty(), "{}", text(&out.stdout));
     assert_eq!(verb(&["check", "/nowhere/port"]).status.code(), Some(2), "ports belong to --live");
 }

@@ -4,6 +4,7 @@ mod crew;
 mod departure;
 mod pages;
 
+use crate::check::Checked;
 use crate::listen::Input;
 use crate::replay::Replay;
 use crate::review::Review;
@@ -57,6 +58,9 @@ enum Verb {
         /// Try the feeds and signals too; where the boat has no feed yet, look which serial ports speak and offer a first file
         #[arg(long)]
         live: bool,
+        /// Write the first file there instead of printing it; a file that is there is never replaced
+        #[arg(long, value_name = "FILE", requires = "live")]
+        write: Option<PathBuf>,
         /// One JSON object a line
         #[arg(long)]
         json: bool,
@@ -91,9 +95,13 @@ pub fn main() -> ExitCode {
         Verb::Replay(replay) => crate::replay::replay(&replay),
         Verb::Listen { json, inputs } => crate::listen::listen(inputs, json),
         Verb::Check { reference: true, .. } => crate::outcome::print(&boat::reference().to_string()),
-        Verb::Check { config, orders, live, json, ports, .. } => {
-            crate::check::check(config.as_deref(), orders.as_deref(), live.then_some(ports), json)
-        }
+        Verb::Check { config, orders, live, write, json, ports, .. } => crate::check::check(Checked {
+            boat: config.as_deref(),
+            orders: orders.as_deref(),
+            live: live.then_some(ports),
+            write: write.as_deref(),
+            json,
+        }),
         Verb::Review(review) => crate::review::verb(&review),
         Verb::Crew(verb) => verb.ask(),
         Verb::Pages { folder } => pages::write(&folder),

@@ -2,11 +2,13 @@
 
 use super::body::{Body, refusal};
 use crate::clock::Clock;
+use crate::files;
 use boat::Listen;
 use hyper::header::{AUTHORIZATION, HOST, HeaderValue, ORIGIN, WWW_AUTHENTICATE};
 use hyper::{HeaderMap, Response, StatusCode, Uri};
 use sha2::{Digest, Sha256};
 use std::net::IpAddr;
+use std::path::Path;
 use std::sync::Mutex;
 use std::time::Duration;
 use terms::Moment;
@@ -20,6 +22,9 @@ const WAITING: usize = 4;
 const TOLD_EVERY: Duration = Duration::from_secs(10);
 /// Shortest token: 16 characters of base64 are 96 bits, which nobody guesses at two tries a second.
 const SHORTEST: usize = 16;
+
+/// How long reading the token may take.
+const READ: Duration = Duration::from_secs(3);
 
 /// What a request needs permission for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -166,13 +171,13 @@ fn no(status: StatusCode, why: &str) -> Response<Body> {
 }
 
 /// The token in a file, read each time so that a new one takes effect at once.
-pub(super) async fn token(file: &std::path::Path) -> Result<String, String> {
-    let text = tokio::fs::read_to_string(file).await.map_err(|e| format!("{}: {e}", file.display()))?;
-    let text = text.trim();
-    if text.len() < SHORTEST || !text.bytes().all(|b| b.is_ascii_graphic()) {
-        return Err(format!("{}: a token has at least {SHORTEST} letters and no blank", file.display()));
-    }
-    Ok(text.to_owned())
+pub(super) async fn token(file: &Path) -> Result<String, String> {
+    let read = |path: &Path| files::read(path, files::Kind::Secret);
+    let bytes = files::aside(file, READ, read).await.map_err(|e| format!("{}: {e}", file.display()))?;
+    let token = bytes.trim_ascii();
+    let good = token.len() >= SHORTEST && token.iter().all(u8::is_ascii_graphic);
+    good.then(|| String::from_utf8_lossy(token).into_owned())
+        .ok_or_else(|| format!("{}: a token has at least {SHORTEST} letters and no blank", file.display()))
 }
 
 /// Compares digests, so that the time taken reveals nothing about the token.

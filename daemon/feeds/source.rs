@@ -1,12 +1,14 @@
 //! A feed's source, opened: serial line, socket, file or standard input behind one way to read.
 
 use super::net;
+use crate::files;
 use boat::Connection;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::fs::File;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, ReadHalf};
+use tokio::net::unix::pipe;
 use tokio::net::{TcpStream, UdpSocket};
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
 
@@ -50,7 +52,13 @@ impl Opened {
             Connection::Udp { bind, group, interface } => {
                 (Self::Datagrams(net::bind(*bind, *group, *interface)?), None)
             }
-            Connection::File(path) => (Self::File(Followed::open(path).await?), None),
+            Connection::File(path) if is_pipe(path.clone()).await? => {
+                // Also opened for writing, so that it does not end when a writer closes it.
+                let open = pipe::OpenOptions::new().read_write(true).open_receiver(path);
+                let pipe = open.map_err(|e| io::Error::new(e.kind(), format!("{}: {e}", path.display())))?;
+                (Self::Stream(Box::new(pipe)), None)
+            }
+            Connection::File(path) => (Self::File(Followed::open(path.clone()).await?), None),
             Connection::StandardInput => (Self::Stream(Box::new(tokio::io::stdin())), None),
         })
     }
@@ -105,6 +113,11 @@ pub(crate) async fn open_serial(path: PathBuf, baud: u32) -> io::Result<SerialSt
     tokio::task::spawn_blocking(move || serial(&path, baud)).await.map_err(io::Error::other)?
 }
 
+/// Whether a feed's file is a named pipe, which another program writes to.
+async fn is_pipe(path: PathBuf) -> io::Result<bool> {
+    tokio::task::spawn_blocking(move || files::is_pipe(&path)).await.map_err(io::Error::other)
+}
+
 /// A file read from its start and followed as it grows; restarted when it is truncated or replaced.
 pub struct Followed {
     path: PathBuf,
@@ -113,12 +126,14 @@ pub struct Followed {
 }
 
 impl Followed {
-    /// Opens the file; waits for a named pipe.
-    async fn open(path: &Path) -> io::Result<Self> {
-        let file = File::open(path)
-            .await
+    /// Opens the file, on a thread that may block.
+    async fn open(path: PathBuf) -> io::Result<Self> {
+        let name = path.clone();
+        let opened = tokio::task::spawn_blocking(move || files::open(&name)).await;
+        let file = opened
+            .map_err(io::Error::other)?
             .map_err(|e| io::Error::new(e.kind(), format!("{}: {e}", path.display())))?;
-        Ok(Self { path: path.to_owned(), file, read: 0 })
+        Ok(Self { path, file: File::from_std(file), read: 0 })
     }
 
     /// Whether the path now names another file, or one shorter than what was read.

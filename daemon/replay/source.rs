@@ -2,10 +2,10 @@
 
 use super::timeline::{Heard, PlainFile};
 use super::{ReplayError, read_file};
+use crate::files;
 use crate::recording::{self, Boots, Opened, Reading};
 use scenario::{Scenario, Timed};
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
 use terms::{FeedId, Utc};
@@ -27,7 +27,7 @@ impl Source {
         }
         let failed = |e| ReplayError::Input(name.clone(), e);
         let reader: Box<dyn Read> =
-            if name == "-" { Box::new(io::stdin()) } else { Box::new(File::open(path).map_err(failed)?) };
+            if name == "-" { Box::new(io::stdin()) } else { Box::new(files::stream(path).map_err(failed)?) };
         match recording::opened(reader, boots).map_err(failed)? {
             Opened::Recording(reading) => Ok(Self::Recording { name, reading }),
             Opened::Plain(reader) => {

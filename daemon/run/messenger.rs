@@ -2,7 +2,7 @@
 //! decides nothing.
 
 use super::every::Every;
-use super::orders::{self, Found};
+use super::orders::{self, Found, Reloads};
 use crate::clock::{self, Clock};
 use crate::control::{Ask, Reply};
 use crate::departure;
@@ -19,6 +19,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::Duration;
 use terms::{Moment, SignalId, Utc};
+use tokio::sync::mpsc;
 use watch::{
     Answer, Begin, Effect, Fault, FeedOutside, FeedSetting, Input, Kept, Numbers, Outside, Taken, Watch,
 };
@@ -50,6 +51,9 @@ pub(super) struct Messenger {
     pub signals: Signals,
     pub feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
     orders_path: PathBuf,
+    /// Where orders go that were read anew.
+    orders_read: mpsc::Sender<orders::Read>,
+    reloads: Reloads,
     logbook_path: PathBuf,
     /// The names of signals, buttons and the heartbeat, by number.
     signal_names: Vec<String>,
@@ -74,6 +78,7 @@ impl Messenger {
         signals: Signals,
         feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
         [orders_path, logbook_path]: [PathBuf; 2],
+        orders_read: mpsc::Sender<orders::Read>,
     ) -> Self {
         Self {
             watch: Watch::new(&boat),
@@ -83,6 +88,8 @@ impl Messenger {
             signals,
             feeds,
             orders_path,
+            orders_read,
+            reloads: Reloads::default(),
             logbook_path,
             signal_names: signals::names(&boat),
             set_aside: None,
@@ -96,12 +103,11 @@ impl Messenger {
     }
 
     /// Takes up what an earlier run left, then stands by the orders.
-    pub fn begin(&mut self, at: Moment, recovered: &Recovered) {
+    pub fn begin(&mut self, at: Moment, recovered: &Recovered, read: orders::Read) {
         if let Some(ms) = recovered.states.get(COPIED).and_then(|ms| ms.parse().ok()) {
             self.copied.store(ms, Ordering::Relaxed);
         }
-        let found =
-            orders::find(&self.orders_path, recovered.states.get(LAST_GOOD_ORDERS).map(String::as_str));
+        let found = orders::find(read, recovered.states.get(LAST_GOOD_ORDERS).map(String::as_str));
         let kept = Kept {
             alerts: state(recovered, crate::logbook::ALERTS),
             casualties: state(recovered, crate::logbook::CASUALTIES),
@@ -161,11 +167,40 @@ impl Messenger {
         }
     }
 
-    /// Reloads the orders: all or nothing. If the file is bad, those in force stay. However often a storm of requests
+    /// Has the orders read anew; the watch goes on meanwhile, and [`Self::reloaded`] gets what was read.
+    pub fn reload(&mut self, reply: Option<Reply<Done>>) {
+        if self.reloads.ask(reply) {
+            self.read_orders();
+        }
+    }
+
+    fn read_orders(&self) {
+        let (path, to) = (self.orders_path.clone(), self.orders_read.clone());
+        self.signals.home().spawn(async move {
+            let read = orders::read(&path).await;
+            // Nobody wants it once the watch ends.
+            let _ = to.send(read).await;
+        });
+    }
+
+    /// Takes orders that were read, and answers those who asked. Whether no further reading is under way.
+    pub fn reloaded(&mut self, read: orders::Read) -> bool {
+        let answer = self.take_orders(read);
+        let (waiting, again) = self.reloads.done();
+        for reply in waiting {
+            let _ = reply.send(answer.clone());
+        }
+        if again {
+            self.read_orders();
+        }
+        !again
+    }
+
+    /// Puts orders into force: all or nothing. If the file is bad, those in force stay. However often a storm of requests
     /// has the same orders read, they are taken up and entered once a minute.
-    pub fn reload(&mut self) -> Result<Done, ActError> {
+    fn take_orders(&mut self, read: orders::Read) -> Result<Done, ActError> {
         let at = self.clock.now();
-        match orders::read(&self.orders_path) {
+        match read {
             Ok(orders) => {
                 let done = format!("{} orders in force, from {}", orders.len(), orders.name());
                 let is_same = |(when, text): &(Moment, String)| {
@@ -212,7 +247,7 @@ impl Messenger {
             }
             Ask::Casualty(question, reply) => drop(reply.send(self.watch.casualty_look(at, &question))),
             Ask::Backup(to, reply) => self.back_up(at, to, reply),
-            Ask::Reload(reply) => drop(reply.send(self.reload())),
+            Ask::Reload(reply) => self.reload(Some(reply)),
             Ask::Test(None, reply) => {
                 let signals = self.signals.test(None).into_iter().map(str::to_owned).collect();
                 drop(reply.send(Ok(Tried { done: "told to sound".to_owned(), signals: Some(signals) })));

@@ -122,8 +122,13 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
         wires.spawn(runner.run(outgoing));
     }
 
-    let mut messenger = Messenger::new(boat, logbook, signals, feeds, [orders_path, path.clone()]);
-    messenger.begin(began, &recovered);
+    let (to_watch, mut orders_read) = mpsc::channel(1);
+    let read = {
+        let path = orders_path.clone();
+        outward.spawn(async move { orders::read(&path).await }).await.map_err(|e| e.to_string())?
+    };
+    let mut messenger = Messenger::new(boat, logbook, signals, feeds, [orders_path, path.clone()], to_watch);
+    messenger.begin(began, &recovered, read);
     messenger.control_health(shut.borrow_and_update().why());
 
     let mut terminate = signal(SignalKind::terminate()).map_err(|e| e.to_string())?;
@@ -139,6 +144,7 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
     manager.ready();
     let mut rested = clock.now();
     let mut reloaded: Option<Moment> = None;
+    let mut reloading = false;
     loop {
         let now = clock.now();
         let due = manager.wake(now, messenger.watch.next_wake()).map(|due| due.max(rested));
@@ -150,9 +156,14 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
             // Those that come meanwhile are one: the system and tokio keep no count of them.
             _ = hang_up.recv(), if reloaded.is_none_or(|at| now.since(at) >= RELOADS) => {
                 manager.reloading(clock);
-                drop(messenger.reload());
-                manager.ready();
                 reloaded = Some(clock.now());
+                reloading = true;
+                messenger.reload(None);
+            }
+            Some(read) = orders_read.recv() => {
+                if messenger.reloaded(read) && std::mem::take(&mut reloading) {
+                    manager.ready();
+                }
             }
             Some(act) = asked.acts.recv() => question = Some(act),
             Some(news) = signal_news.recv() => messenger.signal_news(news),

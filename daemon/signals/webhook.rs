@@ -5,12 +5,14 @@ use super::ear::Resting;
 use super::http::{self, Trouble};
 use super::signature::{Key, content_digest, sign};
 use crate::clock::Clock;
+use crate::files;
 use crate::logbook::Logbook;
 use boat::{KeyFile, Webhook};
 use hyper::header::{CONTENT_TYPE, HeaderName, HeaderValue};
 use record::Stamp;
 use rules::Priority;
 use std::hash::{BuildHasher, RandomState};
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 use terms::{Moment, Utc, UtcSource};
@@ -33,8 +35,8 @@ const SIGNATURE: HeaderName = HeaderName::from_static("signature");
 /// Reads the signing secret.
 async fn read_key(file: &KeyFile, timeout: Duration) -> Result<Key, Trouble> {
     let away = |why: &dyn std::fmt::Display| Trouble::Away(format!("{}: {why}", file.path.display()), None);
-    let read = tokio::time::timeout(timeout, tokio::fs::read(&file.path)).await;
-    let bytes = read.map_err(|_| away(&"its disk does not answer"))?.map_err(|e| away(&e))?;
+    let read = |path: &Path| files::read(path, files::Kind::Secret);
+    let bytes = files::aside(&file.path, timeout, read).await.map_err(|e| away(&e))?;
     let secret = bytes.trim_ascii_end().to_vec();
     if secret.is_empty() {
         Err(away(&"there is no secret in it"))
