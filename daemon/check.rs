@@ -3,7 +3,7 @@
 
 use crate::feeds::{CHUNK, Opened};
 use crate::files;
-use crate::outcome::{self, Outcome};
+use crate::outcome::{self, Outcome, complain};
 use crate::ports;
 use crate::signals;
 use boat::{self, Boat, Means};
@@ -111,7 +111,7 @@ pub struct Checked<'a> {
 /// words do: standard output then gets a whole file or nothing, whatever it leads to.
 pub fn check(args: Checked<'_>) -> Outcome {
     if let Some(path) = args.write.filter(|path| path.symlink_metadata().is_ok()) {
-        eprintln!("{}: is there already, and is not replaced; name a new file", path.display());
+        complain(&format!("{}: is there already, and is not replaced; name a new file", path.display()));
         return Outcome::Failed;
     }
     let mut lines = Vec::new();
@@ -204,7 +204,9 @@ pub fn check(args: Checked<'_>) -> Outcome {
     if let Some(draft) = draft {
         said += &if args.json { format!("{}\n", json!({"offered": draft})) } else { draft };
     }
-    eprint!("{complained}");
+    if !complained.is_empty() {
+        complain(complained.trim_end());
+    }
     let printed = outcome::print(&said);
     match (bad_file, failed) {
         (true, _) => Outcome::BadFile,

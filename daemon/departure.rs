@@ -2,10 +2,10 @@
 
 use crate::logbook::LIMIT_BYTES;
 use maud::{DOCTYPE, PreEscaped, html};
-use record::words::{capital, legible, one_line, plural};
+use record::words::{capital, plural};
 use record::{CheckItem, DepartureSheet, Verdict};
 use std::path::Path;
-use terms::Utc;
+use terms::{Utc, legible, one_line};
 
 /// Oldest copy of the logbook that passes, days (own choice).
 const COPY_DAYS: i64 = 30;

@@ -12,7 +12,7 @@ use tokio::sync::Semaphore;
 /// What a file holds. That limits its size: the limits are far above what is ever needed, and far below what hurts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
-    /// What people write in TOML (the boat, orders, a scenario): at most 1 MiB.
+    /// What people write in TOML (the boat, orders, a scenario): at most 4 MiB.
     Written,
     /// A token or a secret: at most 4 KiB.
     Secret,
@@ -24,7 +24,7 @@ impl Kind {
     /// The largest file in bytes, and in words.
     const fn limit(self) -> (u64, &'static str) {
         match self {
-            Self::Written => (1 << 20, "1 MiB"),
+            Self::Written => (4 << 20, "4 MiB"),
             Self::Secret | Self::Value => (4 << 10, "4 KiB"),
         }
     }
@@ -184,7 +184,7 @@ mod tests {
         assert!(said(&socket, Kind::Written).contains("this is a socket"));
         let vast = folder.join("vast");
         File::create(&vast).unwrap().set_len(4 << 30).unwrap();
-        assert!(said(&vast, Kind::Written).contains("it has more than 1 MiB"));
+        assert!(said(&vast, Kind::Written).contains("it has more than 4 MiB"));
         let full = folder.join("full");
         std::fs::write(&full, vec![b'x'; 4 << 10]).unwrap();
         assert_eq!(read(&full, Kind::Secret).unwrap().len(), 4 << 10, "the limit is allowed");

@@ -3,14 +3,14 @@
 use crate::clock::Clock;
 use crate::feeds::{CHUNK, Opened};
 use crate::files;
-use crate::outcome::Outcome;
+use crate::outcome::{Outcome, complain};
 use boat::Connection;
 use sentence::{Counts, Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, Sentence};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::PathBuf;
-use terms::Moment;
+use terms::{Moment, is_hidden, one_line};
 
 /// Formatters, talkers and stations the summary counts one by one; any more are counted together.
 const MOST_KINDS: usize = 256;
@@ -20,7 +20,7 @@ pub fn listen(inputs: Vec<Input>, json: bool) -> Outcome {
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(r) => r,
         Err(e) => {
-            eprintln!("middlewatch: {e}");
+            complain(&format!("middlewatch: {e}"));
             return Outcome::Failed;
         }
     };
@@ -30,7 +30,7 @@ pub fn listen(inputs: Vec<Input>, json: bool) -> Outcome {
             Ok(()) => {}
             Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return outcome,
             Err(e) => {
-                eprintln!("middlewatch: {name}: {e}");
+                complain(&format!("middlewatch: {name}: {e}"));
                 outcome = Outcome::Failed;
             }
         }
@@ -86,7 +86,8 @@ async fn one(name: &str, source: Connection, json: bool) -> io::Result<()> {
         }
         other => Opened::open(other).await?.0,
     };
-    let mut ear = Ear::new(name, json);
+    let name = one_line(name);
+    let mut ear = Ear::new(&name, json);
     let mut chunk = vec![0; CHUNK];
     let interrupted = tokio::signal::ctrl_c();
     tokio::pin!(interrupted);
@@ -281,7 +282,7 @@ impl<'n> Ear<'n> {
 
 /// A character made safe for a terminal.
 fn shown(c: char) -> char {
-    if c.is_control() || c == char::REPLACEMENT_CHARACTER { '·' } else { c }
+    if is_hidden(c) || c == char::REPLACEMENT_CHARACTER { '·' } else { c }
 }
 
 /// Name endings that denote units, with the symbol a person reads.

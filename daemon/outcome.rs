@@ -1,7 +1,7 @@
 //! How a verb ends, and what it prints.
 
 use std::process::ExitCode;
-use terms::Utc;
+use terms::{Utc, legible};
 
 /// How a verb ended, as the exit code says it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,13 +34,18 @@ pub fn print_on(text: &str) -> std::io::Result<()> {
     out.write_all(text.as_bytes()).and_then(|()| out.flush())
 }
 
-/// Writes to standard output. A reader that has gone away (a closed pipe) ends the verb without an outcry.
+/// Writes a line to standard error, for a person.
+pub fn complain(text: &str) {
+    eprintln!("{}", legible(text));
+}
+
+/// Writes to standard output, without what hides in a text. A reader that has gone away (a closed pipe) ends the verb without an outcry.
 pub fn print(text: &str) -> Outcome {
-    match print_on(text) {
+    match print_on(&legible(text)) {
         Ok(()) => Outcome::Done,
         Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => Outcome::Done,
         Err(e) => {
-            eprintln!("middlewatch: standard output: {e}");
+            complain(&format!("middlewatch: standard output: {e}"));
             Outcome::Failed
         }
     }

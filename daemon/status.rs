@@ -1,11 +1,10 @@
 //! `status`: one screen that a watchkeeper reads in five seconds at night. Plain text without colours, 40 columns.
 
-use record::words::one_line;
 use record::{AlertNow, CasualtyNow, OwnNow, Status, TargetNow};
 use rules::AlertState;
 use std::time::Duration;
-use terms::UtcSource;
 use terms::span as in_words;
+use terms::{UtcSource, one_line};
 
 /// Columns used, however wide the screen is.
 const WIDTH: usize = 40;

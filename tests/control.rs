@@ -143,7 +143,8 @@ fn requests_are_bounded_in_size_and_strange_ones_answered() {
         ("POST /act", "{\"act\": \"acknowledge\", \"alert\": 99}", 409),
         ("POST /act", "{\"act\": \"overboard\", \"late_s\": 1e300}", 400),
         ("POST /act", "{\"act\": \"stand-down\", \"reason\": \"test\"}", 409),
-        ("POST /act", "{\"act\": \"note\", \"text\": \"\\u0000\"}", 200),
+        ("POST /act", "{\"act\": \"note\", \"text\": \"\\u0000\"}", 400),
+        ("POST /act", "{\"act\": \"note\", \"text\": \"x\\u0000\"}", 200),
     ] {
         let answer = request(address, line, Some(TOKEN), body);
         assert_eq!(answer.status, status, "{line} {body}: {}", answer.body);

@@ -36,7 +36,7 @@ fn what_is_no_file_is_refused_at_once_by_every_verb_that_reads_one() {
     let places = [
         (hollow.to_str().unwrap(), "this is a named pipe, not a plain file"),
         ("/dev/zero", "this is a device, not a plain file"),
-        (large.to_str().unwrap(), "it has more than 1 MiB"),
+        (large.to_str().unwrap(), "it has more than 4 MiB"),
         (folder.0.to_str().unwrap(), "this is a folder, not a plain file"),
     ];
     for (place, why) in places {
@@ -60,7 +60,7 @@ fn what_is_no_file_is_refused_at_once_by_every_verb_that_reads_one() {
     }
     // A scenario is known by its name.
     let out = verb(&["replay", large.to_str().unwrap()]);
-    assert!(text(&out.stderr).contains("more than 1 MiB"), "{}", text(&out.stderr));
+    assert!(text(&out.stderr).contains("more than 4 MiB"), "{}", text(&out.stderr));
     let out = verb(&["replay", "/dev/zero"]);
     assert!(text(&out.stderr).contains("this is a device"), "{}", text(&out.stderr));
     let out = verb(&["listen", "/dev/zero"]);
@@ -123,7 +123,7 @@ fn a_pipe_in_place_of_the_orders_keeps_no_watch_from_standing_or_going_on() {
     std::fs::remove_file(&orders).unwrap();
     vast(&orders);
     let out = daemon.tell(&["reload"]);
-    assert!(text(&out.stderr).contains("it has more than 1 MiB"), "{}", text(&out.stderr));
+    assert!(text(&out.stderr).contains("it has more than 4 MiB"), "{}", text(&out.stderr));
     daemon.stop();
 }
 

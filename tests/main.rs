@@ -24,6 +24,7 @@ mod control;
 mod corpora;
 mod crowd;
 mod departure;
+mod doors;
 mod drill;
 mod faults;
 mod files;

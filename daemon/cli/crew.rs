@@ -3,7 +3,7 @@
 use crate::clock::Clock;
 use crate::control;
 use crate::control::places::{self, Place};
-use crate::outcome::{self, Outcome, print_on};
+use crate::outcome::{self, Outcome, complain, print_on};
 use crate::status::screen;
 use boat::places::CONTROL;
 use clap::Subcommand;
@@ -16,8 +16,7 @@ use serde::de::DeserializeOwned;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use terms::CasualtyId;
-use terms::span;
+use terms::{CasualtyId, legible, span};
 
 /// Interval between pictures with `--follow`.
 const EVERY: Duration = Duration::from_secs(1);
@@ -216,10 +215,10 @@ impl Verb {
                 (AlarmWord::Off, None) => (to, Act::WatchAlarm { switch: Switch::Off }),
                 (AlarmWord::Automatic, None) => (to, Act::WatchAlarm { switch: Switch::Automatic }),
                 _ => {
-                    eprintln!(
+                    complain(&format!(
                         "middlewatch: the watch alarm is reset from a lookout position (watch-alarm reset POSITION), \
                          or switched on, off or to automatic"
-                    );
+                    ));
                     return Outcome::Usage;
                 }
             },
@@ -296,7 +295,7 @@ fn write_pattern(file: &Path, answer: &CasualtyAnswer) -> Outcome {
     match written {
         Ok(()) => Outcome::Done,
         Err(why) => {
-            eprintln!("middlewatch: {why}");
+            complain(&format!("middlewatch: {why}"));
             Outcome::Failed
         }
     }
@@ -331,7 +330,7 @@ fn follow(to: &To) -> Outcome {
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(r) => r,
         Err(e) => {
-            eprintln!("middlewatch: {e}");
+            complain(&format!("middlewatch: {e}"));
             return Outcome::Failed;
         }
     };
@@ -342,11 +341,11 @@ fn follow(to: &To) -> Outcome {
     loop {
         let answer = runtime.block_on(control::ask(&to.control, &places::STATUS, &Nothing {}));
         let text = match &answer {
-            Ok(answer) if to.json => json_line(answer),
-            Ok(answer) => format!("{home}{}{below}", screen(answer)),
+            Ok(answer) if to.json => legible(json_line(answer)),
+            Ok(answer) => format!("{home}{}{below}", legible(screen(answer))),
             Err(e) if to.json => json_line(&Refusal { error: e.to_string() }),
             Err(e) => {
-                let silent = span(Clock.now().since(heard));
+                let (silent, e) = (span(Clock.now().since(heard)), legible(e.to_string()));
                 format!(
                     "{home}*** NO ANSWER FROM THE DAEMON ***\nfor {silent}: nobody keeps the electronic\nlookout.\n{e}\n{below}"
                 )
@@ -382,7 +381,7 @@ fn ask<B: Serialize, A: DeserializeOwned>(to: &To, place: &Place<B, A>, body: &B
         runtime.block_on(control::ask(&to.control, place, body)).map_err(|e| e.to_string())
     });
     answer.map_err(|why| {
-        eprintln!("middlewatch: {why}");
+        complain(&format!("middlewatch: {why}"));
         Outcome::Failed
     })
 }

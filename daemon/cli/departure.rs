@@ -6,7 +6,7 @@ use crate::clock::Clock;
 use crate::control::places::{self, Place};
 use crate::control::{self, ClientError};
 use crate::departure::{page, sheet as sheet_of};
-use crate::outcome::{Outcome, print};
+use crate::outcome::{Outcome, complain, print};
 use record::{Asked, DepartureAct, DepartureSheet, Nothing, Part, SignalTest, Verdict};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -128,7 +128,7 @@ impl Departure {
         let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
             Ok(r) => r,
             Err(e) => {
-                eprintln!("middlewatch: {e}");
+                complain(&format!("middlewatch: {e}"));
                 return Outcome::Failed;
             }
         };
@@ -138,7 +138,7 @@ impl Departure {
         let told = match sheet {
             Ok(told) => told,
             Err(e) => {
-                eprintln!("middlewatch: {e}");
+                complain(&format!("middlewatch: {e}"));
                 return Outcome::Failed;
             }
         };
@@ -146,7 +146,7 @@ impl Departure {
         if let Some(path) = &self.html
             && let Err(e) = std::fs::write(path, page(&told))
         {
-            eprintln!("middlewatch: {}: {e}", path.display());
+            complain(&format!("middlewatch: {}: {e}", path.display()));
             outcome = Outcome::Failed;
         }
         let all_passed = told.items.iter().all(|i| i.verdict == Verdict::Passed);

@@ -1,7 +1,7 @@
 //! The manual pages and shell completions, generated from the command line so that they always agree with it.
 
 use super::Cli;
-use crate::outcome::Outcome;
+use crate::outcome::{Outcome, complain};
 use clap::CommandFactory;
 use clap_complete::Shell;
 use std::io;
@@ -12,7 +12,7 @@ pub(super) fn write(folder: &Path) -> Outcome {
     match all(folder) {
         Ok(()) => Outcome::Done,
         Err(e) => {
-            eprintln!("middlewatch: {}: {e}", folder.display());
+            complain(&format!("middlewatch: {}: {e}", folder.display()));
             Outcome::Failed
         }
     }

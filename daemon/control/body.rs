@@ -8,6 +8,7 @@ use serde::Serialize;
 use std::convert::Infallible;
 use std::pin::Pin;
 use std::task::{Context, Poll};
+use terms::legible;
 use tokio::sync::mpsc;
 
 /// The body of an answer.
@@ -65,5 +66,5 @@ pub(super) fn json(status: StatusCode, answer: &impl Serialize) -> Response<Body
 
 /// A refusal, with its reason.
 pub(super) fn refusal(status: StatusCode, why: &str) -> Response<Body> {
-    json(status, &Refusal { error: why.to_owned() })
+    json(status, &Refusal { error: legible(why) })
 }

@@ -166,7 +166,7 @@ async fn body_or_none<T: DeserializeOwned>(request: Request<Incoming>) -> Result
             if bytes.is_empty() {
                 return Ok(None);
             }
-            serde_json::from_slice(&bytes)
+            record::from_json(&bytes)
                 .map(Some)
                 .map_err(|e| bad(format!("the body is not what is asked here: {e}")))
         }

@@ -4,6 +4,7 @@
 use super::Queue;
 use super::sparing::Sparing;
 use std::fmt::Debug;
+use terms::legible;
 use tracing::field::{Field, Visit};
 use tracing::{Event, Level, Subscriber};
 use tracing_subscriber::Layer;
@@ -28,6 +29,7 @@ impl Entry {
     }
 
     fn put(&mut self, name: &str, value: &str) {
+        let value = legible(value);
         self.0.extend_from_slice(name.as_bytes());
         if value.contains('\n') {
             self.0.push(b'\n');

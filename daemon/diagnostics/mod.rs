@@ -14,6 +14,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::time::Duration;
+use terms::legible;
 use tracing::Level;
 use tracing_subscriber::filter::LevelFilter;
 use tracing_subscriber::layer::SubscriberExt;
@@ -60,7 +61,7 @@ impl Queue {
 /// Each line goes out in one piece.
 impl Write for Queue {
     fn write(&mut self, line: &[u8]) -> io::Result<usize> {
-        self.send(line.to_owned());
+        self.send(legible(String::from_utf8_lossy(line)).into_bytes());
         Ok(line.len())
     }
 
@@ -157,7 +158,7 @@ fn journal_socket() -> io::Result<UnixDatagram> {
 /// Says on standard error why the daemon cannot stand its watch; the journal gets it as an error (sd-daemon(3)).
 pub fn complain(why: &str) {
     let level = if to_journal() { "<3>" } else { "" };
-    let lines: String = why.lines().map(|line| format!("{level}{line}\n")).collect();
+    let lines: String = legible(why).lines().map(|line| format!("{level}{line}\n")).collect();
     // If standard error is gone, nobody is left to report to.
     let _ = io::stderr().lock().write_all(lines.as_bytes());
 }

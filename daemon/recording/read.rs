@@ -138,7 +138,7 @@ impl Reading {
             eprintln!("at {} s: {lost} lines were not recorded, the disk could not follow", steady_ms.as_s());
             return Ok(None);
         }
-        let Ok(Marked { steady_ms, input }) = serde_json::from_slice(json) else {
+        let Ok(Marked { steady_ms, input }) = record::from_json(json) else {
             // This program may be unable to read the head of a later format.
             return match serde_json::from_slice::<Newer>(json) {
                 Ok(newer) if newer.begin.version > VERSION => Err(newer_program()),

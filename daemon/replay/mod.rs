@@ -6,7 +6,7 @@ mod timeline;
 
 use crate::check::{built_in_orders, read_file};
 use crate::logbook::{Logbook, LogbookError, LogbookSettings, Pace};
-use crate::outcome::{Outcome, time};
+use crate::outcome::{Outcome, complain, time};
 use crate::recording::Boots;
 use crate::review;
 use boat::{self, Boat, SILENT_AFTER};
@@ -23,7 +23,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{FeedId, Moment, Utc};
+use terms::{FeedId, Moment, Utc, one_line};
 use timeline::Steady;
 use watch::{Begin, Effect, FeedSetting, Input, Watch};
 
@@ -82,11 +82,11 @@ pub fn replay(args: &Replay) -> Outcome {
         Ok(()) => Outcome::Done,
         Err(ReplayError::Output(e)) if e.kind() == io::ErrorKind::BrokenPipe => Outcome::Done,
         Err(ReplayError::BadFile(why)) => {
-            eprintln!("{why}");
+            complain(&why);
             Outcome::BadFile
         }
         Err(e) => {
-            eprintln!("middlewatch: {e}");
+            complain(&format!("middlewatch: {e}"));
             Outcome::Failed
         }
     }
@@ -220,7 +220,7 @@ impl Play {
                     }
                     What::Act(act) => {
                         if let Err(why) = self.watch.take(at, Input::Act(act_of(act))) {
-                            eprintln!("an act at {} s: {why}", at.as_s());
+                            complain(&format!("an act at {} s: {why}", at.as_s()));
                         }
                     }
                 }
@@ -340,7 +340,7 @@ impl Play {
         text += "\n";
         if self.json {
             // Standard output holds one record a line; the summary is for whoever is watching.
-            eprint!("{}", text.trim_start());
+            complain(text.trim());
             return Ok(());
         }
         if let Some(path) = &self.logbook_path {
@@ -388,7 +388,7 @@ impl Configured {
     fn of(&self, name: &str, silent_after: Option<Duration>) -> FeedSetting {
         let known = self.0.iter().find(|f| f.name == name).cloned();
         let unknown = FeedSetting {
-            name: name.to_owned(),
+            name: one_line(name),
             checksum_optional: false,
             simulator: true,
             trusted: false,

@@ -6,10 +6,9 @@ use super::passage::GAP_S;
 use super::print::{DASH, bearing, number};
 use super::when::When;
 use maud::{PreEscaped, html};
-use record::words::legible;
 use serde_json::{Value, json};
 use std::fmt::Write;
-use terms::{Position, Quantity};
+use terms::{Position, Quantity, legible};
 
 const GPX_HEAD: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n";
 

@@ -5,11 +5,11 @@ use super::passage::{Odometer, miles};
 use super::read::{Reader, position_udeg};
 use super::when::{When, hours};
 use record::Entry;
-use record::words::{one_line, plural};
+use record::words::plural;
 use rules::{Declared, Doing};
 use serde::Serialize;
 use std::path::Path;
-use terms::Position;
+use terms::{Position, one_line};
 
 /// A vessel that stays this long within `STOP_NM` has stopped, whatever was declared.
 const STOP_S: f64 = 6.0 * 3600.0;

@@ -3,10 +3,10 @@
 use super::night::{Alert, Approach, Casualty, Night};
 use super::when::{When, hours, spoken};
 use super::{CAUTION, weather};
-use record::words::{one_line, plural};
+use record::words::plural;
 use rules::{BuiltIn, Priority};
 use std::fmt::Write;
-use terms::{METRES_PER_NM, tendency, three_digits};
+use terms::{METRES_PER_NM, one_line, tendency, three_digits};
 
 /// Lines of a kind that are printed; the rest is counted.
 const LINES: usize = 5;

@@ -1,12 +1,12 @@
 //! The verb `review`.
 
 use super::{ShipTime, Span, passages, read};
-use crate::outcome::{Outcome, print, time};
+use crate::outcome::{Outcome, complain, print, time};
 use boat::places::LOGBOOK;
 use clap::Args;
 use record::words::plural;
 use std::path::{Path, PathBuf};
-use terms::Utc;
+use terms::{Utc, legible};
 
 /// `review`.
 #[derive(Debug, Args)]
@@ -58,7 +58,7 @@ pub fn verb(args: &Review) -> Outcome {
     match review(args) {
         Ok(text) => print(&text),
         Err(why) => {
-            eprintln!("middlewatch: {why}");
+            complain(&format!("middlewatch: {why}"));
             Outcome::Failed
         }
     }
@@ -106,5 +106,5 @@ fn of_passage(logbook: &Path, which: &str) -> Result<Span, String> {
 /// Writes a file, if one was asked for.
 fn write(path: Option<&Path>, make: impl FnOnce() -> String) -> Result<(), String> {
     let Some(path) = path else { return Ok(()) };
-    std::fs::write(path, make()).map_err(|e| format!("{}: {e}", path.display()))
+    std::fs::write(path, legible(make())).map_err(|e| format!("{}: {e}", path.display()))
 }

@@ -18,7 +18,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::Duration;
-use terms::{Moment, SignalId, Utc};
+use terms::{Moment, SignalId, Utc, one_line};
 use tokio::sync::mpsc;
 use watch::{
     Answer, Begin, Effect, Fault, FeedOutside, FeedSetting, Input, Kept, Numbers, Outside, Taken, Watch,
@@ -400,7 +400,8 @@ impl Messenger {
             health.failing.as_ref().map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
         self.fault(Fault::Logbook, why);
         if let Some(aside) = health.set_aside.filter(|aside| self.set_aside.as_ref() != Some(aside)) {
-            let entry = Entry::SetAside { to: aside.to.display().to_string(), why: aside.why.to_string() };
+            let to = one_line(&aside.to.display().to_string());
+            let entry = Entry::SetAside { to, why: aside.why.to_string() };
             tracing::warn!("{}", entry.text());
             self.logbook.entry(self.watch.stamp(at), entry);
             self.set_aside = Some(aside);
@@ -456,7 +457,7 @@ impl Messenger {
 /// What an earlier run saved under a key. An unreadable value is reported and left.
 fn state<T: DeserializeOwned>(recovered: &Recovered, key: &str) -> Option<T> {
     let text = recovered.states.get(key)?;
-    serde_json::from_str(text)
+    record::from_json(text.as_bytes())
         .map_err(|why| tracing::warn!(key, %why, "what the run before left unfinished could not be read"))
         .ok()
 }

@@ -122,7 +122,7 @@ impl Template {
             }
             Form::Json => value.to_string(),
             Form::Urlencoded => urlencoded(&plain),
-            Form::Plain => record::words::one_line(&plain),
+            Form::Plain => terms::one_line(&plain),
         }
     }
 }

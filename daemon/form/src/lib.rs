@@ -71,7 +71,7 @@ pub use value::Value;
 pub use written::{At, HostPort, Name, Word, Written, length_of_time, one_of};
 
 use table::Book;
-use terms::{Problems, version_trouble};
+use terms::{Problems, is_hidden, version_trouble};
 use toml::de::DeTable;
 
 /// Longest file that is read, in bytes.
@@ -112,6 +112,15 @@ pub fn read<T>(
     if problems.has_errors() {
         // Do not report what a broken file lacks.
         return Err(problems);
+    }
+    let hides = |c: char| is_hidden(c) && !matches!(c, '\t' | '\n' | '\r');
+    // A byte order mark at the start is an editor's.
+    if let Some((at, c)) = text.char_indices().skip(1).find(|&(_, c)| hides(c)) {
+        let why = format!(
+            "a character that cannot be seen stands here, U+{:04X}; texts are read without it",
+            u32::from(c)
+        );
+        problems.warn(at..at + c.len_utf8(), why);
     }
     let book = Book::of(text, problems);
     let read = whole(Table::root(&book, Some(document.get_ref())));

@@ -5,7 +5,9 @@ use std::net::{Ipv4Addr, SocketAddr};
 use std::ops::Range;
 use std::path::PathBuf;
 use std::time::Duration;
-use terms::{Day, Dimension, Every, Hour, Hours, Mmsi, Moment, Position, Utc, nearest};
+use terms::{
+    Day, Dimension, Every, Hour, Hours, Mmsi, Moment, Position, Utc, is_hidden, legible, nearest, one_line,
+};
 use toml::de::DeValue;
 
 /// A type that people write as the value of a key.
@@ -121,9 +123,9 @@ written! {
     bool, "true", "true or false", |v| v.flag();
     f64, "1.5", "a number", |v| v.number(), amount: |s| *s, f64;
     String, "a text", "a text in quotes; it is empty",
-        |v| v.text().filter(|t| !t.trim().is_empty()).map(str::to_owned), length: |s| s.chars().count(), usize;
+        |v| v.text().map(legible).filter(|t| !t.trim().is_empty()), length: |s| s.chars().count(), usize;
     Name, "Wendelin", "a name in quotes, on one line",
-        |v| v.text().map(str::trim).filter(|t| !t.is_empty() && !t.contains(char::is_control)).map(|t| Self(t.to_owned())),
+        |v| v.text().map(str::trim).filter(|t| !t.contains(char::is_control)).map(|t| Self(one_line(t))).filter(|n| !n.0.is_empty()),
         length: |s| s.0.chars().count(), usize;
     PathBuf, "/path/to/it", "a path in quotes", |v| v.text().filter(|t| !t.trim().is_empty()).map(PathBuf::from);
     Moment, "1:30:00", "a time since the start such as \"1:05\" or \"1:05:30\", hours first",
@@ -146,7 +148,7 @@ impl HostPort {
     /// Reads `plotter:10110`. `None` without a host, or without a port from 1 on.
     pub fn parse(text: &str) -> Option<Self> {
         let (host, port) = text.rsplit_once(':')?;
-        let good = !host.is_empty() && port.parse::<u16>().is_ok_and(|p| p > 0);
+        let good = !host.is_empty() && !host.contains(is_hidden) && port.parse::<u16>().is_ok_and(|p| p > 0);
         good.then(|| Self(text.to_owned()))
     }
 }

@@ -12,6 +12,7 @@ mod event;
 pub mod example;
 mod handover;
 mod item;
+mod json;
 mod row;
 pub mod schema;
 mod status;
@@ -28,6 +29,7 @@ pub use entry::{Entry, Removed, reason_words, tally};
 pub use event::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
 pub use handover::{Date, Dated, Handover, LowBeacon, LowBeaconBasis};
 pub use item::{ComesFrom, Item, NoItem};
+pub use json::from_json;
 pub use row::{FeedRow, OwnRow, Stamp, TargetRow};
 pub use status::{
     AlertNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, SignalNow, Status, TargetNow, WatchNow,

@@ -2,7 +2,7 @@
 
 use crate::EventRecord;
 use rules::EventKind;
-use terms::Utc;
+use terms::{Utc, one_line};
 
 /// A time for use in a file name.
 pub fn compact(utc: Utc) -> String {
@@ -18,23 +18,6 @@ pub fn event(r: &EventRecord) -> String {
         kind => format!("{} {kind}", capital(r.alert.priority.word())),
     };
     format!("{time}  {kind:<28} {}", one_line(&r.alert.text))
-}
-
-/// The text without anything that would break its line or steer a terminal.
-pub fn one_line(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
-}
-
-/// Removes control characters from a page or file, except spaces and line breaks, and characters that change the
-/// writing direction: a name received by radio must not disguise the text.
-pub fn legible(text: impl Into<String>) -> String {
-    let mut text = text.into();
-    text.retain(|c| match c {
-        '\t' | '\n' => true,
-        '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}' => false,
-        c => !c.is_control(),
-    });
-    text
 }
 
 /// Capitalizes the first letter.

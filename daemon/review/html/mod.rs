@@ -17,9 +17,9 @@ use super::night::{Casualty, Night};
 use super::print::range;
 use super::when::spoken;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use record::words::legible;
 use svg::{Svg, Xy};
 use tables::Times;
+use terms::legible;
 
 const STYLE: &str = include_str!("style.css");
 const PATTERNS: &str = include_str!("patterns.svg");

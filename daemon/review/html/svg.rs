@@ -157,7 +157,7 @@ mod tests {
     fn text_cannot_leave_its_place() {
         let mut svg = Svg::default();
         svg.text("a", (1.0, 2.0), "end", "<A&B \"x'\u{202e}\u{7}\n");
-        let page = record::words::legible(html! { p title="<&\"" { (PreEscaped(svg.0)) } });
+        let page = terms::legible(html! { p title="<&\"" { (PreEscaped(svg.0)) } });
         let text = "<text class=\"a\" x=\"1\" y=\"2\" text-anchor=\"end\">&lt;A&amp;B &quot;x' </text>";
         assert_eq!(page.replace('\n', " "), format!("<p title=\"&lt;&amp;&quot;\">{text}</p>"));
     }

@@ -2,7 +2,7 @@
 //! one point. `nan`, `inf`, exponents and hexadecimal are no numbers here.
 
 use crate::report::SentTime;
-use terms::{Position, Utc, normal_deg};
+use terms::{Position, Utc, is_hidden, normal_deg};
 
 /// Powers of ten that a double holds exactly and that fifteen digits need.
 const POWERS: [f64; 16] =
@@ -118,8 +118,8 @@ pub(crate) fn words(field: &[u8]) -> Option<String> {
             }
         }
     }
-    // A control character that came as a code has no business in words that are shown.
-    let text: String = String::from_utf8_lossy(&bytes).chars().filter(|c| !c.is_control()).collect();
+    // What came as a code must not hide in words that are shown.
+    let text: String = String::from_utf8_lossy(&bytes).chars().filter(|&c| !is_hidden(c)).collect();
     let text = text.trim();
     (!text.is_empty()).then(|| text.to_owned())
 }

@@ -11,6 +11,7 @@ mod problem;
 mod quantity;
 mod span;
 mod tendency;
+mod text;
 mod word;
 
 pub use angle::{Circular, in_sector, normal_deg, three_digits, turn_deg};
@@ -23,4 +24,5 @@ pub use problem::{Problem, Problems, Severity, nearest, version_trouble};
 pub use quantity::{CasualtyId, Dimension, FeedId, Quantity, Reading, SignalId, Subject, Unit, Value, Whose};
 pub use span::{exact, rounded, span};
 pub use tendency::tendency;
+pub use text::{is_hidden, legible, one_line};
 pub use word::ClosedList;

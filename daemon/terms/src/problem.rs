@@ -1,5 +1,6 @@
 //! What is wrong with a file that a person wrote: every problem at once, each with its line and column.
 
+use crate::text::is_hidden;
 use std::fmt;
 use std::ops::Range;
 
@@ -83,6 +84,7 @@ impl Problems {
         let (line, column) = self.place(p.span.start);
         let kind = if p.severity == Severity::Warning { "warning: " } else { "" };
         let words = format!("{}:{line}:{column}: {kind}{}", self.file, p.message);
+        let words = visible(&words);
         let Some(source) = self.text.lines().nth(line - 1).filter(|s| s.chars().count() <= 200) else {
             return words;
         };
@@ -92,6 +94,7 @@ impl Problems {
         let indent: String =
             source.chars().take(column - 1).map(|c| if c == '\t' { '\t' } else { ' ' }).collect();
         let room = source.chars().count().saturating_sub(column - 1).max(1);
+        let source = visible(source);
         format!("{words}\n    {source}\n    {indent}{}", "^".repeat(width.clamp(1, room)))
     }
 
@@ -111,6 +114,11 @@ impl Problems {
     }
 }
 
+/// The text with a dot for each character that hides, so that columns still count.
+fn visible(text: &str) -> String {
+    text.chars().map(|c| if is_hidden(c) && c != '\t' && c != '\n' { '·' } else { c }).collect()
+}
+
 impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for (i, p) in self.list.iter().enumerate() {
@@ -118,7 +126,7 @@ impl fmt::Display for Problems {
             write!(f, "{end}{}", self.shown(p))?;
         }
         if self.more > 0 {
-            write!(f, "\n{}: and {} more", self.file, self.more)?;
+            write!(f, "\n{}: and {} more", visible(&self.file), self.more)?;
         }
         Ok(())
     }

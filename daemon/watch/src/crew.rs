@@ -7,7 +7,7 @@ use record::{Act, ActError};
 use record::{Entry, reason_words};
 use rules::{AlertId, Declared};
 use std::time::Duration;
-use terms::{CasualtyId, Moment};
+use terms::{CasualtyId, Moment, is_hidden, one_line};
 
 impl Watch {
     /// Carries out an act of the crew; reports in words what was done.
@@ -99,7 +99,7 @@ impl Watch {
                 }
             }
             Act::Passage { name, ends } => {
-                let name = name.map(|n| words::one_line(n.trim())).filter(|n| !n.is_empty());
+                let name = name.map(|n| one_line(n.trim())).filter(|n| !n.is_empty());
                 if name.as_ref().is_some_and(|n| ends || n.chars().count() > 100) {
                     return Err(ActError::Wrong(
                         "a passage is begun with a name of at most 100 letters, and ended without one".into(),
@@ -110,7 +110,7 @@ impl Watch {
             }
             Act::Drill { what } => self.drill(at, what.trim()),
             Act::Note { text } => {
-                let text = text.trim().to_owned();
+                let text = one_line(text.trim());
                 if text.is_empty() || text.chars().count() > 1000 {
                     return Err(ActError::Wrong("a remark has one to 1000 letters".into()));
                 }
@@ -147,5 +147,5 @@ impl Watch {
 
 /// Whether a text can be a person's name: 1 to 60 letters on one line.
 fn is_name(text: &str) -> bool {
-    (1..=60).contains(&text.chars().count()) && !text.chars().any(char::is_control)
+    (1..=60).contains(&text.chars().count()) && !text.contains(is_hidden)
 }

@@ -37,7 +37,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 use std::vec::Drain;
-use terms::{FeedId, Moment, Quantity, Subject, Utc};
+use terms::{FeedId, Moment, Quantity, Subject, Utc, legible};
 use view::View;
 
 /// Longest time between two looks about, whatever comes.
@@ -316,7 +316,7 @@ impl Watch {
         let (alert, about) = what.alert();
         match why {
             Some(why) => {
-                self.faults.insert((alert, about), why);
+                self.faults.insert((alert, about), legible(why));
                 self.board.call(at, alert, about, Words::default());
             }
             None => {

@@ -8,7 +8,7 @@ use rules::BuiltIn;
 use sentence::{CheckedLine, Counts, Decoder, DecoderOptions, Refusal, Report, Sentence};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
-use terms::{FeedId, Moment, Subject};
+use terms::{FeedId, Moment, Subject, one_line};
 
 /// Too few lines between two looks to call a feed garbled.
 const LINES_TO_TELL: u64 = 10;
@@ -129,7 +129,8 @@ impl Ear {
 
 impl Watch {
     /// Adds a feed for `hear` to name. At most 65,535.
-    pub(crate) fn add_feed(&mut self, at: Moment, f: FeedSetting) {
+    pub(crate) fn add_feed(&mut self, at: Moment, mut f: FeedSetting) {
+        f.name = one_line(&f.name);
         let id = FeedId(u16::try_from(self.ears.len()).unwrap_or(u16::MAX));
         self.lookout.name_feed(id, &f.name);
         self.ears.push(Ear {

@@ -20,7 +20,7 @@ const TRIAL: Key<Nested> = key("trial", "a run of what happens, by which the ord
 /// Reads a file of orders.
 pub fn orders(file_name: &str, text: &str) -> Result<Orders, Problems> {
     let (orders, _) = form::read(file_name, text, VERSION, |t| Some(whole(t)))?;
-    Ok(Orders { file_name: file_name.to_owned(), text: text.to_owned(), ..orders })
+    Ok(Orders { file_name: terms::one_line(file_name), text: text.to_owned(), ..orders })
 }
 
 /// Every key of an orders file.

@@ -5,7 +5,7 @@ use super::nature;
 use super::own::{RelativeTo, SetDrift};
 use super::state::{Audible, CasualtyState, Placed};
 use std::time::Duration;
-use terms::{METRES_PER_NM, three_digits, turn_deg};
+use terms::{METRES_PER_NM, one_line, three_digits, turn_deg};
 
 /// Below this, ranges are given in metres.
 const NEAR_NM: f64 = 0.25;
@@ -35,7 +35,7 @@ pub fn spoken(s: &CasualtyState) -> String {
     }
     let line = parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", ");
     // A name or text from outside must not break the line.
-    line.replace(|c: char| c.is_control(), " ")
+    one_line(&line)
 }
 
 /// What it is, and whose beacon.

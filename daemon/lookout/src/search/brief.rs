@@ -8,7 +8,7 @@ use super::survival::Survival;
 use crate::casualty::{CasualtyState, ElapsedIs, Kind, OwnContext, Placed};
 use crate::drift::{Current, CurrentFrom, Datum, DriftFrom, at_10_m};
 use std::fmt::Write;
-use terms::{Mmsi, Moment, Utc};
+use terms::{Mmsi, Moment, Utc, one_line};
 
 /// Own vessel as she calls.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -57,7 +57,7 @@ const BLANK: &str = "________";
 impl Sheet {
     fn line(&mut self, text: &str) {
         // Names come from files and the air: a line stays a line.
-        let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+        let text = one_line(text);
         // Writing to a string cannot fail.
         let _ = writeln!(self.out, "{text}");
     }

@@ -4,7 +4,7 @@ use super::plan::{Leg, Pattern, Plan};
 use sentence::encode;
 use std::fmt::Write;
 use std::time::Duration;
-use terms::{Moment, Position, Utc};
+use terms::{Moment, Position, Utc, is_hidden};
 
 /// Waypoints named in one route sentence: short enough for the 82 characters of IEC 61162-1.
 const NAMES_A_SENTENCE: usize = 9;
@@ -192,7 +192,7 @@ fn line(out: &mut String, text: &str) {
     let _ = writeln!(out, "{text}");
 }
 
-/// Text escaped for XML, without control characters.
+/// Text escaped for XML, without hidden characters.
 fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
@@ -201,7 +201,7 @@ fn escaped(text: &str) -> String {
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
-            c if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') => {}
+            c if is_hidden(c) => {}
             c => out.push(c),
         }
     }

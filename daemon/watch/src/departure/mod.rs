@@ -7,12 +7,12 @@ pub(crate) use pace::Pace;
 use super::Watch;
 use crate::senses::Ear;
 use boat::{Boat, Means, Vessel};
-use record::words::{count, one_line};
+use record::words::count;
 use record::{ActError, Asked, CheckItem, Date, DepartureAct, DepartureSheet, Entry, Part, Verdict, tally};
 use rules::BuiltIn;
 use sentence::ais::AisReport;
 use std::time::Duration;
-use terms::{Mmsi, Moment, UtcSource, span, turn_deg};
+use terms::{Mmsi, Moment, UtcSource, one_line, span, turn_deg};
 
 /// Most items that people can note; there are never more to ask for.
 const MOST_NOTED: usize = 256;

@@ -164,7 +164,7 @@ impl Watch {
                     let known: Vec<&str> = Drill::ALL.iter().map(|d| d.word()).collect();
                     wrong(format!(
                         "`{}` is no exercise: it is one of {}; or spotter, alongside, end",
-                        record::words::one_line(word),
+                        terms::one_line(word),
                         known.join(", ")
                     ))
                 }

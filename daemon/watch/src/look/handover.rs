@@ -3,12 +3,12 @@
 use crate::Watch;
 use lookout::casualty::{out_of_hearing, spoken};
 use lookout::hearing::{Basis, Expected};
-use record::words::{capital, count, one_line};
+use record::words::{capital, count};
 use record::{Date, Handover, LowBeacon, LowBeaconBasis};
 use rules::{Declared, Stage};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::{Moment, span, tendency, three_digits};
+use terms::{Moment, one_line, span, tendency, three_digits};
 
 /// How often wind and pressure are noted for the trends.
 const NOTED_EVERY: Duration = Duration::from_secs(600);
