@@ -1,14 +1,12 @@
 //! Values in words: numbers with their units.
 
 use crate::condition::Measure;
+use crate::order::Piece;
 use std::time::Duration;
 use terms::{Dimension, METRES_PER_NM, Quantity, Value, rounded};
 
 /// Distances of the anchor and marks below this are in metres.
 const NEAR_NM: f64 = 0.1;
-/// Stands for a missing value.
-const NOT_KNOWN: &str = "not known";
-
 /// A value with its unit, e.g. `0.42 nm`, `045°`, `12 min`.
 fn value(dimension: Dimension, value: &Value) -> String {
     match value {
@@ -18,20 +16,96 @@ fn value(dimension: Dimension, value: &Value) -> String {
     }
 }
 
-/// A measure's value or "not known". An identity keeps its nine digits, a time of day its colon.
-pub fn measure(m: &Measure, v: Option<&Value>) -> String {
+/// An order's text, with its values of this moment.
+pub fn text(
+    pieces: &[Piece],
+    name: impl Fn() -> String,
+    value: impl Fn(&Measure) -> Option<Value>,
+) -> String {
+    let mut out = String::new();
+    let mut pieces = pieces.iter().peekable();
+    while let Some(piece) = pieces.next() {
+        match piece {
+            Piece::Words(w) => out.push_str(w),
+            Piece::Name => out.push_str(&name()),
+            Piece::Value(m) => match value(m) {
+                Some(v) => {
+                    // "in {TCPA}" of what is past is "40 s ago", not "in 40 s ago".
+                    let past = m.dimension() == Dimension::Time && v.number().is_some_and(|s| s < 0.0);
+                    if past && let Some(before) = out.strip_suffix("in ") {
+                        out.truncate(before.len());
+                    }
+                    out.push_str(&measure(m, &v));
+                }
+                None => {
+                    let next = pieces.peek();
+                    let next = if let Some(Piece::Words(words)) = next { words } else { "" };
+                    missing(&mut out, m, next);
+                }
+            },
+        }
+    }
+    out
+}
+
+/// A measure's value. An identity keeps its nine digits, a time of day its colon.
+fn measure(m: &Measure, v: &Value) -> String {
     match (m, v) {
-        (_, None) => NOT_KNOWN.to_owned(),
-        (Measure::Quantity(Quantity::Identity), Some(Value::Number(n))) => format!("{n:09.0}"),
-        (Measure::TimeOfDay, Some(Value::Number(n))) => {
+        (Measure::Quantity(Quantity::Identity), Value::Number(n)) => format!("{n:09.0}"),
+        (Measure::TimeOfDay, Value::Number(n)) => {
             format!("{:02.0}:{:02.0}", (n / 3600.0).floor(), (n % 3600.0 / 60.0).floor())
         }
         // Near distances of the anchor or a mark in metres, as the chain is counted.
-        (Measure::AnchorRange | Measure::MarkRange(..), Some(Value::Number(n))) if n.abs() < NEAR_NM => {
+        (Measure::AnchorRange | Measure::MarkRange(..), Value::Number(n)) if n.abs() < NEAR_NM => {
             format!("{:.0} m", n * METRES_PER_NM)
         }
-        (m, Some(v)) => value(m.dimension(), v),
+        (m, v) => value(m.dimension(), v),
     }
+}
+
+/// Words behind or before which a value stands for a thing that has no value: "within …", "… off".
+const BEFORE: [&str; 19] = [
+    "about", "above", "after", "at", "below", "beyond", "by", "for", "from", "in", "near", "of", "only",
+    "over", "since", "than", "to", "under", "within",
+];
+const BEHIND: [&str; 8] = ["above", "abeam", "ahead", "astern", "away", "below", "from", "off"];
+
+/// Puts a missing value into a text that was written for a value, so that it still reads as English: "CPA not known,
+/// now an unknown distance off", "no position for an unknown time". `next` is what follows in the text.
+fn missing(out: &mut String, m: &Measure, next: &str) {
+    let last = out.trim_end().rsplit(' ').next().unwrap_or_default().to_owned();
+    let follows = next.split_whitespace().next().unwrap_or_default();
+    let behind = BEHIND.contains(&follows.trim_end_matches(|c: char| !c.is_alphabetic()));
+    let preposition = BEFORE.contains(&last.as_str());
+    // "CPA not known in an unknown time" says no more than "CPA not known".
+    if preposition && let Some(said) = out.strip_suffix(&format!(" (not known) {last} ")) {
+        out.truncate(said.len());
+        out.push_str(" not known");
+        return;
+    }
+    let head = last.is_empty() || last.ends_with([',', ';', '.']);
+    if !head && !behind && !preposition {
+        // "Heading (not known) has left its mean", but "pressure not known, falling".
+        let goes_on = next.starts_with(' ') && follows.starts_with(char::is_alphabetic);
+        out.push_str(if goes_on { "(not known)" } else { "not known" });
+        return;
+    }
+    let capital = last.is_empty() || last.ends_with('.');
+    out.push_str(if capital { "An unknown " } else { "an unknown " });
+    out.push_str(match m.dimension() {
+        Dimension::Length if m.to_string().contains("depth") => "depth",
+        Dimension::Distance | Dimension::Length => "distance",
+        Dimension::Speed => "speed",
+        Dimension::Direction | Dimension::Side => "direction",
+        Dimension::TurnRate => "rate of turn",
+        Dimension::Pressure => "pressure",
+        Dimension::Temperature => "temperature",
+        Dimension::Voltage => "voltage",
+        Dimension::Time => "time",
+        Dimension::Number => "number",
+        Dimension::Place => "place",
+        Dimension::Word => "value",
+    });
 }
 
 /// A number in the dimension's own unit, with the digits that mean something at sea.
@@ -59,4 +133,56 @@ pub fn number(dimension: Dimension, n: f64) -> String {
 fn seconds(s: f64) -> String {
     // A number too large for a length of time is a mistake somewhere; show the longest.
     rounded(Duration::try_from_secs_f64(s).unwrap_or(Duration::MAX))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every text of the shipped orders, in which nothing is known. Read them aloud.
+    #[test]
+    fn a_text_reads_as_english_where_its_values_are_missing() {
+        let more = |text: &str| {
+            format!(
+                "version = 1\n[[order]]\nname = \"x\"\neach = \"target\"\npriority = \"alarm\"\nwhen = \"CPA is under 1 nm\"\ntext = \"{text}\"\n"
+            )
+        };
+        let said = |file: &str| -> Vec<String> {
+            let orders = crate::Orders::read("orders.toml", file).unwrap();
+            let name = || "ORRIN FALDE".to_owned();
+            orders.orders.iter().map(|o| text(&o.text, name, |_| None)).collect()
+        };
+        let mut all: Vec<String> = crate::SHIPPED.iter().flat_map(|(_, file)| said(file)).collect();
+        all.sort();
+        all.dedup();
+        let read = [
+            "Battery not known",
+            "Depth below the keel not known",
+            "Gusts to an unknown speed",
+            "Heading (not known) has left its mean",
+            "It shoals: depth below the keel not known",
+            "No position for an unknown time",
+            "ORRIN FALDE has said nothing for an unknown time",
+            "ORRIN FALDE is an unknown distance off, bearing not known",
+            "ORRIN FALDE is an unknown distance off, bearing not known, and reports no course",
+            "ORRIN FALDE is no longer heard: last an unknown distance off, bearing not known",
+            "ORRIN FALDE is within an unknown distance, bearing not known",
+            "ORRIN FALDE moves an unknown distance off, bearing not known",
+            "ORRIN FALDE: CPA not known, now an unknown distance off, bearing not known",
+            "Off track by an unknown distance",
+            "Pressure not known, falling quickly",
+            "She lies an unknown distance from her anchor",
+            "The echo sounder shows an unknown depth below the keel, for ten minutes now",
+            "The wind has shifted to an unknown direction, an unknown speed",
+            "The wind has shifted, now from an unknown direction",
+            "Wind not known, mean not known",
+        ];
+        assert_eq!(all, read);
+        for (words, read) in [
+            ("{name} at {SOG}", "ORRIN FALDE at an unknown speed"),
+            ("{range} off. {CPA}", "An unknown distance off. An unknown distance"),
+        ] {
+            assert_eq!(said(&more(words)), [read]);
+        }
+    }
 }

@@ -155,11 +155,11 @@ impl Watch {
         for t in &soon {
             let name = t.name.clone().unwrap_or_else(|| format!("MMSI {}", t.mmsi));
             lines.push(format!(
-                "{}: CPA {:.1} nm in {}, now {:.1} nm off",
+                "{}: CPA {:.1} nm in {}, now {} off",
                 one_line(&name),
                 t.cpa_nm.unwrap_or_default(),
                 span(Duration::from_secs_f64(t.tcpa_s.unwrap_or_default().max(0.0))),
-                t.range_nm.unwrap_or_default()
+                t.range_nm.map_or("an unknown distance".to_owned(), |nm| format!("{nm:.1} nm"))
             ));
         }
         lines.push(self.hearing_words(at));

@@ -2,11 +2,11 @@
 
 use super::{CROWD_CALLS_EVERY, MOST_ALERTS, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Tools, Watched};
 use crate::alert::{Origin, Priority};
+use crate::condition::Measure;
 use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
-use crate::order::Piece;
 use crate::wording;
-use terms::{Dimension, Moment, Subject, Value, Whose};
+use terms::{Moment, Subject, Whose};
 
 impl Watched {
     /// Raises the alert that the order cannot be judged once its patience is used up, and ends it.
@@ -137,32 +137,14 @@ impl Watched {
     /// The order's text about a subject, with the values of this moment.
     pub fn text(&self, subject: Subject, sight: &Sight<'_>) -> String {
         let entry = self.progress.get(&subject);
-        let mut out = String::new();
-        for piece in &self.order.text {
-            match piece {
-                Piece::Words(w) => out.push_str(w),
-                Piece::Name => out.push_str(&sight.picture.name_of(subject)),
-                Piece::Value(m) => {
-                    let place = self.order.tests.iter().position(|t| t.measure == *m);
-                    let state = place.and_then(|i| {
-                        if self.is_shared(i) {
-                            self.shared.get(i)
-                        } else {
-                            entry.and_then(|e| e.tests.get(i))
-                        }
-                    });
-                    let value = sight.measure(m, subject, state).value;
-                    // "in {TCPA}" of what is past is "40 s ago", not "in 40 s ago".
-                    let past = m.dimension() == Dimension::Time
-                        && value.as_ref().and_then(Value::number).is_some_and(|s| s < 0.0);
-                    if past && let Some(before) = out.strip_suffix("in ") {
-                        out.truncate(before.len());
-                    }
-                    out.push_str(&wording::measure(m, value.as_ref()));
-                }
-            }
-        }
-        out
+        let value = |m: &Measure| {
+            let place = self.order.tests.iter().position(|t| t.measure == *m);
+            let state = place.and_then(|i| {
+                if self.is_shared(i) { self.shared.get(i) } else { entry.and_then(|e| e.tests.get(i)) }
+            });
+            sight.measure(m, subject, state).value
+        };
+        wording::text(&self.order.text, || sight.picture.name_of(subject), value)
     }
 
     /// The words of one of this order's alerts as of now. `None` if nothing new can be said: the alert is from before a
