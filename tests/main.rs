@@ -35,6 +35,7 @@ mod house;
 mod https;
 mod keeping;
 mod logbook;
+mod missing;
 mod nights;
 mod overboard;
 mod pages;

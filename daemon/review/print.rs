@@ -43,7 +43,9 @@ impl Night {
     /// The span in words: from, to, and how long.
     pub(super) fn span_text(&self) -> String {
         let long = self.to.seconds_from(&self.from).map(|s| format!(", {}", hours(s))).unwrap_or_default();
-        format!("{} to {} UTC{long}", full_date(&self.from), full_date(&self.to))
+        // Times since the start are no UTC.
+        let utc = if self.from.utc.is_some() && self.to.utc.is_some() { " UTC" } else { "" };
+        format!("{} to {}{utc}{long}", full_date(&self.from), full_date(&self.to))
     }
 
     /// Half a page of text: danger, watch, boat, weather, failures. Times are UTC.

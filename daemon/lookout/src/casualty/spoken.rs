@@ -51,7 +51,11 @@ pub fn who(s: &CasualtyState) -> String {
         (Kind::PersonOverboard, None) => format!("person overboard, beacon{number}"),
         (Kind::Sart, _) => format!("search and rescue transmitter{number} active"),
         (Kind::Epirb, _) => format!("position-indicating beacon EPIRB{number} active"),
-        (Kind::VesselInDistress(n), _) => format!("vessel{number} in distress, {}", nature::words(n)),
+        // Without an identity the emitter is what the call came by, not the vessel.
+        (Kind::VesselInDistress(n), _) => {
+            let vessel = s.beacon_mmsi.map_or("unidentified vessel".to_owned(), |m| format!("vessel {m}"));
+            format!("{vessel} in distress, {}", nature::words(n))
+        }
         (Kind::ManyBeacons { count }, _) => {
             format!("{count} or more further beacons active, too many to tell apart")
         }

@@ -86,9 +86,12 @@ impl Sheet {
         let persons = vessel.persons.map_or(BLANK.to_owned(), |n| n.to_string());
         self.line(&format!("Persons aboard before the casualty: {persons}."));
         let since = if s.elapsed_is == ElapsedIs::AtLeast { "at least " } else { "" };
-        let began = clock(Moment(self.at.0.saturating_sub(millis(s.elapsed))), self.at, self.utc);
+        // Without UTC there is no other time than how long ago.
+        let began = self.utc.map_or(String::new(), |_| {
+            clock(Moment(self.at.0.saturating_sub(millis(s.elapsed))), self.at, self.utc) + ", "
+        });
         self.line(&format!(
-            "Began {began}, {since}{} minutes ago; told by {}.",
+            "Began {began}{since}{} minutes ago; reported by {}.",
             s.elapsed.as_secs() / 60,
             s.source.word()
         ));
