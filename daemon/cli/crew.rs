@@ -215,10 +215,10 @@ impl Verb {
                 (AlarmWord::Off, None) => (to, Act::WatchAlarm { switch: Switch::Off }),
                 (AlarmWord::Automatic, None) => (to, Act::WatchAlarm { switch: Switch::Automatic }),
                 _ => {
-                    complain(&format!(
+                    complain(
                         "middlewatch: the watch alarm is reset from a lookout position (watch-alarm reset POSITION), \
-                         or switched on, off or to automatic"
-                    ));
+                         or switched on, off or to automatic",
+                    );
                     return Outcome::Usage;
                 }
             },
