@@ -91,7 +91,7 @@ fn lines() -> Vec<String> {
 
 /// A watch whose boat names nothing but one of the crew, told of everything without a value.
 fn blind_watch(boat: &boat::Boat, said: &mut BTreeSet<String>) -> Watch {
-    let orders: Vec<String> = rules::SHIPPED.iter().map(|(_, file)| (*file).to_owned()).collect();
+    let orders = [rules::SHIPPED];
     let mut watch = Watch::new(boat);
     let feed = FeedSetting {
         name: "bus".to_owned(),
@@ -102,7 +102,7 @@ fn blind_watch(boat: &boat::Boat, said: &mut BTreeSet<String>) -> Watch {
     };
     let begin = Begin {
         feeds: vec![feed],
-        orders: Arc::new(Orders::read("ocean.toml", &orders[0]).unwrap()),
+        orders: Arc::new(Orders::read("passage", orders[0]).unwrap()),
         not_before: Some(terms::Utc(1_767_225_600_000)),
         begins: true,
         ..Begin::default()
