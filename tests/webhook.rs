@@ -344,3 +344,78 @@ fn an_hour_s_repeats_are_told_once_and_alarms_push_out_notices_never_the_other_w
     logbook.keep_signals(&["elsewhere"]);
     assert_eq!(logbook.deliveries_waiting(), 0);
 }
+
+#[test]
+fn in_a_full_outbox_notices_give_way_first_then_cautions_then_warnings() {
+    let folder = Folder::new("outbox-full");
+    let settings = LogbookSettings { boot: boot_id(), opened: now(), pace: Pace::Live, limit_bytes: None };
+    let (logbook, _) = Logbook::open(folder.logbook(), settings).unwrap();
+    let mut alert = 0;
+    let mut put = |count, priority| {
+        for _ in 0..count {
+            alert += 1;
+            drop(logbook.event(now(), &record(alert, 1, priority, 0), to("shore")));
+        }
+    };
+    let waiting = || {
+        let due = logbook.due("shore", &Stamp { steady: now().steady + PATIENCE, ..now() }, None, 4000);
+        let count = |p| due.iter().filter(|d| d.priority == p).count();
+        [Priority::Notice, Priority::Caution, Priority::Warning, Priority::Alarm].map(count)
+    };
+    for priority in [Priority::Alarm, Priority::Caution, Priority::Warning, Priority::Notice] {
+        put(1000, priority);
+    }
+    assert_eq!(waiting(), [1000; 4]);
+    put(600, Priority::Alarm);
+    assert_eq!(waiting(), [400, 1000, 1000, 1600]);
+    put(900, Priority::Warning);
+    assert_eq!(waiting(), [0, 500, 1900, 1600]);
+    put(700, Priority::Alarm);
+    assert_eq!(waiting(), [0, 0, 1700, 2300]);
+    put(100, Priority::Notice);
+    assert_eq!(waiting(), [0, 0, 1700, 2300], "one that would be the first to go does not come in");
+}
+
+#[test]
+fn a_notice_that_hangs_gives_way_to_a_fresh_alarm() {
+    let folder = Folder::new("gives-way");
+    let receiver = Rough::start(|p| if p.event().0 == 1 { Does::Stall } else { Does::Good });
+    let signal = format!("[[signal]]\nname = \"shore\"\nwebhook = \"http://{}/\"\n", receiver.address);
+    let mut aboard = Aboard::start(Path::new("boat.toml"), &signal, &folder.logbook());
+    aboard.tell(1, 1, Priority::Notice);
+    receiver.wait("the notice", PATIENCE, |p| p.len() == 1);
+    aboard.tell(2, 1, Priority::Alarm);
+    let posts = receiver.wait("the alarm", PATIENCE, |p| taken(p).contains(&(2, 1)));
+    let first = posts.iter().find(|p| p.event().0 == 2).unwrap();
+    // Two seconds for the notice; left alone it would have had ten.
+    assert!(first.at - posts[0].at < Duration::from_secs(8), "{:?}", first.at - posts[0].at);
+    aboard.stop();
+}
+
+#[test]
+#[ignore = "takes four minutes of real time"]
+fn for_four_minutes_a_receiver_that_is_good_for_a_third_of_each_gets_every_alarm_within_two() {
+    for bad in [Does::Stall, Does::Reset] {
+        let folder = Folder::new("third");
+        let began = std::time::Instant::now();
+        let bad = move |_: &Post| {
+            if began.elapsed().as_secs() % 60 >= 40 { Does::Good } else { bad.clone() }
+        };
+        let receiver = Rough::start(bad);
+        let signal = format!("[[signal]]\nname = \"shore\"\nwebhook = \"http://{}/\"\n", receiver.address);
+        let mut aboard = Aboard::start(Path::new("boat.toml"), &signal, &folder.logbook());
+        let mut told = BTreeMap::new();
+        (1000..1200).for_each(|alert| aboard.tell(alert, 1, Priority::Notice));
+        for alert in 1..=11 {
+            aboard.tell(alert, 1, Priority::Alarm);
+            told.insert((u64::from(alert), 1), std::time::Instant::now());
+            std::thread::sleep(Duration::from_secs(11));
+        }
+        let posts = receiver.wait("every alarm", PATIENCE, |p| told.keys().all(|e| taken(p).contains(e)));
+        for post in posts.iter().filter(|p| p.taken()) {
+            let waited = told.get(&post.event()).map(|told| post.at - *told);
+            assert!(waited.is_none_or(|w| w < Duration::from_secs(120)), "{:?}: {waited:?}", post.event());
+        }
+        aboard.stop();
+    }
+}

@@ -19,7 +19,7 @@ pub struct Due {
     pub key: String,
     /// What to send: the record in JSON, with `log_id` if known by now.
     pub body: String,
-    /// The alert's priority.
+    /// The greatest priority of what waits of its alert.
     pub priority: Priority,
     /// When the event happened, so that a late one can say so. Its steady time may belong to an earlier boot.
     pub at: Stamp,

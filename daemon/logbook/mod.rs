@@ -28,6 +28,7 @@ pub use delivery::{DeliveryId, Due};
 pub use error::{LogbookError, LogbookHealth, SetAside, Trouble};
 
 pub(crate) use keep::DEFAULT_LIMIT_BYTES as LIMIT_BYTES;
+pub(crate) use outbox::{DISK_WAIT, is_urgent};
 pub(crate) use reading::{marks, open_to_read};
 pub(crate) use rows::WITHIN;
 pub(crate) use schema::{FORMS, disk_error};
@@ -275,6 +276,16 @@ impl Logbook {
     /// When the next delivery to a signal is due; `None` if there is none, or all of them rest.
     pub fn next_due(&self, signal: &str, now: &Stamp, rest: Option<Rest>) -> Option<Moment> {
         self.handle.shared.outbox().next_due(signal, now, rest)
+    }
+
+    /// Whether an alarm for a signal is due.
+    pub(crate) fn urgent_due(&self, signal: &str, now: &Stamp) -> bool {
+        self.handle.shared.outbox().urgent_due(signal, now)
+    }
+
+    /// Whether an alarm waits for a signal, due or put off.
+    pub(crate) fn urgent_waits(&self, signal: &str) -> bool {
+        self.handle.shared.outbox().urgent_waits(signal)
     }
 
     /// Reports a delivery as arrived. Saved with the next write: after a power cut it may go out twice.

@@ -329,6 +329,7 @@ fn read_deliveries(
             same_boot: this_boot.is_some_and(|b| Ok(b) == r.get(5)),
             next_try: Moment(i64::MIN),
             tries: 0,
+            missed: 0,
             event: None,
         })
     })?;

@@ -4,6 +4,7 @@ use super::delivery::{DeliveryId, Due};
 use boat::Rest;
 use record::{EventRecord, Stamp};
 use rules::{EventKind, Priority};
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 use std::hash::{BuildHasher, RandomState};
 use std::sync::Arc;
@@ -14,7 +15,10 @@ use terms::{Moment, Utc};
 pub(super) const OUTBOX_BOUND: usize = 4000;
 
 /// How long an event waits for the disk before it goes out without its number in the logbook.
-pub(super) const DISK_WAIT: Duration = Duration::from_millis(250);
+pub const DISK_WAIT: Duration = Duration::from_millis(250);
+
+/// How many times more than others an alarm is tried in vain before these get their turn.
+const ALARM_MISSES_MORE: u32 = 3;
 
 /// When a notice is too old to be news and is dropped; a caution lasts six times as long.
 const NOTICE_KEEPS: Duration = Duration::from_secs(3600);
@@ -50,6 +54,8 @@ pub(super) struct Waiting {
     /// Earliest next try, in steady time of this boot.
     pub next_try: Moment,
     pub tries: u32,
+    /// Failed tries since its receiver last took anything.
+    pub missed: u32,
     /// Identifies its event in memory; `None` if it was read back.
     pub event: Option<u64>,
     /// The event's number in the logbook, once on disk.
@@ -126,6 +132,7 @@ impl Outbox {
                 same_boot: true,
                 next_try: at.steady + DISK_WAIT,
                 tries: 0,
+                missed: 0,
                 event: Some(key),
                 log_id: None,
                 row: None,
@@ -148,10 +155,11 @@ impl Outbox {
         rows
     }
 
-    /// Due deliveries of a signal, most urgent first, then oldest, at most `limit`; and the rows of those grown too
-    /// old. Events of one alert keep their order: none is due before its predecessor is gone, and that one is as
-    /// urgent as any behind it. In hours of rest (by UTC) a call waits for their end, or for an alarm of the same
-    /// alert.
+    /// Due deliveries of a signal, at most `limit`; and the rows of those grown too old. Most urgent first, then oldest;
+    /// but while the receiver takes nothing, those that were tried less often come first, so that one on which it
+    /// chokes keeps no other from it. Events of one alert keep their order: none is due
+    /// before its predecessor is gone, and that one is as urgent as any behind it. In hours of rest (by UTC) a call
+    /// waits for their end, or for an alarm of the same alert.
     pub fn due(
         &mut self,
         signal: &str,
@@ -168,15 +176,19 @@ impl Outbox {
             }
             keep
         });
-        let mut due: Vec<(Priority, DeliveryId)> = self
-            .heads(signal, now, rest)
-            .into_iter()
-            .filter(|(_, id)| self.waiting.get(id).is_some_and(|w| w.is_due(now.steady)))
+        let heads = self.heads(signal, now, rest).into_iter();
+        let mut due: Vec<(Turn, DeliveryId)> = heads
+            .filter_map(|(priority, id)| {
+                let w = self.waiting.get(&id).filter(|w| w.is_due(now.steady))?;
+                Some((w.turn(priority), id))
+            })
             .collect();
-        due.sort_by_key(|(priority, id)| (std::cmp::Reverse(*priority), *id));
+        due.sort_unstable();
         due.truncate(limit);
         let run = self.run;
-        let due = due.into_iter().filter_map(|(_, id)| Some(self.waiting.get_mut(&id)?.hand_out(id, run)));
+        let due = due.into_iter().filter_map(|((.., Reverse(priority)), id)| {
+            Some(self.waiting.get_mut(&id)?.hand_out(id, priority, run))
+        });
         (due.collect(), stale)
     }
 
@@ -197,15 +209,29 @@ impl Outbox {
         heads.into_values().filter(|head| !rests(head)).collect()
     }
 
-    /// Removes a delivery that arrived or never will; returns its row on disk, if it has one.
+    /// Removes a delivery that arrived; returns its row on disk, if it has one. Its receiver takes things again.
     pub fn remove(&mut self, id: DeliveryId) -> Option<i64> {
-        self.waiting.remove(&id).and_then(|w| w.row)
+        let gone = self.waiting.remove(&id)?;
+        self.waiting.values_mut().filter(|w| w.signal == gone.signal).for_each(|w| w.missed = 0);
+        gone.row
+    }
+
+    /// Whether an alarm for a signal is due.
+    pub fn urgent_due(&self, signal: &str, now: &Stamp) -> bool {
+        let due = |id| self.waiting.get(id).is_some_and(|w: &Waiting| w.is_due(now.steady));
+        self.heads(signal, now, None).iter().any(|(priority, id)| is_urgent(*priority) && due(id))
+    }
+
+    /// Whether an alarm waits for a signal, due or put off.
+    pub fn urgent_waits(&self, signal: &str) -> bool {
+        self.waiting.values().any(|w| w.signal == signal && is_urgent(w.priority))
     }
 
     /// Puts a delivery off.
     pub fn put_off(&mut self, id: DeliveryId, next_try: Moment) {
         if let Some(w) = self.waiting.get_mut(&id) {
             w.tries = w.tries.saturating_add(1);
+            w.missed = w.missed.saturating_add(1);
             w.out = false;
             w.next_try = next_try;
         }
@@ -305,7 +331,19 @@ pub(super) enum Settled {
     Keyed(String),
 }
 
+/// What goes first: [`Waiting::turn`].
+type Turn = (u32, Reverse<bool>, u32, Reverse<Priority>);
+
 impl Waiting {
+    /// Its turn among what is due to its signal, as part of an alert of that priority. While nothing has failed since
+    /// the receiver last took anything, that is the priority. Else what failed less often goes first; but an alarm goes
+    /// before what is none until it has failed three times more.
+    fn turn(&self, priority: Priority) -> Turn {
+        let urgent = is_urgent(priority);
+        let missed = if urgent { self.missed.saturating_sub(ALARM_MISSES_MORE) } else { self.missed };
+        (missed, Reverse(urgent), self.missed, Reverse(priority))
+    }
+
     /// Never tried, and its event is on disk: it need not wait longer.
     fn is_fresh_on_disk(&self) -> bool {
         self.tries == 0 && self.row.is_some()
@@ -345,7 +383,7 @@ impl Waiting {
 
     /// The delivery as sent. Its first attempt settles its key, and with it its body: a receiver that gets a key twice
     /// gets the same words.
-    fn hand_out(&mut self, id: DeliveryId, run: u64) -> Due {
+    fn hand_out(&mut self, id: DeliveryId, priority: Priority, run: u64) -> Due {
         self.out = true;
         let key = self.settle_key(id, run);
         let body = match &self.body {
@@ -355,14 +393,11 @@ impl Waiting {
             }
             Body::Text(text) => text.clone(),
         };
-        Due {
-            id,
-            key,
-            body,
-            priority: self.priority,
-            at: self.at,
-            same_boot: self.same_boot,
-            tries: self.tries,
-        }
+        Due { id, key, body, priority, at: self.at, same_boot: self.same_boot, tries: self.tries }
     }
+}
+
+/// Whether a delivery of an alert of that priority must not wait long for its receiver.
+pub fn is_urgent(priority: Priority) -> bool {
+    priority >= Priority::Alarm
 }

@@ -18,7 +18,7 @@ mod webhook;
 pub use nmea::WaysBack;
 
 use crate::clock::Clock;
-use crate::logbook::Logbook;
+use crate::logbook::{Logbook, is_urgent};
 use boat::{Audience, Boat, Feed, Hears, Means, Signal};
 use command::Program;
 use ear::{Acquaintance, Ear, Heard, Resting};
@@ -31,7 +31,7 @@ use std::time::Duration;
 use terms::{SignalId, Utc};
 use tokio::runtime::Handle;
 use tokio::sync::{Notify, mpsc, watch};
-use webhook::{Sender, is_urgent};
+use webhook::Sender;
 
 /// Events that may queue for a signal's task.
 const WAITING: usize = 1024;
@@ -258,7 +258,7 @@ impl Signals {
                 Way::Outbox(_) if heard.hears == Hears::Elsewhere => {}
                 Way::Outbox(urgent) => {
                     deliveries.push(end.name.clone());
-                    if is_urgent(record.alert.priority, carry.aloud) {
+                    if carry.aloud && is_urgent(record.alert.priority) {
                         urgent.notify_one();
                     }
                 }

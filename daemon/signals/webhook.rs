@@ -1,29 +1,28 @@
 //! A webhook: posts its share of the logbook's outbox, in order, for as long as it takes.
 
+mod pace;
+#[cfg(test)]
+mod tests;
+
 use super::Reporter;
 use super::ear::Resting;
 use super::http::{self, Trouble};
 use super::signature::{Key, content_digest, sign};
 use crate::clock::Clock;
 use crate::files;
-use crate::logbook::Logbook;
+use crate::logbook::{Due, Logbook, is_urgent};
 use boat::{KeyFile, Webhook};
 use hyper::header::{CONTENT_TYPE, HeaderName, HeaderValue};
+use pace::Pace;
 use record::Stamp;
-use rules::Priority;
-use std::hash::{BuildHasher, RandomState};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 use terms::{Moment, Utc, UtcSource};
 use tokio::sync::Notify;
 
-/// First wait after a failed post; doubles up to [`LONGEST_WAIT`].
-const FIRST_WAIT: Duration = Duration::from_secs(1);
-/// The longest wait between two tries.
-const LONGEST_WAIT: Duration = Duration::from_secs(120);
-/// Longest pause before the next post when the receiver refuses one but takes others.
-const LONGEST_PAUSE: Duration = Duration::from_secs(10);
+/// How long a post that is no alarm's may go on once an alarm waits behind it.
+const GIVES_WAY_AFTER: Duration = Duration::from_secs(2);
 /// A signal that fails this long, at one thing after another, is reported as failing.
 const PATIENCE: Duration = Duration::from_secs(20);
 
@@ -116,7 +115,7 @@ pub(super) struct Sender {
 impl Sender {
     /// Runs until the task is dropped or the logbook is gone.
     pub async fn run(mut self) {
-        let (mut away, mut refused) = (0, 0);
+        let mut pace = Pace::default();
         let mut failing_since = None;
         let mut changes = self.logbook.outbox_changes();
         loop {
@@ -131,32 +130,19 @@ impl Sender {
                 }
                 continue;
             };
-            let outcome = post(&self.webhook, &due.body, &due.key, self.clock, self.timeout).await;
-            match &outcome {
-                Ok(()) => {
-                    (away, refused) = (0, 0);
-                    self.logbook.delivered(due.id);
-                }
-                // Everything else for this receiver waits too: it would fare no better, and this keeps the order.
-                Err(Trouble::Away(_, later)) => {
-                    let wait = back_off(away, LONGEST_WAIT).max(later.unwrap_or_default().min(LONGEST_WAIT));
-                    away += 1;
+            let outcome = tokio::select! {
+                outcome = post(&self.webhook, &due.body, &due.key, self.clock, self.timeout) => outcome,
+                () = alarm_behind(&due, &now, &self.name, &self.logbook, &self.urgent, self.clock) => {
                     self.logbook.failed(due.id, self.clock.now());
-                    self.report(&mut failing_since, outcome);
-                    self.wait(wait).await;
                     continue;
                 }
-                // The next one may fare better. This one is retried at growing intervals, and others of its alert wait.
-                Err(Trouble::Refused(_)) => {
-                    self.logbook.failed(due.id, self.clock.now() + back_off(due.tries, LONGEST_WAIT));
-                    let pause = back_off(refused, LONGEST_PAUSE);
-                    refused += 1;
-                    self.report(&mut failing_since, outcome);
-                    self.wait(pause).await;
-                    continue;
-                }
-            }
+            };
+            let ended = self.clock.now();
+            let next = pace.settle(&self.logbook, &self.name, &due, [now.steady, ended], &outcome);
             self.report(&mut failing_since, outcome);
+            if let Some(next) = next {
+                self.wait(ended, next).await;
+            }
         }
     }
 
@@ -166,19 +152,12 @@ impl Sender {
         Stamp { steady: self.clock.now(), utc, feed: None }
     }
 
-    /// Waits. An urgent event cuts the wait short, but not below the first wait.
-    async fn wait(&self, wait: Duration) {
-        let least = self.clock.now() + FIRST_WAIT.min(wait);
-        let most = self.clock.now() + wait;
-        let mut urgent = false;
-        loop {
-            let until = if urgent { least } else { most };
-            if self.clock.now() >= until {
-                return;
-            }
+    /// Waits for the next try after a post that ended in vain. An urgent event brings it forward.
+    async fn wait(&self, ended: Moment, mut next: Moment) {
+        while self.clock.now() < next {
             tokio::select! {
-                () = self.urgent.notified() => urgent = true,
-                () = self.clock.until(Some(until)) => {}
+                () = self.urgent.notified() => next = pace::brought_forward(ended, next, self.clock.now()),
+                () = self.clock.until(Some(next)) => {}
             }
         }
     }
@@ -196,31 +175,26 @@ impl Sender {
     }
 }
 
-/// Whether an event must not wait for a receiver's back-off.
-pub(super) fn is_urgent(priority: Priority, aloud: bool) -> bool {
-    aloud && priority >= Priority::Alarm
-}
-
-/// The wait after `failures` failures in a row, randomized by a fifth so that several senders do not retry in step.
-fn back_off(failures: u32, longest: Duration) -> Duration {
-    // A hasher's seed is random.
-    let random = RandomState::new().hash_one(failures) % 1000;
-    let wait = FIRST_WAIT.saturating_mul(1 << failures.min(10)).min(longest);
-    wait.mul_f64(0.9 + 0.2 * (random as f64 / 1000.0))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn waits_double_up_to_their_bound_and_differ() {
-        for (failures, seconds) in [(0, 1.0), (3, 8.0), (6, 64.0), (7, 120.0), (40, 120.0)] {
-            let wait = back_off(failures, LONGEST_WAIT).as_secs_f64();
-            assert!((seconds * 0.9..=seconds * 1.1).contains(&wait), "{failures}: {wait}");
+/// Ends once a fresh alarm is due behind a post that is no alarm's and takes long; never for the post of an alarm.
+async fn alarm_behind(
+    due: &Due,
+    began: &Stamp,
+    name: &str,
+    logbook: &Logbook,
+    urgent: &Notify,
+    clock: Clock,
+) {
+    if is_urgent(due.priority) {
+        std::future::pending::<()>().await;
+    }
+    loop {
+        urgent.notified().await;
+        let ready = (began.steady + GIVES_WAY_AFTER).max(clock.now() + pace::READY_AFTER);
+        while clock.now() < ready {
+            clock.until(Some(ready)).await;
         }
-        let several: std::collections::BTreeSet<Duration> =
-            (0..20).map(|_| back_off(5, LONGEST_WAIT)).collect();
-        assert!(several.len() > 10, "they would try in step");
+        if logbook.urgent_due(name, &Stamp { steady: clock.now(), ..*began }) {
+            return;
+        }
     }
 }

@@ -25,7 +25,7 @@ pub use signal::{Bridge, Formatter, Means, Outlet, Signal, Switched};
 pub use template::{Form, Template, TemplateError};
 pub use vessel::{Vessel, lookout_settings};
 pub use watch::WatchSetting;
-pub use webhook::{Address, AddressError, KeyFile, Webhook, address};
+pub use webhook::{Address, AddressError, KeyFile, LONGEST_POST, Webhook, address};
 
 use form::{Key, Nested, Reference, Table, VERSION};
 use std::path::{Path, PathBuf};

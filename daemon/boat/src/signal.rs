@@ -2,7 +2,7 @@
 
 use crate::button::gpio_line;
 use crate::feed::{BAUD, warn_of_speed};
-use crate::webhook::{WEBHOOK, webhook};
+use crate::webhook::{LONGEST_POST, WEBHOOK, webhook};
 use crate::{Audience, Connection, Crew, Feed, GpioLine, Reaches, Rest, Webhook, each};
 use form::{HostPort, Key, Name, Nested, Table, Value, Word, Written, key};
 use rules::Priority;
@@ -265,7 +265,12 @@ fn signal(mut t: Table<'_>, folder: &Path, crew: Option<&[Crew]>, feeds: Option<
         }
         _ => Means::Webhook(webhook?),
     };
-    Some(Signal { name: name?.0, means, audience, timeout: timeout? })
+    let mut timeout = timeout?;
+    if matches!(means, Means::Webhook(_)) && timeout > LONGEST_POST {
+        timeout = LONGEST_POST;
+        t.warn(&TIMEOUT, format!("one post of a webhook takes at most {}", terms::rounded(timeout)));
+    }
+    Some(Signal { name: name?.0, means, audience, timeout })
 }
 
 /// An outlet that does not conflict with a feed. A serial line's relative path starts at the file's folder.

@@ -5,10 +5,14 @@ use form::{Key, Nested, Table, Value, Written, key};
 use http::Uri;
 use http::header::{CONTENT_LENGTH, CONTENT_TYPE, HOST, HeaderName, HeaderValue, TRANSFER_ENCODING};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 use thiserror::Error;
 
 /// Maximum number of extra headers.
 const MOST_HEADERS: usize = 16;
+/// Longest time that one post may take: a receiver that takes connections and never answers must not use up the short
+/// whiles in which it is well.
+pub const LONGEST_POST: Duration = Duration::from_secs(10);
 /// The address key of a signal's table.
 pub(crate) const WEBHOOK: Key<Address> = key("webhook", "an address that event records are posted to");
 const HEADERS: Key<Nested> = key("headers", "headers that go with each post of a webhook").most(MOST_HEADERS);
