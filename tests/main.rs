@@ -37,6 +37,7 @@ mod keeping;
 mod logbook;
 mod missing;
 mod nights;
+mod orders;
 mod overboard;
 mod pages;
 mod passages;

@@ -17,6 +17,8 @@ const BEACONS: usize = 1024;
 
 /// More waiting lines than this are a backlog, which beacons overtake.
 const BACKLOG: usize = 64;
+/// So is a line that has waited longer: what waits for the rest between two passes is younger.
+const LATE: Duration = Duration::from_millis(300);
 
 /// A checked line on its way to the watch.
 #[derive(Debug)]
@@ -112,6 +114,12 @@ impl Lane {
     fn take(&mut self) -> Option<Line> {
         self.first.take().or_else(|| self.from.try_recv().ok())
     }
+
+    /// The line that `take` would return.
+    fn peek(&mut self) -> Option<&Line> {
+        self.first = self.take();
+        self.first.as_ref()
+    }
 }
 
 impl Default for Lines {
@@ -152,10 +160,12 @@ impl Lines {
         }
     }
 
-    /// A line that is already there. The few lines that came before a beacon's go first, so that its range can be
+    /// A line that is already there. The few lines that came just before a beacon's go first, so that its range can be
     /// given; a beacon does not wait behind a backlog.
-    pub fn ready(&mut self) -> Option<Line> {
-        if self.ordinary.from.len() <= BACKLOG
+    pub fn ready(&mut self, now: Moment) -> Option<Line> {
+        let late = self.ordinary.peek().is_some_and(|line| now.since(line.at) > LATE);
+        if !late
+            && self.ordinary.from.len() <= BACKLOG
             && let Some(line) = self.ordinary.take()
         {
             return Some(line);
@@ -235,8 +245,8 @@ mod tests {
         assert_eq!(flood.status().dropped(), 10);
         assert_eq!(other.status().dropped(), 0);
         lines.come(Duration::MAX).await;
-        assert_eq!(lines.ready().unwrap().line, line("z"), "the beacon comes first");
-        while lines.ready().is_some() {}
+        assert_eq!(lines.ready(Moment(4)).unwrap().line, line("z"), "the beacon comes first");
+        while lines.ready(Moment(4)).is_some() {}
         flood.put(Moment(4), line("x"), Urgency::Ordinary).await;
         assert_eq!(flood.status().dropped(), 10, "the share is given back when lines are done with");
     }
@@ -255,14 +265,19 @@ mod tests {
         wire.put(Moment(1), line("x"), Urgency::Ordinary).await;
         assert!(!at_once(lines.come(HOUR)));
         assert!(at_once(lines.come(Duration::ZERO)), "the watch is rested");
-        assert_eq!(lines.ready().unwrap().line, line("x"), "nothing is lost by waiting in vain");
+        assert_eq!(lines.ready(Moment(4)).unwrap().line, line("x"), "nothing is lost by waiting in vain");
 
         wire.put(Moment(2), line("x"), Urgency::Ordinary).await;
         wire.put(Moment(3), line("z"), Urgency::Beacon).await;
         assert!(at_once(lines.come(HOUR)));
-        assert_eq!(lines.ready().unwrap().line, line("x"), "what came before");
-        assert_eq!(lines.ready().unwrap().line, line("z"));
-        assert!(lines.ready().is_none());
+        assert_eq!(lines.ready(Moment(4)).unwrap().line, line("x"), "what came before");
+        assert_eq!(lines.ready(Moment(4)).unwrap().line, line("z"));
+        assert!(lines.ready(Moment(4)).is_none());
+
+        wire.put(Moment(3), line("x"), Urgency::Ordinary).await;
+        wire.put(Moment(4), line("z"), Urgency::Beacon).await;
+        assert_eq!(lines.ready(Moment(304)).unwrap().line, line("z"), "the watch lags behind");
+        assert_eq!(lines.ready(Moment(304)).unwrap().line, line("x"));
 
         for _ in 0..SHARE / 2 {
             wire.put(Moment(4), line("x"), Urgency::Ordinary).await;

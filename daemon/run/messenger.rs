@@ -26,6 +26,8 @@ use watch::{
 
 /// Most lines handed to the watch before its other inputs are checked again.
 const AT_ONCE: usize = 256;
+/// The same in time: by heavy orders a line takes long.
+const HEARS_FOR: Duration = Duration::from_millis(100);
 /// How long pending writes have to reach the disk when the daemon stops.
 const LAST_WRITE: Duration = Duration::from_millis(1600);
 /// How long a webhook trial may take: the answer must come before whoever asked gives up.
@@ -151,6 +153,11 @@ impl Messenger {
         self.recorder.input(at, &input, &self.watch);
         let taken = self.watch.take(at, input);
         self.put_out();
+        // An emergency is out by now. What else the line brings belongs to it.
+        if self.watch.is_amid_a_line() {
+            self.watch.advance(at);
+            self.put_out();
+        }
         taken
     }
 
@@ -362,8 +369,13 @@ impl Messenger {
 
     /// Hands the watch the lines that are ready, up to a bound; returns whether that was all.
     pub fn hear(&mut self, lines: &mut Lines) -> bool {
+        let began = self.clock.now();
         for _ in 0..AT_ONCE {
-            let Some(Line { at, feed, line, .. }) = lines.ready() else { return true };
+            let now = self.clock.now();
+            if now.since(began) > HEARS_FOR {
+                return false;
+            }
+            let Some(Line { at, feed, line, .. }) = lines.ready(now) else { return true };
             if !self.signals.said(line.as_bytes()) {
                 self.carry(at, Input::Line(feed, line));
             }

@@ -42,7 +42,7 @@ pub struct Verdict {
 const SOONEST: Duration = Duration::from_millis(1);
 /// The same for a value that should run with time but may stand still: for a ship that keeps beside us the TCPA stays
 /// zero for hours.
-const SOONEST_AHEAD: Duration = Duration::from_secs(1);
+pub const SOONEST_AHEAD: Duration = Duration::from_secs(1);
 
 impl Sight<'_> {
     /// The subject that has a measure: own vessel's are the same for all.
@@ -227,7 +227,7 @@ const TIME_ASKED_EVERY: Duration = Duration::from_secs(60);
 const TINY: f64 = 1e-9;
 
 /// What counts down by a second each second.
-fn runs_down(q: Quantity) -> bool {
+pub fn runs_down(q: Quantity) -> bool {
     matches!(
         q,
         Quantity::Tcpa

@@ -4,6 +4,7 @@ mod alert;
 mod board;
 mod builtin;
 mod condition;
+mod cost;
 mod declared;
 mod judge;
 mod life;
@@ -25,6 +26,7 @@ pub use alert::{
 pub use board::{Board, BoardSettings, Handover, Possible, Snapshot};
 pub use builtin::{BuiltIn, Escalation};
 pub use condition::{Condition, Extent, Measure, Only, Predicate, Test, Trend, Truth};
+pub use cost::MOST_COST;
 pub use declared::{Declarations, Declared, Doing, Visibility, Waters};
 pub use life::{
     ALARM_REPEATS, EMERGENCY_REMINDS, EMERGENCY_REPEATS, LAST_LEVEL, MOST_RECTIFIED, SOUND_RETURNS,

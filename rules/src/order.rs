@@ -174,6 +174,11 @@ impl Orders {
         self.orders.is_empty()
     }
 
+    /// What they may cost the watch at their worst, in points; at most [`crate::MOST_COST`].
+    pub fn cost(&self) -> u64 {
+        self.list().map(crate::cost::cost).fold(0, u64::saturating_add)
+    }
+
     /// The text they were read from.
     pub fn source(&self) -> &str {
         &self.text

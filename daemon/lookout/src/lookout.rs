@@ -363,10 +363,9 @@ impl Lookout {
         std::mem::take(&mut self.findings)
     }
 
-    /// The same into a list that is reused.
+    /// Adds the findings since the last call to a list that is reused.
     pub fn take_findings_into(&mut self, findings: &mut Vec<Finding>) {
-        findings.clear();
-        std::mem::swap(findings, &mut self.findings);
+        findings.append(&mut self.findings);
     }
 
     /// Troubles of own instruments that were reported and have not ended.

@@ -10,10 +10,27 @@ use rules::{BuiltIn, Words};
 use terms::{CasualtyId, Moment, Quantity, Subject};
 
 impl Watch {
-    /// Passes on the lookout's findings and collects the board's events.
+    /// Passes on the news of casualties among the lookout's findings, ahead of all others, and collects the board's
+    /// events. Returns whether there were any; the other findings then wait for [`Self::pump`].
+    pub(crate) fn pump_casualties(&mut self, at: Moment) -> bool {
+        self.lookout.take_findings_into(&mut self.findings);
+        let mut any = false;
+        while let Some(i) = self.findings.iter().position(|f| matches!(f, Finding::Casualty { .. })) {
+            if let Finding::Casualty { id, news } = self.findings.remove(i) {
+                any = true;
+                self.casualty(at, id, news);
+            }
+        }
+        if any {
+            self.tell_events(at);
+        }
+        any
+    }
+
+    /// Passes on the lookout's findings, news of casualties first, and collects the board's events.
     pub(crate) fn pump(&mut self, at: Moment) {
+        self.pump_casualties(at);
         let mut found = std::mem::take(&mut self.findings);
-        self.lookout.take_findings_into(&mut found);
         let mut findings = found.drain(..).peekable();
         let mut quantities = std::mem::take(&mut self.quantities);
         while let Some(f) = findings.next() {
@@ -30,7 +47,8 @@ impl Watch {
                     self.changed(at, subject, &quantities);
                 }
                 Finding::Gone(subject) => self.board.gone(at, subject),
-                Finding::Casualty { id, news } => self.casualty(at, id, news),
+                // Has been passed on.
+                Finding::Casualty { .. } => {}
                 Finding::BeaconTest { text, mmsi } => {
                     let subject = mmsi.map_or(Subject::Lookout, Subject::Target);
                     self.board.note(at, BuiltIn::BeaconTest.word(), subject, text.into());

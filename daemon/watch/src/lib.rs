@@ -65,6 +65,9 @@ pub struct Watch {
     quantities: Vec<Quantity>,
     /// The feed whose sentence is being processed.
     hearing: Option<FeedId>,
+    /// The feed of the last sentence if only the news of casualties in it have been taken in so far: they go out before
+    /// anything is judged by the orders.
+    left: Option<FeedId>,
     began: Moment,
     /// The last moment given: time never runs backwards here.
     now: Moment,
@@ -110,6 +113,7 @@ impl Watch {
             findings: Vec::new(),
             quantities: Vec::new(),
             hearing: None,
+            left: None,
             began: at,
             now: at,
             looked_about: at,
@@ -138,7 +142,9 @@ impl Watch {
     }
 
     /// Takes an input at a moment. Runs the timers that fell due before it first, each at its own moment. Effects come
-    /// out in order.
+    /// out in order. Of a line with news of a casualty these come out now, all else that it brings with the next call of
+    /// this or of [`Self::advance`], at the same moment: whoever puts out the effects between keeps no emergency waiting
+    /// for the orders.
     ///
     /// # Errors
     /// If there is nothing to act on, or the act makes no sense. The input counts as taken all the same.
@@ -152,12 +158,32 @@ impl Watch {
         self.advance(at);
         let at = self.now;
         let answer = self.do_take(at, input);
-        if self.clock_unknown.is_some() {
+        self.end_input(at);
+        answer
+    }
+
+    /// Ends an input, unless it is not yet taken in as a whole.
+    fn end_input(&mut self, at: Moment) {
+        if self.clock_unknown.is_some() && self.left.is_none() {
             self.look_for_clock(at);
             self.pump(at);
         }
         self.settle(at);
-        answer
+    }
+
+    /// Whether something of the last line is still to be taken in: see [`Self::take`].
+    pub const fn is_amid_a_line(&self) -> bool {
+        self.left.is_some()
+    }
+
+    /// Takes in what is left of the last line.
+    fn finish(&mut self) {
+        if let Some(feed) = self.left.take() {
+            self.hearing = Some(feed);
+            self.pump(self.now);
+            self.hearing = None;
+            self.end_input(self.now);
+        }
     }
 
     fn do_take(&mut self, at: Moment, input: Input) -> Taken {
@@ -198,6 +224,7 @@ impl Watch {
 
     /// Runs every due timer in order of time, each at its own moment. Changes nothing if none is due.
     pub fn advance(&mut self, at: Moment) {
+        self.finish();
         let mut at_one_moment = 0;
         while let Some(due) = self.next_wake().filter(|due| *due <= at) {
             at_one_moment = if due > self.now { 0 } else { at_one_moment + 1 };
@@ -235,6 +262,9 @@ impl Watch {
 
     /// When it next wants to be advanced.
     pub fn next_wake(&self) -> Option<Moment> {
+        if self.left.is_some() {
+            return Some(self.now);
+        }
         let silence = self.ears.iter().filter(|e| !e.silent).filter_map(Ear::silent_at).min();
         let fix = (!self.fix_lost).then(|| self.fix_lost_at()).flatten();
         let clock =

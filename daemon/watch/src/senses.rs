@@ -189,7 +189,11 @@ impl Watch {
             self.departure.hear(at, ais);
         }
         self.lookout.hear_from(at, Source { talker, ..Source::of(feed) }, report);
-        self.pump(at);
+        if self.pump_casualties(at) {
+            self.left = Some(feed);
+        } else {
+            self.pump(at);
+        }
         self.hearing = None;
     }
 

@@ -26,6 +26,7 @@ use std::sync::Arc;
 use terms::{CasualtyId, Moment, Position, Quantity, Subject, Utc, Value, Whose};
 use timers::Timers;
 pub use watch::Handover;
+pub use watched::{MOST_SUBJECTS, ONE_BY_ONE};
 use watched::{Tools, Watched};
 
 /// Greatest number of built-in alerts at once; beyond it all but emergencies are only noted.
