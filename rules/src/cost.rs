@@ -3,13 +3,14 @@
 //! Points stand for time and memory alike, by the weights below. They were measured with
 //! `cargo run --profile deep -p watch --example orders` on two busy cores of a virtual machine (AMD EPYC), 1,000 ships:
 //!
-//! - a test judged about one subject takes 0.04 to 0.1 µs: at most one point;
+//! - a test judged about one subject takes 0.04 to 0.25 µs: one point;
 //! - a judgement that falls due by time takes 0.3 to 1.6 µs, timers included: seven points for each one a second;
 //! - an alert that stands takes 2 µs in each copy of all that must outlast a restart, and each event makes one;
 //! - a window takes up to 4.6 kB for each subject, and own vessel's windows are in those copies too.
 //!
-//! At [`MOST_COST`] all orders are judged once about everything in a tenth of a second, what falls due by time takes at
-//! most a quarter of a core, some two thousand alerts stand, and windows take 64 MB.
+//! At [`MOST_COST`] all orders are judged once about 4,000 ships in 0.2 s, what falls due by time or comes with the reports
+//! of 4,000 ships takes at most a quarter of a core, some two thousand alerts stand, and what the orders remember takes
+//! up to 80 MB.
 
 use crate::board::{MOST_SUBJECTS, ONE_BY_ONE};
 use crate::condition::{Measure, Test};
@@ -95,6 +96,7 @@ mod tests {
         assert_eq!(points("when = \"SOG rises 3 kn in 1 s\""), own + 72 + 2_500 + 224);
         let target = points("each = \"target\"\nwhen = \"range is under 1 nm\"");
         assert_eq!(target, 4096 + 18 * 500);
-        assert!(points("each = \"target\"\nwhen = \"range falls 1 nm in 1 s\"") > MOST_COST);
+        let ten_seconds = points("each = \"target\"\nwhen = \"range falls 1 nm in 10 s\"");
+        assert_eq!(ten_seconds, target + 4096 * 72 + 91_751);
     }
 }
