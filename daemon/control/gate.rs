@@ -54,8 +54,9 @@ pub(super) struct Gate {
 
 impl Gate {
     pub fn new(listen: Listen) -> Self {
-        let own = std::fs::read_to_string("/proc/sys/kernel/hostname").ok();
-        let own = own.map(|name| name.trim().to_ascii_lowercase()).filter(|name| !name.is_empty());
+        let own = files::read(Path::new("/proc/sys/kernel/hostname"), files::Kind::Value).ok();
+        let own = own.map(|name| String::from_utf8_lossy(&name).trim().to_ascii_lowercase());
+        let own = own.filter(|name| !name.is_empty());
         Self { listen, own, slowed: Semaphore::new(WAITING), wrong: Mutex::default() }
     }
 
