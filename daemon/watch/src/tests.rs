@@ -16,8 +16,9 @@ fn watch_of(boat: &str, at: Moment, not_before: Option<Utc>) -> Watch {
     Watch::begun(at, &boat, &feeds, Numbers::default(), not_before)
 }
 
-fn orders(text: &str) -> Orders {
-    Orders::read("orders.toml", &format!("version = 1\n{text}")).unwrap()
+/// Orders that leave neither ships nor shoal water unwatched.
+fn watchful() -> Arc<Orders> {
+    Arc::new(Orders::read("orders.toml", &format!("version = 1\n{SHIPS}{SHOAL}")).unwrap())
 }
 
 /// Kind and text of the events since the last call.
@@ -120,10 +121,12 @@ fn depth(m: f64) -> String {
 const SHOAL: &str = "[[order]]\nname = \"shoal\"\npriority = \"alarm\"\nwhen = \"depth below transducer is under 3 m\"\n\
     until = \"depth below transducer is over 5 m\"\ntext = \"Depth {depth below transducer}\"\n";
 
+const SHIPS: &str = "[[order]]\nname = \"close\"\neach = \"target\"\npriority = \"alarm\"\nwhen = \"CPA is under 2 nm\"\n\
+    text = \"CPA {CPA} in {TCPA}\"\n";
+
 #[test]
 fn handover_status_and_logbook_say_the_same_depth_whoever_asked_before() {
     let mut w = watch_of(FEED, Moment(0), None);
-    w.set_orders(Moment(0), Arc::new(orders(SHOAL)), false);
     let hear = |w: &mut Watch, s: i64, m: f64| {
         w.hear(Moment(s * 1000), FeedId(0), &depth(m).parse().unwrap());
         w.advance(Moment(s * 1000));
@@ -144,11 +147,7 @@ fn handover_status_and_logbook_say_the_same_depth_whoever_asked_before() {
 
 #[test]
 fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() {
-    let near = "[[order]]\nname = \"close\"\neach = \"target\"\npriority = \"alarm\"\nwhen = \"CPA is under 2 nm\"\n\
-        text = \"CPA {CPA} in {TCPA}\"\n";
-    let near = &format!("{near}{SHOAL}");
     let mut w = watch_of(FEED, Moment(0), None);
-    w.set_orders(Moment(0), Arc::new(orders(near)), false);
     let own = Position::new(48.0, -6.0).unwrap();
     let sail = |w: &mut Watch, at: Moment| {
         let fix = Fix {
@@ -174,9 +173,11 @@ fn what_stands_from_before_a_restart_says_how_old_it_is_until_it_is_met_again() 
     let kept = w.kept(Moment(10_000));
 
     let again = |gap: Gap| {
-        let mut w = watch_of(FEED, Moment(5000), None);
-        w.restore(Moment(5000), kept.clone(), gap);
-        w.set_orders(Moment(5000), Arc::new(orders(near)), false);
+        let boat = boat::read("boat.toml", FEED).unwrap().0;
+        let feeds = boat.feeds.iter().map(FeedSetting::of).collect();
+        let mut w = Watch::new(&boat);
+        let begin = Begin { feeds, kept: kept.clone(), gap, orders: watchful(), ..Begin::default() };
+        w.take(Moment(5000), Input::Begin(Box::new(begin))).unwrap();
         w.advance(Moment(5000));
         w
     };
@@ -261,7 +262,7 @@ impl Watch {
         not_before: Option<Utc>,
     ) -> Self {
         let mut watch = Self::new(boat);
-        let begin = Begin { feeds: feeds.to_vec(), last, not_before, ..Begin::default() };
+        let begin = Begin { feeds: feeds.to_vec(), last, not_before, orders: watchful(), ..Begin::default() };
         watch.take(at, Input::Begin(Box::new(begin))).unwrap();
         watch
     }
