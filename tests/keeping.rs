@@ -16,7 +16,8 @@ fn a_copy_is_whole_while_the_log_goes_on() {
         log(&logbook, n, Priority::Alarm, i64::from(n)).unwrap();
     }
     let to = folder.0.join("copy.db");
-    std::fs::write(&to, "yesterday's").unwrap();
+    logbook.backup(&to).blocking_recv().unwrap().unwrap();
+    // Over yesterday's.
     let copied = logbook.backup(&to);
     for n in 50..60 {
         log(&logbook, n, Priority::Alarm, i64::from(n)).unwrap();
@@ -29,7 +30,7 @@ fn a_copy_is_whole_while_the_log_goes_on() {
     // The copy is a logbook like any other.
     let (copy, recovered) = open(&to, "b", 0);
     assert_eq!(i64::from(recovered.next_alert), events + 1);
-    drop(copy);
+    copy.close(at(1)).blocking_recv().unwrap().unwrap();
     assert!(logbook.backup(folder.logbook()).blocking_recv().unwrap().is_err(), "not onto itself");
     let nowhere = logbook.backup(folder.0.join("none").join("copy.db")).blocking_recv().unwrap();
     assert!(matches!(nowhere, Err(LogbookError::Disk { .. })));

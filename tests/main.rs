@@ -21,6 +21,7 @@ mod blind;
 mod card;
 mod clock;
 mod control;
+mod copies;
 mod corpora;
 mod crowd;
 mod departure;

@@ -166,7 +166,7 @@ pub(super) enum Verb {
     },
     /// Copy the logbook to another file, while the watch goes on
     Backup {
-        /// The copy; one that is there already is replaced
+        /// A new name, or that of an earlier copy of this logbook, which is replaced
         file: PathBuf,
         #[command(flatten)]
         to: To,

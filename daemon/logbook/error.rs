@@ -42,6 +42,15 @@ pub enum LogbookError {
         /// Which file.
         path: PathBuf,
     },
+    /// A copy of the logbook would overwrite something else.
+    #[error("no copy is written to {path}: {why}; give a new name, or that of an earlier copy of this logbook",
+        path = path.display())]
+    NoCopyThere {
+        /// Where it should go.
+        path: PathBuf,
+        /// What is in the way.
+        why: String,
+    },
     /// The disk fails. While the daemon runs, the record waits in memory and is retried.
     #[error("logbook {path}: {why}: {detail}", path = path.display())]
     Disk {

@@ -339,7 +339,8 @@ impl Logbook {
     }
 
     /// Copies the whole logbook to another file while the watch goes on. The answer, the copy's size in bytes, comes
-    /// once the copy is whole and synced; only then does it replace a file of that name. One copy at a time.
+    /// once the copy is whole and synced; only then does it take its name, which is new or that of an earlier copy of
+    /// this logbook. One copy at a time.
     pub fn backup(&self, to: impl AsRef<Path>) -> oneshot::Receiver<Result<u64, LogbookError>> {
         let (reply, answer) = oneshot::channel();
         let to = to.as_ref().to_owned();

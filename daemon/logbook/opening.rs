@@ -40,7 +40,7 @@ pub(super) struct Store {
 }
 
 /// The path with a suffix on its name.
-fn beside(path: &Path, suffix: &str) -> PathBuf {
+pub(super) fn beside(path: &Path, suffix: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(suffix);
     name.into()
@@ -190,7 +190,7 @@ fn own_number(connection: &Connection) -> rusqlite::Result<i64> {
 }
 
 /// The counter that holds it.
-const OWN_NUMBER: &str = "logbook";
+pub(super) const OWN_NUMBER: &str = "logbook";
 
 /// This boot's row, if an earlier run of the same boot made one.
 fn find_boot(connection: &Connection, settings: &LogbookSettings) -> rusqlite::Result<(Option<i64>, bool)> {
@@ -261,7 +261,7 @@ fn read_states(connection: &Connection) -> rusqlite::Result<std::collections::BT
         .collect()
 }
 
-fn counter(connection: &Connection, name: &str) -> rusqlite::Result<Option<i64>> {
+pub(super) fn counter(connection: &Connection, name: &str) -> rusqlite::Result<Option<i64>> {
     connection.query_row("SELECT last FROM counters WHERE name = ?1", [name], |r| r.get(0)).optional()
 }
 
