@@ -21,6 +21,10 @@ const CRATES: &str = "
 /// Who opens something for reading without the room `files`, and why that is no file which a person named.
 const OPENERS: &[(&str, &str)] = &[
     ("daemon/gpio.rs", "a pipe is opened at both ends, for writing"),
+    (
+        "daemon/logbook/anew.rs",
+        "the new logbook and its folder are synced, the log of SQLite beside it is looked at",
+    ),
     ("daemon/logbook/copy.rs", "the copy just made and its folder are synced"),
 ];
 
@@ -29,7 +33,7 @@ const OPENERS: &[(&str, &str)] = &[
 const ROOMS: &str = "
     files:
     clock: files
-    logbook:
+    logbook: clock
     outcome:
     status:
     departure: logbook

@@ -47,6 +47,7 @@ mod powercut;
 mod queries;
 mod recording;
 mod replay;
+mod rescue;
 mod rest;
 mod review;
 mod service;

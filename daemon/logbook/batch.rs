@@ -63,7 +63,7 @@ impl Batch<'_> {
     }
 
     /// The file's number for a stamp's feed; `None` for a feed that nobody named.
-    fn feed(&self, at: &Stamp) -> rusqlite::Result<Option<i64>> {
+    pub(super) fn feed(&self, at: &Stamp) -> rusqlite::Result<Option<i64>> {
         let Some((number, name)) = at.feed.and_then(|f| Some((f, self.feeds.get(&f)?))) else {
             return Ok(None);
         };
@@ -89,13 +89,16 @@ impl Batch<'_> {
 
     /// Writes this run's latest sign of life.
     pub fn sign(&self, at: &Stamp, stopped: bool) -> Result<(), LogbookError> {
+        self.write_sign(at, stopped).map_err(|e| self.error(&e))
+    }
+
+    pub(super) fn write_sign(&self, at: &Stamp, stopped: bool) -> rusqlite::Result<()> {
         let sql = "UPDATE run_rows SET to_ms = max(to_ms, ?2), to_utc_ms = ?3, utc_source = ?4, stopped = ?5,
                    from_utc_ms = coalesce(from_utc_ms, ?3 - (?2 - from_ms)) WHERE id = ?1";
         self.t
             .prepare_cached(sql)
             .and_then(|mut s| s.execute(params![self.run, at.steady.0, at.utc_ms(), at.source(), stopped]))
             .map(drop)
-            .map_err(|e| self.error(&e))
     }
 
     /// Sets or removes a state.
@@ -108,7 +111,7 @@ impl Batch<'_> {
         self.write_event(at, record).map_err(|e| self.error(&e))
     }
 
-    fn write_event(&self, at: &Stamp, record: &EventRecord) -> rusqlite::Result<i64> {
+    pub(super) fn write_event(&self, at: &Stamp, record: &EventRecord) -> rusqlite::Result<i64> {
         let last: Option<i64> = self
             .t
             .query_row("SELECT last FROM counters WHERE name = 'event'", [], |r| r.get(0))

@@ -1,6 +1,6 @@
 //! What can go wrong with a logbook, and its health.
 
-use record::Removed;
+use record::{Carried, Removed};
 use rusqlite::ErrorCode;
 use std::path::PathBuf;
 use thiserror::Error;
@@ -61,6 +61,17 @@ pub enum LogbookError {
         /// What the system said.
         detail: String,
     },
+    /// The daemon stops and the disk takes nothing: the records wait in a file, which the next start takes in.
+    #[error("{records} records wait in {file} for the next start, because the logbook could not be written: {why}",
+        file = file.display())]
+    PutBy {
+        /// Which file.
+        file: PathBuf,
+        /// How many, besides states and rows.
+        records: usize,
+        /// Why they could not be written.
+        why: String,
+    },
     /// The record was dropped: memory for waiting records is full, or the record itself cannot be stored.
     #[error("a record was dropped from the logbook: {0}")]
     Dropped(String),
@@ -81,6 +92,9 @@ pub enum Trouble {
     /// The file is damaged.
     #[error("the file is damaged")]
     Damaged,
+    /// It was deleted, moved, replaced or cut short while it was open.
+    #[error("another program took it from under the watch")]
+    Taken,
     /// Another process holds it.
     #[error("another process holds it")]
     Busy,
@@ -128,13 +142,22 @@ pub struct LogbookHealth {
     pub removed: Removed,
 }
 
-/// An unusable file that was renamed.
+/// A file that could not be used, and in whose place a new one was begun.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SetAside {
-    /// Its new name.
-    pub to: PathBuf,
+    /// Its new name; `None` if nothing was there.
+    pub to: Option<PathBuf>,
     /// What was wrong with it.
     pub why: LogbookError,
+    /// What of it the new one has.
+    pub carried: Carried,
+}
+
+impl LogbookError {
+    /// Whether the file itself is lost or spoilt, so that a new one must be begun.
+    pub(super) const fn is_lost(&self) -> bool {
+        matches!(self, Self::Disk { why: Trouble::Damaged | Trouble::Taken, .. })
+    }
 }
 
 impl LogbookHealth {

@@ -43,8 +43,10 @@ pub(super) enum Request {
     Flush(oneshot::Sender<Result<(), LogbookError>>),
     /// Write everything and end.
     Close(Option<Stamp>, Option<oneshot::Sender<Result<(), LogbookError>>>),
-    /// The check found the file damaged.
-    Damaged(LogbookError),
+    /// Answer once the events and entries handed over before are on disk, or could not be written.
+    Settled(oneshot::Sender<Result<(), LogbookError>>),
+    /// The check found the file of this count damaged.
+    Damaged(u32, LogbookError),
 }
 
 /// What has arrived since the writing thread last looked.

@@ -4,14 +4,17 @@
 //! need wait for the disk. An event and its deliveries are one transaction, synced before its number is reported. Rows
 //! of own vessel, targets and instruments are thinned and written every two minutes, or with the next event: a power
 //! cut costs at most two minutes of track, and no alert. While the disk fails, everything waits in bounded memory and
-//! is retried. A damaged file, or one in a form from before the first release, is renamed and a new one begun.
+//! is retried. A file that is damaged, was taken from under the watch or has a form from before the first release is
+//! renamed and a new one begun, with what can be read of it.
 //!
 //! Any SQLite shell can read the file, even while the daemon runs: the views `alerts`, `own`, `targets`,
 //! `instruments`, `feeds`, `entries` and `runs` have plain names and units. The tables behind them may change from
 //! version to version; the views stay.
 
+mod anew;
 mod batch;
 mod copy;
+mod custody;
 mod delivery;
 mod error;
 mod inbox;
@@ -20,8 +23,10 @@ mod opening;
 mod outbox;
 mod reading;
 mod rows;
+mod salvage;
 mod schema;
 mod thinning;
+mod waiting;
 mod writer;
 
 pub use delivery::{DeliveryId, Due};
@@ -129,6 +134,7 @@ impl Logbook {
     pub fn take(&self, effect: Effect) {
         match effect {
             Effect::Event(..) | Effect::Places(..) => {}
+            Effect::Again(at, record) => drop(self.event(at, &record, Vec::new())),
             Effect::Keep(at, kept) => self.handle.shared.keep(at, kept),
             Effect::Row(at, Row::Own(row)) => self.own(at, row),
             Effect::Row(at, Row::Target(row)) => self.target(at, row),
@@ -157,7 +163,7 @@ impl Logbook {
         path: impl AsRef<Path>,
         settings: LogbookSettings,
     ) -> (Self, Recovered, Option<LogbookError>) {
-        let path = path.as_ref().to_owned();
+        let path = opening::real(path.as_ref());
         let at = path.clone();
         let shared = Arc::new(Shared::new());
         let pace = settings.pace;
@@ -165,7 +171,8 @@ impl Logbook {
             Ok((store, recovered, waiting)) => (Some(store), recovered, waiting, None),
             Err(error) => {
                 // What cannot be written may still be readable: a casualty outlasts a full disk and a restart.
-                let (recovered, _, waiting) = opening::look(&path, &settings);
+                let (mut recovered, _, waiting) = opening::look(&path, &settings);
+                waiting::look(&path, &mut recovered);
                 (None, recovered, waiting, Some(error))
             }
         };
@@ -331,7 +338,17 @@ impl Logbook {
         answer
     }
 
-    /// Writes everything that waits, ends the run in order and closes the file. Accepts nothing afterwards.
+    /// Waits until the events and entries logged so far are on disk, or could not be written: the error says why they
+    /// wait.
+    pub fn settled(&self) -> oneshot::Receiver<Result<(), LogbookError>> {
+        let (reply, answer) = oneshot::channel();
+        self.request(Request::Settled(reply));
+        answer
+    }
+
+    /// Writes everything that waits, ends the run in order and closes the file. Accepts nothing afterwards. While the
+    /// disk takes nothing it tries for three seconds, then puts the records by in a file beside the logbook and answers
+    /// with `PutBy`.
     pub fn close(&self, at: Stamp) -> oneshot::Receiver<Result<(), LogbookError>> {
         let (reply, answer) = oneshot::channel();
         self.request(Request::Close(Some(at), Some(reply)));
@@ -367,7 +384,9 @@ impl Logbook {
     }
 
     fn request(&self, request: Request) {
-        if let Err(Request::Flush(reply) | Request::Close(_, Some(reply))) = self.handle.shared.ask(request) {
+        if let Err(Request::Flush(reply) | Request::Settled(reply) | Request::Close(_, Some(reply))) =
+            self.handle.shared.ask(request)
+        {
             // Whoever asked may have gone.
             let _ = reply.send(Err(LogbookError::Closed));
         }

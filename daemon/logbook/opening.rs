@@ -1,12 +1,15 @@
 //! Opening the file: locking it, setting a damaged one aside, reading what an earlier run left.
 
+pub(super) use super::Recovered;
+use super::anew::{self, Files, Fresh};
 use super::batch::{Batch, count, put_state};
 use super::error::{LogbookError, SetAside, Trouble};
 use super::keep;
 use super::outbox::{Body, Waiting, key_on_disk};
 use super::reading::open_to_read;
 use super::schema::{FORMS, disk_error};
-use super::{LogbookSettings, Pace, Recovered};
+use super::waiting;
+use super::{LogbookSettings, Pace};
 use record::Stamp;
 use rules::Priority;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
@@ -25,6 +28,8 @@ const BUSY_WAIT: Duration = Duration::from_secs(1);
 const CACHE_KIB: i64 = 256;
 /// Pages of the write-ahead log before they go into the file: 4 MiB.
 const CHECKPOINT_PAGES: i64 = 1000;
+/// Size of a page where room is short, bytes.
+const SMALL_PAGE: i64 = 1024;
 /// Size to which a write-ahead log is cut back after a long reader made it grow.
 const WAL_KEEPS_BYTES: i64 = 8 << 20;
 
@@ -32,11 +37,13 @@ const WAL_KEEPS_BYTES: i64 = 8 << 20;
 pub(super) struct Store {
     connection: Connection,
     path: PathBuf,
+    opened: Stamp,
     boot: i64,
     run: i64,
     number: i64,
-    /// Held as long as the store lives.
-    _hold: Hold,
+    files: Files,
+    /// Held as long as the store lives; a file of waiting records has none.
+    _hold: Option<Hold>,
 }
 
 /// The path with a suffix on its name.
@@ -91,26 +98,6 @@ fn hold(path: &Path) -> Result<Hold, LogbookError> {
     Err(LogbookError::InUse { path: path.to_owned() })
 }
 
-/// Renames an unusable file and its companions, with the first free number. Deletes nothing.
-fn set_aside(path: &Path, why: LogbookError) -> Result<SetAside, LogbookError> {
-    let failed = |e: std::io::Error| LogbookError::Disk {
-        path: path.to_owned(),
-        why: Trouble::Damaged,
-        detail: format!("cannot be set aside: {e}"),
-    };
-    let word = if matches!(why, LogbookError::TooOld { .. }) { "old" } else { "damaged" };
-    let free = (1..10_000).map(|n| beside(path, &format!(".{word}-{n}"))).find(|p| !p.exists());
-    let to = free.ok_or_else(|| failed(std::io::Error::other("10,000 such files are there already")))?;
-    std::fs::rename(path, &to).map_err(failed)?;
-    for part in ["-wal", "-shm"] {
-        match std::fs::rename(beside(path, part), beside(&to, part)) {
-            Err(e) if e.kind() != std::io::ErrorKind::NotFound => return Err(failed(e)),
-            _ => {}
-        }
-    }
-    Ok(SetAside { to, why })
-}
-
 /// Opens or makes the logbook. Sets a damaged one aside, begins a new one and carries over what can be saved of its
 /// states and numbers. Also sets aside one in a form from before the first release, and reads nothing from it.
 ///
@@ -121,23 +108,36 @@ pub(super) fn open(
     settings: &LogbookSettings,
 ) -> Result<(Store, Recovered, Vec<Waiting>), LogbookError> {
     let hold = hold(path)?;
-    match open_held(path, settings) {
-        Ok(Opened { connection, boot, run, number, recovered, waiting }) => {
-            let path = path.to_owned();
-            Ok((Store { connection, path, boot, run, number, _hold: hold }, recovered, waiting))
-        }
-        Err(why @ (LogbookError::Disk { why: Trouble::Damaged, .. } | LogbookError::TooOld { .. })) => {
+    match anew::look_for_orphan(path).and_then(|()| open_held(path, settings)) {
+        Ok(opened) => Ok(opened.stored(path, settings.opened, Some(hold))),
+        Err(why) if why.is_lost() || matches!(why, LogbookError::TooOld { .. }) => {
             let (salvaged, last_event, mut waiting) = look(path, settings);
             waiting.iter_mut().for_each(|w| w.row = None);
-            let aside = set_aside(path, why)?;
-            let Opened { connection, boot, run, number, recovered: fresh, .. } = open_held(path, settings)?;
-            let recovered = Recovered { set_aside: Some(aside), boot: fresh.boot, ..salvaged };
-            let store = Store { connection, path: path.to_owned(), boot, run, number, _hold: hold };
+            let fresh = anew::make(path, open_to_read(path).ok().as_ref(), false)?;
+            let to = anew::set_aside(path, &why)?;
+            let carried = fresh.take_place(path)?;
+            let (store, fresh, _) = open_held(path, settings)?.stored(path, settings.opened, Some(hold));
+            let recovered = Recovered {
+                states: if fresh.states.is_empty() { salvaged.states } else { fresh.states },
+                pending_deliveries: waiting.len(),
+                next_alert: fresh.next_alert.max(salvaged.next_alert),
+                next_casualty: fresh.next_casualty.max(salvaged.next_casualty),
+                set_aside: Some(SetAside { to, why, carried }),
+                ..fresh
+            };
             store.carry_over(&recovered, &settings.opened)?;
             store.count("event", last_event)?;
             Ok((store, recovered, waiting))
         }
         Err(other) => Err(other),
+    }
+}
+
+/// The file that a symbolic link leads to: SQLite's own files stand beside that one.
+pub(super) fn real(path: &Path) -> PathBuf {
+    match std::fs::read_link(path) {
+        Ok(_) => std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned()),
+        Err(_) => path.to_owned(),
     }
 }
 
@@ -149,6 +149,16 @@ struct Opened {
     number: i64,
     recovered: Recovered,
     waiting: Vec<Waiting>,
+}
+
+impl Opened {
+    fn stored(self, path: &Path, opened: Stamp, hold: Option<Hold>) -> (Store, Recovered, Vec<Waiting>) {
+        let Self { connection, boot, run, number, recovered, waiting } = self;
+        let files = Files::of(path);
+        let path = path.to_owned();
+        let store = Store { connection, path, opened, boot, run, number, files, _hold: hold };
+        (store, recovered, waiting)
+    }
 }
 
 fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookError> {
@@ -171,6 +181,7 @@ fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookE
     }
     FORMS.bring_up(&mut connection, path)?;
     let number = own_number(&connection).map_err(fail)?;
+    let unread = if settings.pace == Pace::Live { waiting::take_in(&mut connection, path)? } else { None };
     let read = |connection: &Connection| -> rusqlite::Result<(Recovered, Vec<Waiting>)> {
         let (boot, same_boot) = find_boot(connection, settings)?;
         let waiting = read_deliveries(connection, same_boot.then_some(boot).flatten(), number)?;
@@ -178,8 +189,23 @@ fn open_held(path: &Path, settings: &LogbookSettings) -> Result<Opened, LogbookE
     };
     let (recovered, waiting) = read(&connection).map_err(fail)?;
     let (boot, run) = begin_run(&mut connection, settings, recovered.boot).map_err(fail)?;
-    let recovered = Recovered { boot: Some(boot), ..recovered };
+    let recovered = Recovered { boot: Some(boot), set_aside: unread, ..recovered };
     Ok(Opened { connection, boot, run, number, recovered, waiting })
+}
+
+/// Makes a small logbook for what waits for the disk; half a one is of no use to anybody.
+pub(super) fn open_small(path: &Path, settings: &LogbookSettings) -> Result<Store, LogbookError> {
+    let fail = |e: rusqlite::Error| disk_error(path, &e);
+    let mut connection = Connection::open(path).map_err(fail)?;
+    connection.pragma_update(None, "page_size", SMALL_PAGE).map_err(fail)?;
+    connection.pragma_update(None, "journal_mode", "MEMORY").map_err(fail)?;
+    connection.pragma_update(None, "synchronous", "FULL").map_err(fail)?;
+    FORMS.bring_up(&mut connection, path)?;
+    let number = own_number(&connection).map_err(fail)?;
+    let (boot, run) = begin_run(&mut connection, settings, None).map_err(fail)?;
+    let (recovered, waiting) = (Recovered::default(), Vec::new());
+    let opened = Opened { connection, boot, run, number, recovered, waiting };
+    Ok(opened.stored(path, settings.opened, None).0)
 }
 
 /// The logbook's own number, drawn when it is new.
@@ -254,7 +280,9 @@ fn recover(
     })
 }
 
-fn read_states(connection: &Connection) -> rusqlite::Result<std::collections::BTreeMap<String, String>> {
+pub(super) fn read_states(
+    connection: &Connection,
+) -> rusqlite::Result<std::collections::BTreeMap<String, String>> {
     connection
         .prepare("SELECT key, json FROM state_rows")?
         .query_map([], |r| Ok((r.get(0)?, r.get(1)?)))?
@@ -342,6 +370,11 @@ impl Store {
         self.number
     }
 
+    /// When its run began.
+    pub fn opened(&self) -> Stamp {
+        self.opened
+    }
+
     /// Begins a transaction; none of it is on disk before `commit`.
     pub fn begin(&mut self, feeds: BTreeMap<FeedId, Arc<str>>) -> Result<Batch<'_>, LogbookError> {
         let t = self
@@ -373,19 +406,47 @@ impl Store {
         next(&self.connection, name).map_or(0, |n| i64::from(n) - 1)
     }
 
-    /// Sets the file aside as damaged and begins a new one.
+    /// Whether the files on disk are still those that were opened.
+    ///
+    /// # Errors
+    /// What has become of them.
+    pub fn look(&self) -> Result<(), LogbookError> {
+        self.files.look()
+    }
+
+    /// Notes the files' sizes after a write.
+    pub fn written(&mut self) {
+        self.files.written();
+    }
+
+    /// Size of the file, bytes; 0 if it cannot be seen.
+    pub fn bytes(&self) -> u64 {
+        std::fs::metadata(&self.path).map_or(0, |m| m.len())
+    }
+
+    /// Makes a new file with all that can be read of this one, even if its name is gone.
+    ///
+    /// # Errors
+    /// If the disk fails; this one then stays as it is.
+    pub fn rescue(&self) -> Result<Fresh, LogbookError> {
+        anew::make(&self.path, Some(&self.connection), true)
+    }
+
+    /// Sets aside what stands in the file's place and goes on with a new one.
     pub fn replace(
         self,
+        fresh: Fresh,
         settings: &LogbookSettings,
         at: &Stamp,
         why: LogbookError,
     ) -> Result<(Self, SetAside), LogbookError> {
         let Self { connection, path, _hold, .. } = self;
-        // The file is damaged: whether it closes well no longer matters.
+        let to = anew::set_aside(&path, &why)?;
+        // Before the new file has its name: SQLite deletes the log of that name when it closes.
         drop(connection);
-        let aside = set_aside(&path, why)?;
+        let carried = fresh.take_place(&path)?;
         let settings = LogbookSettings { opened: *at, ..settings.clone() };
-        let Opened { connection, boot, run, number, .. } = open_held(&path, &settings)?;
-        Ok((Self { connection, path, boot, run, number, _hold }, aside))
+        let (store, _, _) = open_held(&path, &settings)?.stored(&path, *at, _hold);
+        Ok((store, SetAside { to, why, carried }))
     }
 }

@@ -1,18 +1,19 @@
 //! The one thread that owns the file: thins rows, writes them in batches, and keeps them all while the disk fails.
 
 use super::batch::Batch;
-use super::copy;
 use super::delivery::EventItem;
 use super::error::{LogbookError, LogbookHealth, Trouble};
 use super::inbox::{Inbox, RECORDS_BOUND, Record, Request, STATES_BOUND, Shared, drop_least_urgent};
-use super::opening::{self, Store};
+use super::opening::Store;
 use super::outbox::{NewRow, Settled};
 use super::thinning::{Thinned, Thinning};
+use super::waiting;
 use super::{ALERTS, CASUALTIES, LogbookSettings, Pace};
 use record::Stamp;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
+use terms::Moment;
 use tokio::sync::oneshot;
 
 /// Most thinned rows kept while the disk fails: two hours of the busiest waters, some 3 MiB. The oldest go first.
@@ -23,8 +24,6 @@ const REPLAY_BATCH: usize = 5_000;
 const WRITE_EVERY_MINUTES: u32 = 2;
 /// Minutes between removals of a portion of old rows: faster than new ones come.
 const MAKE_ROOM_MINUTES: u32 = 10;
-/// Minutes between checks of the file: in the first minute, then once a day.
-const CHECK_MINUTES: u32 = 1440;
 /// Quiet seconds between retries while the disk fails.
 const RETRY_PASSES: u32 = 5;
 
@@ -36,18 +35,22 @@ pub(super) struct Writer {
     /// `None` while the file cannot be opened.
     pub store: Option<Store>,
     thinning: Thinning,
-    records: VecDeque<Record>,
-    rows: VecDeque<Thinned>,
+    pub(super) records: VecDeque<Record>,
+    pub(super) rows: VecDeque<Thinned>,
     /// The newest of each state, written or not: a new file gets them all.
-    states: BTreeMap<String, (Stamp, String)>,
-    unwritten: BTreeSet<String>,
-    last: Stamp,
+    pub(super) states: BTreeMap<String, (Stamp, String)>,
+    pub(super) unwritten: BTreeSet<String>,
+    pub(super) last: Stamp,
     quiet_passes: u32,
     minutes_over: u32,
     minutes: u32,
     /// The last numbers of events, alerts and casualties: a new file continues from them.
-    numbers: BTreeMap<&'static str, i64>,
-    health: LogbookHealth,
+    pub(super) numbers: BTreeMap<&'static str, i64>,
+    /// When the file is checked next.
+    pub(super) check_due: Moment,
+    /// How many files there have been: a check of an earlier one says nothing about this.
+    pub(super) file: u32,
+    pub(super) health: LogbookHealth,
 }
 
 /// What a batch has produced, to note once it is on disk.
@@ -91,6 +94,8 @@ impl Writer {
             minutes_over: 0,
             minutes: 0,
             numbers: BTreeMap::new(),
+            check_due: Moment(i64::MIN),
+            file: 0,
             health: LogbookHealth::default(),
         }
     }
@@ -106,15 +111,19 @@ impl Writer {
 
     /// Works until the logbook is closed.
     pub fn run(mut self) {
+        if let Some(store) = self.store.take() {
+            self.take_up(store);
+        }
         loop {
             let (inbox, quiet) = self.shared.take();
             let minutes_before = self.minutes;
             let (urgent, requests) = self.absorb(inbox);
             self.quiet_passes = if quiet { self.quiet_passes + 1 } else { self.quiet_passes };
             let failing = !self.health.is_good();
+            let taken = !failing && self.look().is_err();
             let again = failing && self.quiet_passes >= RETRY_PASSES;
             let full_batch = self.rows.len() >= REPLAY_BATCH && !failing;
-            if urgent || again || full_batch {
+            if urgent || again || full_batch || taken {
                 // `health` reports trouble, and what could not be written is retried.
                 let _ = self.write(false);
             }
@@ -192,14 +201,18 @@ impl Writer {
                     self.close_minute();
                     answer(reply, self.write(false));
                 }
-                Request::Damaged(why) => {
-                    let result = self.replace_file(why).and_then(|()| self.write(false));
-                    self.health.failing = result.err();
+                Request::Settled(reply) => {
+                    let waits = |r: &Record| matches!(r, Record::Event(_) | Record::Entry(..));
+                    let why = || self.health.failing.clone().unwrap_or(LogbookError::Closed);
+                    let waiting = self.records.iter().any(waits);
+                    answer(reply, if waiting { Err(why()) } else { Ok(()) });
                 }
+                Request::Damaged(file, why) if file == self.file => self.begin_anew(why),
+                Request::Damaged(..) => {}
                 Request::Close(at, reply) => {
                     self.last = at.unwrap_or(self.last);
                     self.close_minute();
-                    let result = self.write(true);
+                    let result = self.finish();
                     if let Err(error) = &result {
                         self.records.drain(..).for_each(|r| {
                             if let Record::Event(e) = r {
@@ -218,26 +231,16 @@ impl Writer {
         close
     }
 
-    /// Periodic work as minutes pass: makes room and checks the file.
+    /// Periodic work: makes room as minutes pass, and checks the file.
     fn care(&mut self, minutes_before: u32) {
-        let (before, now) = (minutes_before, self.minutes);
-        if before == now || self.settings.pace == Pace::Replay || !self.health.is_good() {
+        if self.settings.pace == Pace::Replay || !self.health.is_good() {
             return;
         }
-        if before / MAKE_ROOM_MINUTES != now / MAKE_ROOM_MINUTES {
+        if minutes_before / MAKE_ROOM_MINUTES != self.minutes / MAKE_ROOM_MINUTES {
             self.make_room(false);
+            waiting::keep_room(&self.path);
         }
-        if before == 0 || before / CHECK_MINUTES != now / CHECK_MINUTES {
-            let (shared, path) = (Arc::clone(&self.shared), self.path.clone());
-            let look = move || {
-                if let Err(why @ LogbookError::Disk { why: Trouble::Damaged, .. }) = copy::check(&path) {
-                    // Refused if the logbook is closed: the next opening sees the damage.
-                    let _ = shared.ask(Request::Damaged(why));
-                }
-            };
-            // Without a thread there is no check today.
-            let _ = std::thread::Builder::new().name("logbook check".to_owned()).spawn(look);
-        }
+        self.check();
     }
 
     /// Removes old rows; returns whether there were any. What cannot be removed now goes next time.
@@ -250,6 +253,7 @@ impl Writer {
             Ok::<_, LogbookError>(removed)
         };
         let removed = make(store).unwrap_or_default();
+        store.written();
         let any = !removed.rows.is_empty();
         self.health.removed.add(removed);
         any
@@ -261,11 +265,15 @@ impl Writer {
     }
 
     /// Writes everything that waits, as one transaction. When the disk is short of room, records go before rows.
-    fn write(&mut self, stopping: bool) -> Result<(), LogbookError> {
+    pub(super) fn write(&mut self, stopping: bool) -> Result<(), LogbookError> {
         self.quiet_passes = 0;
         self.minutes_over = 0;
-        let mut result = self.open_if_shut().and_then(|()| self.try_write(true, stopping));
-        if let Err(why @ LogbookError::Disk { why: Trouble::Damaged, .. }) = result {
+        let mut result =
+            self.open_if_shut().and_then(|()| self.look()).and_then(|()| self.try_write(true, stopping));
+        if let Err(why) = &result
+            && why.is_lost()
+        {
+            let why = why.clone();
             result = self.replace_file(why).and_then(|()| self.try_write(true, stopping));
         }
         let is_full = |r: &Result<(), _>| matches!(r, Err(LogbookError::Disk { why: Trouble::Full, .. }));
@@ -294,7 +302,16 @@ impl Writer {
     }
 
     /// Tries once; everything stays in memory unless it succeeds.
-    fn try_write(&mut self, with_rows: bool, stopping: bool) -> Result<(), LogbookError> {
+    pub(super) fn try_write(&mut self, with_rows: bool, stopping: bool) -> Result<(), LogbookError> {
+        let result = self.put(with_rows, stopping);
+        // A write that fails may have changed the files' sizes, too.
+        if let Some(store) = &mut self.store {
+            store.written();
+        }
+        result
+    }
+
+    fn put(&mut self, with_rows: bool, stopping: bool) -> Result<(), LogbookError> {
         let Some(store) = &mut self.store else { return Err(LogbookError::Closed) };
         let mut written = Written { logbook: store.number(), ..Written::default() };
         let batch = store.begin(self.shared.feeds())?;
@@ -356,54 +373,6 @@ impl Writer {
             let known = self.numbers.entry(name).or_insert(0);
             *known = (*known).max(last.unwrap_or(0));
         }
-    }
-
-    /// Opens the file if that has failed so far.
-    fn open_if_shut(&mut self) -> Result<(), LogbookError> {
-        if self.store.is_some() {
-            return Ok(());
-        }
-        let settings = LogbookSettings { opened: self.last, ..self.settings.clone() };
-        let (store, recovered, waiting) = opening::open(&self.path, &settings)?;
-        // Those found by a look at the unwritable file are in the outbox already.
-        let known = self.shared.outbox().rows();
-        for w in waiting.into_iter().filter(|w| w.row.is_none_or(|row| !known.contains(&row))) {
-            let rows = self.shared.outbox().add(w);
-            self.records.extend(rows.into_iter().map(Record::Delivered));
-        }
-        self.shared.push_redeliver();
-        self.shared.outbox_changed();
-        self.health.set_aside = recovered.set_aside.or(self.health.set_aside.take());
-        self.store = Some(store);
-        self.unwritten = self.states.keys().cloned().collect();
-        Ok(())
-    }
-
-    /// Sets a damaged file aside, and writes what is known of it into a new one.
-    fn replace_file(&mut self, why: LogbookError) -> Result<(), LogbookError> {
-        let Some(store) = self.store.take() else { return Err(LogbookError::Closed) };
-        for name in ["event", "alert", "casualty"] {
-            let known = self.numbers.entry(name).or_insert(0);
-            *known = (*known).max(store.last(name));
-        }
-        let (store, aside) = store.replace(&self.settings, &self.last, why)?;
-        for (name, last) in &self.numbers {
-            store.count(name, *last)?;
-        }
-        self.store = Some(store);
-        self.health.set_aside = Some(aside);
-        self.unwritten = self.states.keys().cloned().collect();
-        self.records.retain(|r| !matches!(r, Record::Delivered(_) | Record::Key(..)));
-        let to_come: BTreeSet<u64> = self
-            .records
-            .iter()
-            .filter_map(|r| if let Record::Event(e) = r { Some(e.key) } else { None })
-            .collect();
-        let mut outbox = self.shared.outbox();
-        outbox.forget_rows();
-        let orphans = outbox.without_row(|key| to_come.contains(&key));
-        self.records.extend(orphans.into_iter().map(|(id, _)| Record::Redeliver(id)));
-        Ok(())
     }
 
     fn tell_health(&mut self) {

@@ -27,6 +27,7 @@ pub(super) fn row(out: &mut impl Write, output: &Effect) -> io::Result<()> {
     let degrees = |p: terms::Position| (p.latitude_deg(), p.longitude_deg());
     match output {
         Effect::Event(..) | Effect::Keep(..) | Effect::Places(..) => Ok(()),
+        Effect::Again(at, record) => line(out, &("again", stamp(at), record)),
         Effect::Row(at, Row::Own(o)) => {
             line(out, &("own", stamp(at), o.position.map(degrees), o.cog_deg, o.sog_kn, o.heading_deg))
         }

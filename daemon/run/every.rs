@@ -38,6 +38,7 @@ fn due(last: &mut Moment, at: Moment, every: Duration) -> bool {
 impl Messenger {
     pub fn periodically(&mut self, at: Moment) {
         if due(&mut self.every.wires, at, WIRES) {
+            self.logbook_health();
             for n in 0..self.feeds.len() {
                 let status = &self.feeds[n].1;
                 let (open, counts) = (status.state() == "up", status.counts());

@@ -1,24 +1,23 @@
 //! The messenger carries inputs to the watch and into the recording, and effects to the signals and the logbook. It
 //! decides nothing.
 
+use super::book::Book;
 use super::every::Every;
 use super::orders::{self, Found, Reloads};
 use crate::clock::{self, Clock};
 use crate::control::{Ask, Reply};
-use crate::departure;
 use crate::feeds::{FeedStatus, Line, Lines};
-use crate::logbook::{Logbook, Recovered, SetAside};
+use crate::logbook::{Logbook, Recovered};
 use crate::recording::Recorder;
 use crate::signals::{self, News, Signals};
 use boat::{Boat, Means};
 use lookout::casualty::Gap;
-use record::{Act, ActError, CheckItem, Done, Entry, Handover, LogbookNow, SignalNow, Tried};
+use record::{Act, ActError, Done, Handover, LogbookNow, SignalNow, Tried};
 use serde::de::DeserializeOwned;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::Duration;
-use terms::{Moment, SignalId, Utc, one_line};
+use terms::{Moment, SignalId, Utc};
 use tokio::sync::mpsc;
 use watch::{
     Answer, Begin, Effect, Fault, FeedOutside, FeedSetting, Input, Kept, Numbers, Outside, Taken, Watch,
@@ -28,8 +27,6 @@ use watch::{
 const AT_ONCE: usize = 256;
 /// The same in time: by heavy orders a line takes long.
 const HEARS_FOR: Duration = Duration::from_millis(100);
-/// How long pending writes have to reach the disk when the daemon stops.
-const LAST_WRITE: Duration = Duration::from_millis(1600);
 /// How long a webhook trial may take: the answer must come before whoever asked gives up.
 const TRIAL: Duration = Duration::from_secs(8);
 /// Live sentences are never older than this: 2026-01-01T00:00:00Z, before this program was finished.
@@ -40,7 +37,6 @@ const CLOCK_SET_MS: i64 = 500;
 const READ_LATELY: Duration = Duration::from_secs(60);
 /// Keys of the logbook's saved states.
 const LAST_GOOD_ORDERS: &str = "last good orders";
-const COPIED: &str = "copied";
 pub(super) const RATES: &str = "usual rates";
 pub(super) const HEARING: &str = "hearing";
 
@@ -56,13 +52,9 @@ pub(super) struct Messenger {
     /// Where orders go that were read anew.
     orders_read: mpsc::Sender<orders::Read>,
     reloads: Reloads,
-    logbook_path: PathBuf,
+    pub book: Book,
     /// The names of signals, buttons and the heartbeat, by number.
     signal_names: Vec<String>,
-    /// The file last set aside, once reported.
-    set_aside: Option<SetAside>,
-    /// When the logbook was last copied, in milliseconds of UTC; the least number for never.
-    copied: Arc<AtomicI64>,
     pub recorder: Recorder,
     /// When the orders were last read again and taken up, and their text.
     reread: Option<(Moment, String)>,
@@ -92,10 +84,8 @@ impl Messenger {
             orders_path,
             orders_read,
             reloads: Reloads::default(),
-            logbook_path,
+            book: Book::new(logbook_path),
             signal_names: signals::names(&boat),
-            set_aside: None,
-            copied: Arc::new(AtomicI64::new(i64::MIN)),
             reread: None,
             control: None,
             clock_offset_ms: None,
@@ -106,9 +96,7 @@ impl Messenger {
 
     /// Takes up what an earlier run left, then stands by the orders.
     pub fn begin(&mut self, at: Moment, recovered: &Recovered, read: orders::Read) {
-        if let Some(ms) = recovered.states.get(COPIED).and_then(|ms| ms.parse().ok()) {
-            self.copied.store(ms, Ordering::Relaxed);
-        }
+        self.book.begin(recovered);
         let found = orders::find(read, recovered.states.get(LAST_GOOD_ORDERS).map(String::as_str));
         let kept = Kept {
             alerts: state(recovered, crate::logbook::ALERTS),
@@ -243,8 +231,15 @@ impl Messenger {
         // Whoever asked may have gone; what was done stays done.
         match ask {
             Ask::Status(reply) => drop(reply.send(Ok(self.watch.status(at, &self.outside())))),
-            Ask::Handover(who, reply) => drop(reply.send(self.handover(at, who))),
-            Ask::Act(act, reply) => drop(reply.send(self.act(at, act))),
+            Ask::Handover(None, reply) => drop(reply.send(Ok(self.watch.handover(at)))),
+            Ask::Handover(Some(who), reply) => {
+                let told = self.handover(at, who);
+                self.when_written(told, reply, |told| told.done.as_mut());
+            }
+            Ask::Act(act, reply) => {
+                let done = self.act(at, act);
+                self.when_written(done, reply, |done| Some(&mut done.done));
+            }
             Ask::Casualty(question, reply) if question.searched => {
                 let answer = self.tell(at, Input::Searched(question));
                 drop(reply.send(answer.and_then(|a| match a {
@@ -278,35 +273,12 @@ impl Messenger {
         }
     }
 
-    /// What a relief must know. If one is named, that person takes the watch, and every sounder sounds so that people
-    /// hear it works.
-    fn handover(&mut self, at: Moment, who: Option<String>) -> Result<Handover, ActError> {
+    /// Hands the watch over, and tells the relief what to know. Every sounder sounds, so that people hear it works.
+    fn handover(&mut self, at: Moment, who: String) -> Result<Handover, ActError> {
         let mut told = self.watch.handover(at);
-        if let Some(who) = who {
-            told.done = Some(self.act(at, Act::Handover { who })?.done);
-            told.sounding = Some(self.signals.test(None).into_iter().map(str::to_owned).collect());
-        }
+        told.done = Some(self.act(at, Act::Handover { who })?.done);
+        told.sounding = Some(self.signals.test(None).into_iter().map(str::to_owned).collect());
         Ok(told)
-    }
-
-    /// Copies the logbook. The watch does not wait for a slow stick.
-    fn back_up(&self, at: Moment, to: PathBuf, reply: Reply<Done>) {
-        let copied = self.logbook.backup(&to);
-        let (when, last, logbook) = (self.watch.stamp(at), self.copied.clone(), self.logbook.clone());
-        tokio::spawn(async move {
-            let answer = match copied.await {
-                Ok(Ok(bytes)) => {
-                    if let Some((Utc(ms), _)) = when.utc {
-                        last.store(ms, Ordering::Relaxed);
-                        logbook.save_state(when, COPIED, &ms.to_string());
-                    }
-                    Ok(Done { done: format!("{bytes} bytes copied to {}", to.display()) })
-                }
-                Ok(Err(e)) => Err(ActError::Nothing(e.to_string())),
-                Err(_) => Err(ActError::Nothing("the logbook is closed".to_owned())),
-            };
-            let _ = reply.send(answer);
-        });
     }
 
     /// Tries one signal: a sounder sounds; a webhook answers once its receiver has accepted the message, or has not.
@@ -332,14 +304,6 @@ impl Messenger {
             };
             let _ = reply.send(answer);
         });
-    }
-
-    /// Items of the departure check that the watch cannot judge: the disk and the copy of the logbook.
-    fn outside_items(&self) -> Vec<CheckItem> {
-        let now = self.watch.stamp(self.clock.now()).utc.map(|(utc, _)| utc);
-        let copied = self.copied.load(Ordering::Relaxed);
-        let copied = (copied != i64::MIN).then_some(Utc(copied));
-        vec![departure::disk(&self.logbook_path), departure::copy(copied, now)]
     }
 
     /// The part of a look that the watch cannot know.
@@ -390,7 +354,7 @@ impl Messenger {
     }
 
     /// Gives the watch what fails or works outside the picture, if that is news to it.
-    fn fault(&mut self, what: Fault, why: Option<String>) {
+    pub fn fault(&mut self, what: Fault, why: Option<String>) {
         if self.watch.is_news(what, why.is_some()) {
             self.carry(self.clock.now(), Input::Fault { what, why });
         }
@@ -402,21 +366,6 @@ impl Messenger {
         if is_news || why != self.control {
             self.control.clone_from(&why);
             self.carry(self.clock.now(), Input::Fault { what: Fault::Control, why });
-        }
-    }
-
-    pub fn logbook_health(&mut self) {
-        let health = self.logbook.health().borrow().clone();
-        let at = self.clock.now();
-        let why =
-            health.failing.as_ref().map(|e| format!("The logbook cannot be written, the watch goes on: {e}"));
-        self.fault(Fault::Logbook, why);
-        if let Some(aside) = health.set_aside.filter(|aside| self.set_aside.as_ref() != Some(aside)) {
-            let to = one_line(&aside.to.display().to_string());
-            let entry = Entry::SetAside { to, why: aside.why.to_string() };
-            tracing::warn!("{}", entry.text());
-            self.logbook.entry(self.watch.stamp(at), entry);
-            self.set_aside = Some(aside);
         }
     }
 
@@ -453,16 +402,17 @@ impl Messenger {
         }
     }
 
-    pub async fn stop(mut self) {
+    /// Ends the watch.
+    ///
+    /// # Errors
+    /// If the last records did not reach the logbook: where they are.
+    pub async fn stop(mut self) -> Result<(), String> {
         let at = self.clock.now();
         self.carry(at, Input::End);
         self.recorder.stop();
         self.log_feeds(at);
         let stamp = self.watch.stamp(at);
-        if tokio::time::timeout(LAST_WRITE, self.logbook.close(stamp)).await.is_err() {
-            tracing::warn!("the logbook did not take everything in time");
-        }
-        tracing::info!("the watch ends");
+        self.close_logbook(stamp).await
     }
 }
 

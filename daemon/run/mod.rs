@@ -1,5 +1,6 @@
 //! `run`: stands the watch until told to stop.
 
+mod book;
 mod every;
 mod messenger;
 mod orders;
@@ -187,6 +188,5 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
     manager.stopping();
     // Hear what was read before the end.
     messenger.hear(&mut lines);
-    messenger.stop().await;
-    Ok(())
+    messenger.stop().await
 }

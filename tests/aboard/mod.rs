@@ -18,7 +18,7 @@ use std::net::{SocketAddr, TcpListener};
 use std::os::fd::OwnedFd;
 use std::os::unix::fs::{OpenOptionsExt, symlink};
 use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdin, Command, Output, Stdio};
+use std::process::{Child, ChildStdin, Command, ExitStatus, Output, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
@@ -250,6 +250,15 @@ impl Daemon {
         let status = self.child.wait().unwrap();
         assert!(status.success(), "{status}: {}", self.stderr());
         std::mem::replace(&mut self.folder, Folder(PathBuf::new()))
+    }
+
+    /// Ends it as systemd would, however that goes: its status, and what it said.
+    pub fn end(mut self) -> (Folder, ExitStatus, String) {
+        nix::sys::signal::kill(nix::unistd::Pid::from_raw(self.pid()), nix::sys::signal::Signal::SIGTERM)
+            .unwrap();
+        let status = self.child.wait().unwrap();
+        let said = self.stderr();
+        (std::mem::replace(&mut self.folder, Folder(PathBuf::new())), status, said)
     }
 
     /// The far end of its standard input, once.

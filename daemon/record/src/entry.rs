@@ -57,13 +57,8 @@ pub enum Entry {
     },
     /// The daemon was ordered to stop.
     Stopped,
-    /// A damaged logbook file was renamed and a new one begun.
-    SetAside {
-        /// Its new name.
-        to: String,
-        /// What was wrong with it.
-        why: String,
-    },
+    /// A logbook file that could not be used was renamed and a new one begun.
+    SetAside(SetAside),
     /// Old rows were removed from the logbook to keep it within its bounds; one entry a day.
     Removed {
         /// Which.
@@ -141,6 +136,50 @@ impl fmt::Display for Removed {
     }
 }
 
+/// A logbook file that could not be used, in whose place a new one was begun.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SetAside {
+    /// Its new name; `None` if nothing was there.
+    pub to: Option<String>,
+    /// What was wrong with it.
+    pub why: String,
+    /// What of it the new one has.
+    #[serde(default)]
+    pub carried: Carried,
+}
+
+/// What of a logbook was carried over into a new one.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Carried {
+    /// Whether that is all of it.
+    pub whole: bool,
+    /// Events of alerts.
+    pub events: u64,
+    /// Entries.
+    pub entries: u64,
+    /// Rows of own vessel, targets, instruments and feeds.
+    pub rows: u64,
+}
+
+impl SetAside {
+    /// In words: what happened, where the old file is, what the new one has.
+    pub fn text(&self) -> String {
+        let aside = match &self.to {
+            Some(to) => format!("What was there was set aside as {to}"),
+            None => "Nothing was there to set aside".to_owned(),
+        };
+        let Carried { whole, events, entries, rows } = self.carried;
+        let carried = match (whole, events + entries + rows) {
+            (true, _) => "has all of the old one".to_owned(),
+            (false, 0) => "could take over none of its records".to_owned(),
+            (false, _) => {
+                format!("took over what could be read: {events} events, {entries} entries, {rows} rows")
+            }
+        };
+        format!("{}. {aside}. The new logbook {carried}", capital(&self.why))
+    }
+}
+
 impl Entry {
     /// The kind of entry, as the column holds it.
     pub const fn kind(&self) -> &'static str {
@@ -150,7 +189,7 @@ impl Entry {
             Self::Declared { .. } => "declared",
             Self::OrdersRead { .. } => "orders",
             Self::StandDown { .. } => "stand-down",
-            Self::Began { .. } | Self::Stopped | Self::SetAside { .. } => "lookout",
+            Self::Began { .. } | Self::Stopped | Self::SetAside(_) => "lookout",
             Self::Removed { .. } => "removed",
             Self::DepartureCheck { .. } => "departure check",
             Self::PassageBegan { .. } | Self::PassageEnded => "passage",
@@ -190,9 +229,7 @@ impl Entry {
             Self::Began { cut_off: false } => "The watch begins".to_owned(),
             Self::Began { cut_off: true } => "The watch begins again after an interruption".to_owned(),
             Self::Stopped => "The watch was told to stop".to_owned(),
-            Self::SetAside { to, why } => {
-                format!("{}. The file was set aside as {to} and a new one begun", capital(why))
-            }
+            Self::SetAside(aside) => aside.text(),
             Self::Removed { removed } => format!("Removed to keep the logbook within its bounds: {removed}"),
             Self::DepartureCheck { items, .. } => departure_words(items),
             Self::PassageBegan { name: Some(name) } => format!("begins: {name}"),

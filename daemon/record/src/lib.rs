@@ -25,7 +25,7 @@ pub use casualty::{CasualtyAnswer, CasualtyQuestion};
 pub use departure::{Asked, CheckItem, DepartureAct, DepartureSheet, Part, Verdict};
 pub use done::{Backup, Done, Nothing, Refusal, SignalTest, Tried};
 pub use drill::{Drill, DrillEnd, Measures};
-pub use entry::{Entry, Removed, reason_words, tally};
+pub use entry::{Carried, Entry, Removed, SetAside, reason_words, tally};
 pub use event::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
 pub use handover::{Date, Dated, Handover, LowBeacon, LowBeaconBasis};
 pub use item::{ComesFrom, Item, NoItem};

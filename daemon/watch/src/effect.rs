@@ -12,6 +12,8 @@ pub enum Effect {
     Keep(Stamp, Box<Kept>),
     /// What happened to an alert, and who must hear of it.
     Event(Stamp, Box<EventRecord>, Carry),
+    /// An open alert, for a logbook that lost its records. Nobody hears of it.
+    Again(Stamp, Box<EventRecord>),
     /// A row of the logbook.
     Row(Stamp, Row),
     /// An entry of the logbook.

@@ -2,7 +2,9 @@
 
 use crate::keep::Begin;
 use crate::senses::FeedSetting;
-use record::{Act, ActError, CasualtyAnswer, CasualtyQuestion, CheckItem, DepartureAct, DepartureSheet};
+use record::{
+    Act, ActError, CasualtyAnswer, CasualtyQuestion, CheckItem, DepartureAct, DepartureSheet, SetAside,
+};
 use rules::{BuiltIn, Orders};
 use sentence::{CheckedLine, Counts, Refusal, Report};
 use serde::{Deserialize, Serialize};
@@ -50,6 +52,8 @@ pub enum Input {
         /// Why; `None` once it has recovered.
         why: Option<String>,
     },
+    /// The logbook's file was lost or spoilt, and a new one begun.
+    SetAside(SetAside),
     /// An act of the crew.
     Act(Act),
     /// A button was pressed. It triggers this act unless the departure check is trying it.

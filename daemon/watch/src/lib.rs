@@ -30,14 +30,14 @@ use look::Trends;
 use lookout::casualty::{CasualtyState, Kind};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Trouble};
-use record::{Entry, Item, Stamp};
+use record::{Entry, Item, SetAside, Stamp};
 use rules::{Alert, Board, BoardSettings, BuiltIn, Danger, Declared, Orders, Proof, Words};
 use senses::Ear;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 use std::vec::Drain;
-use terms::{FeedId, Moment, Quantity, Subject, Utc, legible};
+use terms::{FeedId, Moment, Quantity, Subject, Utc, legible, one_line};
 use view::View;
 
 /// Longest time between two looks about, whatever comes.
@@ -204,6 +204,7 @@ impl Watch {
             }
             Input::Orders(orders) => self.set_orders(at, orders, true),
             Input::Fault { what, why } => self.fault(at, what, why),
+            Input::SetAside(aside) => self.set_aside(at, aside),
             Input::Act(act) => return self.act(at, act).map(Answer::Done),
             Input::Button { name, act } => {
                 if self.is_tried(at, &name) {
@@ -355,6 +356,24 @@ impl Watch {
             }
         }
         self.pump(at);
+    }
+
+    /// Reports that the logbook began a new file. If that lacks records of the old one, it gets the open alerts again.
+    fn set_aside(&mut self, at: Moment, aside: SetAside) {
+        // A file may have any name.
+        let (to, why) = (aside.to.as_deref().map(one_line), one_line(&aside.why));
+        let aside = SetAside { to, why, ..aside };
+        let (text, whole) = (aside.text(), aside.carried.whole);
+        self.enter(at, Entry::SetAside(aside));
+        if !whole {
+            let (board, view) = self.board_and_view(at);
+            for e in board.standing(&view) {
+                if let Effect::Event(at, record, _) = self.event(e) {
+                    self.effects.push(Effect::Again(at, record));
+                }
+            }
+        }
+        self.fault(at, Fault::Logbook, Some(text));
     }
 
     /// Whether it fails, by what the watch was last given or, until then, by an alert from before a restart.

@@ -2,7 +2,7 @@
 
 use super::*;
 use lookout::casualty::Gap;
-use record::{Act, CasualtyQuestion};
+use record::{Act, Carried, CasualtyQuestion};
 use scenario::{Scenario, What};
 use sentence::{Depth, Fix, SentTime, encode};
 use serde_json::Value;
@@ -228,6 +228,38 @@ fn a_fault_from_outside_keeps_its_reason_while_it_lasts_and_over_a_restart() {
     assert_eq!(texts(&json(&after.status(Moment(60_000), &Outside::default()))), [old]);
     w.fault(Moment(1000), signal, None);
     assert_eq!(told(&mut w), ["Rectified The horn fails: no wire"]);
+}
+
+#[test]
+fn a_logbook_that_lost_its_records_gets_the_open_alerts_again_and_nobody_hears_of_that() {
+    let mut w = watch_of(FEED, Moment(0), None);
+    w.take(Moment(0), Input::Act(Act::Overboard { late_s: 0.0, who: None })).unwrap();
+    let raised = told(&mut w);
+    let mut set_aside = |ms: i64, whole: bool| {
+        let carried = Carried { whole, ..Carried::default() };
+        let aside =
+            SetAside { to: Some(format!("book-\u{200b}{ms}")), why: "it is gone".to_owned(), carried };
+        w.take(Moment(ms), Input::SetAside(aside)).unwrap();
+        let (mut again, mut heard, mut entries) = (Vec::new(), Vec::new(), 0);
+        for effect in w.effects() {
+            match effect {
+                Effect::Again(_, record) => again.push((record.seq, record.casualty.map(|c| c.id.0))),
+                Effect::Event(_, record, _) => heard.push(record.alert.text),
+                Effect::Entry(_, Entry::SetAside(_)) => entries += 1,
+                _ => {}
+            }
+        }
+        assert_eq!(entries, 1);
+        (again, heard)
+    };
+    let words = |ms: i64, rest: &str| {
+        vec![format!("It is gone. What was there was set aside as book-{ms}. The new logbook {rest}")]
+    };
+    assert_eq!(set_aside(1000, true), (Vec::new(), words(1000, "has all of the old one")));
+    let (again, heard) = set_aside(2000, false);
+    assert_eq!(heard, words(2000, "could take over none of its records"), "told again while it stands");
+    assert!(again.contains(&(2, Some(1))), "{again:?}");
+    assert_eq!(raised.len(), 1);
 }
 
 /// As the control socket sends it.

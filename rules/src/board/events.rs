@@ -1,7 +1,7 @@
 //! Events in words. This is the only place where an event gets its words, and where anybody who looks gets those of now.
 
 use super::Board;
-use crate::alert::{Alert, AlertEvent, EventKind, Origin, Priority};
+use crate::alert::{Alert, AlertEvent, Carry, EventKind, Origin, Priority};
 use crate::builtin::BuiltIn;
 use crate::life::Happened;
 use crate::picture::Picture;
@@ -30,6 +30,24 @@ impl Board {
         let origin = self.alerts.origin(alert.id).filter(|_| alert.is_active());
         let fresh = origin.and_then(|origin| self.fresh(origin, alert, picture));
         named(fresh.unwrap_or_else(|| self.alerts.said(self.now, alert.id)), alert)
+    }
+
+    /// Every alert that stands, as a repeat of its last event in the words of now. Changes nothing.
+    pub fn standing(&self, picture: &dyn Picture) -> Vec<AlertEvent> {
+        let event = |alert: &Alert| {
+            let origin = self.alerts.origin(alert.id)?.clone();
+            Some(AlertEvent {
+                at: self.now,
+                kind: EventKind::Repeated,
+                // The first of an alert begins it.
+                seq: alert.seq.max(2),
+                alert: alert.clone(),
+                origin,
+                words: self.words(alert, picture),
+                carry: Carry::default(),
+            })
+        };
+        self.alerts().filter_map(event).collect()
     }
 
     /// What can be said now of an alert whose condition continues.
