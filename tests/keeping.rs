@@ -333,6 +333,9 @@ fn damage_nobody_stumbles_over_is_found_by_the_check() {
     logbook.own(at(70), own(50.0));
     wait_for("the check", || logbook.health().borrow().set_aside.is_some());
     assert_eq!(log(&logbook, 400, Priority::Alarm, 80), Ok(400), "numbers count on");
+    let carried = logbook.health().borrow().set_aside.as_ref().unwrap().carried;
+    assert!(!carried.whole && carried.events > 380, "all but what stood in one page: {carried:?}");
+    assert_eq!(ask::<i64>(&folder.logbook(), "SELECT count(*) FROM alerts"), carried.events as i64 + 1);
     assert_eq!(ask::<String>(&folder.logbook(), "SELECT json FROM state_rows"), "kept");
 }
 

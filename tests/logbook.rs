@@ -266,7 +266,7 @@ fn a_damaged_file_is_set_aside_and_what_can_be_read_is_carried_over() {
         std::fs::write(folder.logbook(), &bytes).unwrap();
         let (logbook, recovered) = open(&folder.logbook(), "b", 0);
         let aside = recovered.set_aside.clone().unwrap_or_else(|| panic!("{damage}"));
-        assert_eq!(std::fs::read(aside.to.as_ref().unwrap()).unwrap(), bytes, "{damage}: kept as it was");
+        assert!(std::fs::read(aside.to.as_ref().unwrap()).unwrap() == bytes, "{damage}: kept as it was");
         assert_eq!(logbook.health().borrow().set_aside, Some(aside));
         assert_eq!(log(&logbook, 1, Priority::Alarm, 1), Ok(1), "{damage}");
         logbook.close(at(2)).blocking_recv().unwrap().unwrap();

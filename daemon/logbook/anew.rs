@@ -30,11 +30,11 @@ pub(super) struct Fresh {
     carried: Carried,
 }
 
-/// Makes a new logbook beside the old one, with what can be read of that. If it is all of it, it may keep its number.
+/// Makes a new logbook beside the old one, with what can be read of that. `sound`: nothing in the old one is damaged.
 ///
 /// # Errors
 /// If the disk fails. Nothing has changed then.
-pub(super) fn make(path: &Path, old: Option<&Connection>, keeps_number: bool) -> Result<Fresh, LogbookError> {
+pub(super) fn make(path: &Path, old: Option<&Connection>, sound: bool) -> Result<Fresh, LogbookError> {
     let file = beside(path, NEW);
     let clear = || match std::fs::remove_file(&file) {
         Err(e) if e.kind() != io::ErrorKind::NotFound => Err(disk(&file, &e)),
@@ -49,11 +49,8 @@ pub(super) fn make(path: &Path, old: Option<&Connection>, keeps_number: bool) ->
         new.pragma_update(None, "synchronous", "OFF").map_err(fail)?;
         FORMS.bring_up(&mut new, &file)?;
         let end = Clock.now() + CARRY;
-        let carried = old
-            .map(|old| salvage(old, &new, keeps_number, end))
-            .transpose()
-            .map_err(fail)?
-            .unwrap_or_default();
+        let carried =
+            old.map(|old| salvage(old, &new, sound, end)).transpose().map_err(fail)?.unwrap_or_default();
         new.close().map_err(|(_, e)| fail(e))?;
         File::open(&file).and_then(|f| f.sync_all()).map_err(|e| disk(&file, &e))?;
         Ok(carried)

@@ -161,8 +161,7 @@ fn rename_new(part: &Path, to: &Path) -> io::Result<()> {
 }
 
 /// Checks the file with SQLite's quick check; an error says where it is damaged.
-pub(super) fn check(path: &Path) -> Result<(), LogbookError> {
-    let connection = open_to_read(path)?;
+pub(super) fn check(connection: &Connection, path: &Path) -> Result<(), LogbookError> {
     let answer: String =
         connection.query_row("PRAGMA quick_check(1)", [], |r| r.get(0)).map_err(|e| disk_error(path, &e))?;
     if answer == "ok" {

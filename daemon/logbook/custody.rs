@@ -6,6 +6,7 @@ use super::copy;
 use super::error::{LogbookError, Trouble};
 use super::inbox::{Record, Request, drop_least_urgent};
 use super::opening::{self, Store, beside};
+use super::reading::open_to_read;
 use super::waiting::{self, SETTLED};
 use super::writer::Writer;
 use super::{LogbookSettings, Pace};
@@ -19,6 +20,9 @@ const CHECK_EVERY: Duration = Duration::from_secs(15);
 /// Bytes of the file for each second between checks: what a check costs is then the same however large the file is, some
 /// two parts in a thousand of a processor. 15 MB are checked within 30 s, 1 GiB within 35 minutes.
 const CHECK_BYTES_A_SECOND: u64 = 512 << 10;
+/// How often a check is told to end, and how many times.
+const END_CHECK_EVERY: Duration = Duration::from_millis(2);
+const END_CHECK_TRIES: u32 = 250;
 /// How long a stop waits for a disk that takes nothing.
 const STOP_WAIT: Duration = Duration::from_secs(3);
 /// ... and how often it tries.
@@ -47,14 +51,38 @@ impl Writer {
         let bytes = self.store.as_ref().map_or(0, Store::bytes);
         self.check_due = now + CHECK_EVERY.max(Duration::from_secs(bytes / CHECK_BYTES_A_SECOND));
         let (shared, path, file) = (Arc::clone(&self.shared), self.path.clone(), self.file);
-        let look = move || {
-            if let Some(why) = copy::check(&path).err().filter(LogbookError::is_lost) {
+        self.end_check();
+        let connection = match open_to_read(&path) {
+            Ok(connection) => connection,
+            // Busy, or out of descriptors: there is no check this time.
+            Err(why @ LogbookError::Disk { .. }) if !why.is_lost() => return,
+            Err(why) => return self.begin_anew(why),
+        };
+        let stop = connection.get_interrupt_handle();
+        let work = move || {
+            if let Some(why) = copy::check(&connection, &path).err().filter(LogbookError::is_lost) {
                 // Refused if the logbook is closed: the next opening sees the damage.
                 let _ = shared.ask(Request::Damaged(file, why));
             }
         };
-        // Without a thread there is no check this time.
-        let _ = std::thread::Builder::new().name("logbook check".to_owned()).spawn(look);
+        // Without a thread there is no check this time, either.
+        let thread = std::thread::Builder::new().name("logbook check".to_owned()).spawn(work).ok();
+        self.checking = thread.map(|thread| (thread, stop));
+    }
+
+    /// Ends a check that is under way: as long as another connection has the file, SQLite leaves its log beside it.
+    pub(super) fn end_check(&mut self) {
+        let Some((thread, stop)) = self.checking.take() else { return };
+        // It may be between two statements when it is told; a disk that does not answer is not waited for.
+        for _ in 0..END_CHECK_TRIES {
+            if thread.is_finished() {
+                // It has nothing to say but what it has asked for.
+                let _ = thread.join();
+                return;
+            }
+            stop.interrupt();
+            std::thread::sleep(END_CHECK_EVERY);
+        }
     }
 
     /// Opens the file if that has failed so far.
@@ -93,7 +121,8 @@ impl Writer {
             let known = self.numbers.entry(name).or_insert(0);
             *known = (*known).max(store.last(name));
         }
-        let fresh = store.rescue()?;
+        let fresh = store.rescue(&why)?;
+        self.end_check();
         let Some(store) = self.store.take() else { return Err(LogbookError::Closed) };
         let (store, aside) = store.replace(fresh, &self.settings, &self.last, why)?;
         self.file += 1;

@@ -428,8 +428,9 @@ impl Store {
     ///
     /// # Errors
     /// If the disk fails; this one then stays as it is.
-    pub fn rescue(&self) -> Result<Fresh, LogbookError> {
-        anew::make(&self.path, Some(&self.connection), true)
+    pub fn rescue(&self, why: &LogbookError) -> Result<Fresh, LogbookError> {
+        let sound = matches!(why, LogbookError::Disk { why: Trouble::Taken, .. });
+        anew::make(&self.path, Some(&self.connection), sound)
     }
 
     /// Sets aside what stands in the file's place and goes on with a new one.

@@ -35,18 +35,19 @@ struct Table {
     whole: bool,
 }
 
-/// Copies every row that can be read, the newest first, until a moment. Only a logbook that was carried over whole
-/// may keep its own number: else a copy that has the number may hold more.
+/// Copies every row that can be read, the newest first, until a moment. What is read of a file that is not `sound`
+/// never counts as all of it. Only a logbook that was carried over whole keeps its own number: else a copy that has the
+/// number may hold more.
 ///
 /// # Errors
 /// If the new file cannot be written.
 pub(super) fn salvage(
     from: &Connection,
     to: &Connection,
-    keeps_number: bool,
+    sound: bool,
     end: Moment,
 ) -> rusqlite::Result<Carried> {
-    let mut carried = Carried { whole: true, ..Carried::default() };
+    let mut carried = Carried { whole: sound, ..Carried::default() };
     for table in TABLES {
         let t = to.unchecked_transaction()?;
         let copied = match copy_table(from, &t, table, end) {
@@ -64,7 +65,7 @@ pub(super) fn salvage(
             _ => {}
         }
     }
-    if !(carried.whole && keeps_number) {
+    if !carried.whole {
         to.execute("DELETE FROM counters WHERE name = ?1", [OWN_NUMBER])?;
     }
     // The counters may be what is lost.

@@ -10,9 +10,11 @@ use super::thinning::{Thinned, Thinning};
 use super::waiting;
 use super::{ALERTS, CASUALTIES, LogbookSettings, Pace};
 use record::Stamp;
+use rusqlite::InterruptHandle;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::thread::JoinHandle;
 use terms::Moment;
 use tokio::sync::oneshot;
 
@@ -48,6 +50,8 @@ pub(super) struct Writer {
     pub(super) numbers: BTreeMap<&'static str, i64>,
     /// When the file is checked next.
     pub(super) check_due: Moment,
+    /// The check that is under way, or the last one, and how it is ended.
+    pub(super) checking: Option<(JoinHandle<()>, InterruptHandle)>,
     /// How many files there have been: a check of an earlier one says nothing about this.
     pub(super) file: u32,
     pub(super) health: LogbookHealth,
@@ -95,6 +99,7 @@ impl Writer {
             minutes: 0,
             numbers: BTreeMap::new(),
             check_due: Moment(i64::MIN),
+            checking: None,
             file: 0,
             health: LogbookHealth::default(),
         }
@@ -220,6 +225,7 @@ impl Writer {
                             }
                         });
                     }
+                    self.end_check();
                     self.store = None;
                     if let Some(reply) = reply {
                         answer(reply, result);
