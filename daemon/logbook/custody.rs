@@ -17,8 +17,8 @@ use std::time::Duration;
 
 /// Least time between checks of the whole file.
 const CHECK_EVERY: Duration = Duration::from_secs(15);
-/// Bytes of the file for each second between checks: what a check costs is then the same however large the file is, some
-/// two parts in a thousand of a processor. 15 MB are checked within 30 s, 1 GiB within 35 minutes.
+/// Bytes of the file for each second between checks: what a check costs is then the same however large the file is, a
+/// thousandth of an x86-64 processor that checks 640 MB a second. 15 MB are checked within 30 s, 1 GiB within 35 minutes.
 const CHECK_BYTES_A_SECOND: u64 = 512 << 10;
 /// How often a check is told to end, and how many times.
 const END_CHECK_EVERY: Duration = Duration::from_millis(2);
