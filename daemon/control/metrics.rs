@@ -92,7 +92,7 @@ fn feeds(t: &mut Text, feeds: &[FeedNow]) {
     let counters: [(&str, Counted, &str); 3] = [
         ("feed_bytes", |f| f.bytes, "Bytes received."),
         ("feed_sentences", |f| f.sentences, "Sentences that were good."),
-        ("feed_dropped", |f| f.dropped, "Sentences dropped under flood."),
+        ("feed_dropped", |f| f.dropped, "Sentences and datagrams dropped under flood."),
     ];
     for (name, counted, help) in counters {
         t.family(name, "counter", help);

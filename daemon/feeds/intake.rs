@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment};
-use tokio::sync::{Notify, mpsc};
+use tokio::sync::{Notify, broadcast, mpsc};
 
 /// Most lines of one wire waiting for the watch: some twenty seconds of four full 38,400-baud lines.
 const SHARE: usize = 2048;
@@ -19,6 +19,10 @@ const BEACONS: usize = 1024;
 const BACKLOG: usize = 64;
 /// So is a line that has waited longer: what waits for the rest between two passes is younger.
 const LATE: Duration = Duration::from_millis(300);
+
+/// Pieces of one feed that wait for those who look on, and the most bytes of one.
+const PIECES: usize = 64;
+const PIECE: usize = 4096;
 
 /// A checked line on its way to the watch.
 #[derive(Debug)]
@@ -51,11 +55,23 @@ pub(super) enum Urgency {
 }
 
 /// What others than the watch can see of a feed.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct FeedStatus {
     inner: Mutex<(String, Counts)>,
     waiting: AtomicUsize,
     dropped: AtomicU64,
+    heard: broadcast::Sender<Arc<[u8]>>,
+}
+
+impl Default for FeedStatus {
+    fn default() -> Self {
+        Self {
+            inner: Mutex::default(),
+            waiting: AtomicUsize::new(0),
+            dropped: AtomicU64::new(0),
+            heard: broadcast::Sender::new(PIECES),
+        }
+    }
 }
 
 impl FeedStatus {
@@ -74,9 +90,24 @@ impl FeedStatus {
         self.lock().1.clone()
     }
 
-    /// Lines dropped because the watch could not keep up.
+    /// Lines dropped because the watch could not keep up, and datagrams that the kernel dropped because this daemon
+    /// could not.
     pub fn dropped(&self) -> u64 {
         self.dropped.load(Ordering::Relaxed)
+    }
+
+    /// Looks on: every byte that comes from now on, in pieces, as it came by the wire. Whoever reads slowly loses pieces;
+    /// the feed waits for nobody.
+    pub fn look_on(&self) -> broadcast::Receiver<Arc<[u8]>> {
+        self.heard.subscribe()
+    }
+
+    /// Shows bytes to those who look on.
+    fn show(&self, bytes: &[u8]) {
+        if self.heard.receiver_count() > 0 {
+            // Fails where the last of them has gone meanwhile.
+            bytes.chunks(PIECE).for_each(|piece| drop(self.heard.send(piece.into())));
+        }
     }
 }
 
@@ -200,6 +231,19 @@ impl Intake {
 
     pub(super) fn counts(&self, counts: &Counts) {
         self.status.lock().1.clone_from(counts);
+    }
+
+    /// Counts datagrams that the kernel dropped.
+    pub(super) fn lost(&self, datagrams: u64) {
+        self.status.dropped.fetch_add(datagrams, Ordering::Relaxed);
+    }
+
+    /// Shows bytes, as they were read, to those who look on; of `whole_lines` the last line may lack its end.
+    pub(super) fn show(&self, bytes: &[u8], whole_lines: bool) {
+        self.status.show(bytes);
+        if whole_lines && !bytes.ends_with(b"\n") {
+            self.status.show(b"\r\n");
+        }
     }
 
     /// Queues a line. Once the watch is gone, the line is let go.

@@ -95,8 +95,12 @@ impl Runner {
 
     async fn read(&mut self, opened: &mut Opened) -> io::Result<()> {
         let mut chunk = vec![0; CHUNK];
+        let mut dropped = 0;
         loop {
             let n = opened.read(&mut chunk).await?;
+            let before = std::mem::replace(&mut dropped, opened.dropped());
+            self.intake.lost(dropped - before);
+            self.intake.show(&chunk[..n], opened.whole_lines());
             self.take(&chunk[..n]).await;
             if n == 0 || opened.whole_lines() {
                 self.end_line().await;

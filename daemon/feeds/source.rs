@@ -1,6 +1,6 @@
 //! A feed's source, opened: serial line, socket, file or standard input behind one way to read.
 
-use super::net;
+use super::net::{self, Datagrams};
 use crate::files;
 use boat::Connection;
 use std::io;
@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::fs::File;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, ReadHalf};
+use tokio::net::TcpStream;
 use tokio::net::unix::pipe;
-use tokio::net::{TcpStream, UdpSocket};
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
 
 /// How long to wait at the end of a file before looking again.
@@ -30,7 +30,7 @@ pub enum Opened {
     /// A connection to a server.
     Connection(ReadHalf<TcpStream>),
     /// Datagrams of whole lines; they never end.
-    Datagrams(UdpSocket),
+    Datagrams(Datagrams),
 }
 
 impl Opened {
@@ -50,7 +50,7 @@ impl Opened {
                 (Self::Connection(from), Some(Box::new(to)))
             }
             Connection::Udp { bind, group, interface } => {
-                (Self::Datagrams(net::bind(*bind, *group, *interface)?), None)
+                (Self::Datagrams(Datagrams::bind(*bind, *group, *interface)?), None)
             }
             Connection::File(path) if is_pipe(path.clone()).await? => {
                 // Also opened for writing, so that it does not end when a writer closes it.
@@ -71,7 +71,7 @@ impl Opened {
         match self {
             Self::Stream(s) => s.read(into).await,
             Self::File(f) => f.read(into).await,
-            Self::Datagrams(s) => s.recv(into).await,
+            Self::Datagrams(d) => d.read(into).await,
             Self::Connection(s) => {
                 tokio::time::timeout(QUIET_CONNECTION, s.read(into)).await.map_err(|_| {
                     io::Error::new(
@@ -80,6 +80,14 @@ impl Opened {
                     )
                 })?
             }
+        }
+    }
+
+    /// Datagrams that the system dropped since this was opened, because they were not read in time.
+    pub const fn dropped(&self) -> u64 {
+        match self {
+            Self::Datagrams(d) => d.dropped(),
+            _ => 0,
         }
     }
 

@@ -15,9 +15,13 @@ pub(crate) const BAUD: Key<u32> =
 const TCP: Key<HostPort> =
     key("tcp", "in place of `serial`: a server that sends sentences").example("192.168.1.10:10110");
 const UDP: Key<SocketAddr> =
-    key("udp", "in place of `serial`: the address at which datagrams arrive").example("0.0.0.0:10110");
-const GROUP: Key<Ipv4Addr> =
-    key("group", "the multicast group to join, from 224.0.0.0 to 239.255.255.255").example("239.192.0.4");
+    key("udp", "in place of `serial`: the address at which datagrams arrive; this program's alone, unless it is a broadcast address")
+        .example("0.0.0.0:10110");
+const GROUP: Key<Ipv4Addr> = key(
+    "group",
+    "the multicast group to join, from 224.0.0.0 to 239.255.255.255; nothing but it is heard then",
+)
+.example("239.192.0.4");
 const INTERFACE: Key<Ipv4Addr> =
     key("interface", "the interface to join it on, by its own address").example("192.168.1.2");
 const FILE: Key<PathBuf> =
@@ -65,11 +69,11 @@ pub enum Connection {
     },
     /// A server that sends sentences, as host:port.
     Tcp(String),
-    /// Datagrams: unicast, broadcast or multicast.
+    /// Datagrams: unicast and broadcast, or those of a group.
     Udp {
-        /// Address to listen on.
+        /// Address to listen on; of a group's only the port counts, and the interface where none is named.
         bind: SocketAddr,
-        /// Multicast group to join.
+        /// Multicast group to join and to hear alone.
         group: Option<Ipv4Addr>,
         /// Interface to join it on.
         interface: Option<Ipv4Addr>,
@@ -121,6 +125,10 @@ fn feed(mut t: Table<'_>, folder: &Path) -> Option<Feed> {
     }
     if simulator == Some(true) {
         t.warn(&SIMULATOR, "what a simulator makes up counts as real");
+    }
+    // A socket without a group has its address to itself; port 0 is a new one each time.
+    if let (Some(udp), None) = (udp.filter(|udp| udp.port() != 0), group) {
+        t.once(&UDP, "feed at", &udp.to_string());
     }
     if standard_input {
         t.once(&STANDARD_INPUT, "feed by", "standard input");

@@ -89,6 +89,6 @@ pub struct FeedRow {
     pub sentences: u64,
     /// Refused lines.
     pub refused: u64,
-    /// Sentences dropped in a flood.
+    /// Sentences, and datagrams of the kernel's, dropped in a flood.
     pub dropped: u64,
 }

@@ -167,7 +167,7 @@ pub struct FeedNow {
     pub refused: u64,
     /// Refused lines, by reason.
     pub refusals: BTreeMap<String, u64>,
-    /// Sentences dropped in a flood.
+    /// Sentences, and datagrams of the kernel's, dropped in a flood.
     pub dropped: u64,
 }
 

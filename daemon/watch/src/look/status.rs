@@ -35,7 +35,7 @@ pub struct FeedOutside {
     pub state: String,
     /// The framer's counts.
     pub counts: Counts,
-    /// Sentences dropped under flood.
+    /// Sentences, and datagrams of the kernel's, dropped under flood.
     pub dropped: u64,
 }
 
