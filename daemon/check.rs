@@ -1,12 +1,13 @@
 //! `check`: every problem of the boat and orders files, and who may read and change them. With `--live`, also a trial of
 //! feeds and signals, or a look at the serial ports if the boat has no feed yet.
 
-use crate::feeds::{CHUNK, Opened};
+use crate::control::{self, Held};
+use crate::feeds::{self, CHUNK, Opened};
 use crate::files;
 use crate::outcome::{self, Outcome, complain};
 use crate::ports;
 use crate::signals;
-use boat::{self, Boat, Means};
+use boat::{self, Boat, Connection, Means};
 use record::words::count;
 use rules::{Orders, Proof};
 use sentence::{Framer, FramerOptions};
@@ -326,16 +327,19 @@ fn trial(boat: &Boat) -> Vec<Line> {
     };
     runtime.block_on(async {
         let mut trials = Vec::new();
-        for feed in boat.feeds.clone() {
+        for (feed, held) in boat.feeds.clone().into_iter().zip(held(boat).await) {
             trials.push(tokio::spawn(async move {
-                let heard = listen(&feed).await;
+                let through = if held.is_some() { ", through the running watch" } else { "" };
+                let heard = listen(&feed, held).await;
                 let what = format!("feed {}", feed.name);
                 match heard {
                     Ok(0) => {
-                        let words = format!("{what}: no sentence in {} s", LISTEN.as_secs());
+                        let words = format!("{what}: no sentence in {} s{through}", LISTEN.as_secs());
                         Line::bad(what, words)
                     }
-                    Ok(n) => Line::good(what, format!("{n} sentences in at most {} s", LISTEN.as_secs())),
+                    Ok(n) => {
+                        Line::good(what, format!("{n} sentences in at most {} s{through}", LISTEN.as_secs()))
+                    }
                     Err(e) => Line::bad(&what, format!("{what}: {e}")),
                 }
             }));
@@ -364,11 +368,33 @@ fn trial(boat: &Boat) -> Vec<Line> {
     })
 }
 
+/// The boat's feeds as the running watch has them. A second reader of one of them would take what the watch must hear,
+/// or be refused.
+async fn held(boat: &Boat) -> Vec<Option<Held>> {
+    // A file can be read twice, and from its start.
+    let asked = |f: &boat::Feed| match &f.source {
+        Connection::File(path) if path.is_file() => String::new(),
+        source => feeds::address(source),
+    };
+    let asked: Vec<String> = boat.feeds.iter().map(asked).collect();
+    let socket = boat.control.as_deref().unwrap_or(Path::new(boat::places::CONTROL));
+    control::look(socket, &asked).await.unwrap_or_else(|e| {
+        eprintln!("middlewatch: a watch that runs cannot be looked through: {e}");
+        asked.iter().map(|_| None).collect()
+    })
+}
+
 /// Counts sentences from a feed for a while; ends early after ten.
-async fn listen(feed: &boat::Feed) -> std::io::Result<u64> {
+async fn listen(feed: &boat::Feed, held: Option<Held>) -> std::io::Result<u64> {
     let mut framer = Framer::new(FramerOptions { checksum_optional: feed.checksum_optional });
     let reading = async {
-        let (mut from, _) = Opened::open(&feed.source).await?;
+        let mut from = match held {
+            None => Opened::open(&feed.source).await?.0,
+            Some(held) if held.state == "up" => Opened::Stream(Box::new(held.bytes)),
+            Some(held) => {
+                return Err(std::io::Error::other(format!("{}, says the running watch", held.state)));
+            }
+        };
         let mut chunk = vec![0; CHUNK];
         while framer.counts().sentences < 10 {
             let n = from.read(&mut chunk).await?;

@@ -1,22 +1,26 @@
 //! `listen`: decodes each sentence, for a person who commissions a wire or for a program.
 
+use crate::check::read_file;
 use crate::clock::Clock;
-use crate::feeds::{CHUNK, Opened};
+use crate::control::{self, Held};
+use crate::feeds::{self, CHUNK, Opened};
 use crate::files;
 use crate::outcome::{Outcome, complain};
-use boat::Connection;
+use boat::{Boat, Connection, places};
 use sentence::{Counts, Decoder, DecoderOptions, Framed, Framer, FramerOptions, Refusal, Report, Sentence};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 use std::io::{self, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
 use terms::{Moment, is_hidden, one_line};
 
 /// Formatters, talkers and stations the summary counts one by one; any more are counted together.
 const MOST_KINDS: usize = 256;
 
 /// Listens to inputs one after the other and prints what each line says. A live feed goes on until interrupted.
-pub fn listen(inputs: Vec<Input>, json: bool) -> Outcome {
+/// `config` is the boat's file; by default the installed one, if there is one.
+pub fn listen(inputs: Vec<Input>, config: Option<&Path>, json: bool) -> Outcome {
     let runtime = match tokio::runtime::Builder::new_current_thread().enable_all().build() {
         Ok(r) => r,
         Err(e) => {
@@ -24,13 +28,24 @@ pub fn listen(inputs: Vec<Input>, json: bool) -> Outcome {
             return Outcome::Failed;
         }
     };
+    let boat = match (read_file(config.unwrap_or(Path::new(places::BOAT)), boat::read), config) {
+        (Ok((boat, _)), _) => Some(boat),
+        (Err(_), None) => None,
+        (Err(why), Some(_)) => {
+            eprintln!("{why}");
+            return Outcome::BadFile;
+        }
+    };
     let mut outcome = Outcome::Done;
-    for Input { name, source } in inputs {
-        match runtime.block_on(one(&name, source, json)) {
+    for Input { name, from } in inputs {
+        match runtime.block_on(one(&name, from, boat.as_ref(), json)) {
             Ok(()) => {}
             Err(e) if e.kind() == io::ErrorKind::BrokenPipe => return outcome,
             Err(e) => {
-                complain(&format!("middlewatch: {name}: {e}"));
+                let taken = matches!(e.kind(), io::ErrorKind::AddrInUse | io::ErrorKind::ResourceBusy);
+                let hint = "; if a watch that runs has it, name its boat: --config FILE";
+                let hint = if taken && config.is_none() { hint } else { "" };
+                complain(&format!("middlewatch: {name}: {e}{hint}"));
                 outcome = Outcome::Failed;
             }
         }
@@ -42,17 +57,27 @@ pub fn listen(inputs: Vec<Input>, json: bool) -> Outcome {
 #[derive(Debug, Clone)]
 pub struct Input {
     name: String,
-    source: Connection,
+    from: Source,
+}
+
+#[derive(Debug, Clone)]
+enum Source {
+    /// A feed of the boat, by its name.
+    Feed(String),
+    Connection(Connection),
 }
 
 impl Input {
-    /// Parses `-`, serial:PATH@BAUD, tcp:HOST:PORT, udp:ADDRESS:PORT or the path of a file.
+    /// Parses `-`, feed:NAME, serial:PATH@BAUD, tcp:HOST:PORT, udp:ADDRESS:PORT or the path of a file.
     ///
     /// # Errors
     /// How an input is written.
     pub fn read(text: &str) -> Result<Self, &'static str> {
         let source = match text.split_once(':') {
             _ if text == "-" => Connection::StandardInput,
+            Some(("feed", name)) => {
+                return Ok(Self { name: name.to_owned(), from: Source::Feed(name.to_owned()) });
+            }
             Some(("serial", rest)) => {
                 let (path, baud) = rest.rsplit_once('@').unwrap_or((rest, "4800"));
                 let baud =
@@ -70,21 +95,55 @@ impl Input {
             }
             _ => Connection::File(PathBuf::from(text)),
         };
-        Ok(Self { name: text.to_owned(), source })
+        Ok(Self { name: text.to_owned(), from: Source::Connection(source) })
     }
 }
 
-async fn one(name: &str, source: Connection, json: bool) -> io::Result<()> {
+/// Looks at a feed through the watch that runs, if it has it; a second reader would take what the watch must hear, or be
+/// refused.
+async fn through_the_watch(from: &Source, boat: Option<&Boat>) -> Option<Held> {
+    let asked = match from {
+        Source::Feed(name) => format!("feed:{name}"),
+        // Of these everybody has his own.
+        Source::Connection(Connection::File(_) | Connection::StandardInput) => return None,
+        Source::Connection(source) => feeds::address(source),
+    };
+    let socket = boat.and_then(|b| b.control.as_deref()).unwrap_or(Path::new(places::CONTROL));
+    match control::look(socket, &[asked]).await {
+        Ok(held) => held.into_iter().next().flatten(),
+        Err(e) => {
+            eprintln!("middlewatch: a watch that runs cannot be looked through: {e}");
+            None
+        }
+    }
+}
+
+async fn one(name: &str, from: Source, boat: Option<&Boat>, json: bool) -> io::Result<()> {
     let clock = Clock;
-    // Read a file to its end; only the running watch follows it further.
-    let mut from = match &source {
-        Connection::File(path) => {
-            let path = path.clone();
+    let held = through_the_watch(&from, boat).await;
+    let lost = held.as_ref().map(|h| h.lost.clone()).unwrap_or_default();
+    let mut from = match (held, from) {
+        (Some(held), _) => {
+            eprintln!("middlewatch: {}, through the running watch, which has it {}", held.name, held.state);
+            Opened::Stream(Box::new(held.bytes))
+        }
+        // Read a file to its end; only the running watch follows it further.
+        (None, Source::Connection(Connection::File(path))) => {
             let opening = tokio::task::spawn_blocking(move || files::stream(&path));
             let file = opening.await.map_err(io::Error::other)??;
             Opened::Stream(Box::new(tokio::fs::File::from_std(file)))
         }
-        other => Opened::open(other).await?.0,
+        (None, Source::Connection(source)) => Opened::open(&source).await?.0,
+        (None, Source::Feed(feed)) => {
+            let mut feeds = boat.iter().flat_map(|b| &b.feeds);
+            let feed = feeds.find(|f| f.name == feed).ok_or_else(|| {
+                io::Error::new(
+                    io::ErrorKind::NotFound,
+                    "no watch that runs and no boat's file has this feed; --config FILE names the file",
+                )
+            })?;
+            Opened::open(&feed.source).await?.0
+        }
     };
     let name = one_line(name);
     let mut ear = Ear::new(&name, json);
@@ -103,6 +162,7 @@ async fn one(name: &str, source: Connection, json: bool) -> io::Result<()> {
             break;
         }
     }
+    ear.dropped = lost.load(Ordering::Relaxed) + from.dropped();
     ear.summary()
 }
 
@@ -122,6 +182,8 @@ struct Ear<'n> {
     farthest_nm: Option<f64>,
     first: Option<Moment>,
     last: Moment,
+    /// Datagrams, or pieces of what the running watch heard, that were not read in time.
+    dropped: u64,
 }
 
 impl<'n> Ear<'n> {
@@ -140,6 +202,7 @@ impl<'n> Ear<'n> {
             farthest_nm: None,
             first: None,
             last: Moment::ZERO,
+            dropped: 0,
         }
     }
 
@@ -269,6 +332,9 @@ impl<'n> Ear<'n> {
             if n > 0 {
                 text += &format!("\n  refused, {}: {n}", why.text());
             }
+        }
+        if self.dropped > 0 {
+            text += &format!("\n  not read in time, and lost here: {}", self.dropped);
         }
         text += "\n";
         if self.json {

@@ -43,11 +43,11 @@ const ROOMS: &str = "
     recording: clock
     review: logbook outcome
     service: clock
-    listen: clock feeds files outcome
     ports: clock feeds files
     signals: clock feeds files gpio logbook
-    check: feeds files outcome ports signals
-    control: clock files gpio signals
+    control: clock feeds files gpio signals
+    check: control feeds files outcome ports signals
+    listen: check clock control feeds files outcome
     replay: check files logbook outcome recording review
     run: check clock control departure diagnostics feeds files logbook outcome recording service signals
     cli: check clock control departure listen outcome replay review run status

@@ -36,6 +36,7 @@ mod house;
 mod https;
 mod keeping;
 mod logbook;
+mod looking;
 mod missing;
 mod nights;
 mod orders;

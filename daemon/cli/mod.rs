@@ -35,12 +35,15 @@ enum Verb {
     },
     /// Run recorded sentences or a scenario through the watch, as fast as it goes
     Replay(Replay),
-    /// Decode each sentence
+    /// Decode each sentence. What a running watch has open is looked at through it
     Listen {
         /// One JSON object a line
         #[arg(long)]
         json: bool,
-        /// Files, '-' for standard input, serial:PATH@BAUD, tcp:HOST:PORT or udp:ADDRESS:PORT
+        /// The boat, for her feeds and for the watch that runs
+        #[arg(long)]
+        config: Option<PathBuf>,
+        /// feed:NAME of the boat, serial:PATH@BAUD, tcp:HOST:PORT, udp:ADDRESS:PORT, files, or '-' for standard input
         #[arg(required = true, value_name = "INPUT", value_parser = Input::read)]
         inputs: Vec<Input>,
     },
@@ -93,7 +96,7 @@ pub fn main() -> ExitCode {
     let outcome = match cli.verb {
         Verb::Run { config } => crate::run::run(&config),
         Verb::Replay(replay) => crate::replay::replay(&replay),
-        Verb::Listen { json, inputs } => crate::listen::listen(inputs, json),
+        Verb::Listen { json, config, inputs } => crate::listen::listen(inputs, config.as_deref(), json),
         Verb::Check { reference: true, .. } => crate::outcome::print(&boat::reference().to_string()),
         Verb::Check { config, orders, live, write, json, ports, .. } => crate::check::check(Checked {
             boat: config.as_deref(),

@@ -6,6 +6,7 @@ mod button;
 mod client;
 mod describe;
 mod gate;
+mod lines;
 mod live;
 mod metrics;
 mod page;
@@ -15,7 +16,8 @@ mod seats;
 mod server;
 mod socket;
 
-pub use client::{ClientError, ask};
+pub use client::{ClientError, Held, ask, look};
+pub use lines::Wire;
 pub use server::{Server, Shut};
 pub use socket::ControlError;
 

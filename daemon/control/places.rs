@@ -36,6 +36,8 @@ pub(super) const PAGE: &str = "/";
 pub(super) const DESCRIPTION: &str = "/openapi.json";
 /// Statuses as server-sent events.
 pub(super) const EVENTS: &str = "/events";
+/// What comes by the feeds, as JSON, one object a line.
+pub(super) const LINES: &str = "/lines";
 /// Figures for a collector.
 pub(super) const METRICS: &str = "/metrics";
 /// The picture.
@@ -79,6 +81,7 @@ pub(super) enum Kind {
     Page,
     Description,
     Events,
+    Lines,
     Metrics,
     Status,
     Handover,
@@ -119,6 +122,16 @@ pub(super) fn all() -> Vec<Found> {
             Operation::text(
                 "Server-sent events named `status`, one a second, each with what /status answers",
                 "text/event-stream",
+            ),
+        ),
+        plain(
+            Kind::Lines,
+            LINES,
+            Wants::Reads,
+            Operation::text(
+                "What comes by the feeds from now on, one JSON object a line: first the `feeds`, then `bytes` of one \
+                 `feed`; `?from=feed:NAME` or `?from=SOURCE`, several times, chooses some",
+                "application/jsonl",
             ),
         ),
         plain(

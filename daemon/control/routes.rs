@@ -2,6 +2,7 @@
 
 use super::body::{Body, json, refusal, typed};
 use super::gate::Wants;
+use super::lines::Wires;
 use super::live::Live;
 use super::places::{self, Found, Kind};
 use super::seats::Seat;
@@ -28,6 +29,7 @@ pub(super) struct Service {
     /// This listener's share of the queue of looks.
     pub looks: Arc<Semaphore>,
     pub live: Arc<Live>,
+    pub wires: Arc<Wires>,
 }
 
 /// A request that is refused, and why.
@@ -85,6 +87,7 @@ impl Service {
                 typed(StatusCode::OK, "application/json", Body::Whole(Some(DESCRIPTION.clone())))
             }
             Kind::Events => self.live.stream(seat),
+            Kind::Lines => self.wires.stream(request.uri().query(), seat),
             Kind::Metrics => {
                 let status = self.ask(seat, Ask::Status).await?;
                 let text = Bytes::from(metrics::text(&status));

@@ -2,6 +2,7 @@
 
 use super::body::Body;
 use super::gate::{Gate, Refused, Wants, token};
+use super::lines::{Wire, Wires};
 use super::live::Live;
 use super::routes::Service;
 use super::seats::{HEAD, Limits, Peer, Room, Seat};
@@ -110,12 +111,12 @@ impl Server {
     }
 
     /// Answers until dropped, over TCP too if configured. Socket and TCP have seats and looks of their own, so that a
-    /// crowd on one does not block the other.
-    pub async fn run(self, questions: Questions, listen: Option<Listen>) {
-        let live = Live::start(questions.clone());
+    /// crowd on one does not block the other. `wires` can be looked at.
+    pub async fn run(self, questions: Questions, listen: Option<Listen>, wires: Vec<Wire>) {
+        let (live, wires) = (Live::start(questions.clone()), Arc::new(Wires::new(wires)));
         let service = || {
-            let (questions, live) = (questions.clone(), live.clone());
-            Arc::new(Service { questions, looks: Arc::new(Semaphore::new(LOOKS)), live })
+            let (questions, live, wires) = (questions.clone(), live.clone(), wires.clone());
+            Arc::new(Service { questions, looks: Arc::new(Semaphore::new(LOOKS)), live, wires })
         };
         if let Some(listen) = listen {
             tokio::spawn(tcp(listen, service(), self.shut.clone()));
@@ -289,7 +290,8 @@ mod tests {
     async fn who_does_not_read_or_does_not_ask_is_cut_off() {
         let (questions, _asked) = questions();
         let live = Live::start(questions.clone());
-        let service = Arc::new(Service { questions, looks: Arc::new(Semaphore::new(LOOKS)), live });
+        let wires = Arc::new(Wires::new(Vec::new()));
+        let service = Arc::new(Service { questions, looks: Arc::new(Semaphore::new(LOOKS)), live, wires });
         let room = Room::new(AT_SOCKET);
         for (asks, within) in [("GET /openapi.json HTTP/1.1\r\nhost: x\r\n\r\n", 5..9), ("GET", 2..5)] {
             let (near, mut far) = tokio::io::duplex(64);

@@ -11,7 +11,7 @@ pub use intake::{FeedStatus, Line, Lines};
 
 use intake::{Intake, Urgency};
 pub(crate) use net::connect;
-pub use source::Opened;
+pub use source::{Opened, address};
 pub(crate) use source::{open_serial, serial};
 
 use crate::clock::Clock;

@@ -97,6 +97,22 @@ impl Opened {
     }
 }
 
+/// Where a feed's bytes come from, as `listen` takes it, with paths from the root.
+pub fn address(source: &Connection) -> String {
+    let whole = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    match source {
+        Connection::Serial { path, baud } => format!("serial:{}@{baud}", whole(path).display()),
+        Connection::Tcp(address) => format!("tcp:{address}"),
+        Connection::Udp { bind, group, interface } => {
+            let group = group.map_or(String::new(), |g| format!(" group {g}"));
+            let interface = interface.map_or(String::new(), |i| format!(" interface {i}"));
+            format!("udp:{bind}{group}{interface}")
+        }
+        Connection::File(path) => whole(path).display().to_string(),
+        Connection::StandardInput => "-".to_owned(),
+    }
+}
+
 /// Opens a serial line exclusively: 8 data bits, no parity, one stop bit (IEC 61162-1 clause 5). A hang-up, such as an
 /// unplugged adapter, reads as an end.
 pub(crate) fn serial(path: &Path, baud: u32) -> io::Result<SerialStream> {

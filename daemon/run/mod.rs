@@ -111,17 +111,19 @@ async fn stand(boat: Boat, wires: &Handle, outward: &Handle) -> Result<(), Strin
         let by_name = boat.feeds.iter().map(|f| f.name.clone()).zip(ways_back).collect();
         Signals::start(&boat, &by_name, &logbook, clock, &news)
     };
-    outward.spawn(server.run(questions, boat.listen.clone()));
-
     let mut lines = Lines::default();
     let crew: Vec<Mmsi> = boat.crew.iter().filter_map(|c| c.beacon).collect();
-    let mut feeds = Vec::new();
+    let (mut feeds, mut wired) = (Vec::new(), Vec::new());
     for ((feed, outgoing), n) in boat.feeds.iter().zip(outgoing).zip(0..) {
         let (runner, status) = Runner::new(FeedId(n), feed.clone(), crew.clone(), &lines, clock);
-        feeds.push((Arc::from(feed.name.as_str()), status));
+        let name: Arc<str> = Arc::from(feed.name.as_str());
+        let source = feeds::address(&feed.source);
+        wired.push(control::Wire { name: name.clone(), source, status: status.clone() });
+        feeds.push((name, status));
         logbook.name_feed(FeedId(n), &feed.name);
         wires.spawn(runner.run(outgoing));
     }
+    outward.spawn(server.run(questions, boat.listen.clone(), wired));
 
     let (to_watch, mut orders_read) = mpsc::channel(1);
     let read = {

@@ -13,6 +13,7 @@ pub mod example;
 mod handover;
 mod item;
 mod json;
+mod lines;
 mod row;
 pub mod schema;
 mod status;
@@ -30,6 +31,7 @@ pub use event::{AlertPart, CasualtyPart, EventRecord, OwnPart, TargetPart};
 pub use handover::{Date, Dated, Handover, LowBeacon, LowBeaconBasis};
 pub use item::{ComesFrom, Item, NoItem};
 pub use json::from_json;
+pub use lines::{HeldFeed, HeldFeeds, Piece};
 pub use row::{FeedRow, OwnRow, Stamp, TargetRow};
 pub use status::{
     AlertNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, SignalNow, Status, TargetNow, WatchNow,
