@@ -35,6 +35,7 @@ mod house;
 #[cfg(feature = "https")]
 mod https;
 mod keeping;
+mod limits;
 mod logbook;
 mod looking;
 mod missing;

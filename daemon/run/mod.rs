@@ -2,6 +2,7 @@
 
 mod book;
 mod every;
+mod limits;
 mod messenger;
 mod orders;
 
@@ -52,7 +53,8 @@ pub fn run(config: &Path) -> Outcome {
     };
     // Each has its own threads so that none holds up another. The watch runs on this one. The feeds have one, where
     // nothing may block. Signals and control have two: a device may hold up one while the other keeps sounding.
-    let outcome = threads().map_err(|e| e.to_string()).and_then(|(watch, wires, outward)| {
+    let threads = || threads().map_err(|e| format!("threads for the watch: {e}"));
+    let outcome = limits::ensure(&boat).and_then(|()| threads()).and_then(|(watch, wires, outward)| {
         let outcome = watch.block_on(stand(boat, &wires, outward.handle()));
         // A device that never answers must not keep the daemon from stopping.
         outward.shutdown_timeout(Duration::from_millis(100));
