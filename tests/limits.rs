@@ -1,9 +1,11 @@
 //! What the system must allow: `run` makes sure of it before the watch begins.
 
-use crate::aboard::{Daemon, Folder, shim, text, until, verb};
+use crate::aboard::{Daemon, Folder, Receiver, shim, text, until, verb};
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;
+use std::net::TcpListener;
 use std::process::{Command, Stdio};
+use std::time::Duration;
 
 /// What runs out at the start is said, and the watch does not stand half.
 #[test]
@@ -44,4 +46,35 @@ fn too_few_descriptors_or_threads_end_the_start_with_what_to_do() {
     });
     kill(Pid::from_raw(i32::try_from(child.id()).unwrap()), Signal::SIGTERM).unwrap();
     assert!(child.wait().unwrap().success());
+}
+
+/// Names of hosts are looked up, and devices opened, on threads of their own, which end when they are idle.
+#[test]
+#[ignore = "waits 12 s for idle threads to end"]
+fn where_no_thread_is_to_be_had_later_a_feed_is_opened_and_an_alarm_sent_all_the_same() {
+    let (server, receiver) = (TcpListener::bind("127.0.0.1:0").unwrap(), Receiver::start(&[]));
+    let folder = Folder::new("no-thread");
+    let (shim, stop) = (shim("threads", &folder.0), folder.0.join("stop"));
+    let daemon = Daemon::start_preloaded(
+        folder,
+        &format!(
+            "[[feed]]\nname = \"mux\"\ntcp = \"localhost:{}\"\n\
+             [[signal]]\nname = \"helm\"\nwebhook = \"http://localhost:{}/\"\n",
+            server.local_addr().unwrap().port(),
+            receiver.address.port()
+        ),
+        &[("LD_PRELOAD", &shim), ("MIDDLEWATCH_NO_MORE_THREADS", &stop)],
+    );
+    let (wire, _) = server.accept().unwrap();
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
+    receiver.wait_for(|r| r["casualty"]["crew"] == "Ada");
+    // Idle threads are kept for ten seconds by default.
+    std::thread::sleep(Duration::from_secs(12));
+    std::fs::write(&stop, "").unwrap();
+    drop(wire);
+    assert!(daemon.tell(&["overboard", "Bo"]).status.success());
+    receiver.wait_for(|r| r["casualty"]["crew"] == "Bo");
+    server.set_nonblocking(true).unwrap();
+    until("the feed", || server.accept().ok());
+    assert!(!daemon.stderr().contains("panicked"), "{}", daemon.stderr());
 }

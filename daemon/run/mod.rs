@@ -33,6 +33,8 @@ use tokio::sync::mpsc;
 const REST: Duration = Duration::from_millis(100);
 /// Least time between two readings of the orders for SIGHUP.
 const RELOADS: Duration = Duration::from_secs(1);
+/// How long a thread that waits for files and devices is kept without work: as good as for ever.
+const KEPT: Duration = Duration::from_secs(365 * 24 * 3600);
 /// Most reports from signals waiting for the watch.
 const NEWS: usize = 64;
 
@@ -71,9 +73,17 @@ pub fn run(config: &Path) -> Outcome {
 
 /// Runtimes: the watch's own, the feeds' (which runs until the process ends), and that of signals and control.
 fn threads() -> io::Result<(Runtime, Handle, Runtime)> {
-    let own = || Builder::new_current_thread().enable_all().build();
-    let (watch, feeds) = (own()?, own()?);
-    let outward = Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
+    let built = |mut builder: Builder| {
+        let runtime = builder.enable_all().thread_keep_alive(KEPT).build()?;
+        // One thread that may block stays. Whoever needs one where there is none, and none to be had, is ended: a feed
+        // that opens its wire, a webhook that looks up a host.
+        drop(runtime.spawn_blocking(|| ()));
+        io::Result::Ok(runtime)
+    };
+    let (watch, feeds) = (built(Builder::new_current_thread())?, built(Builder::new_current_thread())?);
+    let mut outward = Builder::new_multi_thread();
+    outward.worker_threads(2);
+    let outward = built(outward)?;
     let wires = feeds.handle().clone();
     std::thread::Builder::new().name("feeds".to_owned()).spawn(move || feeds.block_on(pending::<()>()))?;
     Ok((watch, wires, outward))
