@@ -392,7 +392,8 @@ async fn listen(feed: &boat::Feed, held: Option<Held>) -> std::io::Result<u64> {
             None => Opened::open(&feed.source).await?.0,
             Some(held) if held.state == "up" => Opened::Stream(Box::new(held.bytes)),
             Some(held) => {
-                return Err(std::io::Error::other(format!("{}, says the running watch", held.state)));
+                let state = if held.state.is_empty() { "not open yet" } else { &held.state };
+                return Err(std::io::Error::other(format!("{state}, says the running watch")));
             }
         };
         let mut chunk = vec![0; CHUNK];

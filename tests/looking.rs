@@ -1,12 +1,13 @@
 //! Wires that belong to the running watch: nobody takes them from it, and who looks on looks through it.
 
-use crate::aboard::{Daemon, middlewatch, sentence, text, until, verb};
+use crate::aboard::{Daemon, PATIENCE, middlewatch, sentence, text, until, verb};
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;
 use serde_json::Value;
 use socket2::{Domain, Protocol, Socket, Type};
-use std::io::{BufRead, BufReader, ErrorKind, Write};
+use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
 use std::net::{Ipv4Addr, SocketAddr, TcpListener, UdpSocket};
+use std::os::unix::net::UnixStream;
 use std::process::{Child, Stdio};
 
 fn free() -> SocketAddr {
@@ -171,6 +172,60 @@ fn a_live_check_beside_the_watch_takes_nothing_either() {
     assert_eq!(line["good"], true, "{line}");
     assert!(line["words"].as_str().unwrap().ends_with("through the running watch"), "{line}");
     until("the watch to hear all", || (sentences(&daemon, 0) == sent).then_some(()));
+}
+
+/// Looks on by hand at all feeds, and reads no further than the first line; `None` if refused.
+fn look_on(daemon: &Daemon) -> Option<BufReader<UnixStream>> {
+    let mut stream = UnixStream::connect(daemon.folder.0.join("control.sock")).unwrap();
+    stream.set_read_timeout(Some(PATIENCE)).unwrap();
+    stream.write_all(b"GET /lines HTTP/1.1\r\nhost: x\r\n\r\n").unwrap();
+    let mut stream = BufReader::new(stream);
+    let mut line = String::new();
+    while !line.starts_with("{\"feeds\":") {
+        line.clear();
+        if stream.read_line(&mut line).unwrap() == 0 {
+            return None;
+        }
+    }
+    let first: Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(first["feeds"][0]["feed"], "mux");
+    Some(stream)
+}
+
+#[test]
+fn whoever_looks_on_and_reads_nothing_loses_lines_and_the_watch_none() {
+    const LINES: u64 = 60_000;
+    let server = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = server.local_addr().unwrap();
+    let daemon = Daemon::start("slow", &format!("[[feed]]\nname = \"mux\"\ntcp = \"{address}\"\n"));
+    let (mut wire, _) = server.accept().unwrap();
+    until("the feed", || (daemon.status()["feeds"][0]["state"] == "up").then_some(()));
+    let mut slow = look_on(&daemon).unwrap();
+    let many = heading(12.0).repeat(1000);
+    for _ in 0..LINES / 1000 {
+        wire.write_all(many.as_bytes()).unwrap();
+    }
+    until("the watch to hear all", || (sentences(&daemon, 0) == LINES).then_some(()));
+    // He reads on, and is told what he missed.
+    let mut read = 0;
+    let lost = until("what was lost", || {
+        let mut line = String::new();
+        slow.read_line(&mut line).unwrap();
+        // The lengths of chunks stand between the lines.
+        let Ok(piece) = serde_json::from_str::<Value>(&line) else { return None };
+        read += piece["bytes"].as_str()?.len();
+        piece["lost"].as_u64().filter(|lost| *lost > 0)
+    });
+    assert!(lost > 10 && read < many.len() * 60 / 2, "{lost} pieces lost, {read} bytes read");
+    // Six of one user may look at one time.
+    let others: Vec<_> = (0..5).map(|_| look_on(&daemon).unwrap()).collect();
+    let mut refused = UnixStream::connect(daemon.folder.0.join("control.sock")).unwrap();
+    refused.write_all(b"GET /lines HTTP/1.1\r\nhost: x\r\n\r\n").unwrap();
+    let mut said = String::new();
+    refused.read_to_string(&mut said).unwrap();
+    assert!(said.starts_with("HTTP/1.1 503"), "{said}");
+    drop((others, slow));
+    until("a place", || look_on(&daemon));
 }
 
 /// Nobody reads while the daemon is stopped; what the kernel then drops is counted, to the last datagram.
