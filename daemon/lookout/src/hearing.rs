@@ -6,10 +6,12 @@
 //! (the common formula for an effective earth's radius of 4/3; Recommendation ITU-R P.310, from memory). That part is
 //! estimated from all of them together and carried over to an antenna awash.
 
+mod estimate;
+
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
-use terms::{Mmsi, Moment, Position};
+use terms::{Mmsi, Moment, Position, Wakes};
 
 /// Stations whose pairs are kept; the one unheard longest goes.
 const STATIONS: usize = 64;
@@ -142,7 +144,6 @@ struct Chain {
 /// A beacon's test under way.
 #[derive(Debug, Clone)]
 struct Test {
-    began: Moment,
     messages: u32,
     range_nm: Option<f64>,
 }
@@ -152,6 +153,15 @@ struct Test {
 #[serde(transparent)]
 pub struct Kept(Vec<Station>);
 
+/// What falls due of one station.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+enum Due {
+    /// Her test is over.
+    Test(Mmsi),
+    /// Her next message is overdue.
+    Message(Mmsi),
+}
+
 /// What was heard and what was not.
 #[derive(Debug, Clone, Default)]
 pub struct Hearing {
@@ -160,9 +170,12 @@ pub struct Hearing {
     stations: Vec<Station>,
     chains: BTreeMap<Mmsi, Chain>,
     tests: BTreeMap<Mmsi, Test>,
+    due: Wakes<Due>,
     /// Steps of time when anybody was heard, and who, the newest last.
     listened: VecDeque<(i64, Mmsi, bool)>,
-    estimate: Option<(Moment, u32, Result<Expected, TooThin>)>,
+    estimate: Option<(Moment, Result<Expected, TooThin>)>,
+    /// Pairs have come in since then.
+    more: bool,
     /// When overdue messages were last looked for.
     looked: Option<Moment>,
 }
@@ -202,6 +215,7 @@ impl Hearing {
         speed: Option<(f64, f64)>,
     ) {
         let before = self.chains.remove(&mmsi);
+        self.due.set(Due::Message(mmsi), None);
         let Some(here) = here else { return };
         let range_nm = here.range_and_bearing(position).0;
         if let Some(before) = before {
@@ -224,8 +238,13 @@ impl Hearing {
                 due: at + DUE_EVERY,
                 missed: Vec::new(),
             };
-            self.chains.insert(mmsi, chain);
+            self.follow(mmsi, chain);
         }
+    }
+
+    fn follow(&mut self, mmsi: Mmsi, chain: Chain) {
+        self.due.set(Due::Message(mmsi), Some(chain.due + LATE));
+        self.chains.insert(mmsi, chain);
     }
 
     /// A message of a beacon's test, with its position if it has one.
@@ -239,7 +258,10 @@ impl Hearing {
         if !self.tests.contains_key(&mmsi) && self.tests.len() >= FOLLOWED {
             return;
         }
-        let test = self.tests.entry(mmsi).or_insert(Test { began: at, messages: 0, range_nm: None });
+        let test = self.tests.entry(mmsi).or_insert_with(|| {
+            self.due.set(Due::Test(mmsi), Some(at + TEST_LASTS));
+            Test { messages: 0, range_nm: None }
+        });
         test.messages += 1;
         test.range_nm = here.zip(position).map(|(h, p)| h.range_and_bearing(p).0).or(test.range_nm);
     }
@@ -251,71 +273,66 @@ impl Hearing {
             return;
         }
         self.looked = Some(at);
-        self.end_tests(at);
-        let late: Vec<Mmsi> =
-            self.chains.iter().filter(|(_, c)| c.due + LATE <= at).map(|(m, _)| *m).collect();
-        for mmsi in late {
-            let Some(mut chain) = self.chains.remove(&mmsi) else { continue };
-            // Without own position nobody knows how far off she was.
-            let Some(here) = here else { continue };
-            while chain.due + LATE <= at && chain.missed.len() < MISSED_MOST {
-                if self.listened(chain.due, mmsi) {
-                    let run_nm = chain.sog_kn * chain.due.since(chain.last).as_secs_f64() / 3600.0;
-                    let place = chain.position.at(chain.cog_deg, run_nm);
-                    chain.missed.push(here.range_and_bearing(place).0);
-                } else if at.since(chain.last) > DUE_EVERY * (MISSED_MOST as u32 + 2) {
-                    chain.missed.clear();
-                    break;
-                }
-                chain.due = chain.due + DUE_EVERY;
+        let mut due: Vec<Due> = std::iter::from_fn(|| self.due.pop(at)).collect();
+        due.sort_unstable();
+        for due in due {
+            match due {
+                Due::Test(mmsi) => self.end_test(mmsi),
+                Due::Message(mmsi) => self.overdue(at, here, mmsi),
             }
-            if at.since(chain.last) <= DUE_EVERY * (MISSED_MOST as u32 + 2)
-                && chain.missed.len() < MISSED_MOST
-            {
-                self.chains.insert(mmsi, chain);
-                continue;
+        }
+    }
+
+    /// A vessel's message is overdue: it is missed, or she is gone.
+    fn overdue(&mut self, at: Moment, here: Option<Position>, mmsi: Mmsi) {
+        let Some(mut chain) = self.chains.remove(&mmsi) else { return };
+        // Without own position nobody knows how far off she was.
+        let Some(here) = here else { return };
+        while chain.due + LATE <= at && chain.missed.len() < MISSED_MOST {
+            if self.listened(chain.due, mmsi) {
+                let run_nm = chain.sog_kn * chain.due.since(chain.last).as_secs_f64() / 3600.0;
+                let place = chain.position.at(chain.cog_deg, run_nm);
+                chain.missed.push(here.range_and_bearing(place).0);
+            } else if at.since(chain.last) > DUE_EVERY * (MISSED_MOST as u32 + 2) {
+                chain.missed.clear();
+                break;
             }
-            // Gone. If she was drawing away she is out of hearing; if she was coming nearer she has switched off.
-            if chain.missed.last().is_some_and(|r| *r > chain.range_nm) {
-                for range in chain.missed {
-                    self.pair(mmsi, false, range, false);
-                }
+            chain.due = chain.due + DUE_EVERY;
+        }
+        if at.since(chain.last) <= DUE_EVERY * (MISSED_MOST as u32 + 2) && chain.missed.len() < MISSED_MOST {
+            self.follow(mmsi, chain);
+            return;
+        }
+        // Gone. If she was drawing away she is out of hearing; if she was coming nearer she has switched off.
+        if chain.missed.last().is_some_and(|r| *r > chain.range_nm) {
+            for range in chain.missed {
+                self.pair(mmsi, false, range, false);
             }
         }
     }
 
     /// Renews the estimate when due: ten minutes after the last, and only if pairs came in since.
     pub fn refresh(&mut self, at: Moment) {
-        let due = self
-            .estimate
-            .is_none_or(|(then, pairs, _)| at.since(then) >= ESTIMATED_EVERY && self.basis().pairs != pairs);
+        let due = self.estimate.is_none_or(|(then, _)| self.more && at.since(then) >= ESTIMATED_EVERY);
         if due {
             self.estimate_now(at);
         }
     }
 
-    fn end_tests(&mut self, at: Moment) {
-        let over: Vec<Mmsi> =
-            self.tests.iter().filter(|(_, t)| at.since(t.began) >= TEST_LASTS).map(|(m, _)| *m).collect();
-        for mmsi in over {
-            let Some(Test { messages, range_nm: Some(range), .. }) = self.tests.remove(&mmsi) else {
-                continue;
-            };
-            if range >= TELLING_NM {
-                // Each of two receivers delivers them; more than eight count as all.
-                let heard = messages.min(TEST_MESSAGES);
-                (0..heard).for_each(|_| self.pair(mmsi, true, range, true));
-                (heard..TEST_MESSAGES).for_each(|_| self.pair(mmsi, true, range, false));
-            }
+    fn end_test(&mut self, mmsi: Mmsi) {
+        let Some(Test { messages, range_nm: Some(range) }) = self.tests.remove(&mmsi) else { return };
+        if range >= TELLING_NM {
+            // Each of two receivers delivers them; more than eight count as all.
+            let heard = messages.min(TEST_MESSAGES);
+            (0..heard).for_each(|_| self.pair(mmsi, true, range, true));
+            (heard..TEST_MESSAGES).for_each(|_| self.pair(mmsi, true, range, false));
         }
     }
 
     /// When it wants to be advanced next: never before it will look again, or a wake-up would change nothing and come
     /// back at once.
     pub fn next_wake(&self) -> Option<Moment> {
-        let chains = self.chains.values().map(|c| c.due + LATE).min();
-        let tests = self.tests.values().map(|t| t.began + TEST_LASTS).min();
-        let due = [chains, tests].into_iter().flatten().min()?;
+        let due = self.due.next()?;
         Some(self.looked.map_or(due, |looked| due.max(looked + LOOKED_EVERY)))
     }
 
@@ -323,6 +340,7 @@ impl Hearing {
         if !(0.0..FURTHEST_NM).contains(&range_nm) {
             return;
         }
+        self.more = true;
         let mut station = match self.stations.iter().position(|s| s.mmsi == mmsi) {
             Some(i) => self.stations.remove(i),
             None => Station { mmsi, beacon, steps: BTreeMap::new() },
@@ -355,13 +373,14 @@ impl Hearing {
         if self.antenna_m.is_none() {
             return Err(TooThin::Antenna);
         }
-        self.estimate.map_or_else(|| Err(TooThin::Few(self.basis())), |(_, _, e)| e)
+        self.estimate.map_or_else(|| Err(TooThin::Few(self.basis())), |(_, e)| e)
     }
 
     /// Makes a new estimate.
     pub fn estimate_now(&mut self, at: Moment) {
         let basis = self.basis();
-        self.estimate = Some((at, basis.pairs, self.estimated(basis)));
+        self.estimate = Some((at, self.estimated(basis)));
+        self.more = false;
     }
 
     fn estimated(&self, basis: Basis) -> Result<Expected, TooThin> {
@@ -369,9 +388,9 @@ impl Hearing {
         if basis.pairs < LEAST_PAIRS || basis.stations < LEAST_STATIONS || basis.missed < LEAST_MISSED {
             return Err(TooThin::Few(basis));
         }
-        let parts = posterior(&self.stations, antenna_m);
+        let parts = estimate::posterior(&self.stations, antenna_m);
         let horizon = horizon_nm(antenna_m, BEACON_M);
-        let at = |quantile: f64| quantile_of(&parts, quantile) * horizon;
+        let at = |quantile: f64| estimate::quantile_of(&parts, quantile) * horizon;
         let (range_nm, least_nm, most_nm) = (at(0.5), at(0.05), at(0.95));
         if most_nm > least_nm * WIDEST {
             return Err(TooThin::Wide { basis, least_nm, most_nm });
@@ -394,106 +413,3 @@ impl Hearing {
         self.estimate_now(at);
     }
 }
-
-/// Parts of the horizon that are weighed, spaced evenly in their logarithm.
-const PARTS: usize = 72;
-const LEAST_PART: f64 = 0.03;
-const MOST_PART: f64 = 1.8;
-/// How steeply hearing ends: the power of the range by which the odds fall. Fading of 2 dB to 10 dB where power falls
-/// with the fourth power of range.
-const STEEPNESS: [f64; 5] = [3.0, 5.0, 8.0, 12.0, 18.0];
-/// Middles of seven equal parts of a normal distribution, in standard deviations (computed).
-const SEVENTHS: [f64; 7] = [-1.4652, -0.7916, -0.3661, 0.0, 0.3661, 0.7916, 1.4652];
-
-fn part(i: usize) -> f64 {
-    let step = (MOST_PART / LEAST_PART).ln() / (PARTS - 1) as f64;
-    LEAST_PART * (i as f64 * step).exp()
-}
-
-/// How likely it is to hear one station as it was heard, if stations of its kind reach a given part of their horizon.
-fn likelihood(s: &Station, part: f64, horizon_nm: f64, steepness: f64) -> f64 {
-    let log: Vec<f64> = SEVENTHS
-        .iter()
-        .map(|z| {
-            let reach = part * horizon_nm * (z * STATIONS_DIFFER).exp();
-            s.steps
-                .iter()
-                .map(|(step, (yes, no))| {
-                    let range = (f64::from(*step) + 0.5) * STEP_NM;
-                    let open = 1.0 / (1.0 + (steepness * (range / reach).ln()).exp());
-                    let p = HEARD_FAR + (HEARD_NEAR - HEARD_FAR) * open;
-                    f64::from(*yes) * p.ln() + f64::from(*no) * (1.0 - p).ln()
-                })
-                .sum()
-        })
-        .collect();
-    log_mean(&log)
-}
-
-/// The logarithm of the mean of the numbers whose logarithms these are.
-fn log_mean(log: &[f64]) -> f64 {
-    let most = log.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    most + (log.iter().map(|l| (l - most).exp()).sum::<f64>() / log.len() as f64).ln()
-}
-
-fn normal(z: f64) -> f64 {
-    (-0.5 * z * z).exp()
-}
-
-/// How likely each part of its horizon is for the next low beacon.
-fn posterior(stations: &[Station], antenna_m: f64) -> Vec<f64> {
-    let horizons = [horizon_nm(antenna_m, CLASS_B_M), horizon_nm(antenna_m, BEACON_M)];
-    // By steepness and part: how likely all of a kind are.
-    let of = |beacon: bool, steepness: f64| -> Vec<f64> {
-        let all = stations.iter().filter(|s| s.beacon == beacon);
-        let horizon = horizons[usize::from(beacon)];
-        let mut sums = vec![0.0; PARTS];
-        for s in all {
-            sums.iter_mut()
-                .enumerate()
-                .for_each(|(i, sum)| *sum += likelihood(s, part(i), horizon, steepness));
-        }
-        sums
-    };
-    let mut log = vec![vec![0.0; STEEPNESS.len()]; PARTS];
-    for (k, steepness) in STEEPNESS.iter().enumerate() {
-        let (class_b, beacons) = (of(false, *steepness), of(true, *steepness));
-        for i in 0..PARTS {
-            // Beacons reach some part of what class B does; how much is poorly known.
-            let by_class_b: Vec<f64> = (0..PARTS)
-                .map(|j| {
-                    let z = ((part(i) / part(j)).ln() - BEACON_PART.ln()) / BEACON_PART_OFF;
-                    class_b[j] - 0.5 * z * z
-                })
-                .collect();
-            log[i][k] = beacons[i] + log_mean(&by_class_b);
-        }
-    }
-    let by_part: Vec<f64> = log.iter().map(|k| log_mean(k)).collect();
-    let most = by_part.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let weights: Vec<f64> = by_part.iter().map(|l| (l - most).exp()).collect();
-    // The next beacon differs from the mean one, as stations do.
-    let next = |i: usize| -> f64 {
-        let of = |(j, w): (usize, &f64)| w * normal((part(i) / part(j)).ln() / STATIONS_DIFFER);
-        weights.iter().enumerate().map(of).sum()
-    };
-    (0..PARTS).map(next).collect()
-}
-
-/// The part of the horizon below which this share of the likelihood lies.
-fn quantile_of(weights: &[f64], quantile: f64) -> f64 {
-    let wanted = weights.iter().sum::<f64>() * quantile;
-    let mut sum = 0.0;
-    for (i, w) in weights.iter().enumerate() {
-        if sum + w >= wanted && *w > 0.0 {
-            let within = (wanted - sum) / w;
-            let step = (MOST_PART / LEAST_PART).ln() / (PARTS - 1) as f64;
-            return part(i) * ((within - 0.5) * step).exp();
-        }
-        sum += w;
-    }
-    part(PARTS - 1)
-}
-
-#[cfg(test)]
-mod tests;

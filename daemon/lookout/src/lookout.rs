@@ -17,7 +17,7 @@ use sentence::ais::AisReport;
 use sentence::{Fix, Report, SentTime};
 use std::collections::BTreeMap;
 use std::time::Duration;
-use terms::{FeedId, Mmsi, Moment, Quantity, Subject, Utc, UtcSource};
+use terms::{FeedId, Mmsi, Moment, Quantity, Subject, Utc, UtcSource, assert_ahead, soonest};
 
 /// Feeds whose last sentence is kept.
 const FEEDS_MAX: usize = 256;
@@ -60,7 +60,6 @@ pub struct Lookout {
     full_told: Option<Moment>,
     /// When the casualties last got own vessel's data.
     followed: Option<Moment>,
-    advanced: Moment,
     had_motion: bool,
 }
 
@@ -82,7 +81,6 @@ impl Lookout {
             ships: ShipsHeard::default(),
             full_told: None,
             followed: None,
-            advanced: Moment(i64::MIN),
             had_motion: false,
             settings,
         }
@@ -310,8 +308,7 @@ impl Lookout {
 
     /// Runs every timer due by then.
     pub fn advance(&mut self, at: Moment) {
-        self.own.advance(self.advanced, at, &self.settings, &mut self.findings);
-        self.advanced = self.advanced.max(at);
+        self.own.advance(at, &self.settings, &mut self.findings);
         self.notice_motion(at);
         if self.sun.is_none_or(|(then, _)| at.since(then) >= SUN_EVERY) {
             self.look_at_sun(at);
@@ -331,6 +328,7 @@ impl Lookout {
         self.proof.refresh(at);
         self.advance_casualties(at);
         self.findings.truncate(FINDINGS_MAX);
+        assert_ahead(at, self.wakes());
     }
 
     fn look_at_sun(&mut self, at: Moment) {
@@ -350,12 +348,19 @@ impl Lookout {
 
     /// When it next wants to be advanced.
     pub fn next_wake(&self) -> Option<Moment> {
-        let own = self.own.next_wake(self.advanced);
-        let target = self.table.next_due().map(|(due, _)| due);
-        let sun = self.sun.map(|(then, _)| then + SUN_EVERY);
-        let ships = self.ships.silent_at();
-        let timers = [self.casualties.next_wake(), self.proof.next_wake()];
-        [own, target, sun, ships].into_iter().chain(timers).flatten().min()
+        soonest(self.wakes())
+    }
+
+    /// The same of each of its parts.
+    fn wakes(&self) -> [(&'static str, Option<Moment>); 6] {
+        [
+            ("own vessel", self.own.next_wake()),
+            ("targets", self.table.next_due().map(|(due, _)| due)),
+            ("sun", self.sun.map(|(then, _)| then + SUN_EVERY)),
+            ("ships heard", self.ships.silent_at()),
+            ("casualties", self.casualties.next_wake()),
+            ("proof of hearing", self.proof.next_wake()),
+        ]
     }
 
     /// Findings since the last call, in order.

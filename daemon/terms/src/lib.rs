@@ -12,6 +12,7 @@ mod quantity;
 mod span;
 mod tendency;
 mod text;
+mod wakes;
 mod word;
 
 pub use angle::{Circular, in_sector, normal_deg, three_digits, turn_deg};
@@ -25,4 +26,5 @@ pub use quantity::{CasualtyId, Dimension, FeedId, Quantity, Reading, SignalId, S
 pub use span::{exact, rounded, span};
 pub use tendency::tendency;
 pub use text::{is_hidden, legible, one_line};
+pub use wakes::{Wakes, assert_ahead, soonest};
 pub use word::ClosedList;

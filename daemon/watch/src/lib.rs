@@ -37,7 +37,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 use std::vec::Drain;
-use terms::{FeedId, Moment, Quantity, Subject, Utc, legible, one_line};
+use terms::{FeedId, Moment, Quantity, Subject, Utc, Wakes, assert_ahead, legible, one_line, soonest};
 use view::View;
 
 /// Longest time between two looks about, whatever comes.
@@ -57,6 +57,10 @@ pub struct Watch {
     lookout: Lookout,
     board: Board,
     ears: Vec<Ear>,
+    /// When each feed that is not silent will count as silent.
+    silences: Wakes<FeedId>,
+    /// Whether silence of any feed means something.
+    live: bool,
     effects: Vec<Effect>,
     /// Signals, buttons and the heartbeat by their numbers.
     outlets: Vec<Item>,
@@ -108,6 +112,8 @@ impl Watch {
                 ..BoardSettings::default()
             }),
             ears: Vec::new(),
+            silences: Wakes::default(),
+            live: false,
             effects: Vec::new(),
             outlets: outlets(&boat).collect(),
             findings: Vec::new(),
@@ -259,20 +265,32 @@ impl Watch {
                 self.effects.push(Effect::Places(self.stamp(at), places));
             }
         }
+        assert_ahead(at, self.wakes());
     }
 
     /// When it next wants to be advanced.
     pub fn next_wake(&self) -> Option<Moment> {
+        // What a beacon's line left over is due at once.
         if self.left.is_some() {
             return Some(self.now);
         }
-        let silence = self.ears.iter().filter(|e| !e.silent).filter_map(Ear::silent_at).min();
-        let fix = (!self.fix_lost).then(|| self.fix_lost_at()).flatten();
-        let clock =
-            self.clock_unknown.filter(|_| !self.clock_told).map(|since| since + vigil::CLOCK_PATIENCE);
-        let about = Some(self.looked_about + LOOKS_ABOUT_EVERY);
-        let timers = [silence, fix, clock, about, self.trends.due(), self.dates_due(), self.exercise_due()];
-        [self.lookout.next_wake(), self.board.next_wake()].into_iter().chain(timers).flatten().min()
+        soonest(self.wakes())
+    }
+
+    /// The same of each of its parts.
+    fn wakes(&self) -> [(&'static str, Option<Moment>); 9] {
+        let clock = self.clock_unknown.filter(|_| !self.clock_told);
+        [
+            ("lookout", self.lookout.next_wake()),
+            ("board", self.board.next_wake()),
+            ("silent feeds", self.silences.next()),
+            ("lost fix", (!self.fix_lost).then(|| self.fix_lost_at()).flatten()),
+            ("unknown clock", clock.map(|since| since + vigil::CLOCK_PATIENCE)),
+            ("look about", Some(self.looked_about + LOOKS_ABOUT_EVERY)),
+            ("trends", self.trends.due()),
+            ("dates", self.dates_due()),
+            ("exercise", self.exercise_due()),
+        ]
     }
 
     /// Puts out what must be kept, ahead of the events from the same input or moment.

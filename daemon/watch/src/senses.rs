@@ -25,7 +25,6 @@ pub(crate) struct Ear {
     /// How long it may be silent before an alert; `None` if silence means nothing (a replayed file that has ended).
     pub silent_after: Option<Duration>,
     pub heard: Option<Moment>,
-    since: Moment,
     pub silent: bool,
     /// Not open: its device or its peer is gone.
     pub closed: bool,
@@ -121,10 +120,6 @@ impl Ear {
             lookout.feed_health(at, feed, health);
         }
     }
-
-    pub fn silent_at(&self) -> Option<Moment> {
-        Some(self.heard.unwrap_or(self.since) + self.silent_after?)
-    }
 }
 
 impl Watch {
@@ -133,6 +128,8 @@ impl Watch {
         f.name = one_line(&f.name);
         let id = FeedId(u16::try_from(self.ears.len()).unwrap_or(u16::MAX));
         self.lookout.name_feed(id, &f.name);
+        self.live |= f.silent_after.is_some();
+        self.silences.set(id, f.silent_after.map(|after| at + after));
         self.ears.push(Ear {
             name: f.name.clone(),
             setting: f.clone(),
@@ -141,7 +138,6 @@ impl Watch {
             refused: Counts::default(),
             silent_after: f.silent_after,
             heard: None,
-            since: at,
             silent: false,
             closed: false,
             garbled: false,
@@ -173,6 +169,7 @@ impl Watch {
         self.hearing = Some(feed);
         if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
             ear.heard = Some(at);
+            self.silences.set(feed, ear.silent_after.map(|after| at + after));
             ear.pace.hear(at, report);
             let trusted = ear.trusted;
             if std::mem::take(&mut ear.silent) {

@@ -299,3 +299,78 @@ impl Watch {
         watch
     }
 }
+
+/// Plays a scenario from wake to wake, with everything that can want one: a roster, a watch alarm, dated gear, silent feeds, an
+/// exercise. Returns how many lines there were and how many wakes.
+fn from_wake_to_wake(text: &str) -> (usize, usize) {
+    let scenario = Scenario::read("scenario", text).unwrap();
+    let boat = "version = 1\n[vessel]\nantenna_m = 12\n[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n\
+        [[crew]]\nname = \"Bo\"\n[watch]\n\
+        [[watch.roster]]\nwho = \"Ada\"\nhours = \"20:00 to 03:05\"\n\
+        [[watch.roster]]\nwho = \"Bo\"\nhours = \"03:05 to 20:00\"\n\
+        [watch.alarm]\ndormant_period = \"3 min\"\nreset_from = [\"helm\"]\nhours = [\"00:00 to 12:00\"]\n\
+        [[gear]]\nname = \"raft\"\ndue = \"2026-01\"\n";
+    let mut w = watch_of(boat, Moment::ZERO, Some(Utc(0)));
+    let (_, ocean) = rules::SHIPPED.iter().find(|(name, _)| name.contains("ocean")).unwrap();
+    w.set_orders(Moment::ZERO, Arc::new(Orders::read("ocean", ocean).unwrap()), false);
+    let names: Vec<&str> = scenario.feeds().collect();
+    for name in names.iter().chain(&["one that says nothing"]) {
+        let setting = FeedSetting {
+            name: (*name).to_owned(),
+            checksum_optional: false,
+            simulator: true,
+            trusted: false,
+            silent_after: Some(Duration::from_secs(60)),
+        };
+        w.add_feed(Moment::ZERO, setting);
+    }
+    let (mut lines, mut wakes, mut drilled) = (0, 0, false);
+    for t in scenario.play() {
+        while let Some(due) = w.next_wake().filter(|due| *due <= t.at) {
+            assert!(due >= w.now, "woken at {due:?}, and it is {:?}", w.now);
+            w.advance(due);
+            wakes += 1;
+            for (source, next) in w.wakes() {
+                assert!(
+                    next.is_none_or(|next| next > due),
+                    "{source}: {next:?} after it was woken at {due:?}"
+                );
+            }
+        }
+        if !drilled && t.at > Moment(120_000) {
+            // It needs own position.
+            drilled = w.take(t.at, Input::Act(Act::Drill { what: "overboard".to_owned() })).is_ok();
+        }
+        if let What::Line { feed, line } = t.what
+            && let Ok(line) = line.parse()
+        {
+            let n = names.iter().position(|name| *name == feed).unwrap();
+            w.take(t.at, Input::Line(FeedId(u16::try_from(n).unwrap()), line)).unwrap();
+            lines += 1;
+        }
+        w.effects();
+    }
+    (lines, wakes)
+}
+
+#[test]
+fn no_wake_of_any_source_lies_in_the_past() {
+    for night in [
+        include_str!("../../../fixtures/every-kind.toml"),
+        include_str!("../../../fixtures/coast-traffic.toml"),
+    ] {
+        from_wake_to_wake(night);
+    }
+    // Class B vessels whose reports are lost, as what proves that the antenna hears.
+    let crowd = "version = 1\ntitle = \"A crowd\"\nstart = \"2026-05-01T03:00:00Z\"\nduration = \"15 min\"\nseed = 1\n\
+        [own]\nname = \"WINDLESTRAW\"\nmmsi = \"232990417\"\nposition = \"50°30.00′N 000°30.00′W\"\ncourse_deg = 60\n\
+        speed_kn = 6\n[[feed]]\nname = \"gps\"\ntalker = \"GP\"\nsentences = { RMC = \"1 s\" }\n\
+        [[feed]]\nname = \"ais\"\ntalker = \"AI\"\nhears = { probability = 0.6, range_nm = 40 }\n\
+        [[traffic]]\ncount = 60\nfirst_mmsi = \"232100000\"\nwithin_nm = 15\nlanes_deg = [0, 90, 180, 270]\n\
+        slowest_kn = 3\nfastest_kn = 12\nclass_b = 1\n";
+    let (lines, wakes) = from_wake_to_wake(crowd);
+    assert!(
+        lines > 1_500 && wakes < 15 * 60 * 20,
+        "{wakes} wakes beside {lines} lines in a quarter of an hour"
+    );
+}

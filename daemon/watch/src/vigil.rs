@@ -4,7 +4,7 @@ use crate::Watch;
 use lookout::{Propulsion, Visibility};
 use rules::{BuiltIn, Doing, Words};
 use std::time::Duration;
-use terms::{FeedId, Moment, Subject};
+use terms::{Moment, Subject};
 
 /// How long UTC may be unknown before an alert: by then even a cold receiver has given its almanac's time (common
 /// practice).
@@ -15,12 +15,11 @@ const FIX_LOST_AFTER: Duration = Duration::from_secs(30);
 impl Watch {
     /// Finds feeds silent too long, and a lost fix.
     pub(crate) fn look_for_silence(&mut self, at: Moment) {
-        for (ear, n) in self.ears.iter_mut().zip(0..) {
-            if !ear.silent && ear.silent_at().is_some_and(|s| s <= at) {
-                ear.silent = true;
-                self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(FeedId(n)), Words::default());
-                ear.tell_health(at, FeedId(n), &mut self.lookout);
-            }
+        while let Some(feed) = self.silences.pop(at) {
+            let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { continue };
+            ear.silent = true;
+            self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(feed), Words::default());
+            ear.tell_health(at, feed, &mut self.lookout);
         }
         if !self.fix_lost && self.fix_lost_at().is_some_and(|s| s <= at) {
             self.fix_lost = true;
@@ -74,10 +73,9 @@ impl Watch {
 
     /// When the fix will count as lost if nothing comes; never if no feed can bring one.
     pub(crate) fn fix_lost_at(&self) -> Option<Moment> {
-        let live = self.ears.iter().any(|e| e.silent_after.is_some());
         match self.had_fix {
             Some(last) => Some(last + FIX_LOST_AFTER),
-            None => live.then(|| self.began + FIX_LOST_AFTER * 4),
+            None => self.live.then(|| self.began + FIX_LOST_AFTER * 4),
         }
     }
 }

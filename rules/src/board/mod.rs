@@ -4,7 +4,6 @@ mod events;
 mod hold;
 mod possible;
 mod snapshot;
-mod timers;
 mod watch;
 mod watched;
 
@@ -23,11 +22,10 @@ use snapshot::KeptOrder;
 pub use snapshot::Snapshot;
 use std::collections::BTreeMap;
 use std::sync::Arc;
-use terms::{CasualtyId, Moment, Position, Quantity, Subject, Utc, Value, Whose};
-use timers::Timers;
+use terms::{CasualtyId, Moment, Position, Quantity, Subject, Utc, Value, Whose, assert_ahead, soonest};
 pub use watch::Handover;
 pub use watched::{MOST_SUBJECTS, ONE_BY_ONE};
-use watched::{Tools, Watched};
+use watched::{Timers, Tools, Watched};
 
 /// Greatest number of built-in alerts at once; beyond it all but emergencies are only noted.
 const MOST_BUILT_IN: usize = 512;
@@ -275,12 +273,23 @@ impl Board {
             }
             self.alerts.advance(at);
         }
+        assert_ahead(at, self.wakes());
     }
 
     /// When the board wants to be advanced next.
     pub fn next_wake(&self) -> Option<Moment> {
-        let own = [self.timers.next(), self.alerts.next_wake(), self.watch_wake(), self.unconfirmed_until];
-        own.into_iter().flatten().min()
+        soonest(self.wakes())
+    }
+
+    /// The same of each of its parts.
+    fn wakes(&self) -> [(&'static str, Option<Moment>); 5] {
+        [
+            ("orders", self.timers.next()),
+            ("alerts", self.alerts.next_wake()),
+            ("roster", self.roster_due),
+            ("watch alarm", self.watch_alarm.as_ref().and_then(WatchAlarm::next_wake)),
+            ("alerts from before a restart", self.unconfirmed_until),
+        ]
     }
 
     /// Raises a built-in alert, or announces it again: an earlier acknowledgement no longer counts. `words` are used while

@@ -195,10 +195,4 @@ impl Board {
             }
         }
     }
-
-    /// When the roster or the watch alarm is due.
-    pub(super) fn watch_wake(&self) -> Option<Moment> {
-        let keeper = self.watch_alarm.as_ref().and_then(WatchAlarm::next_wake);
-        [self.roster_due, keeper].into_iter().flatten().min()
-    }
 }

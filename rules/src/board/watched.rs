@@ -5,7 +5,6 @@ mod telling;
 
 use super::hold::Hold;
 use super::snapshot::KeptOrder;
-use super::timers::Timers;
 use crate::alert::{AlertId, Origin};
 use crate::condition::{Measure, Test, Truth};
 use crate::judge::{Sight, TestState};
@@ -15,7 +14,7 @@ use rustc_hash::FxHashMap;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{FeedId, Moment, Subject, Whose};
+use terms::{FeedId, Moment, Subject, Wakes, Whose};
 
 /// Greatest number of subjects that one order judges; the crowd alert says if there are more.
 pub const MOST_SUBJECTS: usize = 4096;
@@ -108,6 +107,10 @@ pub struct Watched {
     /// The tests' truths while a subject is judged, as far as they were needed.
     truths: Vec<Option<Truth>>,
 }
+
+/// When to judge again though nothing has changed: an order by its place, and one of its subjects; `None` for what all
+/// subjects share.
+pub type Timers = Wakes<(u32, Option<Subject>)>;
 
 /// What an order needs besides its own state.
 pub struct Tools<'a> {

@@ -2,6 +2,7 @@
 
 mod ais_set;
 mod doubt;
+mod ends;
 mod review;
 mod transducer;
 mod variation;
@@ -16,6 +17,7 @@ use crate::{Finding, Settings};
 use ais_set::SetAlarms;
 pub(crate) use ais_set::ShipsHeard;
 use doubt::Doubts;
+use ends::Ends;
 use review::Watched;
 use sentence::ais::{AisReport, PositionSource};
 use sentence::{Depth, Fix, FixQuality, Heading, Report, Transducer, Wind, WindReference};
@@ -133,6 +135,7 @@ pub(crate) struct OwnVessel {
     watched: Watched,
     set_alarms: SetAlarms,
     doubts: Doubts,
+    ends: Ends,
 }
 
 impl OwnVessel {
@@ -146,6 +149,7 @@ impl OwnVessel {
             watched: Watched::default(),
             set_alarms: SetAlarms::default(),
             doubts: Doubts::default(),
+            ends: Ends::default(),
         }
     }
 
@@ -183,6 +187,7 @@ impl OwnVessel {
                     a.identifier,
                     a.state.filter(|_| a.acknowledged.is_some()),
                 );
+                self.ends.set_alarms(h.at, &self.set_alarms);
             }
             Report::Rudder { rudder_deg } => {
                 self.number(h, Q::Rudder, *rudder_deg, 0);
@@ -198,6 +203,7 @@ impl OwnVessel {
         h.source = h.source.as_origin(Origin::Transmitter);
         let foreign = own.filter(|&o| o != report.mmsi);
         self.watched.hear_transmitter(h.at, report.position.filter(|_| foreign.is_none()));
+        self.ends.transmitter(h.at);
         let text = foreign.map(|o| format!("own AIS transmitter sends as {}, not as {o}", report.mmsi));
         let told = text.is_some();
         self.doubts.weigh(h.at, Trouble::TransmitterIdentity, text, h.findings);
@@ -251,6 +257,9 @@ impl OwnVessel {
             }
             let verdict = self.position.hear(h.at, h.source, position, quality, h.settings);
             h.judged(Quantity::Fix, verdict);
+            if verdict != Verdict::Aside {
+                self.ends.value(h.at, Quantity::Fix);
+            }
             seen.position = fix.position.filter(|_| verdict != Verdict::Aside);
             self.variation.follow(position, h.utc);
         }
@@ -380,7 +389,11 @@ impl OwnVessel {
         let channel = channel.get_or_insert_with(|| Channel::new(silence));
         let verdict = channel.hear(h.at, h.source, value, quality, h.settings);
         h.judged(q, verdict);
-        verdict != Verdict::Aside
+        let used = verdict != Verdict::Aside;
+        if used {
+            self.ends.value(h.at, q);
+        }
+        used
     }
 
     /// What the source in use last said, whatever its age.
@@ -465,26 +478,5 @@ impl OwnVessel {
     /// Takes whether a trouble holds that shows elsewhere than in her instruments.
     pub fn weigh(&mut self, at: Moment, t: Trouble, holds: Option<String>, findings: &mut Vec<Finding>) {
         self.doubts.weigh(at, t, holds, findings);
-    }
-
-    /// When the values now held stop being believed.
-    fn ends(&self) -> impl Iterator<Item = (Quantity, Moment)> + '_ {
-        let numbers = Quantity::ALL.iter().filter_map(|&q| Some((q, self.last(q)?.at)));
-        let fix = self.position.current().map(|h| (Quantity::Fix, h.at));
-        // A millisecond later, so that it is past.
-        numbers.chain(fix).map(|(q, heard)| (q, heard + believed(q) + Duration::from_millis(1)))
-    }
-
-    /// When the next value stops being believed, or own transmitter has been silent for too long.
-    pub fn next_wake(&self, after: Moment) -> Option<Moment> {
-        let silent = self.watched.transmitter_silent_at().into_iter().chain(self.set_alarms.ends());
-        self.ends().map(|(_, end)| end).chain(silent).filter(|&end| end > after).min()
-    }
-
-    /// Runs everything due after one moment and until another.
-    pub fn advance(&mut self, after: Moment, at: Moment, settings: &Settings, findings: &mut Vec<Finding>) {
-        let ended = self.ends().filter(|&(_, end)| end > after && end <= at);
-        findings.extend(ended.map(|(q, _)| Finding::Changed(Subject::OwnVessel, q)));
-        self.review(at, settings, findings);
     }
 }

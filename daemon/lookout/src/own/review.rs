@@ -32,7 +32,7 @@ const FOULED_PART: f64 = 1.0 / 3.0;
 const FOULED_KN: f64 = 2.0;
 /// A station at rest reports every three minutes (ITU-R M.1371-5 table 1): own transmitter is silent if it is not heard
 /// for more than twice that.
-const TRANSMITTER_SILENCE: Duration = Duration::from_secs(400);
+pub(super) const TRANSMITTER_SILENCE: Duration = Duration::from_secs(400);
 
 /// What must be remembered to judge the instruments.
 #[derive(Debug, Clone, Default)]
@@ -101,10 +101,6 @@ impl Watched {
 
     pub fn transmitted(&self) -> Option<Moment> {
         self.transmitter
-    }
-
-    pub fn transmitter_silent_at(&self) -> Option<Moment> {
-        self.transmitter.map(|t| t + TRANSMITTER_SILENCE + Duration::from_millis(1))
     }
 
     fn frozen(&self, at: Moment) -> Option<String> {

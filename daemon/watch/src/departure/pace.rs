@@ -26,7 +26,7 @@ impl Pace {
     pub fn hear(&mut self, at: Moment, report: &Report) {
         self.roll(at);
         if matches!(report, Report::Ais(_)) {
-            self.ais_only |= self.minutes.iter().all(|n| *n == 0) && self.counted == 0;
+            self.ais_only = self.ais_only || (self.counted == 0 && self.minutes.iter().all(|n| *n == 0));
         } else {
             self.ais_only = false;
             self.counted = self.counted.saturating_add(1);

@@ -1,8 +1,9 @@
 //! From truths to alerts: an order calls, calls again when it gets worse, and ends.
 
-use super::{Hold, MOST_ALERTS, MOST_OF_A_FEED, MOST_SUBJECTS, ONE_BY_ONE, Phase, Tools, Watched, Worse};
+use super::{
+    Hold, MOST_ALERTS, MOST_OF_A_FEED, MOST_SUBJECTS, ONE_BY_ONE, Phase, Timers, Tools, Watched, Worse,
+};
 use crate::alert::{Origin, Priority};
-use crate::board::timers::Timers;
 use crate::builtin::Escalation;
 use crate::condition::Truth;
 use crate::judge::{Sight, TestState};
