@@ -246,22 +246,30 @@ fn clearance(
         |h: Option<Dimensions>| h.map_or(0.0, |d| (d.port_m + d.starboard_m) / 2.0 / METRES_PER_NM);
     let beams_nm = half_beam_nm(own.1) + half_beam_nm(other.1);
     let about_h = both_nm / v[0].hypot(v[1]).max(0.5);
-    let at = |i: i32| {
+    let mut offs = [[[0.0; 2]; 4]; 2 * HULL_MOMENTS as usize + 1];
+    for (i, offs) in (-HULL_MOMENTS..=HULL_MOMENTS).zip(&mut offs) {
         let hours = tcpa_s / 3600.0 + about_h * f64::from(i) / f64::from(HULL_MOMENTS);
         let p = [r[0] + v[0] * hours, r[1] + v[1] * hours];
-        segments_apart(mine, hers.map(|e| [p[0] + e[0], p[1] + e[1]]))
-    };
-    let least = (-HULL_MOMENTS..=HULL_MOMENTS).map(at).fold(f64::INFINITY, f64::min);
+        match segments_apart(mine, hers.map(|e| [p[0] + e[0], p[1] + e[1]])) {
+            Some(apart) => *offs = apart,
+            None => return Some(0.0),
+        }
+    }
+    // Squares say which are the least; the root is drawn of those alone.
+    let squared = |o: &[f64; 2]| o[0] * o[0] + o[1] * o[1];
+    let least = offs.as_flattened().iter().map(squared).fold(f64::INFINITY, f64::min);
+    let among = offs.as_flattened().iter().filter(|o| squared(o) <= least * (1.0 + 1e-12));
+    let least = among.map(|o| o[0].hypot(o[1])).fold(f64::INFINITY, f64::min);
     Some((least - beams_nm).max(0.0))
 }
 
-/// The distance of two straight lines.
-fn segments_apart(a: [[f64; 2]; 2], b: [[f64; 2]; 2]) -> f64 {
+/// How far, on both axes, each end of two straight lines is off the other line; `None` where they cross.
+fn segments_apart(a: [[f64; 2]; 2], b: [[f64; 2]; 2]) -> Option<[[f64; 2]; 4]> {
     let cross =
         |o: [f64; 2], p: [f64; 2], q: [f64; 2]| (p[0] - o[0]) * (q[1] - o[1]) - (p[1] - o[1]) * (q[0] - o[0]);
     let parts = |a: [[f64; 2]; 2], b: [[f64; 2]; 2]| cross(a[0], a[1], b[0]) * cross(a[0], a[1], b[1]) < 0.0;
     if parts(a, b) && parts(b, a) {
-        return 0.0;
+        return None;
     }
     let to = |p: [f64; 2], s: [[f64; 2]; 2]| {
         let d = [s[1][0] - s[0][0], s[1][1] - s[0][1]];
@@ -271,7 +279,7 @@ fn segments_apart(a: [[f64; 2]; 2], b: [[f64; 2]; 2]) -> f64 {
         } else {
             0.0
         };
-        (p[0] - s[0][0] - part * d[0]).hypot(p[1] - s[0][1] - part * d[1])
+        [p[0] - s[0][0] - part * d[0], p[1] - s[0][1] - part * d[1]]
     };
-    to(a[0], b).min(to(a[1], b)).min(to(b[0], a)).min(to(b[1], a))
+    Some([to(a[0], b), to(a[1], b), to(b[0], a), to(b[1], a)])
 }

@@ -352,6 +352,7 @@ impl Lookout {
     }
 
     /// The same of each of its parts.
+    #[inline]
     fn wakes(&self) -> [(&'static str, Option<Moment>); 6] {
         [
             ("own vessel", self.own.next_wake()),

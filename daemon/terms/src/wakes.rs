@@ -98,12 +98,16 @@ impl<K: Copy + Eq + Hash + Ord> Wakes<K> {
 }
 
 /// The soonest of several sources' wakes, each with the source's name.
+#[inline]
 pub fn soonest<const N: usize>(wakes: [(&'static str, Option<Moment>); N]) -> Option<Moment> {
-    wakes.into_iter().filter_map(|(_, due)| due).min()
+    let first = wakes.iter().map(|(_, due)| due.map_or(i64::MAX, |due| due.0)).fold(i64::MAX, i64::min);
+    // Nothing is due at the end of time.
+    (first < i64::MAX).then_some(Moment(first))
 }
 
 /// Stops a debug build where a source wants to be advanced again at a moment to which it just was: it would be woken without
 /// end and change nothing. At the end of time nothing lies ahead.
+#[inline]
 pub fn assert_ahead<const N: usize>(at: Moment, wakes: [(&'static str, Option<Moment>); N]) {
     for (source, due) in wakes {
         debug_assert!(

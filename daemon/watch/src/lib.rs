@@ -278,6 +278,7 @@ impl Watch {
     }
 
     /// The same of each of its parts.
+    #[inline]
     fn wakes(&self) -> [(&'static str, Option<Moment>); 9] {
         let clock = self.clock_unknown.filter(|_| !self.clock_told);
         [

@@ -282,6 +282,7 @@ impl Board {
     }
 
     /// The same of each of its parts.
+    #[inline]
     fn wakes(&self) -> [(&'static str, Option<Moment>); 5] {
         [
             ("orders", self.timers.next()),
