@@ -2,9 +2,9 @@
 //! how.
 
 use crate::Dimensions;
-use crate::motion::{Motion, closest_of_two};
+use crate::motion::{Motion, Sight, closest_of_two};
 use crate::track::Doubtful;
-use terms::{METRES_PER_NM, Moment, turn_deg};
+use terms::{METRES_PER_NM, turn_deg};
 
 /// Standard errors on either side that hold 95 %.
 const SIGMAS_95: f64 = 1.96;
@@ -89,9 +89,9 @@ pub struct Encounter {
 }
 
 impl Encounter {
-    /// Of two parties, with the errors of both.
-    pub(crate) fn of(own: &Party, other: &Party, doubt: Doubtful, at: Moment) -> Self {
-        let (c, seen, speed) = closest_of_two(&own.motion.carried(at), &other.motion.carried(at));
+    /// Of two parties at one moment, the second as seen from the first, with the errors of both.
+    pub(crate) fn of(own: &Party, other: &Party, seen: Sight, doubt: Doubtful) -> Self {
+        let (c, speed) = closest_of_two(&own.motion, &other.motion, seen);
         let off_nm = SIGMAS_95 * doubt.sigma_nm(c.tcpa_s.clamp(0.0, FURTHEST_S));
         let off_s = off_nm / c.relative_kn.max(0.1) * 3600.0;
         // Directions in the frame midway between the two.

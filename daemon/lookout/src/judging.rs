@@ -1,6 +1,7 @@
 //! Judging a target: where it lies, how close it will come, whether it is lost.
 
 use crate::encounter::{Encounter, Party};
+use crate::motion::Sight;
 use crate::own::STILL_KN;
 use crate::target::{FORGOTTEN, Judgement, Target};
 use crate::track::Doubtful;
@@ -97,26 +98,32 @@ impl Lookout {
 
     /// How a target lies and moves now.
     pub(crate) fn judgement(&self, at: Moment, target: &Target) -> Judgement {
-        let sight = self.look(at, target);
+        let (sight, met) = self.weigh_up(at, target);
         let seen = sight.map(|s| (s.range_nm(), s.bearing_deg()));
-        Judgement { at, sight, seen, met: self.meet(at, target), lost: target.is_lost(at) }
+        Judgement { at, sight, seen, met, lost: target.is_lost(at) }
     }
 
     /// The closest point of approach; only ships have one. The orders ask for it many times at the moment of the
     /// judgement, which then has it ready.
     pub(crate) fn encounter(&self, at: Moment, target: &Target) -> Option<Encounter> {
-        target.judged.filter(|j| j.at == at).map_or_else(|| self.meet(at, target), |j| j.met)
+        target.judged.filter(|j| j.at == at).map_or_else(|| self.weigh_up(at, target).1, |j| j.met)
     }
 
-    fn meet(&self, at: Moment, target: &Target) -> Option<Encounter> {
+    /// Where she lies, and the closest approach.
+    fn weigh_up(&self, at: Moment, target: &Target) -> (Option<Sight>, Option<Encounter>) {
+        let (Some((own, own_doubt)), Some((other, doubt))) = (self.own.motion(at), target.motion(at)) else {
+            return (self.look(at, target), None);
+        };
+        let (own, other) = (own.carried(at), other.carried(at));
+        let sight = Sight::of(own.position, other.position);
         if !target.kind.is_ship() {
-            return None;
+            return (Some(sight), None);
         }
-        let ((own, own_doubt), (other, doubt)) = (self.own.motion(at)?, target.motion(at)?);
         let heading = self.own.value(at, Quantity::Heading);
         let bow_deg = heading.or_else(|| (own.sog_kn() >= STILL_KN).then(|| own.cog_deg()));
         let own = Party { motion: own, bow_deg, hull: self.settings.dimensions };
         let other = Party { motion: other, bow_deg: target.bow_deg(&other), hull: target.dimensions };
-        Some(Encounter::of(&own, &other, Doubtful::of_both(own_doubt, doubt), at))
+        let met = Encounter::of(&own, &other, sight, Doubtful::of_both(own_doubt, doubt));
+        (Some(sight), Some(met))
     }
 }

@@ -146,12 +146,13 @@ pub struct Closest {
 /// The closest point of approach of another vessel, both carried to one moment. Within 12 nm it is good to a few
 /// metres at any latitude up to 80° and across 180°.
 pub fn closest(own: &Motion, other: &Motion, at: Moment) -> Closest {
-    closest_of_two(&own.carried(at), &other.carried(at)).0
+    let (own, other) = (own.carried(at), other.carried(at));
+    closest_of_two(&own, &other, Sight::of(own.position, other.position)).0
 }
 
-/// The same for two motions at one moment, with where the second then lies and its velocity relative to the first.
-pub(crate) fn closest_of_two(own: &Motion, other: &Motion) -> (Closest, Sight, (f64, f64)) {
-    let now = Sight::of(own.position, other.position);
+/// The same for two motions at one moment, `now` being the second as seen from the first; also its velocity relative to
+/// the first.
+pub(crate) fn closest_of_two(own: &Motion, other: &Motion, now: Sight) -> (Closest, (f64, f64)) {
     let (range_nm, bearing_deg) = (now.range_nm(), now.bearing_deg());
     let speed = now.relative_kn(own, other);
     let relative_kn = speed.0.hypot(speed.1);
@@ -164,7 +165,7 @@ pub(crate) fn closest_of_two(own: &Motion, other: &Motion) -> (Closest, Sight, (
             cpa_bearing_deg: bearing_deg,
             relative_kn,
         };
-        return (closest, now, speed);
+        return (closest, speed);
     }
     let step_s = |sight: &Sight, v: (f64, f64)| {
         -(sight.east_nm * v.0 + sight.north_nm * v.1) / (v.0 * v.0 + v.1 * v.1) * 3600.0
@@ -193,5 +194,5 @@ pub(crate) fn closest_of_two(own: &Motion, other: &Motion) -> (Closest, Sight, (
         cpa_bearing_deg: then.bearing_deg(),
         relative_kn,
     };
-    (closest, now, speed)
+    (closest, speed)
 }
