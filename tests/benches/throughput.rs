@@ -1,5 +1,5 @@
 //! Lines a second of `replay` with tracking, orders and logbook on, beside nmea-parser decoding the same lines and
-//! nothing else, in one run.
+//! nothing else, in one run. The lines are a crowd's, each with its feed and its time in a TAG block.
 //!
 //!     cargo bench --bench throughput
 
@@ -9,63 +9,59 @@
     reason = "a bench stops where its footing is missing, and takes the time"
 )]
 
-use scenario::{Scenario, What};
+mod crowd;
+
+use crowd::Crowd;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::process::{Command, Stdio};
 use std::time::Instant;
+
+const SHIPS: usize = 1_000;
+const MINUTES: u64 = 20;
 
 fn main() {
     // Asked by `cargo test --benches` only to show that it builds.
     if std::env::args().any(|a| a == "--test") {
         return;
     }
-    let scenario = match Scenario::read("busy-strait.toml", include_str!("../../fixtures/busy-strait.toml")) {
-        Ok(s) => s,
-        Err(e) => {
-            eprintln!("{e}");
-            std::process::exit(1);
-        }
-    };
-    let lines: Vec<String> = scenario
-        .play()
-        .filter_map(|t| if let What::Line { line, .. } = t.what { Some(line) } else { None })
-        // TAG blocks are none of nmea-parser's business.
-        .map(|l| l.rsplit('\\').next().unwrap_or_default().to_owned())
-        .collect();
+    let crowd = Crowd::of(SHIPS, MINUTES, 1000);
     let folder = std::env::temp_dir().join(format!("mw-bench-{}", std::process::id()));
     std::fs::create_dir_all(&folder).unwrap();
-    let file = folder.join("strait.txt");
-    std::fs::write(&file, lines.join("\r\n") + "\r\n").unwrap();
+    let file = folder.join("crowd.nmea");
+    std::fs::write(&file, crowd.tagged()).unwrap();
 
-    let mut best = [f64::INFINITY; 2];
+    let mut best = [f64::INFINITY; 3];
     for _ in 0..3 {
-        let start = Instant::now();
-        let status = Command::new(env!("CARGO_BIN_EXE_middlewatch"))
-            .args(["replay", "--json", "--logbook"])
-            .arg(folder.join("logbook.db"))
-            .arg(&file)
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .status()
-            .unwrap();
-        assert!(status.success());
-        best[0] = best[0].min(start.elapsed().as_secs_f64());
+        for (best, logbook) in best.iter_mut().zip([true, false]) {
+            let start = Instant::now();
+            let mut command = Command::new(env!("CARGO_BIN_EXE_middlewatch"));
+            command.args(["replay", "--json"]);
+            if logbook {
+                command.arg("--logbook").arg(folder.join("logbook.db"));
+            }
+            let status = command.arg(&file).stdout(Stdio::null()).stderr(Stdio::null()).status().unwrap();
+            assert!(status.success());
+            *best = best.min(start.elapsed().as_secs_f64());
+        }
 
         let start = Instant::now();
         let mut parser = nmea_parser::NmeaParser::new();
         let mut taken = 0u32;
-        for line in &lines {
+        for line in &crowd.lines {
             // It panics on some input; the made lines are none of it, but one in a hundred thousand must not end the bench.
-            let parsed = catch_unwind(AssertUnwindSafe(|| parser.parse_sentence(line).is_ok()));
+            let parsed = catch_unwind(AssertUnwindSafe(|| parser.parse_sentence(&line.text).is_ok()));
             taken += u32::from(parsed.unwrap_or(false));
         }
-        best[1] = best[1].min(start.elapsed().as_secs_f64());
+        best[2] = best[2].min(start.elapsed().as_secs_f64());
         assert!(taken > 0);
     }
     let _ = std::fs::remove_dir_all(&folder);
-    let rate = |s: f64| lines.len() as f64 / s;
-    println!("{} lines of fixtures/busy-strait.toml; best of three", lines.len());
-    println!("replay with tracking, orders and logbook: {:>9.0} lines/s", rate(best[0]));
-    println!("nmea-parser decoding alone:               {:>9.0} lines/s", rate(best[1]));
-    println!("ratio {:.2}", best[1] / best[0]);
+    let tell = |what: &str, s: f64| {
+        let rate = crowd.lines.len() as f64 / s;
+        println!("{what} {rate:>9.0} lines/s, {:.2} of nmea-parser's", best[2] / s);
+    };
+    println!("{} lines of {SHIPS} ships in {MINUTES} minutes; best of three", crowd.lines.len());
+    tell("replay with tracking, orders and logbook:   ", best[0]);
+    tell("replay with tracking and orders, no logbook:", best[1]);
+    tell("nmea-parser decoding alone:                 ", best[2]);
 }

@@ -1,5 +1,7 @@
-//! This crate beside others on the same lines in one run: `cargo bench -p sentence`. A line is checked, its checksum
-//! included, and read in content; that is what each library does when given a line.
+//! The crate `sentence` beside others on the same lines in one run. A line is checked, its checksum included, and read in
+//! content; that is what each library does when given a line.
+//!
+//!     cargo bench --bench decoders
 //!
 //! Lines are recorded ones (`fixtures/recorded`), and those of the test suites of nmea-parser and pynmea2 for the
 //! instruments that no recording has.
@@ -57,7 +59,7 @@ const INSTRUMENTS: [Kind; 5] = [
 
 /// Up to 200 different lines of one kind, each with a right checksum.
 fn lines(kind: Kind) -> Vec<String> {
-    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/recorded");
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/recorded");
     let mut lines: Vec<String> = kind.made.iter().map(|&l| l.to_owned()).collect();
     let mut files: Vec<_> =
         std::fs::read_dir(folder).into_iter().flatten().flatten().map(|f| f.path()).collect();
