@@ -4,6 +4,7 @@ use super::{
     BEACON_M, BEACON_PART, BEACON_PART_OFF, CLASS_B_M, HEARD_FAR, HEARD_NEAR, STATIONS_DIFFER, STEP_NM,
     Station, horizon_nm,
 };
+use std::collections::BTreeSet;
 
 /// Parts of the horizon that are weighed, spaced evenly in their logarithm.
 const PARTS: usize = 72;
@@ -20,24 +21,21 @@ fn part(i: usize) -> f64 {
     LEAST_PART * (i as f64 * step).exp()
 }
 
-/// How likely it is to hear one station as it was heard, if stations of its kind reach a given part of their horizon.
-fn likelihood(s: &Station, part: f64, horizon_nm: f64, steepness: f64) -> f64 {
-    let log: Vec<f64> = SEVENTHS
-        .iter()
-        .map(|z| {
-            let reach = part * horizon_nm * (z * STATIONS_DIFFER).exp();
-            s.steps
-                .iter()
-                .map(|(step, (yes, no))| {
-                    let range = (f64::from(*step) + 0.5) * STEP_NM;
-                    let open = 1.0 / (1.0 + (steepness * (range / reach).ln()).exp());
-                    let p = HEARD_FAR + (HEARD_NEAR - HEARD_FAR) * open;
-                    f64::from(*yes) * p.ln() + f64::from(*no) * (1.0 - p).ln()
-                })
-                .sum()
-        })
-        .collect();
-    log_mean(&log)
+/// The logarithms of the chances that a message is heard and that it is missed, at one range from stations that reach so far.
+fn chances(step: u16, reach_nm: f64, steepness: f64) -> [f64; 2] {
+    let range = (f64::from(step) + 0.5) * STEP_NM;
+    let open = 1.0 / (1.0 + (steepness * (range / reach_nm).ln()).exp());
+    let p = HEARD_FAR + (HEARD_NEAR - HEARD_FAR) * open;
+    [p.ln(), (1.0 - p).ln()]
+}
+
+/// How likely it is to hear one station as it was heard, by the chances at each step of range, once for each seventh.
+fn likelihood(s: &Station, chances: &[Vec<[f64; 2]>]) -> f64 {
+    let by_seventh = |chances: &Vec<[f64; 2]>| -> f64 {
+        let pairs = s.steps.iter().filter_map(|(step, n)| Some((chances.get(usize::from(*step))?, n)));
+        pairs.map(|([heard, missed], (yes, no))| f64::from(*yes) * heard + f64::from(*no) * missed).sum()
+    };
+    log_mean(&chances.iter().map(by_seventh).collect::<Vec<f64>>())
 }
 
 /// The logarithm of the mean of the numbers whose logarithms these are.
@@ -55,13 +53,21 @@ pub(super) fn posterior(stations: &[Station], antenna_m: f64) -> Vec<f64> {
     let horizons = [horizon_nm(antenna_m, CLASS_B_M), horizon_nm(antenna_m, BEACON_M)];
     // By steepness and part: how likely all of a kind are.
     let of = |beacon: bool, steepness: f64| -> Vec<f64> {
-        let all = stations.iter().filter(|s| s.beacon == beacon);
+        let all: Vec<&Station> = stations.iter().filter(|s| s.beacon == beacon).collect();
+        let steps: BTreeSet<u16> = all.iter().flat_map(|s| s.steps.keys().copied()).collect();
+        let room = steps.last().map_or(0, |last| usize::from(*last) + 1);
         let horizon = horizons[usize::from(beacon)];
         let mut sums = vec![0.0; PARTS];
-        for s in all {
-            sums.iter_mut()
-                .enumerate()
-                .for_each(|(i, sum)| *sum += likelihood(s, part(i), horizon, steepness));
+        // The chances are the same for all stations; to work them out is what takes the time.
+        let mut table = vec![vec![[0.0; 2]; room]; SEVENTHS.len()];
+        for (i, sum) in sums.iter_mut().enumerate() {
+            for (chances_of, z) in table.iter_mut().zip(SEVENTHS) {
+                let reach = part(i) * horizon * (z * STATIONS_DIFFER).exp();
+                for step in &steps {
+                    chances_of[usize::from(*step)] = chances(*step, reach, steepness);
+                }
+            }
+            all.iter().for_each(|s| *sum += likelihood(s, &table));
         }
         sums
     };
