@@ -97,7 +97,6 @@ fn measure(crowd: &Crowd, measured: &mut Measured) {
             (l.at, l.text.contains("!AIVDM"), line)
         })
         .collect();
-    let (_, ocean) = rules::SHIPPED.iter().find(|(name, _)| name.contains("ocean")).unwrap();
     let feed = |name: &String| FeedSetting {
         name: name.clone(),
         checksum_optional: false,
@@ -110,7 +109,7 @@ fn measure(crowd: &Crowd, measured: &mut Measured) {
         begins: true,
         utc: Some(crowd.start),
         feeds: crowd.feeds.iter().map(feed).collect(),
-        orders: Arc::new(Orders::read("ocean", ocean).unwrap()),
+        orders: Arc::new(Orders::read("ocean", rules::SHIPPED).unwrap()),
         ..Begin::default()
     };
     watch.take(Moment::ZERO, Input::Begin(Box::new(begin))).unwrap();
