@@ -311,8 +311,7 @@ fn from_wake_to_wake(text: &str) -> (usize, usize) {
         [watch.alarm]\ndormant_period = \"3 min\"\nreset_from = [\"helm\"]\nhours = [\"00:00 to 12:00\"]\n\
         [[gear]]\nname = \"raft\"\ndue = \"2026-01\"\n";
     let mut w = watch_of(boat, Moment::ZERO, Some(Utc(0)));
-    let (_, ocean) = rules::SHIPPED.iter().find(|(name, _)| name.contains("ocean")).unwrap();
-    w.set_orders(Moment::ZERO, Arc::new(Orders::read("ocean", ocean).unwrap()), false);
+    w.set_orders(Moment::ZERO, Arc::new(Orders::read("passage", rules::SHIPPED).unwrap()), false);
     let names: Vec<&str> = scenario.feeds().collect();
     for name in names.iter().chain(&["one that says nothing"]) {
         let setting = FeedSetting {
