@@ -456,11 +456,9 @@ impl Board {
         let at = self.pass(at);
         let about = |a: &&Alert| a.subject == Subject::Casualty(casualty);
         let ids: Vec<AlertId> = self.alerts.iter().filter(about).map(|a| a.id).collect();
-        if ids.is_empty() {
-            return Err(Refused::NoSuchCasualty(casualty));
-        }
+        let none = ids.is_empty();
         self.clear_all(at, ids, words);
-        Ok(())
+        if none { Err(Refused::NoSuchCasualty(casualty)) } else { Ok(()) }
     }
 
     /// The crew declares what the vessel is doing, the waters, or the visibility. When she is first declared at anchor, the
