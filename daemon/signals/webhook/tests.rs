@@ -7,6 +7,7 @@ use rules::{AlertId, EventKind, Priority};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicU32, Ordering};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpListener;
 use tokio::runtime::Runtime;
@@ -92,8 +93,10 @@ fn stamp(steady: Moment) -> Stamp {
 
 impl Trial {
     fn new(name: &str) -> Self {
-        let folder = std::env::temp_dir().join(format!("middlewatch-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&folder);
+        // A logbook whose folder another trial took away would set that trial's aside.
+        static MADE: AtomicU32 = AtomicU32::new(0);
+        let n = MADE.fetch_add(1, Ordering::Relaxed);
+        let folder = std::env::temp_dir().join(format!("middlewatch-{name}-{}-{n}", std::process::id()));
         std::fs::create_dir_all(&folder).unwrap();
         let settings = LogbookSettings {
             boot: None,
