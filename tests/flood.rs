@@ -44,7 +44,12 @@ impl Aboard {
         let mut watch = Watch::new(&Boat::default());
         let begin = Begin { feeds, orders, ..Begin::default() };
         watch.take(Moment::ZERO, Input::Begin(Box::new(begin))).unwrap();
-        watch.take(Moment::ZERO, Input::Act(Act::Declare { what: "coastal".to_owned() })).unwrap();
+        watch
+            .take(
+                Moment::ZERO,
+                Input::Act(Act::Declare { what: "coastal".to_owned(), metres: None, bearing_deg: None }),
+            )
+            .unwrap();
         Self { watch, called: Vec::new() }
     }
 

@@ -118,6 +118,19 @@ pub(super) enum Verb {
         /// In the words above
         #[arg(required = true)]
         what: Vec<String>,
+        /// With at anchor: how far the anchor lies from the bow
+        #[arg(long, value_name = "M")]
+        metres: Option<f64>,
+        /// Its true bearing from the bow; default: where it dropped, else ahead
+        #[arg(long, value_name = "DEG", requires = "metres")]
+        bearing: Option<f64>,
+        #[command(flatten)]
+        to: To,
+    },
+    /// The anchor: `anchor here` when it drops; then declare at anchor when she lies to it
+    Anchor {
+        /// It drops here
+        what: AnchorWord,
         #[command(flatten)]
         to: To,
     },
@@ -189,6 +202,13 @@ pub(super) enum AlarmWord {
     Off,
     /// By the declared state and the hours.
     Automatic,
+}
+
+/// What the anchor does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum AnchorWord {
+    /// It drops now, at the bow.
+    Here,
 }
 
 impl Verb {
@@ -267,7 +287,10 @@ impl Verb {
             Self::StandDown { casualty, reason, to } => {
                 (to, Act::StandDown { casualty: casualty.map(CasualtyId), reason })
             }
-            Self::Declare { what, to } => (to, Act::Declare { what: what.join(" ") }),
+            Self::Declare { what, metres, bearing, to } => {
+                (to, Act::Declare { what: what.join(" "), metres, bearing_deg: bearing })
+            }
+            Self::Anchor { what: AnchorWord::Here, to } => (to, Act::AnchorHere {}),
             Self::Passage { name, end, to } => (to, Act::Passage { name: words(&name), ends: end }),
             Self::Note { text, to } => (to, Act::Note { text: text.join(" ") }),
         };

@@ -105,6 +105,8 @@ pub struct Recovered {
 pub const ALERTS: &str = "alerts";
 /// See [`ALERTS`].
 pub const CASUALTIES: &str = "casualties";
+/// See [`ALERTS`].
+pub const ANCHOR: &str = "anchor";
 
 /// A handle to the logbook; clones share one logbook. Dropping the last writes what waits and closes the file.
 #[derive(Debug, Clone)]

@@ -8,7 +8,7 @@ use super::opening::Store;
 use super::outbox::{NewRow, Settled};
 use super::thinning::{Thinned, Thinning};
 use super::waiting;
-use super::{ALERTS, CASUALTIES, LogbookSettings, Pace};
+use super::{ALERTS, ANCHOR, CASUALTIES, LogbookSettings, Pace};
 use record::Stamp;
 use rusqlite::InterruptHandle;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -158,6 +158,7 @@ impl Writer {
             let kept = [
                 (ALERTS, json(serde_json::to_string(&kept.alerts))),
                 (CASUALTIES, json(serde_json::to_string(&kept.casualties))),
+                (ANCHOR, json(serde_json::to_string(&kept.anchor))),
             ];
             inbox.states.extend(kept.map(|(key, json)| (key.to_owned(), (at, json))));
         }

@@ -373,7 +373,7 @@ fn act_of(act: &scenario::Act) -> Act {
         Verb::Silence => Act::Silence { alert: None, order: some(words) },
         Verb::Overboard => Act::Overboard { late_s: 0.0, who: some(words) },
         Verb::StandDown => Act::StandDown { casualty: None, reason: words.to_owned() },
-        Verb::Declare => Act::Declare { what: words.to_owned() },
+        Verb::Declare => Act::Declare { what: words.to_owned(), metres: None, bearing_deg: None },
         Verb::Handover => Act::Handover { who: words.to_owned() },
         Verb::Note => Act::Note { text: words.to_owned() },
     }

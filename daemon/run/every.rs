@@ -1,6 +1,7 @@
 //! Periodic work.
 
 use super::messenger::{HEARING, Messenger, RATES};
+use crate::logbook::ANCHOR;
 use record::FeedRow;
 use std::time::Duration;
 use terms::{FeedId, Moment};
@@ -54,6 +55,7 @@ impl Messenger {
             // Numbers keyed by names always serialize to JSON.
             let json = |of: serde_json::Result<String>| of.unwrap_or_default();
             self.logbook.save_state(stamp, RATES, &json(serde_json::to_string(&self.watch.usual_rates())));
+            self.logbook.save_state(stamp, ANCHOR, &json(serde_json::to_string(&self.watch.kept_anchor())));
             self.logbook.save_state(stamp, HEARING, &json(serde_json::to_string(&self.watch.kept_hearing())));
         }
     }

@@ -59,6 +59,15 @@ impl Measure {
         }
     }
 
+    /// Whether only a declaration that she lies at anchor can provide it.
+    pub fn is_of_anchor(&self) -> bool {
+        use Quantity as Q;
+        matches!(
+            self,
+            Self::AnchorRange | Self::Quantity(Q::AnchorDrag | Q::AnchorDragLeast | Q::AnchorError)
+        )
+    }
+
     /// The quantity at whose change to judge it again; `None` if only time changes it.
     pub fn follows(&self) -> Option<Quantity> {
         match self {

@@ -29,6 +29,11 @@ pub trait Picture {
     /// Own position, if known.
     fn position(&self) -> Option<Position>;
 
+    /// Where the anchor lies, if that is known better than by where she lay when she was declared at anchor.
+    fn anchor(&self) -> Option<Position> {
+        None
+    }
+
     /// The words as of now for an alert that continues and that no order raised: a built-in one or an exercise. `None` if
     /// there is nothing to say beyond its last words.
     fn says(&self, _origin: &Origin, _about: Subject) -> Option<Words> {

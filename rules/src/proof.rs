@@ -13,7 +13,7 @@ use crate::trial::{Call, Heard, Run, Step, Trial};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::time::Duration;
-use terms::{Position, Quantity, Value, Whose};
+use terms::{METRES_PER_NM, Position, Quantity, Value, Whose};
 
 /// A call later than this before the closest point of approach is none: too late to wake, look and act. Common practice
 /// asks for more; this is the least.
@@ -122,7 +122,7 @@ impl Orders {
                 let depths = [Q::DepthBelowKeel, Q::DepthBelowTransducer, Q::DepthBelowSurface];
                 m.follows().is_some_and(|q| depths.contains(&q))
             }),
-            Danger::Anchor => asks(order, |m| matches!(m, Measure::AnchorRange | Measure::MarkRange(..))),
+            Danger::Anchor => asks(order, |m| m.is_of_anchor() || matches!(m, Measure::MarkRange(..))),
         }
     }
 }
@@ -223,12 +223,18 @@ fn played(danger: Danger, declared: Declarations, sun: &str) -> Trial {
             steps.push(step(minutes(60), Vec::new(), depth(0.8)));
         }
         Danger::Anchor => {
-            // 37 m a step, to 740 m.
-            let drags = (1..=20u64).map(|n| {
-                let moved = here.map(|here| here.at(180.0, 0.02 * n as f64));
-                step(minutes(2 * n), Vec::new(), vec![place(moved)])
-            });
-            steps.extend(drags);
+            // 37 m a step, to 740 m; straight to leeward, so that all of it is drag, which is known to 5 m.
+            let drags = |n: u64| {
+                let moved_nm = 0.02 * n as f64;
+                let drag_m = moved_nm * METRES_PER_NM;
+                vec![
+                    place(here.map(|here| here.at(180.0, moved_nm))),
+                    number(Q::AnchorDrag, drag_m),
+                    number(Q::AnchorDragLeast, (drag_m - 5.0).max(0.0)),
+                    number(Q::AnchorError, 5.0),
+                ]
+            };
+            steps.extend((0..=20).map(|n| step(minutes(2 * n), Vec::new(), drags(n))));
         }
     }
     Trial {

@@ -68,6 +68,9 @@ fn at_anchor_the_anchor_counts_and_made_fast_nothing_does() {
     assert_eq!(proof.words(), "ships, depth, anchor and position are watched");
     assert!(!all.proof(declared(&["under sail"])).dangers.contains_key(&Danger::Anchor));
     assert!(orders(SHIPS).proof(declared(&["moored"])).dangers.is_empty());
+    let swings = "[[order]]\nname = \"leaves her circle\"\npriority = \"alarm\"\nwhen = \"least anchor drag is over 6 m\"\n";
+    let proof = orders(&[SHIPS, swings, shoal].concat()).proof(declared(&["at anchor"]));
+    assert_eq!(by(&proof, Danger::Anchor), Some("leaves her circle"));
     let proof = orders(&[SHIPS, shoal].concat()).proof(declared(&["at anchor"]));
     assert_eq!(proof.unwatched().collect::<Vec<_>>(), [Danger::Anchor]);
 }

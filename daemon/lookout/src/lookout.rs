@@ -2,6 +2,7 @@
 
 mod distress;
 
+use crate::anchor::{self, Anchor, AnchorState, Dropped, Lies, Said};
 use crate::casualty::{Casualties, OwnContext, TestHeard, is_test};
 use crate::hearing::{self, Expected, Hearing as Proof, TooThin};
 use crate::kind::Kind;
@@ -52,6 +53,7 @@ pub struct Lookout {
     pub(crate) plots: Plots,
     pub(crate) declared: (Option<Propulsion>, Option<Visibility>),
     pub(crate) sun: Option<(Moment, bool)>,
+    pub(crate) anchor: Anchor,
     ships: ShipsHeard,
     utc: UtcKeeper,
     casualties: Casualties,
@@ -61,6 +63,8 @@ pub struct Lookout {
     /// When the casualties last got own vessel's data.
     followed: Option<Moment>,
     had_motion: bool,
+    /// Until when the anchor's swinging has been looked after.
+    advanced: Moment,
 }
 
 impl Lookout {
@@ -78,10 +82,12 @@ impl Lookout {
             plots: Plots::default(),
             declared: (None, None),
             sun: None,
+            anchor: Anchor::default(),
             ships: ShipsHeard::default(),
             full_told: None,
             followed: None,
             had_motion: false,
+            advanced: Moment(i64::MIN),
             settings,
         }
     }
@@ -118,6 +124,7 @@ impl Lookout {
                 let utc = self.utc.utc(at).map(|u| u.0);
                 let hearing = Hearing::new(at, source, utc, &self.settings, &mut self.findings);
                 self.own.hear(hearing, report);
+                self.look_at_anchor(at);
                 let of_distress = matches!(
                     report,
                     Report::Overboard(_) | Report::SelectiveCall(_) | Report::CallExpansion(_)
@@ -201,6 +208,7 @@ impl Lookout {
             let utc = self.utc.utc(at).map(|u| u.0);
             let hearing = Hearing::new(at, source, utc, &self.settings, &mut self.findings);
             self.own.hear_transmitter(hearing, report, self.own_mmsi);
+            self.look_at_anchor(at);
             return;
         }
         if self.own_mmsi == Some(report.mmsi) {
@@ -294,6 +302,59 @@ impl Lookout {
         self.declared = (propulsion, visibility);
     }
 
+    /// Takes that the anchor drops now, at the bow. Returns where that is, if known.
+    pub fn drop_anchor(&mut self, at: Moment) -> Option<Dropped> {
+        let lies = self.lies(at)?;
+        Some(self.anchor.drops(at, lies))
+    }
+
+    /// Takes that she lies at anchor now, and what is said of where that is; said again with nothing new it changes nothing.
+    pub fn lie_at_anchor(&mut self, at: Moment, said: Option<Said>) {
+        self.anchor.lies(at, self.lies(at), said);
+    }
+
+    /// Takes that she does not lie at anchor.
+    pub fn weigh_anchor(&mut self) {
+        self.anchor.weighed();
+    }
+
+    /// Where the anchor lies and whether she drags it; `None` unless she is declared at anchor and fixes come.
+    pub fn anchor(&self, at: Moment) -> Option<AnchorState> {
+        self.anchor.state(at)
+    }
+
+    /// What is known of the anchor, to survive a restart.
+    pub fn keep_anchor(&self) -> anchor::Kept {
+        self.anchor.keep()
+    }
+
+    /// Takes up what an earlier run left of it.
+    pub fn take_up_anchor(&mut self, at: Moment, kept: anchor::Kept) {
+        self.anchor.take_up(at, kept);
+    }
+
+    fn lies(&self, at: Moment) -> Option<Lies> {
+        let bow_m = self.settings.dimensions.map(|d| d.bow_m);
+        let (position, _) = self.own.fix(at)?;
+        Some(Lies { position, heading_deg: self.own.value(at, Quantity::Heading), bow_m })
+    }
+
+    /// Passes a fix that has just come on to the anchor.
+    fn look_at_anchor(&mut self, at: Moment) {
+        if !self.anchor.is_watched() || self.own.fix_heard() != Some(at) {
+            return;
+        }
+        let Some(lies) = self.lies(at) else { return };
+        if self.anchor.hear(at, lies) {
+            self.anchor_changed();
+        }
+    }
+
+    fn anchor_changed(&mut self) {
+        let changed = anchor::QUANTITIES.map(|q| Finding::Changed(Subject::OwnVessel, q));
+        self.findings.extend(changed);
+    }
+
     /// When own place and motion become known, every target is due for a judgement.
     fn notice_motion(&mut self, at: Moment) {
         let has_motion = self.own.has_motion(at);
@@ -309,6 +370,10 @@ impl Lookout {
     /// Runs every timer due by then.
     pub fn advance(&mut self, at: Moment) {
         self.own.advance(at, &self.settings, &mut self.findings);
+        if self.anchor.ends().is_some_and(|end| end > self.advanced && end <= at) {
+            self.anchor_changed();
+        }
+        self.advanced = self.advanced.max(at);
         self.notice_motion(at);
         if self.sun.is_none_or(|(then, _)| at.since(then) >= SUN_EVERY) {
             self.look_at_sun(at);
@@ -353,7 +418,7 @@ impl Lookout {
 
     /// The same of each of its parts.
     #[inline]
-    fn wakes(&self) -> [(&'static str, Option<Moment>); 6] {
+    fn wakes(&self) -> [(&'static str, Option<Moment>); 7] {
         [
             ("own vessel", self.own.next_wake()),
             ("targets", self.table.next_due().map(|(due, _)| due)),
@@ -361,6 +426,7 @@ impl Lookout {
             ("ships heard", self.ships.silent_at()),
             ("casualties", self.casualties.next_wake()),
             ("proof of hearing", self.proof.next_wake()),
+            ("anchor", self.anchor.ends().filter(|end| *end > self.advanced)),
         ]
     }
 

@@ -1,5 +1,6 @@
 //! What is known about every quantity, and the states of own vessel and targets.
 
+use crate::anchor;
 use crate::casualty::{Known, OwnContext, RelativeTo, WindFrom, ahead};
 use crate::encounter::{Encounter, Situation};
 use crate::judging::{CLOSE_NM, SOON_S};
@@ -42,6 +43,7 @@ impl Lookout {
                 let up = self.sun.map(|(_, up)| word(if up { "up" } else { "down" }));
                 Reading { value: up, heard: self.sun.map(|(then, _)| then) }
             }
+            q if anchor::QUANTITIES.contains(&q) => self.anchor.reading(at, q),
             _ => self.own.reading(at, quantity),
         }
     }

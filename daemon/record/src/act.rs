@@ -52,9 +52,17 @@ pub enum Act {
     },
     /// Declares what the vessel is doing, which waters she is in, or the visibility.
     Declare {
-        /// under sail, under power, hove to, at anchor, moored; ocean, coastal.
+        /// under sail, under power, hove to, at anchor, moored; ocean, coastal; good visibility, restricted visibility.
         what: String,
+        /// With at anchor: how far the anchor lies from the bow, 1 to 200 m.
+        #[serde(default)]
+        metres: Option<f64>,
+        /// With at anchor and metres: on which true bearing from the bow; by default where it was dropped, else ahead.
+        #[serde(default)]
+        bearing_deg: Option<f64>,
     },
+    /// The anchor drops now, at the bow.
+    AnchorHere {},
     /// Somebody takes the watch.
     Handover {
         /// Who.

@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
-use terms::{CasualtyId, Day, Utc};
+use terms::{CasualtyId, Day, Position, Utc};
 
 /// A logbook entry other than an alert. The logbook keeps it as JSON in the column `facts`, which the review reads; the
 /// other columns are made from it, for people.
@@ -70,6 +70,13 @@ pub enum Entry {
         by: Option<String>,
         /// The verdict on each item, failures first.
         items: Vec<CheckItem>,
+    },
+    /// The anchor dropped, or it was said where it lies.
+    Anchor {
+        /// Where.
+        position: Position,
+        /// With 95 % it lies within this of it, in metres.
+        error_m: f64,
     },
     /// A passage was begun by command.
     PassageBegan {
@@ -192,6 +199,7 @@ impl Entry {
             Self::Began { .. } | Self::Stopped | Self::SetAside(_) => "lookout",
             Self::Removed { .. } => "removed",
             Self::DepartureCheck { .. } => "departure check",
+            Self::Anchor { .. } => "anchor",
             Self::PassageBegan { .. } | Self::PassageEnded => "passage",
             Self::DrillBegan { .. } | Self::DrillEnded { .. } => "drill",
         }
@@ -232,6 +240,7 @@ impl Entry {
             Self::SetAside(aside) => aside.text(),
             Self::Removed { removed } => format!("Removed to keep the logbook within its bounds: {removed}"),
             Self::DepartureCheck { items, .. } => departure_words(items),
+            Self::Anchor { position, error_m } => format!("The anchor lies at {position}, to {error_m:.0} m"),
             Self::PassageBegan { name: Some(name) } => format!("begins: {name}"),
             Self::PassageBegan { name: None } => "begins".to_owned(),
             Self::PassageEnded => "ends".to_owned(),

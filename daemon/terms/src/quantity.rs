@@ -221,6 +221,12 @@ quantities! {
     GroundWindDirection "wind direction over ground" Own Direction;
     /// Cross-track error, steer to starboard positive.
     CrossTrackError "cross-track error" Own Distance;
+    /// How far she lies outside the circle in which she swings at anchor; 0 within it.
+    AnchorDrag "anchor drag" Own Length;
+    /// Lower 95 % bound of the anchor drag.
+    AnchorDragLeast "least anchor drag" Own Length;
+    /// With 95 % the anchor lies within this of where it is believed to lie.
+    AnchorError "anchor error" Own Length;
     /// Battery voltage.
     BatteryVoltage "battery voltage" Own Voltage;
     /// Named transducers (XDR); an order names the one it means.

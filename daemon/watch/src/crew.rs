@@ -1,11 +1,12 @@
 //! What the crew does to the watch.
 
 use super::Watch;
+use lookout::anchor::{AnchorState, Said};
 use lookout::casualty::{StandDown, who};
 use record::words;
 use record::{Act, ActError};
 use record::{Entry, reason_words};
-use rules::{AlertId, Declared};
+use rules::{AlertId, Declared, Doing};
 use std::time::Duration;
 use terms::{CasualtyId, Moment, is_hidden, one_line};
 
@@ -61,17 +62,47 @@ impl Watch {
                 Ok(format!("casualty {} marked", id.0))
             }
             Act::StandDown { casualty, reason } => self.stand_down(at, casualty, &reason),
-            Act::Declare { what } => {
+            Act::Declare { what, metres, bearing_deg } => {
                 let declared = Declared::named(&what).ok_or_else(|| {
                     let known: Vec<&str> = Declared::all().map(Declared::name).collect();
                     ActError::Wrong(format!("`{what}` cannot be declared: it is one of {}", known.join(", ")))
                 })?;
+                let said = said_of_anchor(declared, metres, bearing_deg)?;
+                // First, so that the board finds it there.
+                if declared == Declared::Doing(Doing::AtAnchor) {
+                    self.lookout.lie_at_anchor(at, said);
+                }
                 let (board, view) = self.board_and_view(at);
                 board.declare(at, declared, &view);
+                if matches!(declared, Declared::Doing(doing) if doing != Doing::AtAnchor) {
+                    self.lookout.weigh_anchor();
+                }
                 self.declare_to_lookout();
                 self.enter(at, Entry::Declared { what: declared });
+                let anchor = self.lookout.anchor(at);
+                if let Some(AnchorState { position, error_m, .. }) = anchor.filter(|_| said.is_some()) {
+                    self.enter(at, Entry::Anchor { position, error_m });
+                }
+                self.keep_due = true;
                 let proof = self.prove_watched(at);
-                Ok(format!("declared {declared}: {}", proof.words()))
+                let lies = anchor.map_or_else(String::new, |a| {
+                    format!("; the anchor is taken to lie at {}, to {:.0} m", a.position, a.error_m)
+                });
+                Ok(format!("declared {declared}: {}{lies}", proof.words()))
+            }
+            Act::AnchorHere {} => {
+                let none =
+                    || ActError::Nothing("where the anchor drops is not known: there is no fix".to_owned());
+                let dropped = self.lookout.drop_anchor(at).ok_or_else(none)?;
+                let (position, error_m) = (dropped.position, dropped.error_m);
+                self.enter(at, Entry::Anchor { position, error_m });
+                self.keep_due = true;
+                let next = if self.board.declared().doing == Some(Doing::AtAnchor) {
+                    ""
+                } else {
+                    "; declare at anchor when she lies to it: until then nobody watches it"
+                };
+                Ok(format!("the anchor drops at {position}, to {error_m:.0} m{next}"))
             }
             Act::Handover { who } => {
                 let who = who.trim();
@@ -143,6 +174,28 @@ impl Watch {
         self.board.stand_down(at, id, &last.into()).map_err(|e| ActError::Nothing(e.to_string()))?;
         Ok(format!("casualty {} stood down: {why}", id.0))
     }
+}
+
+/// What a declaration says of where the anchor lies.
+fn said_of_anchor(
+    declared: Declared,
+    metres: Option<f64>,
+    bearing_deg: Option<f64>,
+) -> Result<Option<Said>, ActError> {
+    let wrong = |why: &str| Err(ActError::Wrong(why.to_owned()));
+    let Some(metres) = metres else {
+        return match bearing_deg {
+            Some(_) => wrong("the bearing of the anchor needs its distance: so many metres from the bow"),
+            None => Ok(None),
+        };
+    };
+    if declared != Declared::Doing(Doing::AtAnchor) {
+        return wrong("metres and a bearing say where the anchor lies: they go with at anchor only");
+    }
+    if !(1.0..=200.0).contains(&metres) || bearing_deg.is_some_and(|deg| !(0.0..=360.0).contains(&deg)) {
+        return wrong("the anchor lies from 1 to 200 m from the bow, on a bearing from 0 to 360 degrees");
+    }
+    Ok(Some(Said { metres, bearing_deg }))
 }
 
 /// Whether a text can be a person's name: 1 to 60 letters on one line.

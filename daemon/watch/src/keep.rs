@@ -3,9 +3,9 @@
 use crate::senses::FeedSetting;
 use crate::{Watch, built_in};
 use lookout::casualty::{CasualtyNews, Gap, Snapshot as KeptCasualties};
-use lookout::hearing;
+use lookout::{anchor, hearing};
 use record::Entry;
-use rules::{Orders, Snapshot};
+use rules::{Doing, Orders, Snapshot};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -29,6 +29,8 @@ pub struct Kept {
     pub alerts: Option<Snapshot>,
     /// The casualties.
     pub casualties: Option<KeptCasualties>,
+    /// Where the anchor lies.
+    pub anchor: anchor::Kept,
 }
 
 /// Everything a watch needs to begin, or to continue where another left off.
@@ -137,7 +139,11 @@ impl Watch {
         if let Some(kept) = kept.casualties {
             self.lookout.restore_casualties(at, kept, gap);
         }
+        self.lookout.take_up_anchor(at, kept.anchor);
         self.declare_to_lookout();
+        if self.board.declared().doing == Some(Doing::AtAnchor) {
+            self.lookout.lie_at_anchor(at, None);
+        }
         for c in self.open_casualties(at) {
             let subject = Subject::Casualty(c.id);
             if self.board.built_in(built_in(c.kind), subject).is_none() {
@@ -149,7 +155,16 @@ impl Watch {
 
     /// What must outlast a restart.
     pub fn kept(&self, at: Moment) -> Kept {
-        Kept { alerts: Some(self.board.snapshot()), casualties: Some(self.lookout.casualties_snapshot(at)) }
+        Kept {
+            alerts: Some(self.board.snapshot()),
+            casualties: Some(self.lookout.casualties_snapshot(at)),
+            anchor: self.lookout.keep_anchor(),
+        }
+    }
+
+    /// Where the anchor lies, which is learnt all the time, to outlast a restart.
+    pub fn kept_anchor(&self) -> anchor::Kept {
+        self.lookout.keep_anchor()
     }
 
     /// What was heard and not heard of others, to outlast a restart.

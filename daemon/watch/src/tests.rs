@@ -72,7 +72,7 @@ fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Mo
                 w.advance(at);
                 let act = match second / 600 % 3 {
                     0 => Act::Acknowledge { alert: None, order: None },
-                    1 => Act::Declare { what: "under sail".to_owned() },
+                    1 => Act::Declare { what: "under sail".to_owned(), metres: None, bearing_deg: None },
                     _ => Act::Handover { who: "Bo".to_owned() },
                 };
                 w.act(at, act).unwrap();

@@ -47,6 +47,10 @@ impl Picture for View<'_> {
         self.lookout.own(self.at).position
     }
 
+    fn anchor(&self) -> Option<Position> {
+        self.lookout.anchor(self.at).map(|a| a.position)
+    }
+
     fn says(&self, origin: &Origin, about: Subject) -> Option<Words> {
         match (origin, about) {
             (Origin::Exercise(_), _) => self.exercise?.says(self.at, about, self.lookout).map(Words::from),

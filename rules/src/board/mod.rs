@@ -115,10 +115,16 @@ impl Board {
         Sight {
             at: self.now,
             picture,
-            anchor: self.anchor,
+            anchor: self.anchor_lies(picture),
             watch_began: self.on_watch.as_ref().map(|(_, since)| *since),
             ship_time_s: self.settings.ship_time_s,
         }
+    }
+
+    /// Where the anchor lies while she is declared to lie to it: as the picture has found, or where she lay then.
+    fn anchor_lies(&self, picture: &dyn Picture) -> Option<Position> {
+        let down = self.declared.doing == Some(Doing::AtAnchor);
+        down.then(|| picture.anchor().or(self.anchor)).flatten()
     }
 
     /// Replaces all orders. Alerts of unchanged orders live on; those of orders that are removed or changed are cleared.
@@ -166,7 +172,7 @@ impl Board {
             }
         }
         for (place, stayed) in stayed.into_iter().enumerate() {
-            self.apply(place, picture, self.anchor);
+            self.apply(place, picture, self.anchor_lies(picture));
             // Its timers were dropped with the old places.
             if stayed && self.watched[place].in_force {
                 self.with(place, picture, |w, tools| w.judge_all(tools));
@@ -223,7 +229,8 @@ impl Board {
     ) {
         self.pass(at);
         if quantities.contains(&Quantity::Sun) {
-            (0..self.watched.len()).for_each(|place| self.apply(place, picture, self.anchor));
+            let lay = self.anchor_lies(picture);
+            (0..self.watched.len()).for_each(|place| self.apply(place, picture, lay));
         }
         // Own vessel's quantities are shared by all subjects of an order about others.
         let mut touched = std::mem::take(&mut self.touched);
@@ -462,10 +469,10 @@ impl Board {
     }
 
     /// The crew declares what the vessel is doing, the waters, or the visibility. When she is first declared at anchor, the
-    /// anchor lies at her present position.
+    /// anchor lies at her present position, unless the picture knows better.
     pub fn declare(&mut self, at: Moment, declared: Declared, picture: &dyn Picture) {
         self.pass(at);
-        let lay = self.anchor;
+        let lay = self.anchor_lies(picture);
         if let Declared::Doing(d) = declared {
             if d != Doing::AtAnchor {
                 self.anchor = None;

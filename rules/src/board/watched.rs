@@ -6,7 +6,7 @@ mod telling;
 use super::hold::Hold;
 use super::snapshot::KeptOrder;
 use crate::alert::{AlertId, Origin};
-use crate::condition::{Measure, Test, Truth};
+use crate::condition::{Test, Truth};
 use crate::judge::{Sight, TestState};
 use crate::life::Alerts;
 use crate::order::Order;
@@ -195,8 +195,7 @@ impl Watched {
     /// Notes whether it is declared what she is doing, and returns whether that makes a difference: an order that asks for
     /// the distance from the anchor is patient until then.
     pub fn heed_declared(&mut self, declared: bool) -> bool {
-        let asks = |t: &Test| t.measure == Measure::AnchorRange;
-        let unanchored = !declared && self.order.tests.iter().any(asks);
+        let unanchored = !declared && self.order.tests.iter().any(|t| t.measure.is_of_anchor());
         let changed = self.unanchored != unanchored;
         if changed {
             self.unanchored = unanchored;
