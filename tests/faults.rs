@@ -6,11 +6,14 @@ use crate::aboard::{Daemon, Folder, Receiver, SerialLine, sentence, text, until,
 use boat::Boat;
 use nix::sys::signal::{Signal, kill};
 use nix::unistd::Pid;
+use rules::{Orders, Priority};
 use sentence::ais::AisReport;
+use sentence::encode;
 use std::io::Write;
 use std::net::TcpListener;
 use std::os::unix::net::UnixStream;
 use std::process::Command;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 use terms::{FeedId, Mmsi, Moment, Position};
 use watch::{Begin, Effect, FeedSetting, Input, Watch};
@@ -342,6 +345,44 @@ fn a_receiver_that_jumps_freezes_or_creeps_away_beside_a_second_one_is_doubted()
         let at: i64 = raised.unwrap_or_else(|| panic!("{what}: {said:?}")).parse().unwrap();
         assert!((300..=300 + within_s).contains(&at), "{what}: {at}");
     }
+}
+
+#[test]
+fn a_fix_that_walks_away_from_log_and_compass_is_a_warning_within_ten_minutes() {
+    let orders = Arc::new(Orders::read("none", "version = 1\n").unwrap());
+    let mut watch = Watch::new(&Boat::default());
+    let feed = FeedSetting {
+        name: "bus".to_owned(),
+        checksum_optional: false,
+        simulator: false,
+        trusted: false,
+        silent_after: None,
+    };
+    let begin = Begin { feeds: vec![feed], orders, ..Begin::default() };
+    watch.take(Moment(0), Input::Begin(Box::new(begin))).unwrap();
+    let mut said = Vec::new();
+    for s in 0..3600 {
+        let walked_nm = f64::from(s - 2400).clamp(0.0, 600.0) * 3.0 / 3600.0;
+        let position = Some(under_way(s.into()).at(90.0, walked_nm));
+        let fix = sentence::Fix { position, sog_kn: Some(5.0), cog_deg: Some(0.0), ..Default::default() };
+        let heading = sentence::Heading { true_deg: Some(0.0), ..Default::default() };
+        for line in [encode::vhw("VW", Some(5.0), &heading), encode::rmc("GP", &fix)] {
+            let line = Input::Line(FeedId(0), line.trim().parse().unwrap());
+            watch.take(Moment(i64::from(s) * 1000), line).unwrap();
+        }
+        for output in watch.effects() {
+            if let Effect::Event(_, record, _) = output
+                && record.alert.order == "position doubtful"
+                && said.is_empty()
+            {
+                said.push((s, record.alert.priority, record.alert.text.clone()));
+            }
+        }
+    }
+    let [(s, priority, text)] = &said[..] else { panic!("{said:?}") };
+    assert!((2400..=3000).contains(s), "{said:?}");
+    assert_eq!(*priority, Priority::Warning);
+    assert!(text.contains("toward 090°") && text.contains("away from log and compass"), "{text}");
 }
 
 #[test]

@@ -22,7 +22,7 @@ terms::closed_list! {
         WatchAlarm = "watch alarm",
         /// Own position is no longer known.
         FixLost = "fix lost",
-        /// Positions jump or contradict each other.
+        /// Positions jump, contradict each other, or walk away from log and compass.
         PositionDoubtful = "position doubtful",
         /// A feed is silent.
         FeedSilent = "feed silent",
@@ -73,6 +73,7 @@ impl BuiltIn {
             }
             Self::VesselInDistress => Priority::Alarm,
             Self::FixLost
+            | Self::PositionDoubtful
             | Self::FeedSilent
             | Self::AisSilent
             | Self::OwnTransmitterSilent
@@ -86,7 +87,6 @@ impl BuiltIn {
             // own clock.
             Self::WatchAlarm
             | Self::ClockNotKnown
-            | Self::PositionDoubtful
             | Self::OwnTransmitterWrong
             | Self::InstrumentDoubtful
             | Self::GearDue => Priority::Caution,

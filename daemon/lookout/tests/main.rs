@@ -21,3 +21,4 @@ mod hostile;
 mod picture;
 mod sources;
 mod steady;
+mod walks;

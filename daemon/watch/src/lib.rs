@@ -445,7 +445,9 @@ pub(crate) fn built_in(kind: Kind) -> BuiltIn {
 /// The built-in alert of an implausible instrument or clock.
 pub(crate) fn doubtful(trouble: Trouble) -> BuiltIn {
     match trouble {
-        Trouble::PositionsDiffer | Trouble::PositionJumps => BuiltIn::PositionDoubtful,
+        Trouble::PositionsDiffer | Trouble::PositionJumps | Trouble::PositionWalks => {
+            BuiltIn::PositionDoubtful
+        }
         Trouble::TransmitterSilent | Trouble::SetSends => BuiltIn::OwnTransmitterSilent,
         Trouble::TransmitterPosition | Trouble::TransmitterIdentity | Trouble::SetSensors => {
             BuiltIn::OwnTransmitterWrong

@@ -12,6 +12,8 @@ pub enum Trouble {
     PositionsDiffer,
     /// A position jumped further than she can have moved.
     PositionJumps,
+    /// A position walks away from what log and compass make of her way.
+    PositionWalks,
     /// The heading does not change while she turns.
     CompassFrozen,
     /// The log shows next to nothing while she makes way over the ground.
@@ -40,6 +42,7 @@ impl Trouble {
         match self {
             Self::PositionsDiffer => "positions differ",
             Self::PositionJumps => "position jumps",
+            Self::PositionWalks => "position walks",
             Self::CompassFrozen => "compass frozen",
             Self::LogFouled => "log fouled",
             Self::TransmitterPosition => "own AIS position wrong",
@@ -59,6 +62,7 @@ impl Trouble {
         match self {
             Self::PositionsDiffer | Self::TimesDiffer => (s(30), s(30)),
             Self::PositionJumps
+            | Self::PositionWalks
             | Self::TransmitterIdentity
             | Self::TransmitterSilent
             | Self::SetSends

@@ -3,6 +3,7 @@
 mod ais_set;
 mod doubt;
 mod ends;
+mod reckoning;
 mod review;
 mod transducer;
 mod variation;
@@ -18,6 +19,7 @@ use ais_set::SetAlarms;
 pub(crate) use ais_set::ShipsHeard;
 use doubt::Doubts;
 use ends::Ends;
+use reckoning::Reckoning;
 use review::Watched;
 use sentence::ais::{AisReport, PositionSource};
 use sentence::{Depth, Fix, FixQuality, Heading, Report, Transducer, Wind, WindReference};
@@ -136,6 +138,7 @@ pub(crate) struct OwnVessel {
     set_alarms: SetAlarms,
     doubts: Doubts,
     ends: Ends,
+    reckoning: Reckoning,
 }
 
 impl OwnVessel {
@@ -150,6 +153,7 @@ impl OwnVessel {
             set_alarms: SetAlarms::default(),
             doubts: Doubts::default(),
             ends: Ends::default(),
+            reckoning: Reckoning::default(),
         }
     }
 
@@ -259,6 +263,7 @@ impl OwnVessel {
             h.judged(Quantity::Fix, verdict);
             if verdict != Verdict::Aside {
                 self.ends.value(h.at, Quantity::Fix);
+                self.reckon(h.at, position);
             }
             seen.position = fix.position.filter(|_| verdict != Verdict::Aside);
             self.variation.follow(position, h.utc);

@@ -134,6 +134,7 @@ impl OwnVessel {
                 Trouble::PositionJumps,
                 jump.map(|(_, nm)| format!("position jumped by {nm:.2} nm, further than she can have moved")),
             ),
+            (Trouble::PositionWalks, self.reckoning.walks()),
             (Trouble::CompassFrozen, self.watched.frozen(at)),
             (Trouble::LogFouled, self.log_fouled(at)),
             (Trouble::TransmitterPosition, self.transmitter_astray(at, settings)),
