@@ -107,6 +107,8 @@ impl fmt::Display for Measure {
 pub enum Trend {
     /// A number gets smaller.
     Falls,
+    /// The pressure falls by so much at 60° of latitude, and in proportion to its sine elsewhere.
+    FallsForLatitude,
     /// A number gets greater.
     Rises,
     /// A direction turns clockwise.

@@ -160,9 +160,14 @@ impl Sight<'_> {
         let value = self.feed(&test.measure, subject, state, length);
         let Some(window) = state.window.as_ref() else { return Verdict::default() };
         let due = Some(self.at + window.width());
+        // A window that has only begun has seen a part of its time, and the fall in that counts in full.
+        let by = match trend {
+            Trend::FallsForLatitude => self.position().map(|p| for_latitude(by, p.latitude_deg())),
+            _ => Some(by),
+        };
         let moved = match (trend, value) {
             (_, None) => None,
-            (Trend::Falls, Some(v)) => window.highest().map(|h| h - v),
+            (Trend::Falls | Trend::FallsForLatitude, Some(v)) => window.highest().map(|h| h - v),
             (Trend::Rises, Some(v)) => window.lowest().map(|l| v - l),
             (Trend::Veers | Trend::Backs | Trend::Shifts, Some(_)) => window
                 .turns()
@@ -173,7 +178,8 @@ impl Sight<'_> {
                 })
                 .reduce(f64::max),
         };
-        Verdict { truth: moved.map_or(Truth::Unknown, |m| Truth::from(m >= by - TINY)), due }
+        let truth = moved.zip(by).map_or(Truth::Unknown, |(m, by)| Truth::from(m >= by - TINY));
+        Verdict { truth, due }
     }
 
     fn off_mean(
@@ -218,6 +224,14 @@ impl Sight<'_> {
         let wait_s = ahead.into_iter().filter(|s| *s >= 0.0 && s.is_finite()).reduce(f64::min)?;
         Some(self.at + (Duration::try_from_secs_f64(wait_s).ok()? + SOONEST).max(soonest))
     }
+}
+
+/// A fall at 60° in proportion to the sine of the latitude, as rapid deepening is defined (Sanders and Gyakum 1980). In the
+/// tropics no less than what makes a tropical storm likely there (Mariner's Handbook: 3 hPa below the mean suspect, 5 little
+/// doubt): 5 hPa in a day, 3 in less.
+pub(crate) fn for_latitude(by_hpa: f64, latitude_deg: f64) -> f64 {
+    let scaled = by_hpa * latitude_deg.to_radians().sin().abs() / 60f64.to_radians().sin();
+    scaled.max(if by_hpa >= 24.0 { 5.0 } else { 3.0 })
 }
 
 /// How often to ask for the time of day while it is not known.
@@ -294,4 +308,18 @@ fn word_of<'v>(m: &Measure, v: &'v Value) -> Option<Cow<'v, str>> {
 
 fn listed(words: &[String], word: &str) -> bool {
     words.iter().any(|w| w.eq_ignore_ascii_case(word))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::for_latitude;
+
+    #[test]
+    fn rapid_deepening_by_latitude() {
+        // Sanders and Gyakum 1980: 24 hPa in 24 h times sin φ / sin 60°, worked out by hand.
+        for (latitude, hpa) in [(25.0, 11.7), (35.0, 15.9), (-45.0, 19.6), (55.0, 22.7), (65.0, 25.1)] {
+            assert!((for_latitude(24.0, latitude) - hpa).abs() < 0.05, "{latitude}");
+        }
+        assert_eq!((for_latitude(24.0, 5.0), for_latitude(12.0, -5.0)), (5.0, 3.0));
+    }
 }

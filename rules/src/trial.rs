@@ -256,6 +256,13 @@ impl<'t> Run<'t> {
                 let key = (subject, *q as u8);
                 let heard = heard(self.chart.readings.get(&key));
                 self.chart.readings.insert(key, Reading { value: value.clone(), heard });
+                // A trial that gives only a pressure means one without the daily wave.
+                if *q == Quantity::Pressure {
+                    let corrected = Measure::Quantity(Quantity::PressureCorrected);
+                    if !self.courses.contains_key(&(subject, corrected.to_string())) {
+                        self.put(subject, &corrected, value.clone(), now);
+                    }
+                }
                 // A trial that gives only a TCPA means one that is known exactly.
                 if *q == Quantity::Tcpa {
                     let prudent = Measure::Quantity(Quantity::TcpaPrudent);

@@ -59,7 +59,9 @@ fn measure(m: &Measure, v: &Value) -> String {
         (Measure::AnchorRange | Measure::MarkRange(..), Value::Number(n)) if n.abs() < NEAR_NM => {
             format!("{:.0} m", n * METRES_PER_NM)
         }
-        (Measure::Quantity(q), Value::Number(n)) if m.is_of_anchor() && q.dimension() == Dimension::Length => {
+        (Measure::Quantity(q), Value::Number(n))
+            if m.is_of_anchor() && q.dimension() == Dimension::Length =>
+        {
             format!("{n:.0} m")
         }
         (m, v) => value(m.dimension(), v),

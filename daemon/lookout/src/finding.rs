@@ -49,3 +49,9 @@ pub enum Finding {
         text: String,
     },
 }
+
+/// The change of a quantity of own vessel, and of what is worked out from it.
+pub(crate) fn changed(q: Quantity) -> impl Iterator<Item = Finding> {
+    let corrected = (q == Quantity::Pressure).then_some(Quantity::PressureCorrected);
+    std::iter::once(q).chain(corrected).map(|q| Finding::Changed(Subject::OwnVessel, q))
+}

@@ -1,6 +1,7 @@
 //! The picture: own vessel, targets, encounters, casualties, UTC and how fresh each of them is. Pure: time is an input,
 //! no clock is read here and no I/O done; the daemon feeds it sentences and wakes it when it asks.
 
+mod air_tide;
 pub mod anchor;
 pub mod casualty;
 mod claim;

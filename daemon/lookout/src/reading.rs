@@ -1,5 +1,6 @@
 //! What is known about every quantity, and the states of own vessel and targets.
 
+use crate::air_tide::air_tide_hpa;
 use crate::anchor;
 use crate::casualty::{Known, OwnContext, RelativeTo, WindFrom, ahead};
 use crate::encounter::{Encounter, Situation};
@@ -42,6 +43,17 @@ impl Lookout {
             Quantity::Sun => {
                 let up = self.sun.map(|(_, up)| word(if up { "up" } else { "down" }));
                 Reading { value: up, heard: self.sun.map(|(then, _)| then) }
+            }
+            Quantity::PressureCorrected => {
+                let pressure = self.own.reading(at, Quantity::Pressure);
+                let here_and_now = self.utc(at).zip(self.own.last_position());
+                let tide = here_and_now.map(|((utc, _), position)| air_tide_hpa(utc, position));
+                let value = pressure
+                    .value
+                    .and_then(|v| v.number())
+                    .zip(tide)
+                    .map(|(p, tide)| Value::Number(p - tide));
+                Reading { value, ..pressure }
             }
             q if anchor::QUANTITIES.contains(&q) => self.anchor.reading(at, q),
             _ => self.own.reading(at, quantity),

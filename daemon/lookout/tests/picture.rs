@@ -2,7 +2,7 @@
 
 use lookout::{Finding, Kind, Lookout, Settings};
 use sentence::ais::AisReport;
-use sentence::{Fix, Report, SentTime};
+use sentence::{Fix, Report, SentTime, Weather};
 use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment, Position, Quantity, Subject, Utc, UtcSource, Value};
 
@@ -227,4 +227,32 @@ fn more_ships_than_are_held_are_told_of_once_an_hour() {
         assert!(lookout.targets(t).len() <= 10);
     }
     assert_eq!(told, 1, "from the eleventh to the last it is less than an hour");
+}
+
+#[test]
+fn the_daily_wave_of_the_tropics_is_no_fall() {
+    // In the trades at 14° N, 40° W, with a steady glass: the wave alone falls by 2.1 hPa from ten in the morning to four,
+    // local time, which the corrected pressure does not show. A true fall of 3 hPa it does.
+    let mut lookout = Lookout::new(Settings::default());
+    let morning = Utc::from_date(2026, 3, 1, 0).unwrap();
+    let wave = |utc_h: f64| {
+        let local_deg = 2.0 * (utc_h * 15.0 - 40.0) + 158.0;
+        1.16 * 14f64.to_radians().cos().powi(3) * local_deg.to_radians().sin()
+    };
+    let mut seen = Vec::new();
+    for (utc_h, fallen) in [(12.4, 0.0), (18.4, 0.0), (23.0, 3.0)] {
+        let s = utc_h * 3600.0;
+        lookout.system_utc(at(s), morning.plus_ms((s * 1000.0) as i64));
+        lookout.hear(at(s), BUS, &fix(14.0, -40.0, 5.0, 270.0));
+        let pressure_hpa = Some(1013.0 - fallen + wave(utc_h));
+        lookout.hear(at(s), BUS, &Report::Weather(Weather { pressure_hpa, ..Weather::default() }));
+        let value = |q| lookout.reading(at(s), Subject::OwnVessel, q).value.and_then(|v| v.number()).unwrap();
+        seen.push((value(Quantity::Pressure), value(Quantity::PressureCorrected)));
+        let changed = Finding::Changed(Subject::OwnVessel, Quantity::PressureCorrected);
+        assert!(lookout.take_findings().contains(&changed));
+    }
+    let [morning, afternoon, night] = seen[..] else { panic!() };
+    assert!(morning.0 - afternoon.0 > 2.0, "{seen:?}");
+    assert!((morning.1 - 1013.0).abs() < 0.01 && (afternoon.1 - 1013.0).abs() < 0.01, "{seen:?}");
+    assert!((night.1 - 1010.0).abs() < 0.01, "{seen:?}");
 }

@@ -101,7 +101,8 @@ fn a_stream_of_two_knots_that_sets_in_over_an_hour_or_turns_with_the_tide_is_no_
 
 #[test]
 fn tacks_reefs_and_a_fouled_log_are_no_walk() {
-    let tacks = |min: f64| if (min / 45.0) as u32 % 2 == 0 { quiet(310.0, 6.0) } else { quiet(40.0, 6.0) };
+    let tacks =
+        |min: f64| if (min / 45.0).rem_euclid(2.0) < 1.0 { quiet(310.0, 6.0) } else { quiet(40.0, 6.0) };
     assert_eq!(sail(300, true, tacks).0, [0.0; 0]);
     let reefs = |min: f64| quiet(120.0, if min < 60.0 { 7.0 } else { 4.5 });
     assert_eq!(sail(180, true, reefs).0, [0.0; 0]);

@@ -205,6 +205,8 @@ quantities! {
     AirTemperature "air temperature" Own Temperature;
     /// Air pressure.
     Pressure "pressure" Own Pressure;
+    /// Air pressure less the wave that the sun raises in it twice a day.
+    PressureCorrected "corrected pressure" Own Pressure;
     /// Apparent wind speed.
     ApparentWindSpeed "apparent wind speed" Own Speed;
     /// Apparent wind angle off the bow.

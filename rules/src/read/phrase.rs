@@ -14,8 +14,9 @@
 //!           | ("falls" | "rises" | "veers" | "backs" | "shifts") limit "in" time
 //! ```
 //! A limit is a number with its unit, for a wind speed also "force" and a number of the Beaufort scale; pressure may
-//! fall or rise "slowly", "quickly" or "very rapidly" in place of a limit and a time. Letters count alike in either
-//! case. "are" is as good as "is".
+//! fall or rise "slowly", "quickly" or "very rapidly" in place of a limit and a time, and fall "rapidly for the latitude in"
+//! a time: by 1 hPa an hour at 60° and in proportion to the sine of the latitude elsewhere, but by no less than 5 hPa in a
+//! day or 3 hPa in less. Letters count alike in either case. "are" is as good as "is".
 
 use super::beaufort;
 use super::measure::measure;
@@ -60,6 +61,8 @@ const SHIPS: [&str; 5] = ["vessel", "associated-craft", "group", "radar", "other
 /// 6.0, very rapidly more than 6.0 (Met Office, terms of the shipping forecast).
 const TENDENCIES: [(&[&str], f64); 3] =
     [(&["slowly"], 0.1), (&["quickly"], 3.6), (&["very", "rapidly"], 6.1)];
+/// A fall of 1 hPa an hour at 60° of latitude, and in proportion to its sine elsewhere.
+const FOR_LATITUDE: [&str; 4] = ["rapidly", "for", "the", "latitude"];
 /// The window of those terms.
 const TENDENCY_WINDOW: Duration = Duration::from_secs(3 * 3600);
 /// Longest window of time kept.
@@ -293,7 +296,13 @@ fn changes(
         let kind = if turns { "no direction" } else { "a direction" };
         return Err(error(at, format!("{m} is {kind}; expected {expected}")));
     }
-    if *m == Measure::Quantity(Quantity::Pressure) {
+    if matches!(m, Measure::Quantity(Quantity::Pressure | Quantity::PressureCorrected)) {
+        if trend == Trend::Falls && t.take(&FOR_LATITUDE) {
+            t.expect(&["in"])?;
+            let window = window(t)?;
+            let by_hpa = window.as_secs_f64() / 3600.0;
+            return Ok((Predicate::Changes(Trend::FallsForLatitude, by_hpa, window), None));
+        }
         for (words, by_hpa) in TENDENCIES {
             if t.take(words) {
                 return Ok((Predicate::Changes(trend, by_hpa, TENDENCY_WINDOW), None));

@@ -3,9 +3,10 @@
 use super::ais_set::SetAlarms;
 use super::review::TRANSMITTER_SILENCE;
 use super::{OwnVessel, believed};
+use crate::finding::changed;
 use crate::{Finding, Settings};
 use std::time::Duration;
-use terms::{Moment, Quantity, Subject, Wakes};
+use terms::{Moment, Quantity, Wakes};
 
 /// A limit is past this much later.
 const PAST: Duration = Duration::from_millis(1);
@@ -66,7 +67,7 @@ impl OwnVessel {
                     None
                 }
             };
-            findings.extend(quantity.map(|q| Finding::Changed(Subject::OwnVessel, q)));
+            findings.extend(quantity.into_iter().flat_map(changed));
         }
         self.review(at, settings, findings);
     }

@@ -11,6 +11,7 @@ mod wind;
 
 pub use doubt::Trouble;
 
+use crate::finding::changed;
 use crate::motion::Motion;
 use crate::source::{Channel, Heard, Origin, Source, Verdict};
 use crate::track::{Doubtful, MPS_PER_KN, Noise, Observation, Track, velocity_mps};
@@ -121,7 +122,7 @@ impl<'a> Hearing<'a> {
             Verdict::Used => {}
             Verdict::TakenOver { from, silent } => self.taken_over.push((q, from, silent)),
         }
-        self.findings.push(Finding::Changed(Subject::OwnVessel, q));
+        self.findings.extend(changed(q));
     }
 }
 

@@ -140,6 +140,11 @@ impl Reckoning {
 }
 
 impl OwnVessel {
+    /// Where she was last, however long ago.
+    pub fn last_position(&self) -> Option<Position> {
+        self.position.current().map(|h| h.value)
+    }
+
     /// Compares a fix with log and compass.
     pub(super) fn reckon(&mut self, at: Moment, position: Position) {
         let recent = |q| self.last(q).filter(|h| at.since(h.at) <= JOINED).map(|h| h.value);
