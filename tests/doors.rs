@@ -91,7 +91,7 @@ fn acts(text: &str) -> Vec<Act> {
         Act::Overboard { late_s: 0.0, who: Some(t()) },
         Act::Passage { name: Some(t()), ends: false },
         Act::Note { text: t() },
-        Act::Declare { what: t() },
+        Act::Declare { what: t(), metres: None, bearing_deg: None },
         Act::Drill { what: t() },
         Act::StandDown { casualty: None, reason: t() },
         Act::ResetWatchAlarm { from: t() },
