@@ -1,7 +1,7 @@
 //! `status`: one screen that a watchkeeper reads in five seconds at night. Plain text without colours, 40 columns.
 
 use record::{AlertNow, CasualtyNow, OwnNow, Status, TargetNow};
-use rules::AlertState;
+use rules::{AlertState, Stage};
 use std::time::Duration;
 use terms::span as in_words;
 use terms::{UtcSource, one_line};
@@ -70,6 +70,12 @@ pub fn screen(p: &Status) -> String {
     }
     let since = p.watch.since_s.map_or(String::new(), |s| format!(" for {}", span(s)));
     s.line(0, &format!("On watch: {}{since}", p.watch.who.as_deref().unwrap_or("not told")));
+    if let Some(words) = &p.watch.alarm_words {
+        s.line(0, &format!("Watch alarm: {words}"));
+        if !matches!(p.watch.alarm, Some(Stage::Off | Stage::Suspended)) {
+            s.line(2, "reset: middlewatch watch-alarm reset");
+        }
+    }
     let declared = if p.declared.is_empty() { "nothing".to_owned() } else { p.declared.join(", ") };
     s.line(0, &format!("Declared: {declared}"));
     s.line(0, CAUTION);
@@ -169,14 +175,15 @@ mod tests {
                 "position": "reported", "bearing_deg": 44.7, "elapsed_s": 185.0, "elapsed_is": "exact",
                 "source": "ais", "words": ""}],
             "alerts": (0..9).map(|n| json!({"id": n, "priority": "alarm", "state": "active-unacknowledged",
-                "text": "a close approach with a rather long name and more", "exercise": false, "order": "near",
+                "text": "a close approach with a rather long name and more", "exercise": false, "order": "near", "origin": "order",
                 "began_s": 1.0})).collect::<Vec<_>>(),
             "targets": (0..9).map(|n| json!({"mmsi": n, "name": null, "look": "1.2 nm, on the starboard beam",
                 "cpa_nm": 0.21, "tcpa_s": 540.0, "age_s": 4.0})).collect::<Vec<_>>(),
             "feeds": [{"name": "ais", "state": "up", "silent_s": 1.0, "bytes": 0, "sentences": 0, "refused": 0,
                 "refusals": {}, "dropped": 0}], "declared": ["under sail"],
             "signals": [{"name": "signal horn", "failing": true}],
-            "watch": {"who": "Bo", "since_s": 3700.0, "alarm": null},
+            "watch": {"who": "Bo", "since_s": 3700.0, "alarm": "dormant", "alarm_asks_s": 420.0,
+                "alarm_words": "on, asks in 7 min"},
         });
         let own = json!({"position": "50°48.000′N 001°06.000′W", "position_age_s": 2.0, "sog_kn": 5.0, "cog_deg": 90.0});
         for (into, from) in [("", &some), ("own", &own)] {
@@ -209,6 +216,8 @@ mod tests {
             "Feed ais",
             "FAILS",
             "On watch: Bo",
+            "Watch alarm: on, asks in 7 min",
+            "  reset: middlewatch watch-alarm reset",
             "Declared",
             CAUTION,
         ];

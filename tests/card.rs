@@ -31,7 +31,7 @@ impl Boat {
         let daemon = Daemon::start_with(
             folder,
             &format!(
-                "[vessel]\nname = \"Wendelin\"\n[[crew]]\nname = \"Ada\"\nbeacon = \"970000000\"\n\
+                "[vessel]\nname = \"Wendelin\"\n[watch.alarm]\ndormant_period = \"12 min\"\nreset_from = [\"helm\"]\n[[crew]]\nname = \"Ada\"\nbeacon = \"970000000\"\n\
                  [[feed]]\nname = \"bus\"\nudp = \"{feed}\"\n"
             ),
             &format!("listen = \"{address}\"\ntoken_file = \"token\"\nopen_reading = true\n"),
@@ -126,6 +126,14 @@ fn it_shows_follows_acknowledges_and_says_when_it_is_old() {
         b.text("#alert-list").contains("active acknowledged").then_some(())
     });
     assert!(browser.text("#said").contains("acknowledged"));
+
+    // The watch alarm: suspended by the emergency; stood down, it is reset from here.
+    browser.until("suspended", |b| b.text("#watch-alarm").contains("suspended").then_some(()));
+    assert!(boat.daemon.tell(&["stand-down", "--reason", "test"]).status.success());
+    browser.until("on", |b| b.text("#watch-alarm").contains("on, asks in").then_some(()));
+    browser.run("document.getElementById('reset').click()");
+    browser.until("reset", |b| b.text("#said").contains("watch alarm reset").then_some(()));
+    browser.picture("watch-alarm");
 
     // It grows old in large letters: a daemon that hangs, then one that is gone.
     assert_eq!(browser.text("#stale"), "");

@@ -293,9 +293,22 @@ fn the_watch_is_handed_over_and_the_watch_alarm_is_reset() {
     assert!(text(&told.stdout).contains("Ben has the watch"), "{}", text(&told.stderr));
     assert!(text(&daemon.tell(&["handover"]).stdout).contains("On watch: Ben"));
     assert!(daemon.tell(&["watch-alarm", "reset", "helm"]).status.success());
+    let here = daemon.tell(&["watch-alarm", "reset"]);
+    assert!(text(&here.stdout).contains("it asks again in 12 min"), "{}", text(&here.stderr));
+    let status = daemon.tell(&["status"]);
+    assert!(text(&status.stdout).contains("Watch alarm: on, asks in "), "{}", text(&status.stdout));
+    assert_eq!(
+        daemon.tell(&["watch-alarm", "on", "helm"]).status.code(),
+        Some(2),
+        "only a reset has a place"
+    );
     let bunk = daemon.tell(&["watch-alarm", "reset", "bunk"]);
     assert!(text(&bunk.stderr).contains("no lookout position"), "{}", text(&bunk.stderr));
     assert!(daemon.tell(&["watch-alarm", "off"]).status.success());
+    daemon.tell(&["acknowledge"]);
+    let again = daemon.tell(&["acknowledge"]);
+    assert_eq!(again.status.code(), Some(1));
+    assert!(text(&again.stderr).contains("nothing to acknowledge"), "{}", text(&again.stderr));
 }
 
 #[test]

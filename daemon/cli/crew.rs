@@ -145,7 +145,7 @@ pub(super) enum Verb {
     WatchAlarm {
         /// What is done to it
         what: AlarmWord,
-        /// The lookout position it is reset from, by its name in boat.toml
+        /// With reset: the lookout position it is reset from, by its name in boat.toml; here by default
         from: Option<String>,
         #[command(flatten)]
         to: To,
@@ -194,7 +194,7 @@ pub(super) enum Verb {
 /// What to do with the watch alarm.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub(super) enum AlarmWord {
-    /// Somebody at a lookout position is awake.
+    /// Somebody is awake.
     Reset,
     /// By hand, whatever is declared.
     On,
@@ -230,14 +230,13 @@ impl Verb {
                 return exchange(&to, &places::BACKUP, &copy, done);
             }
             Self::WatchAlarm { what, from, to } => match (what, from) {
-                (AlarmWord::Reset, Some(from)) => (to, Act::ResetWatchAlarm { from }),
+                (AlarmWord::Reset, from) => (to, Act::ResetWatchAlarm { from }),
                 (AlarmWord::On, None) => (to, Act::WatchAlarm { switch: Switch::On }),
                 (AlarmWord::Off, None) => (to, Act::WatchAlarm { switch: Switch::Off }),
                 (AlarmWord::Automatic, None) => (to, Act::WatchAlarm { switch: Switch::Automatic }),
                 _ => {
                     complain(
-                        "middlewatch: the watch alarm is reset from a lookout position (watch-alarm reset POSITION), \
-                         or switched on, off or to automatic",
+                        "middlewatch: only a reset takes a lookout position (watch-alarm reset POSITION)",
                     );
                     return Outcome::Usage;
                 }

@@ -25,7 +25,7 @@ pub const TO_THIRD: Duration = Duration::from_secs(90);
 pub struct WatchAlarmSettings {
     /// The dormant period: how long it waits after a reset.
     pub dormant: Duration,
-    /// Names of the inputs at lookout positions; only these reset it (MSC.128(75) 4.1.3.1).
+    /// Names of the lookout positions; a reset that names another place does not count (MSC.128(75) 4.1.3.1).
     pub positions: Vec<String>,
     /// In automatic: on while she does one of these, or nothing is declared; empty for always.
     pub during: Vec<Doing>,
@@ -65,6 +65,8 @@ terms::closed_list! {
     pub enum Stage {
         /// It is off.
         Off = "off",
+        /// An emergency stands: all hands are up, and it waits until that is stood down.
+        Suspended = "suspended",
         /// It waits.
         Dormant = "dormant",
         /// It shows a light: reset it.
@@ -83,14 +85,31 @@ terms::closed_list! {
 #[error("\"{0}\" is no lookout position and does not reset the watch alarm")]
 pub struct NoLookoutPosition(pub String);
 
+/// What of the watch alarm outlasts a restart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct KeptWatchAlarm {
+    switch: Switch,
+    answered: Option<Moment>,
+    missed: u32,
+}
+
+impl KeptWatchAlarm {
+    /// Shifted by a number of milliseconds, from the steady time of the run before to that of this one.
+    pub(crate) fn shifted(self, by_ms: i64) -> Self {
+        Self { answered: self.answered.map(|m| Moment(m.0.saturating_add(by_ms))), ..self }
+    }
+}
+
 /// The watch alarm.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WatchAlarm {
     settings: WatchAlarmSettings,
     switch: Switch,
-    /// When it was last reset; `None` while off.
+    /// When it was last reset; `None` while off or suspended.
     answered: Option<Moment>,
     stage: Stage,
+    /// An emergency stands.
+    emergency: bool,
     /// When it was last advanced.
     looked: Option<Moment>,
     /// How often it reached the first audible stage.
@@ -114,9 +133,26 @@ impl WatchAlarm {
             switch: Switch::default(),
             answered: None,
             stage: Stage::Off,
+            emergency: false,
             looked: None,
             missed: 0,
         })
+    }
+
+    /// What to keep over a restart.
+    pub(crate) fn keep(&self) -> KeptWatchAlarm {
+        KeptWatchAlarm { switch: self.switch, answered: self.answered, missed: self.missed }
+    }
+
+    /// Goes on where the run before left off: a restart gives nobody a fresh dormant period. Where that has run out
+    /// meanwhile the stages begin with the light, for whoever woke may have restarted the computer.
+    pub(crate) fn take_up(&mut self, at: Moment, kept: KeptWatchAlarm) {
+        (self.switch, self.missed) = (kept.switch, kept.missed);
+        if let Some(answered) = kept.answered {
+            let earliest = Moment(at.0.saturating_sub(self.settings.dormant.as_millis() as i64));
+            self.answered = Some(answered.clamp(earliest, at));
+            self.stage = Stage::Dormant;
+        }
     }
 
     /// Whether its dormant period is within that of MSC.128(75).
@@ -144,23 +180,39 @@ impl WatchAlarm {
         self.missed
     }
 
+    /// In how long it shows its light unless it is reset; `None` while it is off or suspended, or already asks.
+    pub fn asks_in(&self, at: Moment) -> Option<Duration> {
+        let asks = self.answered? + self.settings.dormant;
+        (self.stage == Stage::Dormant).then(|| asks.since(at))
+    }
+
     /// Switches it.
     pub fn switch(&mut self, switch: Switch) {
         self.switch = switch;
     }
 
-    /// Resets it from an input: the dormant period starts again.
-    ///
-    /// # Errors
-    /// If the input is not a lookout position.
-    pub fn answer(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
-        if !self.resets_from(input) {
-            return Err(NoLookoutPosition(input.to_owned()));
-        }
+    /// Suspends it while an emergency stands, from the next [`Self::advance`] on.
+    pub fn suspend(&mut self, emergency: bool) {
+        self.emergency = emergency;
+    }
+
+    /// Resets it: the dormant period starts again.
+    pub fn reset(&mut self, at: Moment) {
         if self.answered.is_some() {
             self.answered = Some(at);
             self.stage = Stage::Dormant;
         }
+    }
+
+    /// Resets it from a named place.
+    ///
+    /// # Errors
+    /// If that is no lookout position.
+    pub fn answer(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
+        if !self.resets_from(input) {
+            return Err(NoLookoutPosition(input.to_owned()));
+        }
+        self.reset(at);
         Ok(())
     }
 
@@ -185,19 +237,25 @@ impl WatchAlarm {
     pub fn advance(&mut self, at: Moment, doing: Option<Doing>, second_of_day: Option<f64>) -> Vec<Stage> {
         let mut reached = Vec::new();
         self.looked = Some(at);
-        match (self.wanted(doing, second_of_day), self.answered) {
-            (false, None) => {}
-            (false, Some(_)) => {
+        let rests = match (self.wanted(doing, second_of_day), self.emergency) {
+            (false, _) => Some(Stage::Off),
+            (true, true) => Some(Stage::Suspended),
+            (true, false) => None,
+        };
+        match (rests, self.answered) {
+            (Some(stage), _) => {
                 self.answered = None;
-                self.stage = Stage::Off;
-                reached.push(Stage::Off);
+                if self.stage != stage {
+                    self.stage = stage;
+                    reached.push(stage);
+                }
             }
-            (true, None) => {
+            (None, None) => {
                 self.answered = Some(at);
                 self.stage = Stage::Dormant;
                 reached.push(Stage::Dormant);
             }
-            (true, Some(_)) => {
+            (None, Some(_)) => {
                 while let Some((due, stage)) = self.next_stage().filter(|(due, _)| *due <= at) {
                     let _ = due;
                     self.missed += u32::from(stage == Stage::First);
@@ -212,7 +270,7 @@ impl WatchAlarm {
     fn next_stage(&self) -> Option<(Moment, Stage)> {
         let asks = self.answered? + self.settings.dormant;
         match self.stage {
-            Stage::Off | Stage::Third => None,
+            Stage::Off | Stage::Suspended | Stage::Third => None,
             Stage::Dormant => Some((asks, Stage::Visual)),
             Stage::Visual => Some((asks + TO_FIRST, Stage::First)),
             Stage::First => Some((asks + TO_FIRST + TO_SECOND, Stage::Second)),
@@ -302,6 +360,55 @@ mod tests {
         assert_eq!(night.advance(at, None, Some(5.9 * hour)), []);
         assert_eq!(night.advance(at, None, Some(6.0 * hour)), [Stage::Off]);
         assert_eq!(night.advance(at, None, None), [Stage::Dormant], "at a time unknown it is on");
+    }
+
+    #[test]
+    fn an_emergency_suspends_it_and_it_resumes_with_a_whole_dormant_period() {
+        let mut k = keeper(12);
+        let s = |s: f64| Moment::from_s(s);
+        k.advance(s(0.0), None, None);
+        assert_eq!(k.asks_in(s(20.0)), Some(Duration::from_secs(700)));
+        assert_eq!(k.advance(s(720.0), None, None), [Stage::Visual]);
+        assert_eq!(k.asks_in(s(720.0)), None);
+        k.suspend(true);
+        assert_eq!(k.advance(s(721.0), None, None), [Stage::Suspended]);
+        assert_eq!(k.advance(s(9000.0), None, None), []);
+        assert_eq!((k.next_wake(), k.asks_in(s(9000.0))), (None, None));
+        k.reset(s(9000.0));
+        assert_eq!(k.stage(), Stage::Suspended, "a reset does not end it");
+        k.switch(Switch::Off);
+        assert_eq!(k.advance(s(9001.0), None, None), [Stage::Off]);
+        k.switch(Switch::On);
+        assert_eq!(k.advance(s(9002.0), None, None), [Stage::Suspended]);
+        k.suspend(false);
+        assert_eq!(k.advance(s(9010.0), None, None), [Stage::Dormant]);
+        assert_eq!(k.next_wake(), Some(s(9730.0)));
+        assert_eq!(k.missed(), 0);
+    }
+
+    #[test]
+    fn a_restart_gives_no_fresh_dormant_period_and_begins_with_the_light() {
+        let s = |s: f64| Moment::from_s(s);
+        let mut before = keeper(12);
+        before.advance(s(0.0), None, None);
+        before.advance(s(735.0), None, None);
+        before.reset(s(1000.0));
+        let after = |before: &WatchAlarm, restart: f64| {
+            let mut k = keeper(12);
+            k.take_up(s(restart), before.keep());
+            let stages = k.advance(s(restart), None, None);
+            (stages, k.next_wake(), k.missed())
+        };
+        assert_eq!(after(&before, 1300.0), (vec![], Some(s(1720.0)), 1));
+        assert_eq!(after(&before, 1719.0), (vec![], Some(s(1720.0)), 1));
+        assert_eq!(after(&before, 9000.0), (vec![Stage::Visual], Some(s(9015.0)), 1), "no stage is skipped");
+        // By another clock: a reset cannot have come after now.
+        assert_eq!(after(&before, 10.0), (vec![], Some(s(730.0)), 1));
+        before.switch(Switch::Off);
+        assert_eq!(after(&before, 1300.0).0, [Stage::Off], "switched by hand stays so");
+        let mut k = keeper(12);
+        k.take_up(s(0.0), keeper(12).keep().shifted(1000));
+        assert_eq!(k.advance(s(0.0), None, None), [Stage::Dormant]);
     }
 
     #[test]

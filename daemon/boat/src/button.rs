@@ -101,7 +101,7 @@ impl Button {
             Does::Acknowledge => Act::Acknowledge { alert: None, order: None },
             Does::Silence => Act::Silence { alert: None, order: None },
             // The casualty happened when the button went down.
-            Does::Reset => Act::ResetWatchAlarm { from: self.name.clone() },
+            Does::Reset => Act::ResetWatchAlarm { from: Some(self.name.clone()) },
             Does::Overboard => Act::Overboard { late_s: self.hold.as_secs_f64(), who: None },
         }
     }

@@ -20,10 +20,11 @@ const DORMANT_PERIOD: Key<Duration> = key("dormant_period", "how long it waits f
     .needed()
     .example("12 min")
     .within("1 min", "1 h");
-const RESET_FROM: Key<Name> = key("reset_from", "where a lookout is kept: only a reset from there counts")
-    .needed()
-    .example("helm")
-    .most(32);
+const RESET_FROM: Key<Name> =
+    key("reset_from", "where a lookout is kept: a reset from another place is refused")
+        .needed()
+        .example("helm")
+        .most(32);
 const DURING: Key<During> =
     key("during", "on while she does one of these or nothing is declared; unless given, always")
         .example("under sail");

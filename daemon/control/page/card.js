@@ -155,7 +155,8 @@ function alerts(list) {
     head.append(make("span", "priority", a.priority.toUpperCase() + (a.exercise ? " · EXERCISE" : "")));
     head.append(make("span", "state", words(a.state) + ", " + span(a.began_s)));
     e.append(head, make("p", "", a.text));
-    if (unheeded) {
+    // The watch alarm is reset below, not acknowledged.
+    if (unheeded && !(a.origin === "built-in" && a.order === "watch alarm")) {
       const b = make("button", "", "Acknowledge");
       b.type = "button";
       b.id = "acknowledge-" + a.id;
@@ -167,6 +168,21 @@ function alerts(list) {
     return e;
   }));
 }
+
+// The watch alarm; the button stays the same, so that a thumb does not miss it.
+function watchAlarm(w) {
+  const stage = w && w.alarm;
+  at("watch-alarm").hidden = !stage;
+  if (!stage) return;
+  const asks = ["visual", "first", "second", "third"].includes(stage);
+  at("watch-alarm").className = asks ? "asks" : "";
+  at("watch-alarm-words").textContent = "Watch alarm: " + (w.alarm_words || stage);
+  at("reset").hidden = stage === "off" || stage === "suspended";
+  at("reset").disabled = busy.has("reset");
+  at("reset").setAttribute("aria-label", "Reset the watch alarm");
+}
+
+at("reset").addEventListener("click", () => act("reset", { act: "reset-watch-alarm" }, "Not reset: "));
 
 function targets(list) {
   if (list.length === 0) {
@@ -252,6 +268,7 @@ function show(p) {
   casualties(p.casualties);
   plan(p.own, p.casualties);
   alerts(p.alerts);
+  watchAlarm(p.watch);
   targets(p.targets);
   own(p);
 }
@@ -290,23 +307,31 @@ at("door").addEventListener("submit", (e) => {
   retry();
 });
 
-async function acknowledge(id) {
-  busy.add(id);
-  if (picture) alerts(picture.alerts);
+const acknowledge = (id) => act(id, { act: "acknowledge", alert: id }, "Not acknowledged: ");
+
+// Sends an act; `key` is what is busy meanwhile.
+async function act(key, body, failed) {
+  const redraw = () => {
+    if (!picture) return;
+    alerts(picture.alerts);
+    watchAlarm(picture.watch);
+  };
+  busy.add(key);
+  redraw();
   try {
     const r = await fetch("act", {
       method: "POST",
       headers: { ...headers(), "Content-Type": "application/json" },
-      body: JSON.stringify({ act: "acknowledge", alert: id }),
+      body: JSON.stringify(body),
     });
     const answer = await r.json().catch(() => ({}));
     if (r.status === 401 || r.status === 403) ask(answer.error || "A token is needed.");
-    at("said").textContent = r.ok ? answer.done : "Not acknowledged: " + (answer.error || r.status);
+    at("said").textContent = r.ok ? answer.done : failed + (answer.error || r.status);
   } catch {
-    at("said").textContent = "Not acknowledged: the daemon does not answer.";
+    at("said").textContent = failed + "the daemon does not answer.";
   } finally {
-    busy.delete(id);
-    if (picture) alerts(picture.alerts);
+    busy.delete(key);
+    redraw();
   }
 }
 

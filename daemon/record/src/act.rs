@@ -68,10 +68,11 @@ pub enum Act {
         /// Who.
         who: String,
     },
-    /// Resets the watch alarm.
+    /// Resets the watch alarm, as any other act does too.
     ResetWatchAlarm {
-        /// The lookout position it is reset from, by its configured name.
-        from: String,
+        /// The lookout position it is reset from, by its configured name; a name that is none of them is refused.
+        #[serde(default)]
+        from: Option<String>,
     },
     /// Switches the watch alarm.
     WatchAlarm {

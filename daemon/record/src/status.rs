@@ -1,7 +1,7 @@
 //! The picture as `status` and the watch card show it.
 
 use crate::schema::{DateTime, OneOf};
-use crate::{CasualtyPart, OwnPart, Removed, TargetPart};
+use crate::{CasualtyPart, ComesFrom, OwnPart, Removed, TargetPart};
 use rules::{AlertId, AlertState, Priority, Stage};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -73,6 +73,8 @@ pub struct AlertNow {
     pub id: AlertId,
     /// The name of the order or built-in alert.
     pub order: String,
+    /// The kind of its origin: an order may share the name of a built-in alert.
+    pub origin: ComesFrom,
     /// Its priority.
     #[schemars(with = "OneOf<Priority>")]
     pub priority: Priority,
@@ -118,6 +120,10 @@ pub struct WatchNow {
     /// The watch alarm's stage; `None` if the boat has no watch alarm.
     #[schemars(with = "Option<OneOf<Stage>>")]
     pub alarm: Option<Stage>,
+    /// In how many seconds it asks for a reset; `None` while it asks already, is off or is suspended.
+    pub alarm_asks_s: Option<f64>,
+    /// The watch alarm in words; `None` if the boat has none.
+    pub alarm_words: Option<String>,
 }
 
 /// Own vessel now.

@@ -15,6 +15,9 @@ impl Watch {
             (Some(command), Some(instance)) => {
                 let ours = self.board.alerts().filter(named).find(|a| a.id.0 == instance).map(|a| a.id);
                 let Some(id) = ours else { return };
+                if matches!(command, 'A' | 'S' | 'O') {
+                    self.somebody_acts(at);
+                }
                 match command {
                     'A' => self.board.acknowledge(at, id),
                     'S' => self.board.silence(at, id),
@@ -24,12 +27,16 @@ impl Watch {
                 }
             }
             (None, None) => match acknowledged(words).and_then(|n| self.newest(n)) {
-                Some(id) => self.board.acknowledge(at, id),
+                Some(id) => {
+                    self.somebody_acts(at);
+                    self.board.acknowledge(at, id)
+                }
                 None => return,
             },
             _ => return,
         };
-        // Already acknowledged, or not to be acknowledged: the bridge is owed nothing.
+        // Already acknowledged, or not to be acknowledged, or the watch alarm, which is reset by now: the bridge is owed
+        // nothing.
         let _ = refused;
     }
 

@@ -4,43 +4,56 @@ use super::Watch;
 use lookout::anchor::{AnchorState, Said};
 use lookout::casualty::{StandDown, who};
 use record::words;
+use record::words::count;
 use record::{Act, ActError};
 use record::{Entry, reason_words};
-use rules::{AlertId, Declared, Doing};
+use rules::{Alert, AlertId, AlertState, BuiltIn, Declared, Doing, Priority, Stage, WatchAlarm};
 use std::time::Duration;
-use terms::{CasualtyId, Moment, is_hidden, one_line};
+use terms::{CasualtyId, Moment, Subject, is_hidden, one_line, span};
+
+/// Most alerts that an answer names by their numbers.
+const NAMED: usize = 5;
+
+/// What is done to alerts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Done {
+    Acknowledged,
+    Silenced,
+}
 
 impl Watch {
-    /// Carries out an act of the crew; reports in words what was done.
+    /// Carries out an act of the crew; reports in words what was done. Whoever acts is awake, whatever comes of the act: it
+    /// resets the watch alarm, unless it is a reset from a place where no lookout is kept.
     ///
     /// # Errors
     /// If there is nothing to act on, or the act makes no sense.
     pub(crate) fn act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
-        let done = self.do_act(at, act);
+        let asking = self.board.built_in(BuiltIn::WatchAlarm, Subject::Lookout).map(|a| a.id);
+        if !matches!(act, Act::ResetWatchAlarm { from: Some(_) }) {
+            self.somebody_acts(at);
+        }
+        let done = self.do_act(at, act, asking);
         self.pump(at);
         done
     }
 
-    fn do_act(&mut self, at: Moment, act: Act) -> Result<String, ActError> {
-        let nothing = |e: rules::Refused| ActError::Nothing(e.to_string());
+    /// Somebody of the crew is awake: resets the watch alarm.
+    pub(crate) fn somebody_acts(&mut self, at: Moment) {
+        self.board.is_awake(at);
+        // The reset must outlast a restart, though it makes no event.
+        self.keep_due |= self.board.watch_alarm().is_some();
+    }
+
+    /// Carries out an act. `asking` is the alert of the watch alarm that the act has just reset.
+    fn do_act(&mut self, at: Moment, act: Act, asking: Option<AlertId>) -> Result<String, ActError> {
         match act {
-            Act::Acknowledge { alert: Some(id), .. } => {
-                self.board.acknowledge(at, id).map_err(nothing)?;
-                Ok(format!("alert {} acknowledged", id.0))
-            }
-            Act::Silence { alert: Some(id), .. } => {
-                self.board.silence(at, id).map_err(nothing)?;
-                Ok(format!("alert {} silenced for 30 s", id.0))
-            }
+            Act::Acknowledge { alert: Some(id), .. } => self.answer(at, Done::Acknowledged, id, asking),
+            Act::Silence { alert: Some(id), .. } => self.answer(at, Done::Silenced, id, asking),
             Act::Acknowledge { alert: None, order } => {
-                let open = self.open_alerts(order.as_deref());
-                let n = open.into_iter().filter(|id| self.board.acknowledge(at, *id).is_ok()).count();
-                Ok(format!("{n} acknowledged"))
+                self.answer_all(at, Done::Acknowledged, order.as_deref(), asking)
             }
             Act::Silence { alert: None, order } => {
-                let open = self.open_alerts(order.as_deref());
-                let n = open.into_iter().filter(|id| self.board.silence(at, *id).is_ok()).count();
-                Ok(format!("{n} silenced for 30 s"))
+                self.answer_all(at, Done::Silenced, order.as_deref(), asking)
             }
             Act::Overboard { late_s, who } => {
                 if !(0.0..=3600.0).contains(&late_s) {
@@ -118,8 +131,11 @@ impl Watch {
                 Ok(format!("{who} has the watch"))
             }
             Act::ResetWatchAlarm { from } => {
-                self.board.reset_watch_alarm(at, &from).map_err(|e| ActError::Wrong(e.to_string()))?;
-                Ok("watch alarm reset".to_owned())
+                if let Some(from) = from {
+                    self.board.reset_watch_alarm(at, &from).map_err(|e| ActError::Wrong(e.to_string()))?;
+                    self.keep_due = true;
+                }
+                self.was_reset(at)
             }
             Act::WatchAlarm { switch } => {
                 let (board, view) = self.board_and_view(at);
@@ -151,8 +167,104 @@ impl Watch {
         }
     }
 
-    fn open_alerts(&self, order: Option<&str>) -> Vec<AlertId> {
-        self.board.alerts().filter(|a| order.is_none_or(|o| a.order == o)).map(|a| a.id).collect()
+    /// How the watch alarm stands after a reset.
+    fn was_reset(&self, at: Moment) -> Result<String, ActError> {
+        let nothing = |why: &str| Err(ActError::Nothing(why.to_owned()));
+        match self.board.watch_alarm() {
+            None => nothing("boat.toml has no watch alarm"),
+            Some(alarm) => match (alarm.stage(), alarm.asks_in(at)) {
+                (_, Some(left)) => Ok(format!("watch alarm reset: it asks again in {}", span(left))),
+                (Stage::Suspended, _) => nothing(SUSPENDED),
+                _ => nothing("the watch alarm is off"),
+            },
+        }
+    }
+
+    /// The watch alarm as status and handover put it.
+    pub(crate) fn watch_alarm_words(&self, at: Moment, alarm: &WatchAlarm) -> String {
+        match (alarm.stage(), alarm.asks_in(at)) {
+            (Stage::Off, _) => "off".to_owned(),
+            (Stage::Suspended, _) => "suspended until the emergency is stood down".to_owned(),
+            (_, Some(left)) => format!("on, asks in {}", span(left)),
+            _ => "ASKS FOR A RESET".to_owned(),
+        }
+    }
+
+    /// Acknowledges or silences one alert. For the watch alarm's that is a reset, which has been done.
+    fn answer(
+        &mut self,
+        at: Moment,
+        what: Done,
+        id: AlertId,
+        asking: Option<AlertId>,
+    ) -> Result<String, ActError> {
+        if asking == Some(id) {
+            return self.was_reset(at);
+        }
+        let why_not = self.board.alerts().find(|a| a.id == id).map(|a| why_not(what, a));
+        match (self.do_answer(at, what, id), why_not) {
+            (Ok(()), _) => Ok(match what {
+                Done::Acknowledged => format!("alert {} acknowledged", id.0),
+                Done::Silenced => format!("alert {} silenced for 30 s", id.0),
+            }),
+            (Err(_), Some(why)) => Err(ActError::Nothing(format!("alert {} {why}", id.0))),
+            (Err(refused), None) => Err(ActError::Nothing(refused.to_string())),
+        }
+    }
+
+    fn do_answer(&mut self, at: Moment, what: Done, id: AlertId) -> Result<(), rules::Refused> {
+        match what {
+            Done::Acknowledged => self.board.acknowledge(at, id),
+            Done::Silenced => self.board.silence(at, id),
+        }
+    }
+
+    /// Acknowledges or silences all that can be, or those of one order; names what needs no acknowledgement.
+    fn answer_all(
+        &mut self,
+        at: Moment,
+        what: Done,
+        order: Option<&str>,
+        asking: Option<AlertId>,
+    ) -> Result<String, ActError> {
+        let of_order = |a: &&Alert| order.is_none_or(|o| a.order == o);
+        let open: Vec<(AlertId, Priority)> =
+            self.board.alerts().filter(of_order).map(|a| (a.id, a.priority)).collect();
+        let (mut done, mut cautions) = (0, Vec::new());
+        for (id, priority) in open {
+            match self.do_answer(at, what, id) {
+                Ok(()) => done += 1,
+                Err(_) if priority == Priority::Caution => cautions.push(id.0.to_string()),
+                Err(_) => {}
+            }
+        }
+        let reset = asking.filter(|_| order.is_none_or(|o| o == BuiltIn::WatchAlarm.word())).is_some();
+        let mut parts = Vec::new();
+        if reset {
+            parts.push("watch alarm reset".to_owned());
+        }
+        if done > 0 || !reset {
+            parts.push(match (what, done) {
+                (Done::Acknowledged, 0) => "nothing to acknowledge".to_owned(),
+                (Done::Silenced, 0) => "nothing to silence".to_owned(),
+                (Done::Acknowledged, n) => format!("{n} acknowledged"),
+                (Done::Silenced, n) => format!("{n} silenced for 30 s"),
+            });
+        }
+        if what == Done::Acknowledged {
+            parts.extend(match cautions.as_slice() {
+                [] => None,
+                [one] => Some(format!("alert {one} is a caution, which needs none")),
+                some if some.len() <= NAMED => {
+                    Some(format!("alerts {} are cautions, which need none", some.join(", ")))
+                }
+                many => {
+                    Some(format!("{} are cautions, which need none", count(many.len(), "alert", "alerts")))
+                }
+            });
+        }
+        let words = parts.join("; ");
+        if done > 0 || reset { Ok(words) } else { Err(ActError::Nothing(words)) }
     }
 
     fn stand_down(
@@ -198,7 +310,25 @@ fn said_of_anchor(
     Ok(Some(Said { metres, bearing_deg }))
 }
 
+/// What a reset meets while an emergency stands.
+const SUSPENDED: &str = "the watch alarm is suspended until the emergency is stood down";
+
+/// Why an alert that stands cannot be acknowledged or silenced.
+fn why_not(what: Done, alert: &Alert) -> String {
+    match (what, alert.state) {
+        (Done::Acknowledged, _) if alert.priority == Priority::Caution => {
+            "is a caution, which needs no acknowledgement".to_owned()
+        }
+        (Done::Acknowledged, AlertState::ActiveAcknowledged) => "is acknowledged already".to_owned(),
+        (Done::Acknowledged, state) => format!("is {state}, and cannot be acknowledged"),
+        (Done::Silenced, _) => "makes no sound now".to_owned(),
+    }
+}
+
 /// Whether a text can be a person's name: 1 to 60 letters on one line.
 fn is_name(text: &str) -> bool {
     (1..=60).contains(&text.chars().count()) && !text.contains(is_hidden)
 }
+
+#[cfg(test)]
+mod tests;

@@ -100,11 +100,6 @@ impl Watch {
         for feed in begin.feeds {
             self.add_feed(at, feed);
         }
-        let boat = self.boat.clone();
-        let (board, view) = self.board_and_view(at);
-        board.set_roster(at, boat.watch.roster.clone(), &view);
-        board.set_watch_alarm(at, boat.watch.watch_alarm.clone(), &view);
-        self.pump(at);
         if let Some(utc) = begin.utc {
             self.lookout.system_utc(at, utc);
         }
@@ -112,6 +107,12 @@ impl Watch {
             self.lookout.remember_utc(utc);
         }
         self.restore(at, begin.kept, begin.gap);
+        // With the time known and what was kept in place, both go on from the first moment.
+        let boat = self.boat.clone();
+        let (board, view) = self.board_and_view(at);
+        board.set_roster(at, boat.watch.roster.clone(), &view);
+        board.set_watch_alarm(at, boat.watch.watch_alarm.clone(), &view);
+        self.pump(at);
         for ear in &mut self.ears {
             let usual = begin.rates.get(&ear.name).copied();
             ear.pace.take_up(usual.filter(|r| r.is_finite() && *r > 0.0));

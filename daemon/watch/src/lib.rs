@@ -30,7 +30,7 @@ use look::Trends;
 use lookout::casualty::{CasualtyState, Kind};
 use lookout::search::Vessel;
 use lookout::{Finding, Lookout, Trouble};
-use record::{Entry, Item, SetAside, Stamp};
+use record::{DepartureAct, Entry, Item, SetAside, Stamp};
 use rules::{Alert, Board, BoardSettings, BuiltIn, Danger, Declared, Orders, Proof, Words};
 use senses::Ear;
 use std::collections::BTreeMap;
@@ -214,14 +214,23 @@ impl Watch {
             Input::Act(act) => return self.act(at, act).map(Answer::Done),
             Input::Button { name, act } => {
                 if self.is_tried(at, &name) {
+                    self.somebody_acts(at);
+                    self.pump(at);
                     return Ok(Answer::Done("tried".to_owned()));
                 }
                 return self.act(at, act).map(Answer::Done);
             }
             Input::Departure(act, outside) => {
+                // A client repeats the wait for a button by itself.
+                if !matches!(act, DepartureAct::Look | DepartureAct::Button { .. }) {
+                    self.somebody_acts(at);
+                    self.pump(at);
+                }
                 return self.departure(at, act, outside).map(|sheet| Answer::Sheet(Box::new(sheet)));
             }
             Input::Searched(question) => {
+                self.somebody_acts(at);
+                self.pump(at);
                 return self.searched(at, &question).map(|answer| Answer::Casualty(Box::new(answer)));
             }
             Input::End => self.enter(at, Entry::Stopped),

@@ -15,7 +15,7 @@ use crate::life::{Alerts, Raise};
 use crate::order::{Order, Orders};
 use crate::picture::Picture;
 use crate::roster::Roster;
-use crate::watch_alarm::WatchAlarm;
+use crate::watch_alarm::{KeptWatchAlarm, WatchAlarm};
 use crate::words::Words;
 pub use possible::Possible;
 use snapshot::KeptOrder;
@@ -74,6 +74,8 @@ pub struct Board {
     /// Who is on watch, by the roster or by hand, and since when.
     on_watch: Option<(String, Moment)>,
     watch_alarm: Option<WatchAlarm>,
+    /// The watch alarm from before a restart, until it is set.
+    kept_watch_alarm: Option<KeptWatchAlarm>,
     /// State of orders from before a restart, until the orders are set.
     kept: BTreeMap<String, KeptOrder>,
     /// By when the alerts from before a restart must be met again.
@@ -100,6 +102,7 @@ impl Board {
             rostered: None,
             on_watch: None,
             watch_alarm: None,
+            kept_watch_alarm: None,
             kept: BTreeMap::new(),
             unconfirmed_until: None,
         }
@@ -493,6 +496,11 @@ impl Board {
     /// Whether an alert comes from an order's condition, not from an order that cannot be judged, a crowd or the like.
     pub fn is_raised_by_order(&self, id: AlertId) -> bool {
         matches!(self.alerts.origin(id), Some(Origin::Order(_)))
+    }
+
+    /// What an alert that is not over comes from.
+    pub fn origin(&self, id: AlertId) -> Option<&Origin> {
+        self.alerts.origin(id)
     }
 
     /// A built-in alert that is not over.

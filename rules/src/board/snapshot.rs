@@ -1,8 +1,9 @@
 //! What the board keeps across a restart of the daemon or the computer.
 
-use super::Board;
+use super::{Board, WatchAlarm};
 use crate::declared::Declarations;
 use crate::life::KeptAlerts;
+use crate::watch_alarm::KeptWatchAlarm;
 use crate::window::Window;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -11,8 +12,8 @@ use terms::{Moment, Position, Subject, Utc};
 /// An alert from before a restart ends if its condition is not met again within this time.
 const MET_AGAIN_WITHIN: Duration = Duration::from_secs(300);
 
-/// What must outlast a restart: the alerts that are not over with their timers, the declarations, the anchor, the rests
-/// of orders, and the recent course of own vessel's quantities.
+/// What must outlast a restart: the alerts that are not over with their timers, the declarations, the anchor, who is on
+/// watch, the watch alarm, the rests of orders, and the recent course of own vessel's quantities.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Snapshot {
     /// When it was taken, in the steady time of that run.
@@ -25,6 +26,8 @@ pub struct Snapshot {
     /// Whom the roster had put on watch, and since when.
     #[serde(default)]
     pub(super) rostered: Option<(String, Utc)>,
+    #[serde(default)]
+    pub(super) watch_alarm: Option<KeptWatchAlarm>,
     pub(super) orders: Vec<KeptOrder>,
 }
 
@@ -57,11 +60,12 @@ impl Board {
             anchor: self.anchor,
             on_watch: self.on_watch.clone(),
             rostered: self.rostered.clone(),
+            watch_alarm: self.watch_alarm.as_ref().map(WatchAlarm::keep),
             orders: self.watched.iter().map(super::Watched::keep).filter(|k| !k.is_empty()).collect(),
         }
     }
 
-    /// Takes over a snapshot from before a restart; call it before the orders are set. `gap` is the time from the snapshot
+    /// Takes over a snapshot from before a restart; call it before the orders and the watch alarm are set. `gap` is the time from the snapshot
     /// to now by UTC; without it durations count on from the snapshot and are "at least" that long. Unacknowledged alerts
     /// are repeated at once. An alert that is not met again within five minutes ends, except an emergency: only a person
     /// ends that.
@@ -74,6 +78,7 @@ impl Board {
         self.anchor = snapshot.anchor;
         self.on_watch = snapshot.on_watch.map(|(who, m)| (who, Moment(m.0.saturating_add(by_ms))));
         self.rostered = snapshot.rostered;
+        self.kept_watch_alarm = snapshot.watch_alarm.map(|k| k.shifted(by_ms));
         self.alerts.watch = self.on_watch.as_ref().map(|(who, _)| who.clone());
         self.kept =
             snapshot.orders.into_iter().map(|k| (k.name.clone(), k.shifted(by_ms, gap.is_some()))).collect();

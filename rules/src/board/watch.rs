@@ -32,8 +32,6 @@ pub struct Handover {
     pub out_of_force: Vec<String>,
     /// What is declared.
     pub declared: Declarations,
-    /// The stage of the watch alarm, and how often it was not reset in time; `None` if there is none.
-    pub watch_alarm: Option<(Stage, u32)>,
 }
 
 impl Board {
@@ -51,6 +49,9 @@ impl Board {
         self.pass(at);
         self.clear_watch_alarm();
         self.watch_alarm = keeper;
+        if let Some((k, kept)) = self.watch_alarm.as_mut().zip(self.kept_watch_alarm.take()) {
+            k.take_up(self.now, kept);
+        }
         self.advance_watch_alarm(picture);
     }
 
@@ -83,7 +84,6 @@ impl Board {
             standing,
             out_of_force: self.watched.iter().filter(|w| !w.in_force).map(|w| w.order.name.clone()).collect(),
             declared: self.declared,
-            watch_alarm: self.watch_alarm.as_ref().map(|k| (k.stage(), k.missed())),
         }
     }
 
@@ -145,10 +145,19 @@ impl Board {
         self.advance_watch_alarm(picture);
     }
 
-    /// Resets the watch alarm from an input. Does nothing if there is none.
+    /// Somebody of the crew is awake: resets the watch alarm. Does nothing if there is none.
+    pub fn is_awake(&mut self, at: Moment) {
+        let at = self.pass(at);
+        if let Some(k) = &mut self.watch_alarm {
+            k.reset(at);
+            self.clear_watch_alarm();
+        }
+    }
+
+    /// Resets the watch alarm from a named place. Does nothing if there is none.
     ///
     /// # Errors
-    /// If the input is not a lookout position.
+    /// If that is no lookout position.
     pub fn reset_watch_alarm(&mut self, at: Moment, input: &str) -> Result<(), NoLookoutPosition> {
         let at = self.pass(at);
         if let Some(k) = &mut self.watch_alarm {
@@ -173,12 +182,15 @@ impl Board {
     pub(super) fn advance_watch_alarm(&mut self, picture: &dyn Picture) {
         let second_of_day = self.ship_time(picture).map(|t| t.ms_of_day() as f64 / 1000.0);
         let (at, doing) = (self.now, self.declared.doing);
+        let is_emergency = |a: &Alert| matches!(self.alerts.origin(a.id), Some(Origin::BuiltIn(b)) if b.priority() == Priority::EmergencyAlarm);
+        let emergency = self.watch_alarm.is_some() && self.alerts.iter().any(is_emergency);
         let Some(k) = &mut self.watch_alarm else { return };
+        k.suspend(emergency);
         let stages = k.advance(at, doing, second_of_day);
         for stage in stages {
             let origin = Origin::BuiltIn(BuiltIn::WatchAlarm);
             match stage {
-                Stage::Off | Stage::Dormant => self.clear_watch_alarm(),
+                Stage::Off | Stage::Suspended | Stage::Dormant => self.clear_watch_alarm(),
                 Stage::Visual => {
                     self.call(at, BuiltIn::WatchAlarm, Subject::Lookout, Words::default());
                 }

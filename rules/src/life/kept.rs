@@ -34,7 +34,8 @@ impl Alerts {
     }
 
     /// Takes over the alerts of the run before. Unacknowledged ones are repeated at once. `at_least` says that a gap of
-    /// unknown length lies in between. Alerts of the watch alarm, which starts afresh, and of an exercise are dropped.
+    /// unknown length lies in between. Alerts of the watch alarm, which goes on by its own
+    /// clock, and of an exercise are dropped.
     pub fn take_over(&mut self, at: Moment, mut kept: KeptAlerts, by_ms: i64, at_least: bool) {
         kept.shift(by_ms);
         self.restarted = Some(at);

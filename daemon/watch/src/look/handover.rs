@@ -194,11 +194,15 @@ impl Watch {
         if !told.out_of_force.is_empty() {
             lines.push(format!("Orders that so do not watch: {}", told.out_of_force.join(", ")));
         }
-        if let Some((stage, missed)) = told.watch_alarm {
-            let state = if stage == Stage::Off { "off" } else { "on" };
+        if let Some(alarm) = self.board.watch_alarm() {
+            let reset = match alarm.stage() {
+                Stage::Off | Stage::Suspended => "",
+                _ => ". Whatever you do here resets it, and so does `middlewatch watch-alarm reset`",
+            };
             lines.push(format!(
-                "Watch alarm: {state}, unanswered {}",
-                count(missed as usize, "time", "times")
+                "Watch alarm: {}, unanswered {}{reset}",
+                self.watch_alarm_words(at, alarm),
+                count(alarm.missed() as usize, "time", "times")
             ));
         }
         Handover {

@@ -7,8 +7,10 @@ use crate::senses::Ear;
 use lookout::casualty::{CasualtyState, spoken, who};
 use lookout::{OwnState, TargetState};
 use record::words::capital;
-use record::{AlertNow, CasualtyNow, FeedNow, LogbookNow, OwnNow, SignalNow, Status, TargetNow, WatchNow};
-use rules::Declared;
+use record::{
+    AlertNow, CasualtyNow, ComesFrom, FeedNow, LogbookNow, OwnNow, SignalNow, Status, TargetNow, WatchNow,
+};
+use rules::{Declared, WatchAlarm};
 use sentence::{Counts, Refusal};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
@@ -58,7 +60,9 @@ impl Watch {
             watch: WatchNow {
                 who: on_watch.map(|(who, _)| who.to_owned()),
                 since_s: on_watch.map(|(_, since)| at.since(since).as_secs_f64()),
-                alarm: self.board.watch_alarm().map(|w| w.stage()),
+                alarm: self.board.watch_alarm().map(WatchAlarm::stage),
+                alarm_asks_s: self.board.watch_alarm().and_then(|w| w.asks_in(at)).map(|d| d.as_secs_f64()),
+                alarm_words: self.board.watch_alarm().map(|w| self.watch_alarm_words(at, w)),
             },
             own: own_now(&self.lookout.own(at)),
             feeds: self.feeds_now(at, &outside.feeds),
@@ -78,6 +82,7 @@ impl Watch {
         let now = |a: &rules::Alert| AlertNow {
             id: a.id,
             order: a.order.clone(),
+            origin: self.board.origin(a.id).map_or(ComesFrom::Note, ComesFrom::from),
             priority: a.priority,
             state: a.state_told(),
             text: self.board.words(a, &view).written,
