@@ -1,10 +1,10 @@
 //! `status`: one screen that a watchkeeper reads in five seconds at night. Plain text without colours, 40 columns.
 
-use record::{AlertNow, CasualtyNow, OwnNow, Status, TargetNow};
+use record::{AlertNow, CasualtyNow, OwnNow, RestNow, Status, TargetNow};
 use rules::{AlertState, Stage};
 use std::time::Duration;
 use terms::span as in_words;
-use terms::{UtcSource, one_line};
+use terms::{ShipTime, UtcSource, one_line};
 
 /// Columns used, however wide the screen is.
 const WIDTH: usize = 40;
@@ -12,6 +12,9 @@ const WIDTH: usize = 40;
 const WORST: usize = 5;
 /// Number of alerts shown; the rest are only counted.
 const ALERTS: usize = 6;
+
+/// Number of people whose time off watch is shown.
+const RESTS: usize = 6;
 
 /// Printed once a screen.
 const CAUTION: &str = "An aid only: keep a proper lookout.";
@@ -70,6 +73,14 @@ pub fn screen(p: &Status) -> String {
     }
     let since = p.watch.since_s.map_or(String::new(), |s| format!(" for {}", span(s)));
     s.line(0, &format!("On watch: {}{since}", p.watch.who.as_deref().unwrap_or("not told")));
+    let ship = ShipTime::from_hours(p.watch.ship_time_h).unwrap_or_default();
+    let clock = p.at.map_or(String::new(), |utc| format!(" {}", &ship.of(utc).to_string()[11..16]));
+    s.line(0, &format!("Ship's time{clock}, {ship}"));
+    if !p.watch.rest.is_empty() {
+        let off = |r: &RestNow| format!("{} {} of {}", r.who, span(r.off_day_s), span(r.of_day_s));
+        let all: Vec<String> = p.watch.rest.iter().take(RESTS).map(off).collect();
+        s.line(0, &format!("Off watch: {}", all.join(", ")));
+    }
     if let Some(words) = &p.watch.alarm_words {
         s.line(0, &format!("Watch alarm: {words}"));
         if !matches!(p.watch.alarm, Some(Stage::Off | Stage::Suspended)) {
@@ -182,7 +193,9 @@ mod tests {
             "feeds": [{"name": "ais", "state": "up", "silent_s": 1.0, "bytes": 0, "sentences": 0, "refused": 0,
                 "refusals": {}, "dropped": 0}], "declared": ["under sail"],
             "signals": [{"name": "signal horn", "failing": true}],
-            "watch": {"who": "Bo", "since_s": 3700.0, "alarm": "dormant", "alarm_asks_s": 420.0,
+            "watch": {"who": "Bo", "since_s": 3700.0, "ship_time_h": 2.0,
+                "rest": [{"who": "Bo", "off_day_s": 36000.0, "of_day_s": 86400.0, "off_week_s": 0.0, "of_week_s": 0.0}],
+                "alarm": "dormant", "alarm_asks_s": 420.0,
                 "alarm_words": "on, asks in 7 min"},
         });
         let own = json!({"position": "50°48.000′N 001°06.000′W", "position_age_s": 2.0, "sog_kn": 5.0, "cog_deg": 90.0});
@@ -216,6 +229,8 @@ mod tests {
             "Feed ais",
             "FAILS",
             "On watch: Bo",
+            "Ship's time 04:14, UTC+2",
+            "Off watch: Bo 10 h of 24 h",
             "Watch alarm: on, asks in 7 min",
             "  reset: middlewatch watch-alarm reset",
             "Declared",

@@ -163,7 +163,7 @@ fn an_acknowledgement_in_hours_of_rest_is_not_posted_before_its_call_and_neither
     let start = || Aboard::start(Path::new("boat.toml"), &signal, &folder.logbook());
 
     let mut aboard = start();
-    aboard.signals.beat(Some(now));
+    aboard.signals.beat(Some(now), terms::ShipTime::default());
     aboard.tell(1, 1, Priority::Warning);
     aboard.tell_record(acknowledged(1, 2, Priority::Warning, 0), false);
     aboard.tell(2, 1, Priority::Alarm);
@@ -176,7 +176,7 @@ fn an_acknowledgement_in_hours_of_rest_is_not_posted_before_its_call_and_neither
     aboard.tell(3, 1, Priority::Alarm);
     let posts = receiver.wait("another alarm", PATIENCE, |p| p.len() > 1);
     assert_eq!(posts[1].event(), (3, 1));
-    aboard.signals.beat(Some(now.plus_ms(THREE_HOURS + 60_000)));
+    aboard.signals.beat(Some(now.plus_ms(THREE_HOURS + 60_000)), terms::ShipTime::default());
     let posts = receiver.wait("what waited", PATIENCE, |p| taken(p).len() == 4);
     assert_eq!([posts[2].event(), posts[3].event()], [(1, 1), (1, 2)]);
     check_keys(&posts);

@@ -304,6 +304,11 @@ fn the_watch_is_handed_over_and_the_watch_alarm_is_reset() {
     );
     let bunk = daemon.tell(&["watch-alarm", "reset", "bunk"]);
     assert!(text(&bunk.stderr).contains("no lookout position"), "{}", text(&bunk.stderr));
+    let ship = daemon.tell(&["ship-time", "-3:30"]);
+    assert!(text(&ship.stdout).starts_with("ship's time is UTC−3:30"), "{}", text(&ship.stderr));
+    assert!(text(&daemon.tell(&["status"]).stdout).contains("UTC−3:30"));
+    assert_eq!(daemon.tell(&["ship-time", "noon"]).status.code(), Some(2));
+    assert_eq!(daemon.tell(&["ship-time", "zone"]).status.code(), Some(1), "nobody knows where she is");
     assert!(daemon.tell(&["watch-alarm", "off"]).status.success());
     daemon.tell(&["acknowledge"]);
     let again = daemon.tell(&["acknowledge"]);

@@ -16,7 +16,7 @@ use serde::de::DeserializeOwned;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use terms::{CasualtyId, legible, span};
+use terms::{CasualtyId, ShipTime, legible, span};
 
 /// Interval between pictures with `--follow`.
 const EVERY: Duration = Duration::from_secs(1);
@@ -141,6 +141,14 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
+    /// Set ship's time, by which roster, hours and orders go, at once
+    ShipTime {
+        /// Hours from UTC, e.g. +2 or -3:30, or zone: that of the longitude
+        #[arg(value_name = "HOURS", allow_hyphen_values = true)]
+        ship_time: String,
+        #[command(flatten)]
+        to: To,
+    },
     /// The watch alarm: reset it, or switch it on, off or to automatic
     WatchAlarm {
         /// What is done to it
@@ -229,6 +237,14 @@ impl Verb {
                 let copy = Backup { to: std::path::absolute(&file).unwrap_or(file) };
                 return exchange(&to, &places::BACKUP, &copy, done);
             }
+            Self::ShipTime { ship_time, to } => match (ship_time.as_str(), ShipTime::parse(&ship_time)) {
+                ("zone", _) => (to, Act::ShipTime { ship_time_h: None }),
+                (_, Some(ship)) => (to, Act::ShipTime { ship_time_h: Some(ship.hours()) }),
+                (_, None) => {
+                    eprintln!("middlewatch: write ship's time as +2 or -3:30, or zone");
+                    return Outcome::Usage;
+                }
+            },
             Self::WatchAlarm { what, from, to } => match (what, from) {
                 (AlarmWord::Reset, from) => (to, Act::ResetWatchAlarm { from }),
                 (AlarmWord::On, None) => (to, Act::WatchAlarm { switch: Switch::On }),

@@ -1,6 +1,5 @@
 //! The night for other programs: GPX 1.1, GeoJSON (RFC 7946), CSV (RFC 4180); and the deck log as text.
 
-use super::html::ShipTime;
 use super::night::Night;
 use super::passage::GAP_S;
 use super::print::{DASH, bearing, number};
@@ -8,7 +7,7 @@ use super::when::When;
 use maud::{PreEscaped, html};
 use serde_json::{Value, json};
 use std::fmt::Write;
-use terms::{Position, Quantity, legible};
+use terms::{Position, Quantity, ShipTime, legible};
 
 const GPX_HEAD: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n";
 
@@ -144,7 +143,7 @@ impl Night {
 
     /// The deck log as plain text in columns.
     pub fn deck_log_text(&self, ship: ShipTime) -> String {
-        let mut out = format!("{}\nship's time {}\n\n", self.span_text(), ship.name());
+        let mut out = format!("{}\nship's time {ship}\n\n", self.span_text());
         let heads = ["UTC", "ship", "position", "course", "log nm", "wind kn", "hPa", "remarks"];
         let mut row = |cells: [&str; 8]| {
             let [utc, own, position, course, log, wind, pressure, remarks] = cells;
@@ -159,7 +158,7 @@ impl Night {
             let mut remarks = h.remarks.iter();
             row([
                 &h.at.day_hm(),
-                &ship.of(&h.at).hm(),
+                &h.at.by(ship).hm(),
                 &h.position.map_or_else(|| DASH.to_owned(), |p| p.to_string()),
                 &direction(h.course_deg),
                 &number(h.log_nm, 1),

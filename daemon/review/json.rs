@@ -6,7 +6,7 @@ use super::practice::Drilled;
 use super::watches::{Blindness, WatchKept};
 use super::weather;
 use super::when::When;
-use record::{ComesFrom, Item};
+use record::{ComesFrom, Item, RestNow};
 use serde::Serialize;
 use std::borrow::Cow;
 use terms::{Mmsi, Position};
@@ -28,6 +28,7 @@ struct NightRecord<'a> {
     from: When,
     logbook: Cow<'a, str>,
     remarks: &'a [Remark],
+    rest: Vec<RestNow>,
     to: When,
     undelivered: i64,
     unreadable: usize,
@@ -169,6 +170,7 @@ impl Night {
             from: self.from,
             logbook: self.logbook.to_string_lossy(),
             remarks: &self.remarks,
+            rest: self.rests(),
             to: self.to,
             undelivered: self.undelivered,
             unreadable: self.unreadable,

@@ -20,7 +20,6 @@ mod when;
 
 pub use deck::Hour;
 pub use error::ReviewError;
-pub use html::ShipTime;
 pub use night::{
     Alert, Approach, Blind, Casualty, Feed, Minute, Night, Occurrence, OwnPoint, Passage, Remark, Run, Span,
 };

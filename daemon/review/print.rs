@@ -128,6 +128,7 @@ impl Night {
             ));
         }
         lines.extend(self.watch_lines(LINES));
+        lines.extend(self.rest_line(LINES));
         let blind: Vec<String> = self
             .blindness()
             .iter()

@@ -1,12 +1,12 @@
 //! The verb `review`.
 
-use super::{ShipTime, Span, passages, read};
+use super::{Span, passages, read};
 use crate::outcome::{Outcome, complain, print, time};
 use boat::places::LOGBOOK;
 use clap::Args;
 use record::words::plural;
 use std::path::{Path, PathBuf};
-use terms::{Utc, legible};
+use terms::{ShipTime, Utc, legible};
 
 /// `review`.
 #[derive(Debug, Args)]
@@ -44,7 +44,7 @@ pub struct Review {
     /// Print the deck log by the hour instead
     #[arg(long)]
     pub deck_log: bool,
-    /// Ship's time in hours from UTC, e.g. +2 or -3:30; by the longitude if not given
+    /// Ship's time in hours from UTC, e.g. +2 or -3:30; as it was set at sea or by the longitude if not given
     #[arg(long, value_name = "HOURS", allow_hyphen_values = true, value_parser = ship_time)]
     pub ship_time: Option<ShipTime>,
 }

@@ -4,8 +4,9 @@ use super::night::{Alert, Night};
 use super::print::range;
 use super::when::{When, spoken};
 use super::{passage, weather};
-use record::Item;
+use record::{Item, RestNow};
 use rules::{BuiltIn, Priority};
+use std::collections::BTreeSet;
 use terms::Quantity;
 
 /// One watch, from a handover to the next.
@@ -112,6 +113,36 @@ impl Night {
             wind_kn: wind.into_iter().find_map(minutes).map(|w| w.greatest.1),
             pressure_hpa: minutes(Quantity::Pressure).map(|p| p.last - p.first),
         }
+    }
+
+    /// Each one's time off watch within the last 24 hours and seven days before the end, as far as the night reaches; of
+    /// those who had a watch in it, by name.
+    pub fn rests(&self) -> Vec<RestNow> {
+        let watches = self.watches();
+        let names: BTreeSet<&str> = watches.iter().filter_map(|w| w.who.as_deref()).collect();
+        let before_end = |at: &When| self.to.seconds_from(at).unwrap_or(0.0).max(0.0);
+        let rest = |who: &str, width_s: f64| {
+            let known_s = before_end(&self.from).min(width_s);
+            let of = |w: &&WatchKept| w.who.as_deref() == Some(who);
+            let kept = |w: &WatchKept| before_end(&w.from).min(known_s) - before_end(&w.to).min(known_s);
+            let on_s: f64 = watches.iter().filter(of).map(kept).sum();
+            ((known_s - on_s).max(0.0), known_s)
+        };
+        let of = |who: &str| {
+            let ((off_day_s, of_day_s), (off_week_s, of_week_s)) =
+                (rest(who, 24.0 * 3600.0), rest(who, 7.0 * 24.0 * 3600.0));
+            RestNow { who: who.to_owned(), off_day_s, of_day_s, off_week_s, of_week_s }
+        };
+        names.into_iter().map(of).collect()
+    }
+
+    /// The time off watch before the end in words, where anybody was named.
+    pub(super) fn rest_line(&self, most: usize) -> Option<String> {
+        let rests = self.rests();
+        let known_s = rests.first()?.of_day_s;
+        let of = |r: &RestNow| format!("{} {}", terms::one_line(&r.who), spoken(r.off_day_s));
+        let all: Vec<String> = rests.iter().take(most).map(of).collect();
+        Some(format!("off watch in the last {}: {}", spoken(known_s), all.join(", ")))
     }
 
     /// How long each sense was blind, the lookout itself first; senses that never were are not told.

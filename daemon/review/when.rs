@@ -4,7 +4,7 @@ use serde::{Serialize, Serializer};
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::fmt;
-use terms::{Moment, Utc};
+use terms::{Moment, ShipTime, Utc};
 
 /// A moment in the logbook, ordered by boot and steady time. UTC is for people, and `None` where no boot ever knew it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,6 +25,11 @@ impl When {
         } else {
             Some((self.utc?.0.saturating_sub(earlier.utc?.0)) as f64 / 1000.0)
         }
+    }
+
+    /// The same moment as the ship's clock shows it.
+    pub fn by(&self, ship: ShipTime) -> Self {
+        Self { utc: self.utc.map(|utc| ship.of(utc)), ..*self }
     }
 
     /// Hours and minutes, or the time since its boot.

@@ -385,7 +385,7 @@ impl Messenger {
         let why = self.recorder.pass(at, &self.watch);
         let why = why.map(|why| format!("Sentences are not kept, watch and logbook go on: {why}"));
         self.fault(Fault::Recording, why);
-        self.signals.beat(self.watch.calendar(at));
+        self.signals.beat(self.watch.calendar(at), self.watch.ship_time());
     }
 
     /// Sends all effects to signals and logbook.

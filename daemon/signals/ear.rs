@@ -5,7 +5,7 @@ use record::{EventRecord, example};
 use rules::{AlertId, AlertState, Carry, Priority};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
-use terms::Utc;
+use terms::{ShipTime, Utc};
 use tokio::sync::mpsc::error::TryRecvError;
 use tokio::sync::{mpsc, watch};
 
@@ -100,29 +100,43 @@ impl Acquaintance {
     }
 }
 
+/// The time as of the watch's latest pass.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct Time {
+    /// UTC; `None` while unknown.
+    pub utc: Option<Utc>,
+    /// Ship's time.
+    pub ship: ShipTime,
+}
+
 /// A signal's hours of rest, and the clock they go by.
 #[derive(Debug, Clone)]
 pub(super) struct Resting {
-    /// In UTC.
-    pub hours: Option<Rest>,
-    /// The watch's latest time; `None` while unknown.
-    time: watch::Receiver<Option<Utc>>,
+    /// In ship's time.
+    hours: Option<Rest>,
+    time: watch::Receiver<Time>,
 }
 
 impl Resting {
-    pub fn new(hours: Option<Rest>, time: watch::Receiver<Option<Utc>>) -> Self {
+    /// `hours` are in ship's time.
+    pub fn new(hours: Option<Rest>, time: watch::Receiver<Time>) -> Self {
         Self { hours, time }
     }
 
     /// UTC, if known.
     pub fn utc(&mut self) -> Option<Utc> {
-        *self.time.borrow_and_update()
+        self.time.borrow_and_update().utc
+    }
+
+    /// The hours in UTC, by ship's time of now.
+    pub fn hours(&self) -> Option<Rest> {
+        self.hours.map(|hours| hours.by_utc(self.time.borrow().ship.seconds()))
     }
 
     /// Whether an event of that priority has to wait now.
     pub fn delays(&mut self, priority: Priority) -> bool {
         let now = self.utc();
-        self.hours.is_some_and(|hours| hours.delays(priority, now))
+        self.hours().is_some_and(|hours| hours.delays(priority, now))
     }
 
     /// Waits until the time has moved on; waits for ever if there are no hours of rest.
@@ -229,13 +243,13 @@ pub(super) mod tests {
     pub struct Night {
         pub ear: Ear,
         to: mpsc::Sender<Heard>,
-        time: watch::Sender<Option<Utc>>,
+        time: watch::Sender<Time>,
     }
 
     impl Night {
         pub fn new() -> Self {
             let (to, events) = mpsc::channel(64);
-            let (time, now) = watch::channel(None);
+            let (time, now) = watch::channel(Time::default());
             let night =
                 Self { ear: Ear::new(events, Resting::new(Some(Rest::new(1320, 360)), now)), to, time };
             night.is(1);
@@ -244,7 +258,13 @@ pub(super) mod tests {
 
         /// Sets the hour.
         pub fn is(&self, hour: i64) {
-            self.time.send_replace(Some(Utc(hour * 3_600_000)));
+            self.time.send_replace(Time { utc: Some(Utc(hour * 3_600_000)), ship: ShipTime::default() });
+        }
+
+        /// Sets the hour by UTC, and ship's time in hours from it.
+        pub fn is_by(&self, hour: i64, ship_h: i32) {
+            let ship = ShipTime { minutes: ship_h * 60 };
+            self.time.send_replace(Time { utc: Some(Utc(hour * 3_600_000)), ship });
         }
 
         pub fn tell(&self, heard: Heard) {
@@ -297,6 +317,17 @@ pub(super) mod tests {
         assert_eq!(night.hears_of(), []);
         night.is(6);
         assert_eq!(night.hears_of(), [(2, E::Acknowledged, false)]);
+    }
+
+    #[test]
+    fn hours_of_rest_go_by_ships_time_as_it_is_changed_at_sea() {
+        let mut night = Night::new();
+        for (utc, ship_h, rests) in
+            [(23, 0, true), (23, -3, false), (12, 11, true), (6, 0, false), (6, -1, true), (7, -1, false)]
+        {
+            night.is_by(utc, ship_h);
+            assert_eq!(night.ear.rests(), rests, "{utc}:00 UTC, ship's time {ship_h:+}");
+        }
     }
 
     #[test]

@@ -21,14 +21,14 @@ use crate::clock::Clock;
 use crate::logbook::{Logbook, is_urgent};
 use boat::{Audience, Boat, Feed, Hears, Means, Signal};
 use command::Program;
-use ear::{Acquaintance, Ear, Heard, Resting};
+use ear::{Acquaintance, Ear, Heard, Resting, Time};
 use http::Trouble;
 use nmea::Said;
 use record::{CasualtyPart, EventRecord, Stamp, example};
 use rules::Carry;
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{SignalId, Utc};
+use terms::{ShipTime, SignalId, Utc};
 use tokio::runtime::Handle;
 use tokio::sync::{Notify, mpsc, watch};
 use webhook::Sender;
@@ -87,8 +87,8 @@ pub struct Signals {
     places: watch::Sender<Places>,
     /// Sentences recently sent to bridges.
     said: Said,
-    /// UTC for the hours of rest, as of the watch's last pass.
-    time: watch::Sender<Option<Utc>>,
+    /// The time for the hours of rest, as of the watch's last pass.
+    time: watch::Sender<Time>,
     /// The runtime of their tasks.
     home: Handle,
 }
@@ -125,19 +125,19 @@ impl Signals {
             .map(|s| s.name.as_str())
             .collect();
         logbook.keep_signals(&webhooks);
+        // The computer's clock until the watch's first pass: better than no time at all.
+        let time = Time { utc: Some(clock.utc()), ship: ShipTime::from_seconds(boat.watch.ship_time_s) };
         let mut all = Self {
             logbook: logbook.clone(),
             ends: Vec::new(),
             passes: Vec::new(),
             places: watch::channel(Places::default()).0,
             said: Said::default(),
-            // The computer's clock until the watch's first pass: better than no time at all.
-            time: watch::channel(Some(clock.utc())).0,
+            time: watch::channel(time).0,
             home: Handle::current(),
         };
         for (s, n) in boat.signals.iter().zip(0u16..) {
-            let hours = s.audience.rest.map(|rest| rest.by_utc(boat.watch.ship_time_s));
-            let resting = Resting::new(hours, all.time.subscribe());
+            let resting = Resting::new(s.audience.rest, all.time.subscribe());
             let way = all.start_one(s, ways_back, resting, clock, Reporter::new(SignalId(n), news.clone()));
             let (name, audience) = (s.name.clone(), s.audience.clone());
             all.ends.push(End { name, audience, acquaintance: Acquaintance::default(), way });
@@ -204,14 +204,14 @@ impl Signals {
         Way::Sounder(to)
     }
 
-    /// Reports a finished pass: the watch is alive. `utc` is the watch's time, which governs hours of rest; while it is
-    /// unknown no signal rests.
-    pub fn beat(&self, utc: Option<Utc>) {
+    /// Reports a finished pass: the watch is alive. `utc` is the watch's time, which with ship's time governs hours of
+    /// rest; while it is unknown no signal rests.
+    pub fn beat(&self, utc: Option<Utc>, ship: ShipTime) {
         // Hours of rest need no better than whole seconds.
         let second = |utc: Option<Utc>| utc.map(|Utc(ms)| ms.div_euclid(1000));
         self.time.send_if_modified(|time| {
-            let moved_on = second(*time) != second(utc);
-            *time = utc;
+            let moved_on = second(time.utc) != second(utc) || time.ship != ship;
+            *time = Time { utc, ship };
             moved_on
         });
         self.passes.iter().for_each(|p| p.notify_one());

@@ -58,7 +58,7 @@ impl Night {
     fn is(&mut self, hour: i64, minute: i64) {
         self.settle();
         self.utc = Some(Utc(MIDNIGHT + (hour * 60 + minute) * 60_000));
-        self.signals.beat(self.utc);
+        self.signals.beat(self.utc, terms::ShipTime::default());
     }
 
     fn settle(&self) {
@@ -241,7 +241,7 @@ fn while_the_time_is_not_known_nothing_rests() {
     assert_eq!(spoken(), "alert 2\n");
     night.settle();
     night.utc = None;
-    night.signals.beat(None);
+    night.signals.beat(None, terms::ShipTime::default());
     until("what had waited", || spoken().contains("alert 1").then_some(()));
     night.raise(3, Priority::Warning);
     until("a new one", || spoken().contains("alert 3").then_some(()));

@@ -121,8 +121,8 @@ impl Sender {
         loop {
             changes.mark_unchanged();
             let now = self.now();
-            let Some(due) = self.logbook.due(&self.name, &now, self.resting.hours, 1).pop() else {
-                let next = self.logbook.next_due(&self.name, &now, self.resting.hours);
+            let Some(due) = self.logbook.due(&self.name, &now, self.resting.hours(), 1).pop() else {
+                let next = self.logbook.next_due(&self.name, &now, self.resting.hours());
                 tokio::select! {
                     changed = changes.changed() => if changed.is_err() { return },
                     () = self.clock.until(next) => {}

@@ -12,6 +12,7 @@ mod order;
 mod picture;
 mod proof;
 mod read;
+mod rest;
 mod roster;
 mod shipped;
 mod trial;
@@ -35,6 +36,7 @@ pub use life::{
 pub use order::{Order, Orders, Piece, Worst};
 pub use picture::Picture;
 pub use proof::{Danger, Proof, WatchedBy, table as table_of_proofs};
+pub use rest::{REST_OF_A_DAY, REST_OF_A_WEEK, Rest};
 pub use roster::{DailyWatch, Present, Roster, RosterError, Rotation};
 pub use shipped::SHIPPED;
 pub use watch_alarm::{

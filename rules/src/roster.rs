@@ -19,10 +19,11 @@ pub struct DailyWatch {
 }
 
 /// Rotating watches: the lengths follow one another for ever, and so do the people. With seven watches a day, as with
-/// dog watches, two people keep different hours from day to day.
+/// dog watches, two people keep different hours from day to day. When ship's time is changed, the watch that runs then is
+/// that much longer or shorter.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rotation {
-    /// When the first person's first watch began.
+    /// When the first person's first watch began, in ship's time.
     pub start: Utc,
     /// Lengths of the watches.
     pub lengths: Vec<Duration>,
@@ -102,6 +103,12 @@ impl Roster {
         } else {
             Err(RosterError::Rotation)
         }
+    }
+
+    /// Everybody who keeps a watch by it; a name may come more than once.
+    pub fn people(&self) -> impl Iterator<Item = &str> {
+        let rotating = self.rotation.iter().flat_map(|r| r.people.iter());
+        self.daily.iter().map(|(who, ..)| who).chain(rotating).map(String::as_str)
     }
 
     /// The person to call when the watchkeeper does not answer.

@@ -19,4 +19,5 @@ mod grammar;
 mod life;
 mod model;
 mod proof;
+mod roster;
 mod watch;

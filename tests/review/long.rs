@@ -69,7 +69,7 @@ fn a_span_of_days_tells_the_day_of_each_time() {
 #[test]
 fn marks_that_fall_on_one_another_are_gathered_and_counted() {
     let folder = Folder::new("marks");
-    let page = a_long_passage(&folder).html(review::ShipTime::parse("0").unwrap());
+    let page = a_long_passage(&folder).html(terms::ShipTime::parse("0").unwrap());
     let chart = page.split("<svg id=\"chart\"").nth(1).unwrap().split("</svg>").next().unwrap();
     // Twelve warnings at three places, nine ships at three.
     assert_eq!(chart.matches("class=\"mark pw\"").count(), 3);

@@ -119,10 +119,14 @@ fn each_watch_has_its_figures_and_each_sense_its_blind_time() {
     let blind: Vec<_> = night.blindness().into_iter().map(|b| (b.sense, b.total_s)).collect();
     assert_eq!(blind, [("masthead".to_owned(), 900.0), ("position".to_owned(), 900.0)]);
 
+    let rests: Vec<_> = night.rests().into_iter().map(|r| (r.who, r.off_day_s, r.of_week_s)).collect();
+    assert_eq!(rests, [("Ada".to_owned(), 7200.0, 14_400.0), ("Bo".to_owned(), 10_800.0, 14_400.0)]);
+
     let page = night.print().split_whitespace().collect::<Vec<_>>().join(" ");
     for part in [
         "01:00 to 03:00 Ada: 10.0 nm, 3 alerts, the slowest acknowledged after 60 s",
         "blind: masthead 15 min, position 15 min",
+        "off watch in the last 4 h 00 min: Ada 2 h 00 min, Bo 3 h 00 min",
         "20.0 nm over the ground, 18.1 nm through the water in 4 h 00 min",
         "made good 20.0 nm in 045°",
     ] {

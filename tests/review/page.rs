@@ -59,7 +59,7 @@ fn the_page_of_the_known_night() {
     let folder = Folder::new("html");
     write_the_night(&folder.logbook());
     let night = review::read(folder.logbook(), Span::default()).unwrap();
-    let page = night.html(review::ShipTime::parse("+2").unwrap());
+    let page = night.html(terms::ShipTime::parse("+2").unwrap());
     for part in [
         "03:00:00 <small>05:00</small>",
         "TORDIS 02:00 0.4 nm",

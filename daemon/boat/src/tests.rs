@@ -76,6 +76,34 @@ fn a_boat_is_read() {
 }
 
 #[test]
+fn rotating_watches_are_read_and_go_in_place_of_a_roster() {
+    let rotation = "[watch.rotation]\npeople = [\"Ada\", \"Bo\", \"Cy\"]\nwatches = [\"4 h\", \"4 h\", \"4 h\", \"4 h\", \
+        \"4 h\", \"2 h\", \"2 h\"]\nfrom_day = 2026-11-01\nfrom = \"20:00\"\n";
+    let boat = read("boat.toml", &format!("version = 1\n{rotation}")).unwrap().0;
+    let who = |day, hour: i64| {
+        let at = terms::Utc::from_date(2026, 11, day, hour * 3_600_000).unwrap();
+        boat.watch.roster.present(at).map(|p| p.who)
+    };
+    assert_eq!(who(1, 19), None);
+    // Ada, Bo, Cy, Ada, Bo, and the dogs of Cy and Ada; the next day begins with Bo.
+    for (day, hour, name) in [(1, 20, "Ada"), (2, 0, "Bo"), (2, 17, "Cy"), (2, 18, "Ada"), (2, 20, "Bo")] {
+        assert_eq!(who(day, hour).as_deref(), Some(name), "{day} {hour}:00");
+    }
+    for (rotation, why) in [
+        (rotation.replace("[\"Ada\", \"Bo\", \"Cy\"]", "[]"), "`people` is empty"),
+        (rotation.replace("\"20:00\"", "\"24:00\""), "`from` takes a time of the day such as \"22:30\""),
+        (rotation.replace("2026-11-01", "\"soon\""), "`from_day` takes a day such as 2027-05-31"),
+        (
+            format!("[watch]\nroster = [{{ who = \"Ada\", hours = \"20:00 to 00:00\" }}]\n{rotation}"),
+            "the watch goes by a `roster` or a `rotation`, not by both",
+        ),
+    ] {
+        let wrong = read("boat.toml", &format!("version = 1\n{rotation}")).unwrap_err().to_string();
+        assert!(wrong.contains(why), "{wrong}");
+    }
+}
+
+#[test]
 fn every_relative_path_begins_at_the_folder_of_the_file() {
     let text = "[[feed]]\nname = \"a\"\nfile = \"a.nmea\"\n[orders]\npath = \"o.toml\"\n\
         [logbook]\npath = \"l.db\"\nsentences = \"s\"\n[control]\npath = \"c\"\nlisten = \"0.0.0.0:81\"\ntoken_file = \"t\"\n\

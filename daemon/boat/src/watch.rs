@@ -2,9 +2,9 @@
 
 use crate::{Crew, each};
 use form::{Key, Name, Nested, Table, Word, key};
-use rules::{DailyWatch, Declared, Doing, Roster, WatchAlarm, WatchAlarmSettings};
+use rules::{DailyWatch, Declared, Doing, Roster, Rotation, WatchAlarm, WatchAlarmSettings};
 use std::time::Duration;
-use terms::Hours;
+use terms::{Day, Hour, Hours};
 
 const WATCH: Key<Nested> = key("watch", "who keeps the watch, and how it is made sure of");
 const SKIPPER: Key<Name> =
@@ -15,6 +15,16 @@ const SHIP_TIME: Key<f64> =
 const ROSTER: Key<Nested> = key("roster", "a watch of every day").most(48);
 const WHO: Key<Name> = key("who", "who keeps it").needed().example("Ada").most(60);
 const ROSTER_HOURS: Key<Hours> = key("hours", "when, in ship's time").needed().example("20:00 to 00:00");
+const ROTATION: Key<Nested> = key("rotation", "watches that go round, in place of a roster");
+const PEOPLE: Key<Name> = key("people", "who keeps them, in turn").needed().example("Ada").most(60);
+const WATCHES: Key<Duration> =
+    key("watches", "their lengths, in turn; with dog watches 4 h, 4 h, 4 h, 4 h, 4 h, 2 h, 2 h from 20:00")
+        .needed()
+        .example("4 h")
+        .within("1 min", "24 h");
+const FROM_DAY: Key<Day> =
+    key("from_day", "the day on which the first of them begins the first watch").needed();
+const FROM: Key<Hour> = key("from", "and the hour, in ship's time").needed().example("20:00");
 const ALARM: Key<Nested> = key("alarm", "the watch alarm (IMO MSC.128(75))");
 const DORMANT_PERIOD: Key<Duration> = key("dormant_period", "how long it waits for a reset before it asks")
     .needed()
@@ -63,7 +73,13 @@ impl Word for During {
 pub(crate) fn watch(t: &mut Table<'_>, crew: Option<&[Crew]>) -> Option<WatchSetting> {
     let Some(mut t) = t.table(&WATCH) else { return Some(WatchSetting::default()) };
     let (skipper, ship_time_h) = (t.take(&SKIPPER), t.take(&SHIP_TIME));
-    let (roster, alarm) = (roster(&mut t, skipper.as_ref(), crew), alarm(&mut t));
+    let (daily, rotating) =
+        (roster(&mut t, skipper.as_ref(), crew), rotation(&mut t, skipper.as_ref(), crew));
+    if t.has(&ROSTER) && t.has(&ROTATION) {
+        t.wrong(&ROTATION, "the watch goes by a `roster` or a `rotation`, not by both");
+    }
+    let roster = if t.has(&ROTATION) { rotating } else { daily };
+    let alarm = alarm(&mut t);
     if let Some(skipper) = &skipper {
         warn_of_stranger(&t, &SKIPPER, &skipper.0, crew);
     }
@@ -101,6 +117,26 @@ fn roster(t: &mut Table<'_>, skipper: Option<&Name>, crew: Option<&[Crew]>) -> O
         }
     }
     Some(roster)
+}
+
+/// The rotating watches.
+fn rotation(t: &mut Table<'_>, skipper: Option<&Name>, crew: Option<&[Crew]>) -> Option<Roster> {
+    let mut t = t.table(&ROTATION)?;
+    let (people, lengths) = (t.list(&PEOPLE), t.list(&WATCHES));
+    let (day, hour) = (t.take(&FROM_DAY), t.take(&FROM));
+    let people: Vec<String> = people?.into_iter().map(|p: Name| p.0).collect();
+    for name in &people {
+        warn_of_stranger(&t, &PEOPLE, name, crew);
+    }
+    let start = day?.begins().plus_ms(i64::from(hour?.minutes()) * 60_000);
+    let rotation = Rotation { start, lengths: lengths?, people };
+    match Roster::rotating(skipper.map(|s| s.0.clone()), rotation) {
+        Ok(roster) => Some(roster),
+        Err(why) => {
+            t.wrong(&WATCHES, why.to_string());
+            None
+        }
+    }
 }
 
 /// The watch alarm; `Some(None)` if there is none.

@@ -202,6 +202,14 @@ function targets(list) {
   }));
 }
 
+// Ship's time, and how far it is from UTC.
+function shipTime(p) {
+  const h = (p.watch && p.watch.ship_time_h) || 0;
+  const minutes = Math.round(Math.abs(h) * 60);
+  const zone = "UTC" + (h < 0 ? "−" : "+") + Math.floor(minutes / 60) + (minutes % 60 ? ":" + String(minutes % 60).padStart(2, "0") : "");
+  return p.at ? new Date(Date.parse(p.at) + h * 3600000).toISOString().slice(11, 16) + ", " + zone : zone;
+}
+
 function own(p) {
   const o = p.own;
   const rows = [
@@ -209,6 +217,7 @@ function own(p) {
     ["Course", known(o.cog_deg) ? three(o.cog_deg) + ", " + (known(o.sog_kn) ? o.sog_kn.toFixed(1) + " kn" : "speed not known") : "not known"],
     ["Heading", known(o.heading_deg) ? three(o.heading_deg) : "not known", o.heading_age_s],
     ["Depth", known(o.depth_m) ? o.depth_m.toFixed(1) + " m" : "not known", o.depth_age_s],
+    ["Ship's time", shipTime(p)],
     ["On watch", (p.watch && p.watch.who) || "not told"],
     ["Declared", p.declared.length ? p.declared.join(", ") : "nothing"],
   ];

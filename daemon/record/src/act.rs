@@ -68,6 +68,12 @@ pub enum Act {
         /// Who.
         who: String,
     },
+    /// Sets ship's time.
+    ShipTime {
+        /// Ship's time less UTC in hours, east positive, -14 to 14; by the zone at her longitude if not given.
+        #[serde(default)]
+        ship_time_h: Option<f64>,
+    },
     /// Resets the watch alarm, as any other act does too.
     ResetWatchAlarm {
         /// The lookout position it is reset from, by its configured name; a name that is none of them is refused.

@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
-use terms::{CasualtyId, Day, Position, Utc};
+use terms::{CasualtyId, Day, Position, ShipTime, Utc};
 
 /// A logbook entry other than an alert. The logbook keeps it as JSON in the column `facts`, which the review reads; the
 /// other columns are made from it, for people.
@@ -35,6 +35,11 @@ pub enum Entry {
     Declared {
         /// What was declared.
         what: Declared,
+    },
+    /// Ship's time was set.
+    ShipTime {
+        /// Ship's time less UTC in hours, east positive.
+        ship_time_h: f64,
     },
     /// Orders were read and took effect.
     OrdersRead {
@@ -194,6 +199,7 @@ impl Entry {
             Self::Note { .. } => "note",
             Self::Handover { .. } => "handover",
             Self::Declared { .. } => "declared",
+            Self::ShipTime { .. } => "ship-time",
             Self::OrdersRead { .. } => "orders",
             Self::StandDown { .. } => "stand-down",
             Self::Began { .. } | Self::Stopped | Self::SetAside(_) => "lookout",
@@ -232,6 +238,10 @@ impl Entry {
             Self::Note { text, .. } => text.clone(),
             Self::Handover { who, .. } => format!("{who} takes the watch"),
             Self::Declared { what } => what.to_string(),
+            Self::ShipTime { ship_time_h } => match ShipTime::from_hours(*ship_time_h) {
+                Some(ship) => format!("Ship's time is {ship}"),
+                None => "Ship's time was set".to_owned(),
+            },
             Self::OrdersRead { from } => format!("Orders read: {from}"),
             Self::StandDown { reason, .. } => reason_words(*reason),
             Self::Began { cut_off: false } => "The watch begins".to_owned(),

@@ -1,5 +1,6 @@
 //! What the relief must know on taking the watch.
 
+use crate::RestNow;
 use rules::AlertId;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -12,6 +13,10 @@ pub struct Handover {
     pub lines: Vec<String>,
     /// Who is on watch.
     pub on_watch: Option<String>,
+    /// Ship's time less UTC in hours, east positive.
+    pub ship_time_h: f64,
+    /// Each one's time off watch, by name.
+    pub rest: Vec<RestNow>,
     /// Alerts that are not over, most urgent first.
     #[schemars(with = "Vec<u32>")]
     pub standing: Vec<AlertId>,

@@ -117,6 +117,10 @@ pub struct WatchNow {
     pub who: Option<String>,
     /// Time since the present watchkeeper took over, seconds.
     pub since_s: Option<f64>,
+    /// Ship's time less UTC in hours, east positive.
+    pub ship_time_h: f64,
+    /// Each one's time off watch, by name.
+    pub rest: Vec<RestNow>,
     /// The watch alarm's stage; `None` if the boat has no watch alarm.
     #[schemars(with = "Option<OneOf<Stage>>")]
     pub alarm: Option<Stage>,
@@ -124,6 +128,21 @@ pub struct WatchNow {
     pub alarm_asks_s: Option<f64>,
     /// The watch alarm in words; `None` if the boat has none.
     pub alarm_words: Option<String>,
+}
+
+/// Somebody's time off watch.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RestNow {
+    /// Who.
+    pub who: String,
+    /// Time off watch in the last 24 hours, as far as they are known, seconds.
+    pub off_day_s: f64,
+    /// How much of the last 24 hours is known, seconds.
+    pub of_day_s: f64,
+    /// Time off watch in the last seven days, as far as they are known, seconds.
+    pub off_week_s: f64,
+    /// How much of the last seven days is known, seconds.
+    pub of_week_s: f64,
 }
 
 /// Own vessel now.

@@ -1,52 +1,13 @@
-//! Time along the page: the place of a moment, the marks, and the ship's time.
+//! Time along the page: the place of a moment, and the marks.
 
 use crate::review::Night;
 use crate::review::when::When;
 use std::collections::BTreeMap;
-use terms::{Moment, Utc};
+use terms::{Moment, ShipTime, Utc};
 
 /// Steps between marks in minutes, from one to thirty days.
 const STEPS_MIN: [i64; 15] =
     [1, 2, 5, 10, 15, 30, 60, 120, 180, 360, 720, 1440, 2 * 1440, 5 * 1440, 10 * 1440];
-
-/// The ship's time: a whole number of minutes from UTC.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct ShipTime {
-    /// Minutes to add to UTC.
-    pub minutes: i32,
-}
-
-impl ShipTime {
-    /// The zone kept at sea at a longitude: an hour for each fifteen degrees (nautical time zones, common practice).
-    pub fn at_longitude(longitude_deg: f64) -> Self {
-        Self { minutes: (longitude_deg / 15.0).round() as i32 * 60 }
-    }
-
-    /// Reads hours from UTC, +2 or -3:30, at most fourteen; `None` for anything else.
-    pub fn parse(text: &str) -> Option<Self> {
-        let text = text.trim().replace('−', "-");
-        let (sign, digits) = match text.strip_prefix('-') {
-            Some(rest) => (-1, rest),
-            None => (1, text.strip_prefix('+').unwrap_or(&text)),
-        };
-        let (hours, minutes) = digits.split_once(':').unwrap_or((digits, "0"));
-        let number = |t: &str| t.bytes().all(|b| b.is_ascii_digit()).then(|| t.parse::<i32>().ok()).flatten();
-        let (hours, minutes) = (number(hours)?, number(minutes)?);
-        (hours <= 14 && minutes < 60).then(|| Self { minutes: sign * (hours * 60 + minutes) })
-    }
-
-    /// As it is written: UTC+2, UTC−3:30.
-    pub fn name(self) -> String {
-        let (h, m) = (self.minutes.abs() / 60, self.minutes.abs() % 60);
-        let sign = if self.minutes < 0 { '−' } else { '+' };
-        if m == 0 { format!("UTC{sign}{h}") } else { format!("UTC{sign}{h}:{m:02}") }
-    }
-
-    /// A moment as the ship's clock shows it.
-    pub fn of(self, at: &When) -> When {
-        When { utc: at.utc.map(|t| t.plus_ms(i64::from(self.minutes) * 60_000)), ..*at }
-    }
-}
 
 /// Time from left to right.
 #[derive(Debug)]

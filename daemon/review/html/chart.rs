@@ -1,6 +1,6 @@
 //! The chart of the passage and the small ones of the casualties.
 
-use super::axis::{Axis, ShipTime};
+use super::axis::Axis;
 use super::projection::Projection;
 use super::svg::{STEPS, Svg, Xy, short};
 use super::symbols;
@@ -12,6 +12,7 @@ use crate::review::{Alert, Night, Occurrence};
 use maud::Markup;
 use rules::Priority;
 use terms::Position;
+use terms::ShipTime;
 
 /// Positions nearer than this on the paper count as one.
 const NEAR: f64 = 0.4;
@@ -314,7 +315,7 @@ fn ends(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night, ship:
         let hint = format!(
             "Own vessel at {} UTC, {} ship's time, {position}",
             at.label_s(labels.dated),
-            ship.of(&at).hm()
+            at.by(ship).hm()
         );
         symbols::own_ship(svg, xy, &hint);
         labels.keep(xy, 8.0);

@@ -10,23 +10,29 @@ mod symbols;
 mod tables;
 mod timeline;
 
-pub use axis::ShipTime;
-
 use super::CAUTION;
 use super::night::{Casualty, Night};
 use super::print::range;
 use super::when::spoken;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use record::Entry;
 use svg::{Svg, Xy};
 use tables::Times;
-use terms::legible;
+use terms::{ShipTime, legible};
 
 const STYLE: &str = include_str!("style.css");
 const PATTERNS: &str = include_str!("patterns.svg");
 
 impl Night {
-    /// The zone kept at sea where the night ended; UTC where no position was known.
+    /// Ship's time as it was last set at sea; else the zone kept where the night ended, and UTC where no position was known.
     pub fn ship_time(&self) -> ShipTime {
+        let set = self.remarks.iter().rev().find_map(|r| match r.entry {
+            Some(Entry::ShipTime { ship_time_h }) => ShipTime::from_hours(ship_time_h),
+            _ => None,
+        });
+        if let Some(set) = set {
+            return set;
+        }
         self.passage.to.map_or(ShipTime { minutes: 0 }, |(_, p)| ShipTime::at_longitude(p.longitude_deg()))
     }
 
@@ -52,8 +58,8 @@ impl Night {
                         p.kind { "Review of the logbook" }
                         h1 { (self.span_text()) }
                         p.kind {
-                            (ship.of(&self.from).day_hm()) " to " (ship.of(&self.to).day_hm()) " ship's time, "
-                            (ship.name())
+                            (self.from.by(ship).day_hm()) " to " (self.to.by(ship).day_hm()) " ship's time, "
+                            (ship)
                         }
                     }
                     main {
@@ -102,7 +108,7 @@ impl Night {
                         }
                         footer {
                             p {
-                                "Times are UTC, with ship's time (" (ship.name()) ") small beside them or in brackets. "
+                                "Times are UTC, with ship's time (" (ship) ") small beside them or in brackets. "
                                 "Ranges in nautical miles, directions true."
                             }
                         }

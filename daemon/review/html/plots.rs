@@ -1,12 +1,13 @@
 //! Speed, depth, wind, pressure and directions over the night. A line is the mean, the band around it reaches from
 //! the least to the greatest: thinning keeps every extreme.
 
-use super::axis::{Axis, ShipTime};
+use super::axis::Axis;
 use super::svg::{STEPS, Svg, Xy, short};
 use super::tables::unit;
 use crate::review::weather::{DEPTHS, WINDS};
 use crate::review::{Minute, Night};
 use maud::{Markup, html};
+use terms::ShipTime;
 use terms::{Circular, Dimension, Quantity, turn_deg};
 
 const LEFT: f64 = 118.0;
@@ -129,7 +130,7 @@ fn frame(svg: &mut Svg, axis: &Axis, ship: ShipTime, title: &str) {
     for (x, at) in axis.marks(8, ShipTime { minutes: 0 }) {
         svg.line("graticule", (x, TOP), (x, TOP + TALL));
         let text =
-            if axis.needs_date() { at.day_hm() } else { format!("{} ({})", at.hm(), ship.of(&at).hm()) };
+            if axis.needs_date() { at.day_hm() } else { format!("{} ({})", at.hm(), at.by(ship).hm()) };
         svg.clock((x, TOP + TALL + 15.0), &text);
     }
 }

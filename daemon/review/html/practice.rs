@@ -1,6 +1,5 @@
 //! The crew's drills as a curve over time, and as a table.
 
-use super::axis::ShipTime;
 use super::svg::{Svg, Xy};
 use super::tables::table;
 use crate::review::Night;
@@ -8,6 +7,7 @@ use crate::review::practice::Drilled;
 use crate::review::print::DASH;
 use maud::{Markup, html};
 use terms::METRES_PER_NM;
+use terms::ShipTime;
 use terms::exact;
 
 const LEFT: f64 = 70.0;
@@ -73,7 +73,7 @@ fn curve(drills: &[&Drilled], ship: ShipTime) -> Option<Markup> {
     for (d, x) in drills.iter().zip(&xs) {
         // Leaves out days that would overlap.
         if x - last_label >= 70.0 {
-            svg.text("hour", (*x, BOTTOM + 18.0), "middle", &ship.of(&d.at).day());
+            svg.text("hour", (*x, BOTTOM + 18.0), "middle", &d.at.by(ship).day());
             last_label = *x;
         }
     }
@@ -100,7 +100,7 @@ fn list(drills: &[Drilled], ship: ShipTime) -> Markup {
     let rows = html! {
         @for d in drills.iter().rev() {
             tr {
-                th scope="row" { (ship.of(&d.at).day()) }
+                th scope="row" { (d.at.by(ship).day()) }
                 td { (d.title) br; small { (d.who.as_deref().unwrap_or_default()) } }
                 @for s in [d.acknowledged_s, d.spotter_told_s, d.speed_off_s, d.turned_s, d.alongside_s] {
                     td { (clock(s)) }

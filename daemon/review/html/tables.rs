@@ -1,6 +1,5 @@
 //! Tables with heads: closest approaches, watches, alerts, extremes, feeds, the deck log.
 
-use super::axis::ShipTime;
 use super::svg::short;
 use super::symbols;
 use crate::review::deck::Hour;
@@ -9,6 +8,7 @@ use crate::review::when::{When, spoken};
 use crate::review::{Approach, Night, weather};
 use maud::{Markup, html};
 use terms::Quantity;
+use terms::ShipTime;
 
 /// Most blind spans listed for each sense; the others are counted.
 const SPANS: usize = 8;
@@ -29,7 +29,7 @@ impl Times {
     pub fn show(self, at: &When) -> Markup {
         let utc = if self.dated { at.day_hm() } else { at.hms() };
         html! {
-            span.t { (utc) @if at.utc.is_some() { " " small { (self.ship.of(at).hm()) } } }
+            span.t { (utc) @if at.utc.is_some() { " " small { (at.by(self.ship).hm()) } } }
         }
     }
 
@@ -251,7 +251,7 @@ pub(super) fn deck_log(hours: &[Hour], times: Times) -> Markup {
             tr {
                 th scope="row" {
                     @if times.dated { (times.show(&h.at)) }
-                    @else { span.t { (h.at.hm()) } " " small { (times.ship.of(&h.at).hm()) } }
+                    @else { span.t { (h.at.hm()) } " " small { (h.at.by(times.ship).hm()) } }
                 }
                 td { (h.position.map_or_else(|| DASH.to_owned(), |p| p.to_string())) }
                 td { (h.course_deg.map_or_else(|| DASH.to_owned(), bearing)) }

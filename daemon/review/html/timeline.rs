@@ -1,6 +1,6 @@
 //! The night from left to right: sun, watches, runs and blind spans, and a bar for each alert.
 
-use super::axis::{Axis, ShipTime};
+use super::axis::Axis;
 use super::svg::Svg;
 use super::symbols;
 use crate::review::when::When;
@@ -8,6 +8,7 @@ use crate::review::{Alert, Night};
 use lookout::sun_altitude_deg;
 use maud::{Markup, html};
 use rules::Priority;
+use terms::ShipTime;
 use terms::{Position, Utc};
 
 const LEFT: f64 = 118.0;
@@ -87,12 +88,12 @@ fn clock_rows(svg: &mut Svg, axis: &Axis, ship: ShipTime, height: f64) {
     let zero = ShipTime { minutes: 0 };
     // Half of the first mark stands before the axis; with its date it is wider.
     let names = LEFT - if axis.needs_date() { 42.0 } else { 26.0 };
-    svg.text("row", (names, 15.0), "end", &format!("ship {}", ship.name()));
+    svg.text("row", (names, 15.0), "end", &format!("ship {ship}"));
     svg.text("row", (names, height - 8.0), "end", "UTC");
     let text = |at: &When| if axis.needs_date() { at.day_hm() } else { at.hm() };
     let most = if axis.needs_date() { 8 } else { 13 };
     for (x, at) in axis.marks(most, ship) {
-        svg.clock((x, 15.0), &text(&ship.of(&at)));
+        svg.clock((x, 15.0), &text(&at.by(ship)));
     }
     for (x, at) in axis.marks(most, zero) {
         svg.line("graticule", (x, 22.0), (x, height - 22.0));

@@ -1,7 +1,7 @@
 //! Calendar days, as stamped on gear.
 
 use crate::Utc;
-use chrono::{Datelike, Months, NaiveDate};
+use chrono::{Datelike, Months, NaiveDate, NaiveTime};
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
 use std::fmt;
 
@@ -36,6 +36,11 @@ impl Day {
     /// The day of a moment. `None` some 260,000 years away from today.
     pub fn of(utc: Utc) -> Option<Self> {
         utc.civil().map(|t| Self(t.date_naive()))
+    }
+
+    /// The moment at which it begins.
+    pub fn begins(self) -> Utc {
+        Utc(self.0.and_time(NaiveTime::MIN).and_utc().timestamp_millis())
     }
 
     /// The day one interval later; in a shorter month, its last day. `None` at the end of the calendar.

@@ -9,7 +9,7 @@ use record::{Act, ActError};
 use record::{Entry, reason_words};
 use rules::{Alert, AlertId, AlertState, BuiltIn, Declared, Doing, Priority, Stage, WatchAlarm};
 use std::time::Duration;
-use terms::{CasualtyId, Moment, Subject, is_hidden, one_line, span};
+use terms::{CasualtyId, Moment, ShipTime, Subject, is_hidden, one_line, span};
 
 /// Most alerts that an answer names by their numbers.
 const NAMED: usize = 5;
@@ -127,9 +127,11 @@ impl Watch {
                 let from = self.on_watch();
                 let (board, view) = self.board_and_view(at);
                 board.take_watch(at, who, &view);
+                self.entered_watch = Some(who.to_owned());
                 self.enter(at, Entry::Handover { who: who.to_owned(), from });
                 Ok(format!("{who} has the watch"))
             }
+            Act::ShipTime { ship_time_h } => self.set_ship_time(at, ship_time_h),
             Act::ResetWatchAlarm { from } => {
                 if let Some(from) = from {
                     self.board.reset_watch_alarm(at, &from).map_err(|e| ActError::Wrong(e.to_string()))?;
@@ -163,6 +165,55 @@ impl Watch {
                 }
                 self.enter(at, Entry::Note { who: None, text });
                 Ok("written into the logbook".to_owned())
+            }
+        }
+    }
+
+    /// Sets ship's time, by hours from UTC or the zone she is in.
+    fn set_ship_time(&mut self, at: Moment, ship_time_h: Option<f64>) -> Result<String, ActError> {
+        let ship = match ship_time_h {
+            Some(hours) => ShipTime::from_hours(hours).ok_or_else(|| {
+                ActError::Wrong("ship's time is a number of hours from UTC, from -14 to 14".to_owned())
+            })?,
+            None => self.zone(at).ok_or_else(|| {
+                ActError::Nothing(
+                    "the zone is not known: there is no position. Say it: ship-time +2".to_owned(),
+                )
+            })?,
+        };
+        let (board, view) = self.board_and_view(at);
+        board.set_ship_time(at, ship.seconds(), &view);
+        self.keep_due = true;
+        self.enter(at, Entry::ShipTime { ship_time_h: ship.hours() });
+        Ok(format!("ship's time is {}", self.ship_time_words(at)))
+    }
+
+    /// Ship's time now.
+    pub fn ship_time(&self) -> ShipTime {
+        ShipTime::from_seconds(self.board.ship_time_s())
+    }
+
+    /// The zone kept at sea where she is.
+    pub(crate) fn zone(&self, at: Moment) -> Option<ShipTime> {
+        self.lookout.own(at).position.map(|p| ShipTime::at_longitude(p.longitude_deg()))
+    }
+
+    /// Ship's time in words: UTC+2, 04:14.
+    pub(crate) fn ship_time_words(&self, at: Moment) -> String {
+        let ship = self.ship_time();
+        match self.lookout.utc(at) {
+            Some((utc, _)) => format!("{ship}, {}", &ship.of(utc).to_string()[11..16]),
+            None => ship.to_string(),
+        }
+    }
+
+    /// Writes down who has the watch, where the roster has put somebody on it.
+    pub(crate) fn enter_watch(&mut self, at: Moment) {
+        let on_watch = self.on_watch();
+        if self.entered_watch != on_watch {
+            let from = std::mem::replace(&mut self.entered_watch, on_watch.clone());
+            if let Some(who) = on_watch {
+                self.enter(at, Entry::Handover { who, from });
             }
         }
     }

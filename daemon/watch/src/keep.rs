@@ -136,6 +136,7 @@ impl Watch {
         if let Some(snapshot) = kept.alerts {
             let length = length(snapshot.at);
             self.board.restore(at, snapshot, length);
+            self.entered_watch = self.on_watch();
         }
         if let Some(kept) = kept.casualties {
             self.lookout.restore_casualties(at, kept, gap);

@@ -79,6 +79,8 @@ pub struct Watch {
     places_due: Moment,
     /// Events have come out since state was last saved.
     keep_due: bool,
+    /// Who has the watch, as the logbook was last given it.
+    entered_watch: Option<String>,
     had_fix: Option<Moment>,
     fix_lost: bool,
     /// Since when nothing has given UTC; `None` while something does.
@@ -125,6 +127,7 @@ impl Watch {
             looked_about: at,
             places_due: at + PLACES_EVERY,
             keep_due: false,
+            entered_watch: None,
             had_fix: None,
             fix_lost: false,
             clock_unknown: None,
@@ -305,6 +308,7 @@ impl Watch {
 
     /// Puts out what must be kept, ahead of the events from the same input or moment.
     fn settle(&mut self, at: Moment) {
+        self.enter_watch(at);
         if std::mem::take(&mut self.keep_due) {
             let first = self.effects.iter().rposition(|e| matches!(e, Effect::Keep(..))).map_or(0, |i| i + 1);
             let event = self.effects[first..].iter().position(|e| matches!(e, Effect::Event(..)));

@@ -14,6 +14,7 @@ use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
 use crate::order::{Order, Orders};
 use crate::picture::Picture;
+use crate::rest::Duties;
 use crate::roster::Roster;
 use crate::watch_alarm::{KeptWatchAlarm, WatchAlarm};
 use crate::words::Words;
@@ -24,6 +25,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use terms::{CasualtyId, Moment, Position, Quantity, Subject, Utc, Value, Whose, assert_ahead, soonest};
 pub use watch::Handover;
+use watch::ShipClock;
 pub use watched::{MOST_SUBJECTS, ONE_BY_ONE};
 use watched::{Timers, Tools, Watched};
 
@@ -39,7 +41,7 @@ pub struct BoardSettings {
     /// emergencies and the first of each feed in that minute sound at once; the rest follow as soon as there is room again.
     /// Default 20.
     pub signals_per_min: usize,
-    /// Ship's time less UTC, in seconds.
+    /// Ship's time less UTC by the boat's file, in seconds.
     pub ship_time_s: i64,
     /// The number of the last alert of this logbook.
     pub last_alert: u32,
@@ -54,7 +56,6 @@ impl Default for BoardSettings {
 /// The orders in force and the alerts that stand. Take the events after each call.
 #[derive(Debug)]
 pub struct Board {
-    settings: BoardSettings,
     now: Moment,
     watched: Vec<Watched>,
     /// The orders that depend on each quantity, as places in `watched`, by the quantity's number.
@@ -73,6 +74,10 @@ pub struct Board {
     rostered: Option<(String, Utc)>,
     /// Who is on watch, by the roster or by hand, and since when.
     on_watch: Option<(String, Moment)>,
+    /// Whoever is on watch took it by hand, and no watch has begun by the roster since.
+    by_hand: bool,
+    duties: Duties,
+    ship_clock: ShipClock,
     watch_alarm: Option<WatchAlarm>,
     /// The watch alarm from before a restart, until it is set.
     kept_watch_alarm: Option<KeptWatchAlarm>,
@@ -86,8 +91,8 @@ impl Board {
     /// A board with no orders.
     pub fn new(settings: BoardSettings) -> Self {
         let alerts = Alerts::new(settings.signals_per_min, settings.exercise, settings.last_alert);
+        let ship_clock = ShipClock::of(settings.ship_time_s);
         Self {
-            settings,
             now: Moment(i64::MIN),
             watched: Vec::new(),
             index: vec![Vec::new(); Quantity::ALL.len()],
@@ -101,6 +106,9 @@ impl Board {
             roster_due: None,
             rostered: None,
             on_watch: None,
+            by_hand: false,
+            duties: Duties::default(),
+            ship_clock,
             watch_alarm: None,
             kept_watch_alarm: None,
             kept: BTreeMap::new(),
@@ -120,7 +128,7 @@ impl Board {
             picture,
             anchor: self.anchor_lies(picture),
             watch_began: self.on_watch.as_ref().map(|(_, since)| *since),
-            ship_time_s: self.settings.ship_time_s,
+            ship_time_s: self.ship_clock.now_s,
         }
     }
 

@@ -1,8 +1,9 @@
 //! What the board keeps across a restart of the daemon or the computer.
 
-use super::{Board, WatchAlarm};
+use super::{Board, ShipClock, WatchAlarm};
 use crate::declared::Declarations;
 use crate::life::KeptAlerts;
+use crate::rest::Duties;
 use crate::watch_alarm::KeptWatchAlarm;
 use crate::window::Window;
 use serde::{Deserialize, Serialize};
@@ -13,7 +14,7 @@ use terms::{Moment, Position, Subject, Utc};
 const MET_AGAIN_WITHIN: Duration = Duration::from_secs(300);
 
 /// What must outlast a restart: the alerts that are not over with their timers, the declarations, the anchor, who is on
-/// watch, the watch alarm, the rests of orders, and the recent course of own vessel's quantities.
+/// watch, what rest each had, ship's time, the watch alarm, the rests of orders, and the recent course of own vessel's quantities.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Snapshot {
     /// When it was taken, in the steady time of that run.
@@ -26,6 +27,12 @@ pub struct Snapshot {
     /// Whom the roster had put on watch, and since when.
     #[serde(default)]
     pub(super) rostered: Option<(String, Utc)>,
+    #[serde(default)]
+    pub(super) by_hand: bool,
+    #[serde(default)]
+    pub(super) duties: Duties,
+    #[serde(default)]
+    pub(super) ship_clock: Option<ShipClock>,
     #[serde(default)]
     pub(super) watch_alarm: Option<KeptWatchAlarm>,
     pub(super) orders: Vec<KeptOrder>,
@@ -60,6 +67,9 @@ impl Board {
             anchor: self.anchor,
             on_watch: self.on_watch.clone(),
             rostered: self.rostered.clone(),
+            by_hand: self.by_hand,
+            duties: self.duties.clone(),
+            ship_clock: Some(self.ship_clock),
             watch_alarm: self.watch_alarm.as_ref().map(WatchAlarm::keep),
             orders: self.watched.iter().map(super::Watched::keep).filter(|k| !k.is_empty()).collect(),
         }
@@ -78,6 +88,10 @@ impl Board {
         self.anchor = snapshot.anchor;
         self.on_watch = snapshot.on_watch.map(|(who, m)| (who, Moment(m.0.saturating_add(by_ms))));
         self.rostered = snapshot.rostered;
+        (self.by_hand, self.duties) = (snapshot.by_hand, snapshot.duties);
+        if let Some(kept) = snapshot.ship_clock {
+            self.ship_clock.take_up(kept);
+        }
         self.kept_watch_alarm = snapshot.watch_alarm.map(|k| k.shifted(by_ms));
         self.alerts.watch = self.on_watch.as_ref().map(|(who, _)| who.clone());
         self.kept =

@@ -6,14 +6,50 @@ use crate::builtin::BuiltIn;
 use crate::condition::Measure;
 use crate::declared::Declarations;
 use crate::picture::Picture;
+use crate::rest::Rest;
 use crate::roster::Roster;
 use crate::watch_alarm::{NoLookoutPosition, Stage, Switch, WatchAlarm};
 use crate::words::Words;
+use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use terms::{Moment, Subject, Utc};
 
-/// Interval at which the roster is consulted, at most; also while the time is not known.
-const LOOKED_AT_EVERY: Duration = Duration::from_secs(60);
+/// Interval at which the roster is consulted: satellites may correct the clock, or give the time at last.
+const LOOKED_AT_EVERY: Duration = Duration::from_secs(1);
+/// A day in seconds.
+const DAY_S: i64 = 86_400;
+
+/// Ship's time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct ShipClock {
+    /// Ship's time less UTC by the boat's file, in seconds. Where somebody changes that, it counts, not what was said at sea.
+    configured_s: i64,
+    /// Ship's time less UTC, in seconds.
+    pub now_s: i64,
+    /// The same without the day that the date line takes or gives: by it the roster counts its days, so that the watches
+    /// go on in turn.
+    counted_s: i64,
+}
+
+impl ShipClock {
+    pub fn of(ship_time_s: i64) -> Self {
+        Self { configured_s: ship_time_s, now_s: ship_time_s, counted_s: ship_time_s }
+    }
+
+    fn set(&mut self, ship_time_s: i64) {
+        let by = (ship_time_s.saturating_sub(self.now_s)).rem_euclid(DAY_S);
+        let by = if by > DAY_S / 2 { by - DAY_S } else { by };
+        self.counted_s = self.counted_s.saturating_add(by);
+        self.now_s = ship_time_s;
+    }
+
+    /// Takes up what was set before a restart.
+    pub fn take_up(&mut self, kept: Self) {
+        if kept.configured_s == self.configured_s {
+            *self = kept;
+        }
+    }
+}
 
 /// What whoever takes over the watch must know.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,10 +91,32 @@ impl Board {
         self.advance_watch_alarm(picture);
     }
 
-    /// Puts somebody on watch, whatever the roster says, until the roster's next change.
+    /// Puts somebody on watch, whatever the roster says, until a watch begins by the roster after this.
     pub fn take_watch(&mut self, at: Moment, who: &str, picture: &dyn Picture) {
         let at = self.pass(at);
-        self.begin_watch(at, Some(who.to_owned()), at, picture);
+        self.begin_watch(at, who.to_owned(), at, picture);
+        self.by_hand = true;
+    }
+
+    /// Sets ship's time less UTC, in seconds, and goes by it at once.
+    pub fn set_ship_time(&mut self, at: Moment, ship_time_s: i64, picture: &dyn Picture) {
+        self.pass(at);
+        self.ship_clock.set(ship_time_s);
+        self.roster_due = Some(self.now);
+        self.advance_roster(picture);
+        self.advance_watch_alarm(picture);
+        self.judge_those(|m| *m == Measure::TimeOfDay, picture);
+    }
+
+    /// Ship's time less UTC, in seconds.
+    pub fn ship_time_s(&self) -> i64 {
+        self.ship_clock.now_s
+    }
+
+    /// Each one's time off watch, by name: of those in the roster, and of those who had the watch within the week. Empty
+    /// while nobody was named, or UTC is not known.
+    pub fn rests(&self, picture: &dyn Picture) -> Vec<Rest> {
+        picture.utc().map_or_else(Vec::new, |now| self.duties.rests(now, self.roster.people()))
     }
 
     /// Who is on watch, and since when.
@@ -70,8 +128,7 @@ impl Board {
     pub fn handover(&self, picture: &dyn Picture) -> Handover {
         let mut standing: Vec<Alert> = self.alerts.iter().cloned().collect();
         standing.sort_by(|a, b| b.priority.cmp(&a.priority).then(a.id.cmp(&b.id)));
-        let ship_time = self.ship_time(picture);
-        let next = ship_time.and_then(|now| {
+        let next = self.roster_time(picture).and_then(|now| {
             let present = self.roster.present(now)?;
             let next = self.roster.present(present.until)?;
             Some((next.who, Duration::from_millis(next.since.0.saturating_sub(now.0).max(0) as u64)))
@@ -88,49 +145,67 @@ impl Board {
     }
 
     fn ship_time(&self, picture: &dyn Picture) -> Option<Utc> {
-        picture.utc().map(|t| t.plus_ms(self.settings.ship_time_s.saturating_mul(1000)))
+        picture.utc().map(|t| t.plus_ms(self.ship_clock.now_s.saturating_mul(1000)))
+    }
+
+    /// Ship's time by which the roster counts.
+    fn roster_time(&self, picture: &dyn Picture) -> Option<Utc> {
+        picture.utc().map(|t| t.plus_ms(self.ship_clock.counted_s.saturating_mul(1000)))
     }
 
     /// Consults the roster when that is due.
     pub(super) fn advance_roster(&mut self, picture: &dyn Picture) {
-        let Some(due) = self.roster_due.filter(|due| *due <= self.now) else { return };
-        let _ = due;
-        let Some(ship_time) = self.ship_time(picture) else {
-            self.roster_due = (self.roster != Roster::default()).then(|| self.now + LOOKED_AT_EVERY);
+        self.count_watch(picture);
+        if self.roster_due.is_none_or(|due| due > self.now) {
             return;
-        };
-        let Some(present) = self.roster.present(ship_time) else {
-            // Nobody is on watch at this hour, or there is no roster: consult it again soon, since that is cheap.
-            self.roster_due = (self.roster != Roster::default()).then(|| self.now + LOOKED_AT_EVERY);
-            return;
-        };
+        }
+        self.roster_due = (self.roster != Roster::default()).then(|| self.now + LOOKED_AT_EVERY);
+        let Some(ship_time) = self.roster_time(picture) else { return };
+        // Where nobody is on watch at this hour, whoever was before has it still.
+        let Some(present) = self.roster.present(ship_time) else { return };
         let left_ms = present.until.0.saturating_sub(ship_time.0).max(1);
         let since = Moment(self.now.0.saturating_sub(ship_time.0.saturating_sub(present.since.0)));
-        // Satellites may correct the clock, so the roster is consulted each minute.
         self.roster_due = Some(self.now + Duration::from_millis(left_ms as u64).min(LOOKED_AT_EVERY));
         if self.rostered.as_ref() == Some(&(present.who.clone(), present.since)) {
             return;
         }
         self.rostered = Some((present.who.clone(), present.since));
+        // Who took the watch by hand within this watch of the roster keeps it: the time was not known then, the clock was
+        // put right, or ship's time was changed.
+        let said = self.on_watch.as_ref().filter(|_| self.by_hand).map(|(_, said)| *said);
+        if said.is_some_and(|said| since <= said) {
+            return;
+        }
+        self.by_hand = false;
         if self.on_watch.as_ref().map(|(who, _)| who) != Some(&present.who) {
-            self.begin_watch(self.now, Some(present.who), since, picture);
+            self.begin_watch(self.now, present.who, since, picture);
         }
     }
 
-    fn begin_watch(&mut self, at: Moment, who: Option<String>, since: Moment, picture: &dyn Picture) {
-        let before = self.on_watch.take().map(|(who, _)| who);
-        self.alerts.watch.clone_from(&who);
-        self.on_watch = who.map(|who| (who, since));
-        if let Some((who, _)) = &self.on_watch {
-            let text = match &before {
-                Some(b) if b != who => format!("{who} takes the watch from {b}"),
-                _ => format!("{who} takes the watch"),
-            };
-            self.note(at, "watch", Subject::Lookout, text.into());
+    /// Counts the watch of whoever is on, from the moment on which UTC is known.
+    fn count_watch(&mut self, picture: &dyn Picture) {
+        if let Some(((who, since), now)) = self.on_watch.as_ref().zip(picture.utc()) {
+            self.duties.on_watch(who, now.plus_ms(since.0.saturating_sub(self.now.0)), now);
         }
-        let timed = |w: &super::Watched| w.order.tests.iter().any(|t| t.measure == Measure::TimeOnWatch);
+    }
+
+    fn begin_watch(&mut self, at: Moment, who: String, since: Moment, picture: &dyn Picture) {
+        let text = match &self.on_watch {
+            Some((before, _)) if *before != who => format!("{who} takes the watch from {before}"),
+            _ => format!("{who} takes the watch"),
+        };
+        self.alerts.watch = Some(who.clone());
+        self.on_watch = Some((who, since));
+        self.count_watch(picture);
+        self.note(at, "watch", Subject::Lookout, text.into());
+        self.judge_those(|m| *m == Measure::TimeOnWatch, picture);
+    }
+
+    /// Judges anew the orders in force that ask for a measure.
+    fn judge_those(&mut self, asked: impl Fn(&Measure) -> bool, picture: &dyn Picture) {
+        let asks = |w: &super::Watched| w.order.tests.iter().any(|t| asked(&t.measure));
         let places: Vec<usize> =
-            self.watched.iter().enumerate().filter(|(_, w)| w.in_force && timed(w)).map(|(i, _)| i).collect();
+            self.watched.iter().enumerate().filter(|(_, w)| w.in_force && asks(w)).map(|(i, _)| i).collect();
         for place in places {
             self.with(place, picture, |w, tools| w.judge_all(tools));
         }

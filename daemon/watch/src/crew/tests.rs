@@ -264,3 +264,115 @@ fn status_and_handover_say_how_it_is_reset_and_a_reset_says_what_it_met() {
     assert_eq!(reset(&mut w), "boat.toml has no watch alarm");
     assert_eq!(w.status(s(742), &Outside::default()).watch.alarm_words, None);
 }
+
+/// Two people in turn from 20:00 on the first of November, and ship's time as UTC.
+const ROTATION: &str = "version = 1\n[watch.rotation]\npeople = [\"Ada\", \"Bo\"]\nwatches = [\"4 h\"]\nfrom_day = 2026-11-01\n\
+    from = \"20:00\"\n";
+
+/// A watch with the rotation that begins at an hour of the second of November by the computer's clock.
+fn rotating(hour: i64, kept: crate::Kept) -> Watch {
+    let boat = boat::read("boat.toml", ROTATION).unwrap().0;
+    let utc = terms::Utc::from_date(2026, 11, 2, hour * 3_600_000);
+    let mut w = Watch::new(&boat);
+    let begin = crate::Begin { utc, kept, gap: lookout::casualty::Gap::Unknown, ..crate::Begin::default() };
+    w.take(s(0), Input::Begin(Box::new(begin))).unwrap();
+    w
+}
+
+fn entries(w: &mut Watch) -> Vec<String> {
+    let entry = |e| match e {
+        crate::Effect::Entry(_, entry) => Some(entry),
+        _ => None,
+    };
+    let entries = w.effects().filter_map(entry);
+    let of = |e: &Entry| matches!(e, Entry::Handover { .. } | Entry::ShipTime { .. });
+    entries.filter(of).map(|e| e.text()).collect()
+}
+
+#[test]
+fn the_roster_is_kept_and_entered_from_the_first_second() {
+    let mut w = rotating(1, crate::Kept::default());
+    assert_eq!(w.on_watch().as_deref(), Some("Bo"));
+    assert_eq!(entries(&mut w), ["Bo takes the watch"]);
+    w.advance(s(3 * 3600));
+    assert_eq!(entries(&mut w), ["Ada takes the watch"]);
+    w.act(s(3 * 3600 + 60), Act::Handover { who: "Bo".into() }).unwrap();
+    w.settle(w.now);
+    assert_eq!(entries(&mut w), ["Bo takes the watch"], "once");
+    // After a restart the same goes on, and nothing is entered again.
+    let kept = w.kept(w.now);
+    let mut again = rotating(5, kept);
+    assert_eq!(again.on_watch().as_deref(), Some("Bo"), "by hand");
+    assert_eq!(entries(&mut again), [""; 0]);
+}
+
+#[test]
+fn ships_time_is_set_at_sea_entered_shown_kept_and_followed_at_once() {
+    let mut w = rotating(1, crate::Kept::default());
+    entries(&mut w);
+    let set = |w: &mut Watch, h| w.take(w.now, Input::Act(Act::ShipTime { ship_time_h: h }));
+    assert_eq!(
+        set(&mut w, Some(3.5)).map(crate::Answer::words),
+        Ok("ship's time is UTC+3:30, 04:30".to_owned())
+    );
+    assert_eq!(w.on_watch().as_deref(), Some("Ada"), "the morning watch by the ship's clock");
+    assert_eq!(entries(&mut w), ["Ship's time is UTC+3:30", "Ada takes the watch"]);
+    let status = w.status(w.now, &Outside::default());
+    assert_eq!(status.watch.ship_time_h, 3.5);
+    assert_eq!(status.watch.rest.iter().map(|r| r.who.as_str()).collect::<Vec<_>>(), ["Ada", "Bo"]);
+    let lines = w.handover(w.now).lines;
+    assert!(lines.contains(&"Ship's time: UTC+3:30, 04:30".to_owned()), "{lines:?}");
+    for hours in [f64::NAN, 14.1, -15.0] {
+        assert!(set(&mut w, Some(hours)).is_err());
+    }
+    assert!(set(&mut w, None).is_err(), "no position, no zone");
+    let again = rotating(1, w.kept(w.now));
+    assert_eq!(again.ship_time(), ShipTime { minutes: 210 });
+}
+
+#[test]
+fn the_zone_follows_the_longitude_and_the_handover_says_when_it_is_another() {
+    let boat = boat::read("boat.toml", "version = 1\n[[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n").unwrap().0;
+    let feeds: Vec<crate::FeedSetting> = boat.feeds.iter().map(crate::FeedSetting::of).collect();
+    let mut w = Watch::begun(s(0), &boat, &feeds, Numbers::default(), None);
+    let fix = sentence::Fix {
+        time: Some(sentence::SentTime::Utc(terms::Utc(1_793_491_200_000))),
+        position: terms::Position::new(47.0, -9.0 - 19.0 / 60.0).ok(),
+        sog_kn: Some(5.0),
+        cog_deg: Some(90.0),
+        ..sentence::Fix::default()
+    };
+    w.hear(s(1), terms::FeedId(0), &sentence::encode::rmc("GP", &fix).parse().unwrap());
+    w.advance(s(1));
+    let line =
+        |w: &Watch| w.handover(w.now).lines.into_iter().find(|l| l.starts_with("Ship's time")).unwrap();
+    assert!(line(&w).ends_with("; the zone here is UTC−1"), "{}", line(&w));
+    w.act(s(1), Act::ShipTime { ship_time_h: None }).unwrap();
+    assert_eq!(w.ship_time(), ShipTime { minutes: -60 });
+    assert!(line(&w).starts_with("Ship's time: UTC−1") && !line(&w).contains("zone"), "{}", line(&w));
+}
+
+#[test]
+fn the_handover_says_what_rest_each_had_and_where_it_was_little() {
+    let mut w = rotating(1, crate::Kept::default());
+    let said = |w: &Watch| -> Vec<String> {
+        w.handover(w.now).lines.into_iter().filter(|l| l.contains("off watch")).collect()
+    };
+    w.advance(s(3600));
+    assert_eq!(
+        said(&w),
+        ["Ada was off watch for 2 h of the last 2 h", "Bo was off watch for 0 s of the last 2 h"]
+    );
+    // The relief is ill: Ada stands on.
+    for hour in 3..28 {
+        w.take(s(hour * 3600 + 60), Input::Act(Act::Handover { who: "Ada".into() })).unwrap();
+    }
+    w.advance(s(28 * 3600));
+    assert_eq!(
+        said(&w),
+        [
+            "Ada was off watch for 3 min of the last 24 h, less than the 10 h of ships' crews, 4 h 3 min of the last 29 h",
+            "Bo was off watch for 23 h 57 min of the last 24 h, 24 h 57 min of the last 29 h"
+        ]
+    );
+}

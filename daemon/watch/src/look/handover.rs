@@ -4,8 +4,8 @@ use crate::Watch;
 use lookout::casualty::{out_of_hearing, spoken};
 use lookout::hearing::{Basis, Expected};
 use record::words::{capital, count};
-use record::{Date, Handover, LowBeacon, LowBeaconBasis};
-use rules::{Declared, Stage};
+use record::{Date, Handover, LowBeacon, LowBeaconBasis, RestNow};
+use rules::{Declared, REST_OF_A_DAY, REST_OF_A_WEEK, Rest, Stage};
 use std::collections::VecDeque;
 use std::time::Duration;
 use terms::{Moment, one_line, span, tendency, three_digits};
@@ -16,6 +16,8 @@ const NOTED_EVERY: Duration = Duration::from_secs(600);
 const NOTES: usize = 19;
 /// The handover names targets whose closest approach comes within this time.
 const NEXT: Duration = Duration::from_secs(3600);
+/// Most people whose rest the handover puts into words.
+const MOST_RESTS: usize = 8;
 /// Most targets the handover names.
 const MOST_TARGETS: usize = 8;
 
@@ -116,6 +118,18 @@ impl Watch {
         }
     }
 
+    /// Each one's time off watch.
+    pub(crate) fn rests_now(&self, at: Moment) -> Vec<RestNow> {
+        let now = |r: Rest| RestNow {
+            who: r.who,
+            off_day_s: r.off_day.as_secs_f64(),
+            of_day_s: r.of_day.as_secs_f64(),
+            off_week_s: r.off_week.as_secs_f64(),
+            of_week_s: r.of_week.as_secs_f64(),
+        };
+        self.board.rests(&self.view(at)).into_iter().map(now).collect()
+    }
+
     /// What the relief must know, in words and in figures.
     pub fn handover(&self, at: Moment) -> Handover {
         let view = self.view(at);
@@ -128,6 +142,10 @@ impl Watch {
             .as_ref()
             .map_or(String::new(), |(who, left)| format!("; {who} is on in {}", span(*left)));
         lines.push(format!("On watch: {on_watch}{since}{next}"));
+        let zone = self.zone(at).filter(|zone| *zone != self.ship_time());
+        let zone = zone.map_or(String::new(), |zone| format!("; the zone here is {zone}"));
+        lines.push(format!("Ship's time: {}{zone}", self.ship_time_words(at)));
+        lines.extend(self.board.rests(&view).iter().take(MOST_RESTS).map(rest_words));
 
         let casualties = self.open_casualties(at);
         lines.extend(casualties.iter().map(|c| format!("CASUALTY {}: {}", c.id.0, spoken(c))));
@@ -208,6 +226,8 @@ impl Watch {
         Handover {
             lines,
             on_watch: told.on_watch,
+            ship_time_h: self.ship_time().hours(),
+            rest: self.rests_now(at),
             standing: told.standing.iter().map(|a| a.id).collect(),
             casualties: casualties.iter().map(|c| c.id).collect(),
             next_targets: soon.iter().map(|t| t.mmsi).collect(),
@@ -219,6 +239,25 @@ impl Watch {
             sounding: None,
         }
     }
+}
+
+/// Somebody's time off watch in words. What ships' crews must have is a measure, not a rule for a yacht.
+fn rest_words(r: &Rest) -> String {
+    let hours = |d: Duration| d.as_secs() / 3600;
+    let part = |off: Duration, of: Duration, short: bool, whole: &str, least: Duration| {
+        let least =
+            if short { format!(", less than the {} h of ships' crews", hours(least)) } else { String::new() };
+        format!("{} of the last {whole}{least}", span(off.min(of)))
+    };
+    let whole = |of: Duration, most: u64, name: &str| {
+        if hours(of) >= most { name.to_owned() } else { span(of) }
+    };
+    let day = part(r.off_day, r.of_day, r.short_day(), &whole(r.of_day, 24, "24 h"), REST_OF_A_DAY);
+    if r.of_week <= r.of_day {
+        return format!("{} was off watch for {day}", one_line(&r.who));
+    }
+    let week = part(r.off_week, r.of_week, r.short_week(), &whole(r.of_week, 168, "7 days"), REST_OF_A_WEEK);
+    format!("{} was off watch for {day}, {week}", one_line(&r.who))
 }
 
 fn low_beacon(e: Expected) -> LowBeacon {

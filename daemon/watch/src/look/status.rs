@@ -60,6 +60,8 @@ impl Watch {
             watch: WatchNow {
                 who: on_watch.map(|(who, _)| who.to_owned()),
                 since_s: on_watch.map(|(_, since)| at.since(since).as_secs_f64()),
+                ship_time_h: self.ship_time().hours(),
+                rest: self.rests_now(at),
                 alarm: self.board.watch_alarm().map(WatchAlarm::stage),
                 alarm_asks_s: self.board.watch_alarm().and_then(|w| w.asks_in(at)).map(|d| d.as_secs_f64()),
                 alarm_words: self.board.watch_alarm().map(|w| self.watch_alarm_words(at, w)),
