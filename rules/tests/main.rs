@@ -15,6 +15,7 @@ mod board;
 mod conditions;
 mod corpus;
 mod directions;
+mod edges;
 mod grammar;
 mod life;
 mod model;
