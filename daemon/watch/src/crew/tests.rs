@@ -168,11 +168,11 @@ fn a_reset_outlasts_a_restart_and_a_restart_gives_no_fresh_period() {
     w.act(s(300), Act::Note { text: "all well".into() }).unwrap();
     w.settle(s(300));
     // What the last act left behind is enough: the daemon may be killed at any moment after it.
-    let last = w.effects().filter_map(|e| match e {
+    let mut last = w.effects().filter_map(|e| match e {
         crate::Effect::Keep(_, kept) => Some(*kept),
         _ => None,
     });
-    let kept = last.last().unwrap();
+    let kept = last.next_back().unwrap();
     let mut again = watch();
     again
         .take(s(800), Input::Begin(Box::new(crate::Begin { kept, gap: SAME, ..crate::Begin::default() })))
