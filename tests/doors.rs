@@ -94,7 +94,7 @@ fn acts(text: &str) -> Vec<Act> {
         Act::Declare { what: t(), metres: None, bearing_deg: None },
         Act::Drill { what: t() },
         Act::StandDown { casualty: None, reason: t() },
-        Act::ResetWatchAlarm { from: t() },
+        Act::ResetWatchAlarm { from: Some(t()) },
         Act::Acknowledge { alert: None, order: Some(t()) },
     ]
 }
