@@ -23,6 +23,16 @@ pub trait Picture {
         None
     }
 
+    /// Whether a subject lies still: made fast, at anchor, or at rest. Those who do are announced apart from those who move.
+    fn lies_still(&self, _subject: Subject) -> bool {
+        false
+    }
+
+    /// Whether a subject's reports have stopped or never came: that nothing can be judged about it is no failing then.
+    fn is_out_of_hearing(&self, _subject: Subject) -> bool {
+        false
+    }
+
     /// UTC, if known.
     fn utc(&self) -> Option<Utc>;
 

@@ -32,6 +32,11 @@ impl Words {
         self.and("; no longer heard")
     }
 
+    /// Last words of an alert that gave way to that of a worse subject.
+    pub(crate) fn counts_with_the_rest(self) -> Self {
+        self.and("; others are worse, it now counts with the rest")
+    }
+
     /// Last words of an alert cleared by the bound on those that wait for an acknowledgement.
     pub(crate) fn too_many_wait(self) -> Self {
         self.and("; cleared unacknowledged, since too many wait")

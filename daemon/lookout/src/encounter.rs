@@ -2,7 +2,7 @@
 //! how.
 
 use crate::Dimensions;
-use crate::motion::{Motion, Sight, closest_of_two};
+use crate::motion::{Closest, Motion, Sight, closest_of_two};
 use crate::track::Doubtful;
 use terms::{METRES_PER_NM, turn_deg};
 
@@ -92,6 +92,7 @@ impl Encounter {
     /// Of two parties at one moment, the second as seen from the first, with the errors of both.
     pub(crate) fn of(own: &Party, other: &Party, seen: Sight, doubt: Doubtful) -> Self {
         let (c, speed) = closest_of_two(&own.motion, &other.motion, seen);
+        let c = unless_past(c, seen, speed, doubt);
         let off_nm = SIGMAS_95 * doubt.sigma_nm(c.tcpa_s.clamp(0.0, FURTHEST_S));
         let off_s = off_nm / c.relative_kn.max(0.1) * 3600.0;
         // Directions in the frame midway between the two.
@@ -147,6 +148,16 @@ impl Encounter {
             (false, _) => None,
         }
     }
+}
+
+/// What seems past is past only if she surely draws away. Of a ship that keeps beside us the noise of her reports would
+/// else say each minute that she is past, and the next that she comes on.
+fn unless_past(c: Closest, seen: Sight, speed: (f64, f64), doubt: Doubtful) -> Closest {
+    let opening_kn = (seen.east_nm * speed.0 + seen.north_nm * speed.1) / c.range_nm.max(1e-6);
+    if c.tcpa_s >= 0.0 || opening_kn >= SIGMAS_95 * doubt.sigma_kn() {
+        return c;
+    }
+    Closest { cpa_nm: c.range_nm, tcpa_s: 0.0, cpa_bearing_deg: c.bearing_deg, ..c }
 }
 
 /// The situation by the courses of both.

@@ -114,6 +114,8 @@ impl Lookout {
         let (Some((own, own_doubt)), Some((other, doubt))) = (self.own.motion(at), target.motion(at)) else {
             return (self.look(at, target), None);
         };
+        // At rest own receiver's noise is no course either.
+        let own = if own.sog_kn() < STILL_KN { own.at_rest() } else { own };
         let (own, other) = (own.carried(at), other.carried(at));
         let sight = Sight::of(own.position, other.position);
         if !target.kind.is_ship() {

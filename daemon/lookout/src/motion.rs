@@ -32,6 +32,11 @@ impl Motion {
         Self { at, position, east_kn: sog_kn * sin, north_kn: sog_kn * cos }
     }
 
+    /// The same at rest.
+    pub(crate) fn at_rest(self) -> Self {
+        Self { east_kn: 0.0, north_kn: 0.0, ..self }
+    }
+
     /// Speed over ground.
     pub fn sog_kn(&self) -> f64 {
         self.east_kn.hypot(self.north_kn)

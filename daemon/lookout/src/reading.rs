@@ -163,6 +163,18 @@ impl Lookout {
         self.table.get(mmsi).map(|t| t.reporters.owner())
     }
 
+    /// Whether a target lies still: moored, at anchor, made fast alongside or otherwise at rest.
+    pub fn lies_still(&self, subject: Subject) -> bool {
+        let Subject::Target(mmsi) = subject else { return false };
+        self.table.get(mmsi).is_some_and(Target::lies_still)
+    }
+
+    /// Whether a target's reports have stopped, or only her name and the like were ever heard: she may be out of range.
+    pub fn is_out_of_hearing(&self, at: Moment, subject: Subject) -> bool {
+        let Subject::Target(mmsi) = subject else { return false };
+        self.table.get(mmsi).is_some_and(|t| t.is_lost(at) || !t.reports)
+    }
+
     /// Which source of a quantity of own vessel is in use.
     pub fn source_of(&self, quantity: Quantity) -> Option<Source> {
         self.own.source_of(quantity)

@@ -16,6 +16,9 @@ use terms::{FeedId, Mmsi, Moment, Position, Quantity};
 /// rest (common practice).
 const MOVES_KN: f64 = 0.5;
 
+/// Who says that she is moored, at anchor or aground, and is slower than this, swings and does not go anywhere (own choice).
+const SWINGS_KN: f64 = 0.5;
+
 /// How long a target may go unheard before it is forgotten.
 pub(crate) const FORGOTTEN: Duration = Duration::from_secs(30 * 60);
 /// How long a target is carried on by course and speed after its last report; then there is no closest approach.
@@ -83,6 +86,8 @@ pub(crate) struct Target {
     pub class_b: bool,
     pub heard: Moment,
     pub report: Option<PositionReport>,
+    /// A report of her place was heard, be it without the place.
+    pub reports: bool,
     track: Option<Track>,
     pub nav_status: Option<u8>,
     pub name: Option<String>,
@@ -113,6 +118,7 @@ impl Target {
             class_b: false,
             heard: at,
             report: None,
+            reports: false,
             track: None,
             nav_status: None,
             name: None,
@@ -161,6 +167,7 @@ impl Target {
             }
         };
         self.heard = at;
+        self.reports |= report.position.is_some() || matches!(report.message, 1..=3 | 18 | 19 | 27);
         // A base station or buoy reveals itself by one type of message; the others it sends must not undo that.
         let ships_report = matches!(report.message, 1..=3 | 18 | 19);
         // Once it has moved it may stop: a ship hove to is a ship.
@@ -229,7 +236,17 @@ impl Target {
             return Some((Motion::steady(r.at, r.position, 0.0, 0.0), Doubtful::default()));
         }
         let track = self.track.as_ref()?;
-        Some((track.motion()?, track.doubt(at)))
+        let motion = track.motion()?;
+        let motion = if self.lies_still() { motion.at_rest() } else { motion };
+        Some((motion, track.doubt(at)))
+    }
+
+    /// Whether she lies still by her last report: at rest, or moored or at anchor and no faster than she swings. What a
+    /// receiver makes of a berth is no course to meet anybody on.
+    pub fn lies_still(&self) -> bool {
+        let moored = matches!(self.nav_status, Some(1 | 5 | 6));
+        let limit_kn = if moored { SWINGS_KN } else { STILL_KN };
+        self.report.and_then(|r| r.sog_kn).is_some_and(|kn| kn < limit_kn)
     }
 
     /// Where her bow points: her heading as reported, else her course while she moves.

@@ -135,6 +135,11 @@ impl Doubtful {
         Self { pp_m2: a.pp_m2 + b.pp_m2, pv: a.pv + b.pv, vv: a.vv + b.vv, power: a.power + b.power }
     }
 
+    /// Standard error of the velocity on any axis, in knots.
+    pub fn sigma_kn(&self) -> f64 {
+        self.vv.max(0.0).sqrt() / MPS_PER_KN
+    }
+
     /// Standard error of the position on any axis this many seconds on, in nautical miles.
     pub fn sigma_nm(&self, s: f64) -> f64 {
         let variance = self.pp_m2 + s * (2.0 * self.pv + s * self.vv) + self.power * s.abs().powi(3) / 3.0;

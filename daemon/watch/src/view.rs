@@ -39,6 +39,14 @@ impl Picture for View<'_> {
         self.lookout.feed_of(subject)
     }
 
+    fn lies_still(&self, subject: Subject) -> bool {
+        self.lookout.lies_still(subject)
+    }
+
+    fn is_out_of_hearing(&self, subject: Subject) -> bool {
+        self.lookout.is_out_of_hearing(self.at, subject)
+    }
+
     fn utc(&self) -> Option<Utc> {
         self.lookout.utc(self.at).map(|(utc, _)| utc)
     }

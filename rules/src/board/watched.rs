@@ -1,5 +1,6 @@
 //! One order at work: what it remembers of each subject, and the step from truth to alert.
 
+mod places;
 mod step;
 mod telling;
 
@@ -10,16 +11,18 @@ use crate::condition::{Test, Truth};
 use crate::judge::{Sight, TestState};
 use crate::life::Alerts;
 use crate::order::Order;
+use places::Room;
 use rustc_hash::FxHashMap;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{FeedId, Moment, Subject, Wakes, Whose};
+use terms::{Moment, Subject, Wakes, Whose};
 
 /// Greatest number of subjects that one order judges; the crowd alert says if there are more.
 pub const MOST_SUBJECTS: usize = 4096;
-/// Alerts that one order announces one by one for each feed. Beyond these only a subject worse than each of them gets an
-/// alert of its own, and the rest share one: think of an anchorage or a fishing fleet, or of forgeries on one feed.
+/// The worst that one order announces one by one, of each feed and there of those who lie still and those who move. The
+/// rest share one alert: think of an anchorage or a fishing fleet, or of forgeries on one feed. Who was announced keeps the
+/// alert when others become worse, up to the bounds below.
 pub const ONE_BY_ONE: usize = 8;
 /// Greatest number of separate alerts of one order about the subjects of one feed.
 pub const MOST_OF_A_FEED: usize = 32;
@@ -50,6 +53,8 @@ struct Progress {
     /// States of the tests; empty if no test of the order has anything to remember.
     tests: Box<[TestState]>,
     phase: Phase,
+    /// Whether `when` was met at the last judgement.
+    holds: bool,
     alert: Option<AlertId>,
     /// The alert is from before a restart, and nothing could be judged since.
     unconfirmed: bool,
@@ -87,15 +92,20 @@ pub struct Watched {
     progress: FxHashMap<Subject, Progress>,
     /// The subjects that cannot be judged, each with the moment since when.
     unknown: BTreeSet<(Moment, Subject)>,
-    /// The subjects with an alert of their own, each with the feed it was known by.
-    told: BTreeMap<Subject, Option<FeedId>>,
-    /// Feeds of which one has lost its alert since the crowd was last looked over.
-    freed: BTreeSet<Option<FeedId>>,
+    /// The subjects with an alert of their own, each with where its place counts.
+    told: BTreeMap<Subject, Room>,
+    /// Where a place has become free since the crowd was last looked over.
+    freed: BTreeSet<Room>,
+    /// When an alert last gave way to a worse subject's.
+    gave_way: Option<Moment>,
     /// The subjects that are on but share the crowd's alert.
     crowd: BTreeSet<Subject>,
-    /// When the crowd's alert was last raised, and whether the crowd has grown since.
+    /// When the crowd's alert was last raised.
     crowd_called: Option<Moment>,
-    crowd_grown: bool,
+    /// Those of the crowd who caused that, at most [`ONE_BY_ONE`].
+    caused: Vec<Subject>,
+    /// Those of the crowd who joined it, or became worse, and have not been named since.
+    newcomers: BTreeSet<Subject>,
     /// There are more subjects than [`MOST_SUBJECTS`].
     unwatched: bool,
     /// Until when it rests about each subject, also about those that are no longer heard.
@@ -139,9 +149,11 @@ impl Watched {
             unknown: BTreeSet::new(),
             told: BTreeMap::new(),
             freed: BTreeSet::new(),
+            gave_way: None,
             crowd: BTreeSet::new(),
             crowd_called: None,
-            crowd_grown: false,
+            caused: Vec::new(),
+            newcomers: BTreeSet::new(),
             unwatched: false,
             rests: BTreeMap::new(),
             told_unjudged: true,
@@ -280,7 +292,7 @@ impl Watched {
             let alert = tools.alerts.adopt(&Origin::Order(self.order.name.clone()), subject);
             let phase = if alert.is_some() { Phase::On } else { Phase::Quiet };
             if alert.is_some() {
-                self.told.insert(subject, tools.sight.picture.feed_of(subject));
+                self.told.insert(subject, Room::of(subject, &tools.sight));
             }
             self.progress.insert(
                 subject,
@@ -288,6 +300,7 @@ impl Watched {
                     since: at,
                     tests: tests.into(),
                     phase,
+                    holds: false,
                     alert,
                     unconfirmed: alert.is_some(),
                     unknown_since: None,
@@ -333,33 +346,38 @@ impl Watched {
             _ => opposite(begins),
         };
         let worse = order.worse.as_ref().filter(|_| told).map(|w| w.judge(&mut truth_of));
+        entry.holds = begins == Truth::True;
+        self.look_at_place(subject, &tools.sight);
         let step_due = self.step(subject, begins, ends, tools);
         self.confirm(subject, begins, ends, tools);
         let worse_due = worse.and_then(|w| self.step_worse(subject, w, called, tools));
         let step_due = sooner(step_due, worse_due);
-        // The worst of all never stays in the crowd.
-        if self.crowd.contains(&subject) && self.has_place(subject, &tools.sight) {
+        if self.crowd.contains(&subject) && self.may_be_told(subject, tools) {
             self.begin(subject, tools);
         }
-        self.note_unknown(subject, begins, at);
+        self.note_unknown(subject, begins, &tools.sight);
         tools.timers.set((self.place, Some(subject)), sooner(due, step_due));
     }
 
-    fn note_unknown(&mut self, subject: Subject, truth: Truth, at: Moment) {
+    fn note_unknown(&mut self, subject: Subject, truth: Truth, sight: &Sight<'_>) {
         let Some(e) = self.progress.get_mut(&subject) else { return };
         if self.unanchored {
             return;
         }
         match (truth, e.unknown_since) {
-            (Truth::Unknown, None) => {
-                e.unknown_since = Some(at);
-                self.unknown.insert((at, subject));
+            (Truth::Unknown, None) if !sight.picture.is_out_of_hearing(subject) => {
+                e.unknown_since = Some(sight.at);
+                self.unknown.insert((sight.at, subject));
             }
-            (Truth::True | Truth::False, Some(t)) => {
-                e.unknown_since = None;
-                self.unknown.remove(&(t, subject));
-            }
+            (Truth::True | Truth::False, Some(_)) => self.forget_unknown(subject),
             _ => {}
+        }
+    }
+
+    /// That it cannot be judged about a subject counts no longer.
+    fn forget_unknown(&mut self, subject: Subject) {
+        if let Some(t) = self.progress.get_mut(&subject).and_then(|e| e.unknown_since.take()) {
+            self.unknown.remove(&(t, subject));
         }
     }
 

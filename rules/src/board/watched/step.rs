@@ -1,12 +1,10 @@
 //! From truths to alerts: an order calls, calls again when it gets worse, and ends.
 
-use super::{
-    Hold, MOST_ALERTS, MOST_OF_A_FEED, MOST_SUBJECTS, ONE_BY_ONE, Phase, Timers, Tools, Watched, Worse,
-};
+use super::{Hold, MOST_SUBJECTS, Phase, Room, Timers, Tools, Watched, Worse};
 use crate::alert::{Origin, Priority};
 use crate::builtin::Escalation;
 use crate::condition::Truth;
-use crate::judge::{Sight, TestState};
+use crate::judge::TestState;
 use crate::life::{Alerts, Raise};
 use crate::words::Words;
 use terms::{Moment, Subject};
@@ -51,10 +49,12 @@ impl Watched {
                             return Some(ready);
                         }
                         // Judged again with the subject's next news.
-                        if self.order.unless.iter().any(|other| tools.alerts.is_active(other, subject)) {
+                        if self.is_called_by_another(subject, tools.alerts) {
                             return None;
                         }
-                        entry.phase = Phase::On;
+                        if let Some(entry) = self.progress.get_mut(&subject) {
+                            entry.phase = Phase::On;
+                        }
                         self.begin(subject, tools);
                         None
                     }
@@ -130,6 +130,8 @@ impl Watched {
         entry.worse = Worse::Told;
         if entry.alert.is_some() {
             self.begin(subject, tools);
+        } else if self.crowd.contains(&subject) {
+            self.newcomers.insert(subject);
         }
         None
     }
@@ -138,38 +140,29 @@ impl Watched {
     pub(super) fn begin(&mut self, subject: Subject, tools: &mut Tools<'_>) {
         if !self.told.contains_key(&subject)
             && self.order.priority > Priority::Notice
-            && !self.has_place(subject, &tools.sight)
+            && !self.takes_place(subject, tools)
         {
-            self.crowd_grown |= self.crowd.insert(subject);
+            if self.crowd.insert(subject) {
+                self.newcomers.insert(subject);
+            }
             return;
         }
-        self.crowd.remove(&subject);
+        self.leaves_crowd(subject);
         let badness = self.badness(subject, &tools.sight);
-        let feed = tools.sight.picture.feed_of(subject);
-        let raise = Raise { feed, ..self.raise(Origin::Order(self.order.name.clone()), subject, badness) };
+        let room = Room::of(subject, &tools.sight);
+        let raise =
+            Raise { feed: room.feed, ..self.raise(Origin::Order(self.order.name.clone()), subject, badness) };
         let id = tools.alerts.raise(tools.sight.at, raise);
         if let Some(e) = self.progress.get_mut(&subject) {
             e.alert = (self.order.priority > Priority::Notice).then_some(id);
             if e.alert.is_some() {
-                self.told.insert(subject, feed);
+                self.told.insert(subject, room);
             }
         }
         if self.order.priority <= Priority::Caution {
             // Nobody acknowledges these: they rest from the announcement on.
             self.acknowledged(subject, tools.sight.at);
         }
-    }
-
-    /// Whether a subject gets an alert of its own: while there are few of its feed, or if it is worse than each of them.
-    pub(super) fn has_place(&self, subject: Subject, sight: &Sight<'_>) -> bool {
-        let feed = sight.picture.feed_of(subject);
-        let of_feed = || self.told.iter().filter(|(_, f)| **f == feed).map(|(s, _)| *s);
-        let count = of_feed().count();
-        if self.told.len() >= MOST_ALERTS || count >= MOST_OF_A_FEED {
-            return false;
-        }
-        let badness = self.badness(subject, sight);
-        count < ONE_BY_ONE || of_feed().all(|s| badness > self.badness(s, sight))
     }
 
     pub(super) fn raise(&self, origin: Origin, subject: Subject, badness: f64) -> Raise {
@@ -190,7 +183,7 @@ impl Watched {
 
     /// Ends a subject's alert, with the values of its end.
     fn end(&mut self, subject: Subject, tools: &mut Tools<'_>) {
-        self.crowd.remove(&subject);
+        self.leaves_crowd(subject);
         let (at, text) = (tools.sight.at, self.text(subject, &tools.sight));
         if let Some(e) = self.progress.get_mut(&subject) {
             e.phase = Phase::Quiet;
@@ -205,7 +198,7 @@ impl Watched {
     /// Ends everything about a subject that is no longer heard.
     pub fn gone(&mut self, subject: Subject, at: Moment, alerts: &mut Alerts, timers: &mut Timers) {
         timers.set((self.place, Some(subject)), None);
-        self.crowd.remove(&subject);
+        self.leaves_crowd(subject);
         self.freed.extend(self.told.remove(&subject));
         if let Some(e) = self.progress.remove(&subject) {
             self.unwatched = false;
@@ -252,6 +245,7 @@ impl Watched {
         self.told.clear();
         self.freed.clear();
         self.crowd.clear();
+        self.newcomers.clear();
         self.unwatched = false;
         self.shared.iter_mut().for_each(|s| *s = TestState::default());
         for origin in [Origin::Unjudged(self.order.name.clone()), Origin::Crowd(self.order.name.clone())] {

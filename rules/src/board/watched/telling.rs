@@ -1,6 +1,6 @@
 //! The words of an order: its text with the values of the moment, its patience, and its crowd.
 
-use super::{CROWD_CALLS_EVERY, MOST_ALERTS, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Tools, Watched};
+use super::{CROWD_CALLS_EVERY, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Tools, Watched};
 use crate::alert::{Origin, Priority};
 use crate::condition::Measure;
 use crate::judge::Sight;
@@ -14,7 +14,14 @@ impl Watched {
         let Some(patience) = self.order.patience else { return };
         let at = tools.sight.at;
         // Mostly there is no such alert, and no reason for one.
-        let worn_out = self.unknown.first().is_some_and(|(since, _)| at >= *since + patience);
+        let mut worn_out = false;
+        while let Some((_, subject)) = self.unknown.first().copied().filter(|(t, _)| at >= *t + patience) {
+            if !tools.sight.picture.is_out_of_hearing(subject) {
+                worn_out = true;
+                break;
+            }
+            self.forget_unknown(subject);
+        }
         if !worn_out && !self.told_unjudged {
             return;
         }
@@ -73,9 +80,8 @@ impl Watched {
         self.crowd_called = standing.and(self.crowd_called.or(Some(at)));
         let calls = standing.is_none() || self.crowd_due().is_some_and(|due| due <= at);
         match (wanted, standing) {
-            (true, _) if calls => {
+            (true, _) if calls && self.names_newcomers(&tools.sight, standing.is_none()) => {
                 self.crowd_called = Some(at);
-                self.crowd_grown = false;
                 let raise = self.raise(origin, Subject::Lookout, f64::NEG_INFINITY);
                 tools.alerts.raise(at, raise);
             }
@@ -86,30 +92,24 @@ impl Watched {
         self.told_crowd = wanted;
     }
 
-    /// Gives the places that have become free to the worst of the same feed's crowd.
-    fn fill_places(&mut self, tools: &mut Tools<'_>) {
-        for feed in std::mem::take(&mut self.freed) {
-            let told = self.told.values().filter(|f| **f == feed).count();
-            let free = ONE_BY_ONE.saturating_sub(told).min(MOST_ALERTS.saturating_sub(self.told.len()));
-            if free > 0 && !self.crowd.is_empty() {
-                let picture = tools.sight.picture;
-                let worst = self.worst_of_crowd(&tools.sight, |s| picture.feed_of(s) == feed);
-                worst.into_iter().take(free).for_each(|s| self.begin(s, tools));
-            }
+    /// Takes those of the newcomers who are to be named now, the worst first; the others are named next time. Returns
+    /// whether the crowd's alert has a reason to be raised: one of them, or that none stands.
+    fn names_newcomers(&mut self, sight: &Sight<'_>, none_stands: bool) -> bool {
+        let mut worst = self.worst_first(&self.newcomers, sight, |s| self.holds(s));
+        worst.truncate(ONE_BY_ONE);
+        if worst.is_empty() && !none_stands {
+            // Those who joined it are no longer a reason to call; if they become one, they are judged again.
+            self.newcomers.clear();
+            return false;
         }
+        self.newcomers.retain(|s| !worst.contains(s));
+        self.caused = worst;
+        true
     }
 
-    /// When the crowd's alert is to be raised again; `None` unless the crowd has grown since the last time.
+    /// When the crowd's alert is to be raised again; `None` unless somebody joined it since the last time.
     pub(super) fn crowd_due(&self) -> Option<Moment> {
-        self.crowd_called.filter(|_| self.crowd_grown).map(|called| called + CROWD_CALLS_EVERY)
-    }
-
-    /// Those of the crowd who are meant, worst first.
-    fn worst_of_crowd(&self, sight: &Sight<'_>, meant: impl Fn(Subject) -> bool) -> Vec<Subject> {
-        let meant = self.crowd.iter().filter(|s| meant(**s));
-        let mut all: Vec<(Subject, f64)> = meant.map(|s| (*s, self.badness(*s, sight))).collect();
-        all.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-        all.into_iter().map(|(s, _)| s).collect()
+        self.crowd_called.filter(|_| !self.newcomers.is_empty()).map(|called| called + CROWD_CALLS_EVERY)
     }
 
     fn crowd_text(&self, sight: &Sight<'_>) -> String {
@@ -118,12 +118,14 @@ impl Watched {
         } else {
             String::new()
         };
-        let names: Vec<String> = self
-            .worst_of_crowd(sight, |_| true)
-            .into_iter()
-            .take(MOST_NAMED)
-            .map(|s| sight.picture.name_of(s))
-            .collect();
+        // Who caused the call comes first.
+        let calls = self.crowd_called == Some(sight.at);
+        let mut named: Vec<Subject> = if calls { self.caused.clone() } else { Vec::new() };
+        if named.len() < MOST_NAMED {
+            let others = self.worst_first(&self.crowd, sight, |s| !named.contains(&s));
+            named.extend(others.into_iter().take(MOST_NAMED - named.len()));
+        }
+        let names: Vec<String> = named.into_iter().map(|s| sight.picture.name_of(s)).collect();
         let first =
             if names.is_empty() { String::new() } else { format!(", first of them {}", names.join(", ")) };
         format!(
@@ -160,7 +162,12 @@ impl Watched {
         }
     }
 
+    /// How bad a subject is, more is worse. One whose own condition does not hold now is the least: a ship that is past has
+    /// the lowest TCPA of all.
     pub(super) fn badness(&self, subject: Subject, sight: &Sight<'_>) -> f64 {
+        if !self.holds(subject) {
+            return f64::NEG_INFINITY;
+        }
         let Some(w) = &self.order.worst else { return 0.0 };
         let value = sight.measure(&w.by, subject, None).value.and_then(|v| v.number());
         value.map_or(f64::NEG_INFINITY, |v| if w.highest { v } else { -v })
