@@ -374,8 +374,8 @@ fn news_of_a_casualty_is_told_in_its_state_and_new_words_wait_for_the_next_telli
 }
 
 #[test]
-fn those_told_together_call_again_when_another_comes_though_acknowledged_and_not_oftener_than_once_a_minute()
-{
+fn those_told_together_call_again_when_another_comes_though_acknowledged_and_not_oftener_than_each_fifty_seconds()
+ {
     let mut t = Table::with(NEAR);
     for n in 0..12 {
         t.set(ship(n), Q::Range, 0.5 + f64::from(n) / 1000.0);
@@ -388,10 +388,11 @@ fn those_told_together_call_again_when_another_comes_though_acknowledged_and_not
     t.set(ship(20), Q::Range, 0.8);
     let [told] = &t.told()[..] else { panic!() };
     assert!(told.starts_with("Repeated near: near: 5 more besides the 8 announced one by one"), "{told}");
-    // Others within the minute are told at its end, together.
-    t.set(ship(21), Q::Range, 0.8).pass(30.0).set(ship(22), Q::Range, 0.8).pass(29.0);
+    // Others within fifty seconds are told at their end, together, and by name.
+    t.set(ship(21), Q::Range, 0.8).pass(30.0).set(ship(22), Q::Range, 0.8).pass(19.0);
     assert_eq!(t.told(), [""; 0]);
     t.pass(2.0);
     let told = t.told();
-    assert!(told.iter().any(|t| t.starts_with("Repeated near: near: 7 more")), "{told:?}");
+    let crowd = told.iter().find(|t| t.starts_with("Repeated near: near: 7 more")).unwrap();
+    assert!(crowd.contains("first of them MV 200000021, MV 200000022,"), "{crowd}");
 }

@@ -19,6 +19,7 @@ mod edges;
 mod grammar;
 mod life;
 mod model;
+mod places;
 mod proof;
 mod roster;
 mod watch;

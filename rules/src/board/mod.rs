@@ -409,6 +409,10 @@ impl Board {
             && let Some(w) = self.by_name.get(&name).and_then(|p| self.watched.get_mut(*p as usize))
         {
             w.acknowledged(subject, at);
+            // Whoever is known to come close need not be called for being near.
+            for w in self.watched.iter_mut().filter(|w| w.order.unless.contains(&name)) {
+                w.acknowledged(subject, at);
+            }
         }
         Ok(())
     }

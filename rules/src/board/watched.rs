@@ -28,9 +28,12 @@ pub const ONE_BY_ONE: usize = 8;
 pub const MOST_OF_A_FEED: usize = 32;
 /// Greatest number of separate alerts of one order. As many more may have ended and wait for an acknowledgement.
 pub const MOST_ALERTS: usize = 64;
-/// Shortest interval at which the crowd's alert is raised again, though acknowledged, when the crowd has grown.
-const CROWD_CALLS_EVERY: Duration = Duration::from_secs(60);
-/// Greatest number of subjects named in a text.
+/// Shortest interval at which the crowd's alert is raised again, though acknowledged, when the crowd has grown. Together
+/// with what an order waits itself, nobody is named later than a minute (own choice).
+const CROWD_CALLS_EVERY: Duration = Duration::from_secs(50);
+/// Greatest number of subjects named by a call of the crowd, of those who caused it; the others are named by the next.
+const MOST_NEW_NAMED: usize = 16;
+/// Greatest number of subjects named in a text otherwise.
 const MOST_NAMED: usize = 3;
 
 /// Where one subject stands with one order.
@@ -102,7 +105,7 @@ pub struct Watched {
     crowd: BTreeSet<Subject>,
     /// When the crowd's alert was last raised.
     crowd_called: Option<Moment>,
-    /// Those of the crowd who caused that, at most [`ONE_BY_ONE`].
+    /// Those of the crowd who caused that, at most [`MOST_NEW_NAMED`].
     caused: Vec<Subject>,
     /// Those of the crowd who joined it, or became worse, and have not been named since.
     newcomers: BTreeSet<Subject>,

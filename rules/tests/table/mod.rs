@@ -2,7 +2,7 @@
 
 use rules::{AlertEvent, AlertId, Board, BoardSettings, EventKind, Orders, Origin, Picture, Words};
 use std::cell::Cell;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Reading, Subject, Utc, Value, Whose};
 
 #[derive(Default)]
@@ -15,6 +15,10 @@ pub struct Chart {
     pub says: BTreeMap<Subject, String>,
     /// The feeds that subjects are known by.
     pub feeds: BTreeMap<Subject, FeedId>,
+    /// Those who lie still.
+    pub still: BTreeSet<Subject>,
+    /// Those who are not heard any more.
+    pub unheard: BTreeSet<Subject>,
     /// How often anything was read.
     pub read: Cell<usize>,
 }
@@ -46,6 +50,12 @@ impl Picture for Chart {
     }
     fn feed_of(&self, subject: Subject) -> Option<FeedId> {
         self.feeds.get(&subject).copied()
+    }
+    fn lies_still(&self, subject: Subject) -> bool {
+        self.still.contains(&subject)
+    }
+    fn is_out_of_hearing(&self, subject: Subject) -> bool {
+        self.unheard.contains(&subject)
     }
     fn utc(&self) -> Option<Utc> {
         self.utc

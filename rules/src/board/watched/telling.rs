@@ -1,6 +1,6 @@
 //! The words of an order: its text with the values of the moment, its patience, and its crowd.
 
-use super::{CROWD_CALLS_EVERY, MOST_NAMED, MOST_SUBJECTS, ONE_BY_ONE, Tools, Watched};
+use super::{CROWD_CALLS_EVERY, MOST_NAMED, MOST_NEW_NAMED, MOST_SUBJECTS, Tools, Watched};
 use crate::alert::{Origin, Priority};
 use crate::condition::Measure;
 use crate::judge::Sight;
@@ -96,7 +96,7 @@ impl Watched {
     /// whether the crowd's alert has a reason to be raised: one of them, or that none stands.
     fn names_newcomers(&mut self, sight: &Sight<'_>, none_stands: bool) -> bool {
         let mut worst = self.worst_first(&self.newcomers, sight, |s| self.holds(s));
-        worst.truncate(ONE_BY_ONE);
+        worst.truncate(MOST_NEW_NAMED);
         if worst.is_empty() && !none_stands {
             // Those who joined it are no longer a reason to call; if they become one, they are judged again.
             self.newcomers.clear();
