@@ -8,6 +8,12 @@ use terms::{METRES_PER_NM, turn_deg};
 
 /// Standard errors on either side that hold 95 %.
 const SIGMAS_95: f64 = 1.96;
+/// Reports come aboard some seconds after the moment that they tell of, by more than one receiver at different times: the
+/// error that this adds to a TCPA, in seconds (own choice, measured: see the encounters).
+const LATE_S: f64 = 1.2;
+/// Who draws away by this many standard errors of her velocity is past (own choice: more of them, and ships that are past
+/// would be called for being near; less, and one that keeps beside us would be called again and again).
+const OPENS_SIGMAS: f64 = 0.7;
 /// The most by which the error of a TCPA brings a call forward, in seconds (own choice, measured: see the encounters).
 const PRUDENT_S: f64 = 120.0;
 /// Times further off than this are useless, and bounds stop there.
@@ -75,6 +81,8 @@ pub struct Encounter {
     pub earliest_tcpa_s: f64,
     /// … and no later than this.
     pub latest_tcpa_s: f64,
+    /// The same as the earliest, if what the track fears came true: that each of the two begins to wander.
+    fearful_tcpa_s: f64,
     /// Speed of the target relative to own vessel.
     pub relative_kn: f64,
     /// How fast the true bearing changes, degrees a minute, clockwise positive.
@@ -93,8 +101,12 @@ impl Encounter {
     pub(crate) fn of(own: &Party, other: &Party, seen: Sight, doubt: Doubtful) -> Self {
         let (c, speed) = closest_of_two(&own.motion, &other.motion, seen);
         let c = unless_past(c, seen, speed, doubt);
-        let off_nm = SIGMAS_95 * doubt.sigma_nm(c.tcpa_s.clamp(0.0, FURTHEST_S));
-        let off_s = off_nm / c.relative_kn.max(0.1) * 3600.0;
+        let ahead_s = c.tcpa_s.clamp(0.0, FURTHEST_S);
+        let seconds = |nm: f64| nm / c.relative_kn.max(0.1) * 3600.0;
+        let off_nm = SIGMAS_95 * doubt.measured_sigma_nm(ahead_s);
+        // The further off she passes, the more a small error of the relative course shifts the moment.
+        let swung_nm = c.cpa_nm * doubt.measured_sigma_kn() / c.relative_kn.max(0.1);
+        let off_s = seconds(off_nm.hypot(SIGMAS_95 * swung_nm)).hypot(SIGMAS_95 * LATE_S);
         // Directions in the frame midway between the two.
         let half_deg = seen.convergence_deg / 2.0;
         let own_bow = own.bow_deg.map(|d| d + half_deg);
@@ -117,6 +129,7 @@ impl Encounter {
             greatest_cpa_nm: c.cpa_nm + off_nm,
             earliest_tcpa_s: (c.tcpa_s - off_s).max(-FURTHEST_S),
             latest_tcpa_s: (c.tcpa_s + off_s).min(FURTHEST_S),
+            fearful_tcpa_s: c.tcpa_s - seconds(SIGMAS_95 * doubt.sigma_nm(ahead_s)),
             relative_kn: c.relative_kn,
             bearing_drift_deg_min: drift_rad_h.to_degrees() / 60.0,
             situation: situation(own, other, c.bearing_deg, seen.convergence_deg, c.tcpa_s),
@@ -130,7 +143,7 @@ impl Encounter {
     /// The TCPA less its error, two minutes at most: a call based on it is not late because the TCPA is not known to
     /// the second, nor a quarter of an hour early when she barely moves past us and nothing can be said.
     pub fn prudent_tcpa_s(&self) -> f64 {
-        self.earliest_tcpa_s.max(self.tcpa_s - PRUDENT_S)
+        self.fearful_tcpa_s.max(self.tcpa_s - PRUDENT_S)
     }
 
     /// Where the target passes, as a word: ahead, astern, to port or to starboard; `None` if she is not closing or own
@@ -154,7 +167,7 @@ impl Encounter {
 /// else say each minute that she is past, and the next that she comes on.
 fn unless_past(c: Closest, seen: Sight, speed: (f64, f64), doubt: Doubtful) -> Closest {
     let opening_kn = (seen.east_nm * speed.0 + seen.north_nm * speed.1) / c.range_nm.max(1e-6);
-    if c.tcpa_s >= 0.0 || opening_kn >= SIGMAS_95 * doubt.sigma_kn() {
+    if c.tcpa_s >= 0.0 || opening_kn >= OPENS_SIGMAS * doubt.sigma_kn() {
         return c;
     }
     Closest { cpa_nm: c.range_nm, tcpa_s: 0.0, cpa_bearing_deg: c.bearing_deg, ..c }

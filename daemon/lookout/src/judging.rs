@@ -114,8 +114,9 @@ impl Lookout {
         let (Some((own, own_doubt)), Some((other, doubt))) = (self.own.motion(at), target.motion(at)) else {
             return (self.look(at, target), None);
         };
-        // At rest own receiver's noise is no course either.
-        let own = if own.sog_kn() < STILL_KN { own.at_rest() } else { own };
+        // Where both lie still, own receiver's noise is no course either.
+        let still = own.sog_kn() < STILL_KN && target.lies_still();
+        let own = if still { own.at_rest() } else { own };
         let (own, other) = (own.carried(at), other.carried(at));
         let sight = Sight::of(own.position, other.position);
         if !target.kind.is_ship() {

@@ -69,9 +69,7 @@ struct Outcome {
 struct Tally {
     n: u32,
     sums: [u32; 11],
-    /// How often the true CPA lay within the bounds, of all judgements ten minutes or less before it.
-    inside: u32,
-    bounds: u32,
+    errors: Vec<Erred>,
 }
 
 impl Tally {
@@ -121,6 +119,33 @@ impl Tally {
 
     fn flicker(&self) -> f64 {
         Self::percent(self.sums[8], self.n)
+    }
+
+    /// How often the true CPA and TCPA lay within their bounds, in percent.
+    fn within(&self, meant: impl Fn(&Erred) -> bool) -> (f64, f64, usize) {
+        let errors: Vec<&Erred> = self.errors.iter().filter(|e| meant(e)).collect();
+        let of = |within: fn(&Erred) -> bool| {
+            Self::percent(errors.iter().filter(|e| within(e)).count() as u32, errors.len() as u32)
+        };
+        (of(|e| e.cpa <= 1.0), of(|e| e.tcpa <= 1.0), errors.len())
+    }
+
+    fn print_bounds(&self) {
+        for (words, from_s, to_s) in [
+            ("0 to 2", 0.0, 120.0),
+            ("2 to 5", 120.0, 300.0),
+            ("5 to 10", 300.0, 601.0),
+            ("0 to 10", 0.0, 601.0),
+        ] {
+            for class_b in [false, true] {
+                let (cpa, tcpa, n) =
+                    self.within(|e| e.class_b == class_b && (from_s..to_s).contains(&e.before_s));
+                let class = if class_b { "B" } else { "A" };
+                println!(
+                    "class {class}, {words} min before: within the 95 % bounds the true CPA in {cpa:.1} %, the true TCPA in {tcpa:.1} % of {n} judgements"
+                );
+            }
+        }
     }
 
     fn print(&self, method: &str) {
@@ -186,7 +211,16 @@ const NAMES: [&str; METHODS] = ["by prudent TCPA", "by TCPA", "by earliest TCPA"
 
 struct Run {
     outcomes: [Outcome; METHODS],
-    inside: (u32, u32),
+    errors: Vec<Erred>,
+}
+
+/// How far the truth lay from what was judged, ten minutes or less before the closest approach, as a part of the bounds'
+/// width on either side: it lay within them if that is one or less.
+struct Erred {
+    before_s: f64,
+    class_b: bool,
+    cpa: f64,
+    tcpa: f64,
 }
 
 fn run(scene: &Scene) -> Run {
@@ -198,7 +232,7 @@ fn run(scene: &Scene) -> Run {
     let mut callers: [Caller; METHODS] = Default::default();
     let mut dues = Dues { least_nm: f64::INFINITY, ..Dues::default() };
     let (mut reports, mut measured, mut reports_early) = (0usize, None, 0usize);
-    let mut inside = (0, 0);
+    let mut errors = Vec::new();
     for s in 0..scene.own.len() {
         let now = s as f64;
         let at = Moment::from_s(now);
@@ -268,9 +302,15 @@ fn run(scene: &Scene) -> Run {
         if scene.target_turns || scene.own_turns || t.cpa_s - now > 600.0 || s % 60 != 0 {
             continue;
         }
-        if let Some((least, most)) = seen.and_then(|t| t.least_cpa_nm.zip(t.greatest_cpa_nm)) {
-            inside.1 += 1;
-            inside.0 += u32::from(least <= t.cpa_nm && t.cpa_nm <= most);
+        let bounds = seen.and_then(|s| Some((s.cpa_nm?, s.greatest_cpa_nm?, s.tcpa_s?, s.latest_tcpa_s?)));
+        if let Some((cpa_nm, most_nm, tcpa_s, latest_s)) = bounds {
+            let before_s = t.cpa_s - now;
+            errors.push(Erred {
+                before_s,
+                class_b: scene.class_b,
+                cpa: (cpa_nm - t.cpa_nm).abs() / (most_nm - cpa_nm),
+                tcpa: (tcpa_s - before_s).abs() / (latest_s - tcpa_s),
+            });
         }
     }
     let least_nm = dues.least_nm.min(t.cpa_nm);
@@ -292,7 +332,7 @@ fn run(scene: &Scene) -> Run {
             flicker: c.raises > dues.oracle.raises.max(1),
         }
     };
-    Run { outcomes: std::array::from_fn(outcome), inside }
+    Run { outcomes: std::array::from_fn(outcome), errors }
 }
 
 fn tally(seeds: std::ops::Range<u64>, warning_s: Option<f64>, verbose: bool) -> [Tally; METHODS] {
@@ -303,8 +343,7 @@ fn tally(seeds: std::ops::Range<u64>, warning_s: Option<f64>, verbose: bool) -> 
         for (t, o) in tallies.iter_mut().zip(&r.outcomes) {
             t.add(o);
         }
-        tallies[0].inside += r.inside.0;
-        tallies[0].bounds += r.inside.1;
+        tallies[0].errors.extend(r.errors);
         let o = &r.outcomes[0];
         if verbose && (o.missed || o.late || o.false_far || o.false_very_far || o.flicker) {
             let what = [
@@ -328,12 +367,7 @@ fn tally(seeds: std::ops::Range<u64>, warning_s: Option<f64>, verbose: bool) -> 
     for (t, name) in tallies.iter().zip(NAMES) {
         t.print(name);
     }
-    let t = &tallies[0];
-    println!(
-        "the true CPA lay within the 95 % bounds in {:.1} % of {} judgements",
-        Tally::percent(t.inside, t.bounds),
-        t.bounds
-    );
+    tallies[0].print_bounds();
     tallies
 }
 
@@ -346,6 +380,11 @@ fn a_thousand_encounters_are_called_in_time_and_not_in_vain() {
     assert!(t.false_far() < 5.0, "false {:.2} %", t.false_far());
     assert!(t.false_very_far() < 0.5, "false beyond {:.2} %", t.false_very_far());
     assert!(t.flicker() < 1.0, "flicker {:.2} %", t.flicker());
+    for class_b in [false, true] {
+        let (cpa, tcpa, _) = t.within(|e| e.class_b == class_b);
+        assert!((92.0..=98.0).contains(&cpa), "CPA within its bounds {cpa:.1} %, class B {class_b}");
+        assert!((92.0..=98.0).contains(&tcpa), "TCPA within its bounds {tcpa:.1} %, class B {class_b}");
+    }
 }
 
 /// By hand: `cargo test --release -p lookout --test all -- --ignored encounters:: --nocapture`.
