@@ -31,6 +31,7 @@ mod faults;
 mod files;
 mod flood;
 mod gpio;
+mod harbour;
 mod house;
 #[cfg(feature = "https")]
 mod https;

@@ -49,13 +49,19 @@ impl Pair {
         self.cpa_nm <= 1.3 * CPA_NM && (-15.0..=1.1 * TCPA_S + 180.0).contains(&self.tcpa_s)
     }
 
+    fn comes_up(&self) -> bool {
+        self.range_nm <= 1.2 && self.cpa_nm <= 1.3 * CPA_NM && self.tcpa_s > 0.0 && self.relative_kn >= 0.4
+    }
+
     fn opens(&self) -> bool {
         self.tcpa_s < 0.0 && self.relative_kn >= BESIDE_KN
     }
 }
 
 /// Own vessel and one other, all the time, with the moments at which the other's reports came aboard.
-pub struct Truth {
+pub struct Truth<'t> {
+    own: &'t [Second],
+    other: &'t [Second],
     pairs: Vec<Pair>,
     reports: Vec<f64>,
 }
@@ -69,9 +75,9 @@ pub struct Encounter {
     pub until_s: f64,
 }
 
-impl Truth {
-    pub fn of(own: &[Second], other: &[Second], reports: Vec<f64>) -> Self {
-        Self { pairs: own.iter().zip(other).map(|(a, b)| Pair::of(a, b)).collect(), reports }
+impl<'t> Truth<'t> {
+    pub fn of(own: &'t [Second], other: &'t [Second], reports: Vec<f64>) -> Self {
+        Self { own, other, pairs: own.iter().zip(other).map(|(a, b)| Pair::of(a, b)).collect(), reports }
     }
 
     pub fn at(&self, s: f64) -> &Pair {
@@ -87,6 +93,15 @@ impl Truth {
         self.reports.iter().copied().take_while(|r| *r <= s).last()
     }
 
+    /// The best that could be known at a second: own vessel as she moves then, the other as she last reported.
+    fn known(&self, t: usize) -> Pair {
+        let r = self.last_report(t as f64).unwrap_or(0.0) as usize;
+        let mut other = self.other[r.min(t)];
+        let s = t.saturating_sub(r) as f64;
+        other.place = [0, 1].map(|n| other.place[n] + s * other.steered[n]);
+        Pair::of(&self.own[t], &other)
+    }
+
     pub fn encounters(&self) -> Vec<Encounter> {
         let mut found = Vec::new();
         let mut since = None;
@@ -97,7 +112,8 @@ impl Truth {
                 (false, Some(due_s)) => {
                     since = None;
                     let until_s = t as f64;
-                    let known = self.reports.iter().copied().enumerate().find(|(n, r)| *r >= due_s && *n >= 2);
+                    let known =
+                        self.reports.iter().copied().enumerate().find(|(n, r)| *r >= due_s && *n >= 2);
                     if let Some((_, known_s)) = known.filter(|(_, r)| until_s - *r >= 90.0) {
                         found.push(Encounter { due_s, known_s, until_s });
                     }
@@ -109,19 +125,28 @@ impl Truth {
     }
 
     /// A call at that second was for nobody: neither did she really come near, nor did she head so that she would have.
-    pub fn is_for_nobody(&self, s: f64) -> bool {
+    ///
+    /// `slowly`: by the order for one who comes up slowly, which calls by range.
+    pub fn is_for_nobody(&self, s: f64, slowly: bool) -> bool {
         let known = self.last_report(s).unwrap_or(s) - 30.0;
-        let headed = self.span(known.min(s - 60.0), s).iter().any(Pair::is_near_due);
+        let heads = |p: &Pair| p.is_near_due() || slowly && p.comes_up();
+        let seconds = (s - 30.0).max(0.0) as usize..=(s as usize).min(self.pairs.len() - 1);
+        let headed = self.span(known.min(s - 60.0), s).iter().any(heads)
+            || seconds.map(|t| self.known(t)).any(|p| heads(&p));
         let came = self.span(s - 5.0, s + 900.0).iter().any(|p| p.range_nm <= 1.3 * CPA_NM);
         !headed && !came
     }
 
-    /// She was past when she was called: she drew away by what was known of her, and came no nearer again.
+    /// She was past when she was called: when she last reported she drew away, and by more than receivers err (55 m); and
+    /// she came no nearer again.
     pub fn is_past(&self, s: f64) -> bool {
         let known = self.last_report(s).unwrap_or(s);
+        let nearest =
+            self.span(known - 300.0, known).iter().map(|p| p.range_nm).fold(f64::INFINITY, f64::min);
+        let drew_away = self.at(known).range_nm >= nearest + 0.03;
         let opened = [known, s].into_iter().all(|t| self.at(t).opens());
         let now = self.at(s).range_nm;
-        opened && self.span(s, s + 300.0).iter().all(|p| p.range_nm >= now - 0.01)
+        opened && drew_away && self.span(s, s + 300.0).iter().all(|p| p.range_nm >= now - 0.01)
     }
 
     /// Between two calls something changed: she went clear or past meanwhile, or was near by and lay still.

@@ -40,7 +40,7 @@ struct Heard {
     /// By ship: from when until when she was named by an alert that stood.
     named: BTreeMap<usize, Vec<(f64, f64)>>,
     crowd_calls: usize,
-    /// Alerts that an order cannot be judged.
+    /// Alerts that an order about ships cannot be judged.
     unjudged: usize,
 }
 
@@ -78,7 +78,7 @@ fn stand(ships: &[Ship], lines: &[radio::Heard]) -> Heard {
         for effect in watch.effects() {
             let Effect::Event(_, record, carry) = effect else { continue };
             let (alert, at_s) = (&record.alert, record.steady_s);
-            if alert.order.contains("cannot be judged") || alert.text.contains("cannot be judged") {
+            if alert.text.contains("cannot be judged") && alert.order != "shoal water" {
                 heard.unjudged += usize::from(record.event == EventKind::Raised);
             }
             if !SEA_ORDERS.contains(&alert.order.as_str()) {
@@ -107,7 +107,8 @@ fn stand(ships: &[Ship], lines: &[radio::Heard]) -> Heard {
                     } else {
                         heard.crowd_calls += usize::from(carry.aloud);
                         for (n, ship) in ships.iter().enumerate() {
-                            let says = alert.text.contains(&ship.name) || alert.text.contains(&ship.mmsi.to_string());
+                            let says = alert.text.contains(&ship.name)
+                                || alert.text.contains(&ship.mmsi.to_string());
                             if says && names.iter().all(|(m, _)| *m != n) {
                                 names.push((n, at_s));
                             }
@@ -162,7 +163,8 @@ impl Figures {
             let named = heard.named.get(&n).map_or(&[][..], Vec::as_slice);
             for e in truth.encounters() {
                 self.encounters += 1;
-                let within = |to_s: f64| named.iter().any(|(from, until)| *from <= to_s && *until >= e.due_s - 5.0);
+                let within =
+                    |to_s: f64| named.iter().any(|(from, until)| *from <= to_s && *until >= e.due_s - 5.0);
                 let (never, late) = (!within(e.until_s), !within(e.known_s + PROMPT_S));
                 self.never += usize::from(never);
                 self.late += usize::from(late && !never);
@@ -171,7 +173,15 @@ impl Figures {
                     println!(
                         "{} {} by {} due {} known {:.0} until {}, cpa {:.2} tcpa {:.0} range {:.2} rel {:.1}; named {named:.0?}",
                         if never { "NEVER" } else { "LATE" },
-                        name(n), name(own), e.due_s, e.known_s, e.until_s, p.cpa_nm, p.tcpa_s, p.range_nm, p.relative_kn
+                        name(n),
+                        name(own),
+                        e.due_s,
+                        e.known_s,
+                        e.until_s,
+                        p.cpa_nm,
+                        p.tcpa_s,
+                        p.range_nm,
+                        p.relative_kn
                     );
                 }
             }
@@ -180,7 +190,8 @@ impl Figures {
             for call in calls {
                 self.calls += 1;
                 let s = call.at_s;
-                let (nobody, past) = (truth.is_for_nobody(s), truth.is_past(s));
+                let (nobody, past) =
+                    (truth.is_for_nobody(s, call.order == "slow approach"), truth.is_past(s));
                 let again = before.insert(&call.order, s).is_some_and(|then| !truth.changed(then, s));
                 self.for_nobody += usize::from(nobody || past);
                 self.past += usize::from(past);
@@ -191,8 +202,15 @@ impl Figures {
                     let words: Vec<&str> = words.iter().filter(|w| w.0).map(|w| w.1).collect();
                     println!(
                         "{words:?} {} by {} at {s:.0}, {}: true cpa {:.2} tcpa {:.0} range {:.2} rel {:.1} heard {:?}; {}",
-                        name(n), name(own), call.order, p.cpa_nm, p.tcpa_s, p.range_nm, p.relative_kn,
-                        truth.last_report(s).map(|r| (s - r).round()), call.text
+                        name(n),
+                        name(own),
+                        call.order,
+                        p.cpa_nm,
+                        p.tcpa_s,
+                        p.range_nm,
+                        p.relative_kn,
+                        truth.last_report(s).map(|r| (s - r).round()),
+                        call.text
                     );
                 }
             }
@@ -205,8 +223,7 @@ impl Figures {
         assert_eq!(names.len(), ships.len());
         let movers: Vec<usize> = (0..ships.len()).filter(|n| ships[*n].goes).collect();
         let mut figures = Self::default();
-        for (k, own) in movers.into_iter().enumerate().filter(|(k, _)| wanted(*k)) {
-            let _ = k;
+        for (_, own) in movers.into_iter().enumerate().filter(|(k, _)| wanted(*k)) {
             figures.judge(&ships, own, seed);
         }
         println!("harbour {seed}: {figures:?}");
@@ -221,6 +238,9 @@ fn in_a_harbour_each_encounter_is_named_in_time_and_nobody_is_called_for_nothing
     let size = Size { racers: 12, yachts: 6, ..WHOLE };
     let f = Figures::of(1, 1500, size, |k| k % 4 == 1);
     assert!(f.encounters > 60 && f.calls > 50, "{f:?}");
+    // Of the whole harbours below a handful of thousands of calls is not right, and none of these.
+    assert_eq!((f.never, f.late, f.twice, f.unjudged), (0, 0, 0, 0), "{f:?}");
+    assert!(f.for_nobody <= 2, "{f:?}");
 }
 
 /// By hand: `cargo test --test all -- --ignored harbour:: --nocapture`; with `MIDDLEWATCH_HARBOUR=1` each fault is printed.
@@ -228,6 +248,11 @@ fn in_a_harbour_each_encounter_is_named_in_time_and_nobody_is_called_for_nothing
 #[ignore = "each moving ship of a whole harbour in turn takes minutes"]
 fn a_whole_harbour() {
     for seed in 2..4 {
-        Figures::of(seed, 2400, WHOLE, |_| true);
+        let f = Figures::of(seed, 2400, WHOLE, |_| true);
+        assert_eq!((f.never, f.unjudged), (0, 0), "{f:?}");
+        assert!(
+            f.late * 200 <= f.encounters && f.for_nobody * 200 <= f.calls && f.twice * 500 <= f.calls,
+            "{f:?}"
+        );
     }
 }

@@ -59,7 +59,13 @@ fn interval_s(ship: &Ship, s: &Second, kn: f64) -> f64 {
         true => 30.0,
         false if kn <= 3.0 && matches!(ship.status, 1 | 5) => 180.0,
         false if kn > 23.0 => 2.0,
-        false if kn > 14.0 => if s.turns { 2.0 } else { 6.0 },
+        false if kn > 14.0 => {
+            if s.turns {
+                2.0
+            } else {
+                6.0
+            }
+        }
         false if s.turns => 10.0 / 3.0,
         false => 10.0,
     }
@@ -100,7 +106,9 @@ pub fn heard(ships: &[Ship], own: usize, seed: u64) -> Vec<Heard> {
                 deaf_until = s + c.between(10.0, 40.0);
             }
             let lost = |c: &mut Chance| {
-                s < deaf_until || c.happens(loss) || range_nm(second.place, ships[own].track[t].place) > reach_nm
+                s < deaf_until
+                    || c.happens(loss)
+                    || range_nm(second.place, ships[own].track[t].place) > reach_nm
             };
             let mmsi = Mmsi::new(ship.mmsi).unwrap();
             if s >= due_s {

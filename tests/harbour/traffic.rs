@@ -197,19 +197,54 @@ pub fn harbour(seed: u64, seconds: usize, size: Size) -> Vec<Ship> {
         f.goes("FERRY", false, a, FERRY, &trip.repeat(4));
     }
     // Ships along the fairway, one with her tug, and the pilots who meet them at sea.
-    let inward = [Goes([120.0, -4500.0], 11.0), Goes([100.0, -1500.0], 9.0), Goes([200.0, -100.0], 6.0), Lies(1e5)];
+    let inward =
+        [Goes([120.0, -4500.0], 11.0), Goes([100.0, -1500.0], 9.0), Goes([200.0, -100.0], 6.0), Lies(1e5)];
     f.goes("CARGO", false, [400.0, -11_000.0], GREAT, &inward);
-    let outward = [Lies(300.0), Goes([-120.0, -1500.0], 8.0), Goes([-150.0, -5000.0], 11.0), Goes([-600.0, -14_000.0], 13.0)];
+    let outward = [
+        Lies(300.0),
+        Goes([-120.0, -1500.0], 8.0),
+        Goes([-150.0, -5000.0], 11.0),
+        Goes([-600.0, -14_000.0], 13.0),
+    ];
     f.goes("CARGO", false, [-100.0, 50.0], GREAT, &outward);
-    let towed = [Lies(320.0), Goes([-290.0, -1500.0], 8.0), Goes([-320.0, -3200.0], 9.5), Goes([-900.0, -1800.0], 9.0), Goes([-200.0, 0.0], 9.0)];
+    let towed = [
+        Lies(320.0),
+        Goes([-290.0, -1500.0], 8.0),
+        Goes([-320.0, -3200.0], 9.5),
+        Goes([-900.0, -1800.0], 9.0),
+        Goes([-200.0, 0.0], 9.0),
+    ];
     f.goes("TUG", false, [-250.0, 40.0], FERRY, &towed);
     let far = [Goes([-6000.0, -6500.0], 14.0), Goes([9000.0, -7500.0], 14.0)];
     f.goes("TANKER", false, [-9000.0, -7200.0], GREAT, &far);
-    for (waits, meets) in [(30.0, [350.0, -7000.0]), (700.0, [-500.0, -8000.0])] {
-        let trip = [Lies(waits), Goes([0.0, -600.0], 8.0), Goes(meets, 21.0), Lies(70.0), Goes([50.0, -700.0], 20.0), Goes([-300.0, 0.0], 6.0), Lies(1e5)];
-        f.goes("PILOT", false, [-300.0, 0.0], FERRY, &trip);
+    for (waits, berth, meets) in
+        [(30.0, [-300.0, 0.0], [350.0, -7000.0]), (700.0, [-380.0, 10.0], [-500.0, -8000.0])]
+    {
+        let trip = [
+            Lies(waits),
+            Goes([0.0, -600.0], 8.0),
+            Goes(meets, 21.0),
+            Lies(70.0),
+            Goes([50.0, -700.0], 20.0),
+            Goes(berth, 6.0),
+            Lies(1e5),
+        ];
+        f.goes("PILOT", false, berth, FERRY, &trip);
     }
-    f.goes("LAUNCH", true, [600.0, 0.0], SMALL, &[Lies(400.0), Goes([300.0, -1000.0], 24.0), Goes([2500.0, -4000.0], 26.0), Lies(60.0), Goes([200.0, -900.0], 25.0), Goes([-700.0, 200.0], 6.0)]);
+    f.goes(
+        "LAUNCH",
+        true,
+        [600.0, 0.0],
+        SMALL,
+        &[
+            Lies(400.0),
+            Goes([300.0, -1000.0], 24.0),
+            Goes([2500.0, -4000.0], 26.0),
+            Lies(60.0),
+            Goes([200.0, -900.0], 25.0),
+            Goes([-700.0, 200.0], 6.0),
+        ],
+    );
     // A fleet races round three marks, each boat on tacks of her own.
     for n in 0..size.racers {
         let start = [-1900.0 + 18.0 * n as f64, -5600.0 - 12.0 * (n % 4) as f64];
@@ -221,7 +256,8 @@ pub fn harbour(seed: u64, seconds: usize, size: Size) -> Vec<Ship> {
             let tacks = if lap % 3 == 0 { 5 } else { 1 };
             for k in 1..=tacks {
                 let part = f64::from(k) / f64::from(tacks);
-                let side = if k == tacks { 0.0 } else { 260.0 * f64::from(k % 2 * 2 - 1) * f.c.between(0.6, 1.4) };
+                let side =
+                    if k == tacks { 0.0 } else { 260.0 * f64::from(k % 2 * 2 - 1) * f.c.between(0.6, 1.4) };
                 let way = [mark[0] - at[0], mark[1] - at[1]];
                 let long = way[0].hypot(way[1]);
                 let to = [
@@ -259,6 +295,12 @@ pub fn harbour(seed: u64, seconds: usize, size: Size) -> Vec<Ship> {
         let kn = f.c.between(4.5, 6.5);
         f.goes("STARTER", waits > 700.0, from, SMALL, &[Lies(waits), Goes(to, kn)]);
     }
-    f.goes("TRAWLER", false, [3000.0, -6000.0], FERRY, &[Goes([-3500.0, -5000.0], 3.2), Goes([3000.0, -6400.0], 3.2)]);
+    f.goes(
+        "TRAWLER",
+        false,
+        [3000.0, -6000.0],
+        FERRY,
+        &[Goes([-3500.0, -5000.0], 3.2), Goes([3000.0, -6400.0], 3.2)],
+    );
     f.ships
 }
