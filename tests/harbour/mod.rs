@@ -59,7 +59,12 @@ fn stand(ships: &[Ship], lines: &[radio::Heard]) -> Heard {
     let begin = Begin { feeds: vec![setting], orders, ..Begin::default() };
     watch.take(Moment::ZERO, Input::Begin(Box::new(begin))).unwrap();
     for what in ["under power", "coastal"] {
-        watch.take(Moment::ZERO, Input::Act(Act::Declare { what: what.to_owned() })).unwrap();
+        watch
+            .take(
+                Moment::ZERO,
+                Input::Act(Act::Declare { what: what.to_owned(), metres: None, bearing_deg: None }),
+            )
+            .unwrap();
     }
     let of: BTreeMap<u32, usize> = ships.iter().enumerate().map(|(n, s)| (s.mmsi, n)).collect();
     let mut heard = Heard::default();
