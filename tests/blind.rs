@@ -1,12 +1,14 @@
 //! Blindness is an alert: what the watch says when an ear, the clock or own AIS set fails, and when it no longer does.
 
 use boat::Boat;
+use record::Act;
 use rules::Orders;
+use sentence::ais::AisReport;
 use sentence::{Counts, FramerOptions, Sentence};
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{FeedId, Moment, Utc};
-use watch::{Begin, Effect, FeedSetting, Input, Watch};
+use terms::{FeedId, Mmsi, Moment, Position, Utc};
+use watch::{Begin, Effect, FeedSetting, Input, Silence, Watch};
 
 const BUS: FeedId = FeedId(0);
 /// 2026-01-01, before which no live sentence was sent.
@@ -21,12 +23,21 @@ struct Aboard {
 
 impl Aboard {
     fn new(orders: &str) -> Self {
+        Self::judged_by(Silence::After(Duration::from_secs(60)), orders)
+    }
+
+    /// The same, whose feed is judged by what it usually brings.
+    fn usual() -> Self {
+        Self::judged_by(Silence::Unusual, NO_ORDERS)
+    }
+
+    fn judged_by(silent_after: Silence, orders: &str) -> Self {
         let feed = FeedSetting {
             name: "bus".to_owned(),
             checksum_optional: true,
             simulator: false,
             trusted: false,
-            silent_after: Some(Duration::from_secs(60)),
+            silent_after,
         };
         let begin = Begin {
             not_before: Some(NOT_BEFORE),
@@ -56,6 +67,19 @@ impl Aboard {
         let wire = Input::Wire { feed: BUS, open, counts: counts.clone() };
         self.watch.take(Moment(self.now), wire).unwrap();
         self.gather();
+    }
+
+    /// Hears a line at each of these seconds.
+    fn each(&mut self, seconds: impl IntoIterator<Item = i64>, line: &str) {
+        for s in seconds {
+            self.until(s);
+            self.hear(line);
+        }
+    }
+
+    /// Moments and events of an order.
+    fn events(&self, order: &str) -> Vec<&str> {
+        self.of(order).into_iter().map(|s| s.split(&format!(" {order}")).next().unwrap()).collect()
     }
 
     fn gather(&mut self) {
@@ -165,4 +189,135 @@ fn two_failings_of_own_set_keep_one_alert_until_the_last_has_ended() {
     aboard.until(431);
     let told = aboard.of("own transmitter not heard");
     assert!(told.last().unwrap().starts_with("431 Rectified"), "{told:?}");
+}
+
+const HEADING: &str = "$HEHDT,90.0,T";
+
+/// A report of class A, so far off and under way; without a range, none of her place.
+fn ship(number: u32, place: Option<Position>, course_deg: f64) -> String {
+    let report = AisReport {
+        position: place,
+        sog_kn: Some(12.0),
+        cog_deg: Some(course_deg),
+        ..AisReport::new(1, 0, Mmsi::new(number).unwrap())
+    };
+    sentence::encode::ais(&report, "AI", 'A', 0).remove(0)
+}
+
+#[test]
+fn a_far_ship_heard_every_90_s_calls_nobody_also_after_a_restart() {
+    let mut aboard = Aboard::usual();
+    let far = ship(235_000_001, None, 0.0);
+    aboard.each((30..7200).step_by(90), &far);
+    aboard.until(14_400);
+    assert_eq!(aboard.of("feed silent"), [""; 0]);
+    let begin = aboard.watch.go_on(Moment(aboard.now));
+    let text = serde_json::to_string(&begin).unwrap();
+    aboard.watch = Watch::new(&Boat::default());
+    let begin: Begin = serde_json::from_str(&text).unwrap();
+    aboard.watch.take(Moment(aboard.now), Input::Begin(Box::new(begin))).unwrap();
+    aboard.until(20_000);
+    assert_eq!(aboard.of("feed silent"), [""; 0]);
+    // Nothing shows that the sea is not empty; that the wire fails does.
+    aboard.counted(false, &Counts::default());
+    aboard.until(20_061);
+    let [told] = aboard.of("feed silent")[..] else { panic!("{:?}", aboard.said) };
+    assert!(told.starts_with("20060 Raised") && told.ends_with("It cannot be opened"), "{told}");
+    aboard.until(20_100);
+    aboard.counted(true, &Counts::default());
+    assert_eq!(aboard.events("feed silent"), ["20060 Raised", "20100 Rectified"]);
+}
+
+#[test]
+fn a_wire_that_always_talks_and_stops_is_called_within_the_minute() {
+    for (every, lines) in [(1, vec![HEADING]), (10, vec![HEADING]), (20, vec![HEADING])] {
+        let mut aboard = Aboard::usual();
+        aboard.each((1..7201).step_by(every), lines[0]);
+        let last = aboard.now / 1000;
+        aboard.until(last + 61);
+        assert_eq!(aboard.events("feed silent"), [format!("{} Raised", last + 60)], "each {every} s");
+    }
+    // Own transmitter's reports are the wire's own, and ships beside them do not hide that the whole wire is dead.
+    let mut aboard = Aboard::usual();
+    let own = AisReport { own_vessel: true, ..AisReport::new(18, 0, Mmsi::new(232_990_417).unwrap()) };
+    let own = &sentence::encode::ais(&own, "AI", 'A', 0)[0];
+    for s in (1..3601).step_by(10) {
+        aboard.each([s], own);
+        aboard.each([s + 5], &ship(235_000_001, None, 0.0));
+    }
+    let last = aboard.now / 1000;
+    aboard.until(last + 61);
+    assert_eq!(aboard.events("feed silent"), [format!("{} Raised", last + 60)]);
+}
+
+#[test]
+fn an_instrument_that_speaks_each_five_minutes_is_learnt_and_missed_when_it_stops() {
+    let mut aboard = Aboard::usual();
+    aboard.each((1..36_000).step_by(300), "$WIMDA,30.0,I,1.016,B,,,,,,,,,,,,,,,,");
+    let calls = aboard.events("feed silent").iter().filter(|e| e.ends_with("Raised")).count();
+    assert!(calls <= 2, "{:?}", aboard.of("feed silent"));
+    aboard.said.clear();
+    let last = aboard.now / 1000;
+    aboard.until(last + 961);
+    let [told] = aboard.of("feed silent")[..] else { panic!("{:?}", aboard.said) };
+    assert!(
+        told.starts_with(&format!("{} ", last + 960)) && told.ends_with("no sentence for 16 min"),
+        "{told}"
+    );
+}
+
+#[test]
+fn a_receiver_that_comes_and_goes_keeps_one_alert_until_it_is_steady() {
+    let mut aboard = Aboard::usual();
+    for round in 0..18 {
+        aboard.each(round * 600 + 1..round * 600 + 510, HEADING);
+        let all = Input::Act(Act::Acknowledge { alert: None, order: None });
+        aboard.until((round + 1) * 600);
+        aboard.watch.take(Moment(aboard.now), all).unwrap();
+        aboard.gather();
+    }
+    let told = aboard.events("feed silent");
+    assert_eq!(told.iter().filter(|e| e.ends_with("Raised")).count(), 2, "{told:?}");
+    assert!(aboard.of("feed silent").iter().filter(|t| t.contains("Cleared")).count() <= 1, "{told:?}");
+    aboard.each(10_801..12_800, HEADING);
+    let told = aboard.of("feed silent");
+    let last = told.last().unwrap();
+    assert!(last.starts_with("12601 Cleared"), "{told:?}");
+    // Dead for good while it comes and goes: told again.
+    aboard.said.clear();
+    for from in [12_900, 13_100, 13_300] {
+        aboard.each(from..from + 100, HEADING);
+    }
+    aboard.until(17_000);
+    let told = aboard.of("feed silent");
+    let dead = "no sentence for 31 min, silent 4 times by now";
+    assert!(told.iter().any(|t| t.starts_with("15259 Repeated") && t.ends_with(dead)), "{told:?}");
+}
+
+#[test]
+fn a_near_ship_that_comes_and_is_heard_no_more_shows_that_the_receiver_is_deaf() {
+    let own = Position::new(50.0, -6.0).unwrap();
+    // Range and course of the only ship, and whether the receiver is called deaf.
+    for (range_nm, course_deg, deaf) in
+        [(5.0, 180.0, true), (7.0, 180.0, true), (5.0, 0.0, false), (15.0, 180.0, false)]
+    {
+        let mut aboard = Aboard::usual();
+        let fix = "$GPRMC,120000.00,A,5000.000,N,00600.000,W,0.1,000.0,251126,,,A";
+        for s in 1..1800 {
+            aboard.until(s);
+            aboard.hear(fix);
+            if s < 600 && s % 10 == 0 {
+                let sailed = 12.0 * s as f64 / 3600.0;
+                let came = if course_deg == 0.0 { range_nm + sailed } else { range_nm - sailed };
+                aboard.hear(&ship(235_000_001, Some(own.at(0.0, came)), course_deg));
+            }
+        }
+        let told = aboard.of("AIS silent");
+        assert_eq!(!told.is_empty(), deaf, "{range_nm} {course_deg}: {told:?}");
+        if range_nm == 5.0 && deaf {
+            let told = told[0];
+            assert!(told.starts_with("950 Raised") && told.contains("no ship heard for 6 min"), "{told}");
+            assert!(told.contains("should be 1.8 nm off by now"), "{told}");
+        }
+    }
 }

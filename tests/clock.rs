@@ -11,7 +11,7 @@ use serde_json::Value;
 use std::sync::Arc;
 use std::time::Duration;
 use terms::{FeedId, Moment, Utc, UtcSource};
-use watch::{Begin, Effect, FeedSetting, Input, Kept, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Kept, Silence, Watch};
 
 const BUS: FeedId = FeedId(0);
 const GPS: FeedId = FeedId(1);
@@ -58,7 +58,7 @@ impl Aboard {
             trusted: false,
             silent_after,
         };
-        let feeds = [feed("bus", Some(Duration::from_secs(60))), feed("gps", None)];
+        let feeds = [feed("bus", Silence::After(Duration::from_secs(60))), feed("gps", Silence::Never)];
         let begin = Begin {
             not_before: Some(NOT_BEFORE),
             feeds: feeds.to_vec(),

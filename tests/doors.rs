@@ -10,7 +10,7 @@ use sentence::{FramerOptions, Sentence};
 use std::path::Path;
 use std::sync::Arc;
 use terms::{FeedId, Moment, is_hidden};
-use watch::{Begin, Fault, FeedSetting, Input, Outside, Watch};
+use watch::{Begin, Fault, FeedSetting, Input, Outside, Silence, Watch};
 
 /// What hides: of each kind, one at least.
 const HIDDEN: &str = "\u{1b}\u{7}\0\r\u{7f}\u{9b}\u{85}\u{ad}\u{61c}\u{200b}\u{200d}\u{200e}\u{200f}\u{2028}\u{2029}\
@@ -181,7 +181,7 @@ fn plain(name: &str) -> FeedSetting {
         checksum_optional: true,
         simulator: true,
         trusted: true,
-        silent_after: None,
+        silent_after: Silence::Never,
     }
 }
 

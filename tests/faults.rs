@@ -16,7 +16,7 @@ use std::process::Command;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use terms::{FeedId, Mmsi, Moment, Position};
-use watch::{Begin, Effect, FeedSetting, Input, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Silence, Watch};
 
 const CREW: &str = "[[crew]]\nname = \"Ada\"\nbeacon = \"972000001\"\n";
 
@@ -292,7 +292,7 @@ fn two_receivers(until_s: i64, heard: impl Fn(i64, u16) -> Option<Position>) -> 
         checksum_optional: false,
         simulator: false,
         trusted: false,
-        silent_after: Some(Duration::from_secs(60)),
+        silent_after: Silence::After(Duration::from_secs(60)),
     };
     let feeds = [feed("masthead"), feed("handheld")];
     let mut watch = Watch::new(&Boat::default());

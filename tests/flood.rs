@@ -8,7 +8,7 @@ use sentence::{Fix, encode};
 use std::sync::Arc;
 use std::time::Duration;
 use terms::{FeedId, Mmsi, Moment, Position};
-use watch::{Begin, Effect, FeedSetting, Input, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Silence, Watch};
 
 const GPS: FeedId = FeedId(0);
 const WIRE: FeedId = FeedId(1);
@@ -37,7 +37,7 @@ impl Aboard {
             checksum_optional: false,
             simulator: false,
             trusted: false,
-            silent_after: Some(Duration::from_secs(60)),
+            silent_after: Silence::After(Duration::from_secs(60)),
         };
         let feeds = ["gps", "wire", "guest"].map(setting).to_vec();
         let orders = Arc::new(Orders::read("passage", rules::SHIPPED).unwrap());

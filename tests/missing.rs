@@ -10,7 +10,7 @@ use sentence::{FramerOptions, Sentence};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use terms::{FeedId, Mmsi, Moment, SignalId};
-use watch::{Begin, Effect, Fault, FeedSetting, Input, Outside, Watch};
+use watch::{Begin, Effect, Fault, FeedSetting, Input, Outside, Silence, Watch};
 
 /// What only a program would say.
 const UNSAID: [&str; 22] = [
@@ -98,7 +98,7 @@ fn blind_watch(boat: &boat::Boat, said: &mut BTreeSet<String>) -> Watch {
         checksum_optional: false,
         simulator: true,
         trusted: true,
-        silent_after: Some(std::time::Duration::from_secs(60)),
+        silent_after: Silence::After(std::time::Duration::from_secs(60)),
     };
     let begin = Begin {
         feeds: vec![feed],

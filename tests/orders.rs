@@ -11,7 +11,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 use terms::{FeedId, Mmsi, Moment, Position, Utc};
-use watch::{Begin, Effect, FeedSetting, Input, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Silence, Watch};
 
 fn order(i: usize, body: &str) -> String {
     format!("[[order]]\nname = \"order {i}\"\npriority = \"alarm\"\n{body}\n")
@@ -113,7 +113,7 @@ fn the_first_event_of_a_beacons_line_is_its_emergency_whatever_the_orders() {
             checksum_optional: false,
             simulator: false,
             trusted: false,
-            silent_after: None,
+            silent_after: Silence::Never,
         };
         let begin = Begin {
             utc: Some(Utc(1_793_491_200_000)),

@@ -200,7 +200,9 @@ fn the_reference_shows_every_table_and_default() {
     let out = verb(&["check", "--reference"]);
     let said = text(&out.stdout);
     assert_eq!(out.status.code(), Some(0));
-    for part in ["\n[[feed]] # ", "\n[control] # ", "\nsilent_after = \"60 s\" # silence that is an alert;"] {
+    for part in
+        ["\n[[feed]] # ", "\n[control] # ", "\nsilent_after = \"1 h 30 min\" # silence that is an alert;"]
+    {
         assert!(said.contains(part), "{said}");
     }
     assert_eq!(verb(&["check", "--reference", "--live"]).status.code(), Some(2));

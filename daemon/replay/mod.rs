@@ -9,7 +9,7 @@ use crate::logbook::{Logbook, LogbookError, LogbookSettings, Pace};
 use crate::outcome::{Outcome, complain, time};
 use crate::recording::Boots;
 use crate::review;
-use boat::{self, Boat, SILENT_AFTER};
+use boat::{self, Boat};
 use clap::Args;
 use record::Act;
 use record::EventRecord;
@@ -22,10 +22,9 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::Duration;
 use terms::{FeedId, Moment, Utc, one_line};
 use timeline::Steady;
-use watch::{Begin, Effect, FeedSetting, Input, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Silence, Watch};
 
 /// `replay`.
 #[derive(Debug, Args)]
@@ -192,7 +191,7 @@ impl Play {
             (Next::Heard(heard), Playing::Lines { name, input, feeds }) => {
                 let id = *feeds.entry(heard.source).or_insert_with(|| {
                     let own = input.source_name(heard.source);
-                    self.add_feed(at, self.feeds.of(own.unwrap_or(name), None))
+                    self.add_feed(at, self.feeds.of(own.unwrap_or(name), Silence::Never))
                 });
                 if broken && heard.dated {
                     self.take(at, Input::Clock { utc: Utc(heard.ms) });
@@ -206,9 +205,9 @@ impl Play {
                 }
                 match timed.what {
                     What::Line { feed, line } => {
-                        let id = *feeds.entry(feed.to_owned()).or_insert_with(|| {
-                            self.add_feed(at, self.feeds.of(feed, SILENT_AFTER.default_value()))
-                        });
+                        let id = *feeds
+                            .entry(feed.to_owned())
+                            .or_insert_with(|| self.add_feed(at, self.feeds.of(feed, Silence::Unusual)));
                         self.lines += 1;
                         self.take(
                             at,
@@ -383,9 +382,9 @@ fn act_of(act: &scenario::Act) -> Act {
 struct Configured(Vec<FeedSetting>);
 
 impl Configured {
-    /// A replayed feed. Takes the settings of the configured feed of this name; otherwise it is silent after
-    /// `silent_after`, if ever, since the end of a recording is no silence.
-    fn of(&self, name: &str, silent_after: Option<Duration>) -> FeedSetting {
+    /// A replayed feed. Takes the settings of the configured feed of this name; otherwise `silent_after`, since the end of a
+    /// recording is no silence.
+    fn of(&self, name: &str, silent_after: Silence) -> FeedSetting {
         let known = self.0.iter().find(|f| f.name == name).cloned();
         let unknown = FeedSetting {
             name: one_line(name),

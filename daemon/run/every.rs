@@ -1,6 +1,6 @@
 //! Periodic work.
 
-use super::messenger::{HEARING, Messenger, RATES};
+use super::messenger::{HEARING, Messenger, RATES, RHYTHMS};
 use crate::logbook::ANCHOR;
 use record::FeedRow;
 use std::time::Duration;
@@ -11,7 +11,7 @@ use watch::Input;
 const WIRES: Duration = Duration::from_secs(10);
 /// How often the feeds' counts go into the logbook.
 const FEED_ROWS: Duration = Duration::from_secs(60);
-/// How often the feeds' usual rates, and what was heard of others, are saved.
+/// How often the feeds' usual rates and silences, and what was heard of others, are saved.
 const RATES_KEPT: Duration = Duration::from_secs(600);
 
 /// When each was last done.
@@ -56,6 +56,7 @@ impl Messenger {
             let json = |of: serde_json::Result<String>| of.unwrap_or_default();
             self.logbook.save_state(stamp, RATES, &json(serde_json::to_string(&self.watch.usual_rates())));
             self.logbook.save_state(stamp, ANCHOR, &json(serde_json::to_string(&self.watch.kept_anchor())));
+            self.logbook.save_state(stamp, RHYTHMS, &json(serde_json::to_string(&self.watch.rhythms())));
             self.logbook.save_state(stamp, HEARING, &json(serde_json::to_string(&self.watch.kept_hearing())));
         }
     }

@@ -38,6 +38,8 @@ const READ_LATELY: Duration = Duration::from_secs(60);
 /// Keys of the logbook's saved states.
 const LAST_GOOD_ORDERS: &str = "last good orders";
 pub(super) const RATES: &str = "usual rates";
+/// The same for the feeds' usual silences.
+pub(super) const RHYTHMS: &str = "usual silences";
 pub(super) const HEARING: &str = "hearing";
 
 /// The watch and its outlets.
@@ -126,6 +128,7 @@ impl Messenger {
             gap,
             hearing: state(recovered, HEARING),
             rates: state(recovered, RATES).unwrap_or_default(),
+            rhythms: state(recovered, RHYTHMS).unwrap_or_default(),
             orders: Arc::clone(&found.orders),
             ..Begin::default()
         };

@@ -17,7 +17,7 @@ use rules::Orders;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use terms::{FeedId, Moment};
-use watch::{Begin, Effect, FeedSetting, Input, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Silence, Watch};
 
 /// Ships, minutes of them, and how many such fleets: few ships are not like other few.
 const FLEETS: [(usize, u64, u64); 4] = [(10, 20, 16), (100, 20, 4), (1_000, 10, 1), (4_000, 6, 1)];
@@ -102,7 +102,7 @@ fn measure(crowd: &Crowd, measured: &mut Measured) {
         checksum_optional: false,
         simulator: true,
         trusted: false,
-        silent_after: Some(Duration::from_secs(60)),
+        silent_after: Silence::After(Duration::from_secs(60)),
     };
     let mut watch = Watch::new(&Boat::default());
     let begin = Begin {

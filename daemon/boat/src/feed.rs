@@ -32,9 +32,11 @@ const CHECKSUM_OPTIONAL: Key<bool> = key("checksum_optional", "take lines withou
 const SIMULATOR: Key<bool> = key("simulator", "take sentences in simulator mode").or("false");
 const TRUSTED: Key<bool> =
     key("trusted", "let acknowledgements that come by it count (ACN, ACK)").or("false");
-/// Default silence after which a feed raises an alert.
-pub const SILENT_AFTER: Key<Duration> =
-    key("silent_after", "silence that is an alert").or("60 s").within("1 s", "24 h");
+const SILENT_AFTER: Key<Duration> = key(
+    "silent_after",
+    "silence that is an alert; without it what the feed usually brings decides, 60 s at least",
+)
+.within("1 s", "24 h");
 
 /// Speeds of common serial adapters and instruments (termios(3); IEC 61162-1 has 4800, IEC 61162-2 38400).
 const USUAL: [u32; 13] =
@@ -53,8 +55,8 @@ pub struct Feed {
     pub simulator: bool,
     /// Honours acknowledgements (ACN, ACK) that arrive on it.
     pub trusted: bool,
-    /// Silence after which an alert is raised.
-    pub silent_after: Duration,
+    /// Silence after which an alert is raised; `None`: once it is not usual for the feed.
+    pub silent_after: Option<Duration>,
 }
 
 /// Where a feed's bytes come from.
@@ -146,6 +148,6 @@ fn feed(mut t: Table<'_>, folder: &Path) -> Option<Feed> {
         checksum_optional: checksum_optional?,
         simulator: simulator?,
         trusted: trusted?,
-        silent_after: silent_after?,
+        silent_after,
     })
 }

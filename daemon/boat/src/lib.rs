@@ -19,7 +19,7 @@ pub use audience::{Audience, Hears, Reaches, Rest};
 pub use button::{Button, Does, GpioLine};
 pub use control::{Listen, Sentences};
 pub use crew::Crew;
-pub use feed::{Connection, Feed, SILENT_AFTER};
+pub use feed::{Connection, Feed};
 pub use gear::{Due, Gear, Passage};
 pub use signal::{Bridge, Formatter, Means, Outlet, Signal, Switched};
 pub use template::{Form, Template, TemplateError};

@@ -65,8 +65,8 @@ fn a_boat_is_read() {
         [[button]]\nname = \"helm\"\nline = { recorded = \"helm\" }\ndoes = \"reset\"\n";
     let (boat, _) = read("boat.toml", text).unwrap();
     assert_eq!(boat.feeds[0].source, Connection::Serial { path: "/dev/ttyUSB0".into(), baud: 38400 });
-    assert_eq!(boat.feeds[0].silent_after, Duration::from_secs(5400));
-    assert_eq!(Some(boat.feeds[1].silent_after), SILENT_AFTER.default_value());
+    assert_eq!(boat.feeds[0].silent_after, Some(Duration::from_secs(5400)));
+    assert_eq!(boat.feeds[1].silent_after, None);
     assert_eq!(boat.signals[0].audience.priorities, [rules::Priority::EmergencyAlarm]);
     assert_eq!(boat.crew[0].beacon, Mmsi::new(972_000_001));
     let evening = terms::Utc::from_date(2026, 11, 1, 21 * 3_600_000).unwrap();
@@ -218,7 +218,7 @@ fn the_reference_has_every_key_with_its_default_and_is_toml() {
         "[vessel] # own vessel\n",
         "[[watch.roster]] # a watch of every day; at most 48\n",
         "[signal.buzzer] # a buzzer or horn on a GPIO line",
-        "silent_after = \"60 s\" # silence that is an alert; from 1 s to 24 h; default 60 s\n",
+        "silent_after = \"1 h 30 min\" # silence that is an alert; without it",
         "path = \"/var/lib/middlewatch/logbook.db\" # its file; default /var/lib/middlewatch/logbook.db\n",
         "dimensions_m = [9.5, 2.5, 1.5, 2] # from the GPS antenna to bow, stern, port and starboard side\n",
         "command = [\"espeak-ng\", \"--stdin\"] # a program and its arguments",

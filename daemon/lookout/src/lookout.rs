@@ -26,6 +26,10 @@ const FEEDS_MAX: usize = 256;
 const FINDINGS_MAX: usize = 100_000;
 /// A feed that has sent anything within this time is speaking.
 const FEED_SPEAKS_WITHIN: Duration = Duration::from_secs(60);
+/// A class A ship nearer than this, in miles, and under way at this speed or more, in knots, is heard by any sound receiver:
+/// they reach several times as far (common practice).
+const CLASS_A_HEARD_NM: f64 = 6.0;
+const UNDER_WAY_KN: f64 = 3.0;
 /// How often own track, wind and current are recorded for the casualties: the back-track keeps a point every two
 /// seconds.
 const FOLLOWED_EVERY: Duration = Duration::from_secs(1);
@@ -236,16 +240,52 @@ impl Lookout {
         }
     }
 
-    /// Several ships heard a few minutes ago and none now, while their feed still speaks: the receiver or its antenna
-    /// is at fault. A silent feed is reported as such.
+    /// No ship is heard though one should be: the receiver or its antenna is at fault. A silent feed is reported as such.
+    /// Where it is not known how far off ships are, that several were heard a few minutes ago, and none now while their feed
+    /// still speaks, must do.
     fn look_for_ships(&mut self, at: Moment) {
-        let Some((last, feed)) = self.ships.fell_silent(at) else { return };
-        let spoke = self.feeds.get(&feed).and_then(|f| f.heard);
-        if spoke.is_some_and(|h| at.since(h) <= FEED_SPEAKS_WITHIN) {
+        if let Some((last, feed)) = self.ships.should_look(at)
+            && !self.is_reported(feed)
+            && let Some((name, range_nm)) = self.should_be_heard(at)
+        {
             let minutes = at.since(last).as_secs() / 60;
-            let text = format!("no ship heard for {minutes} min, where several were heard just before");
-            self.own.weigh(at, Trouble::ShipsSilent, Some(text), &mut self.findings);
+            let text = format!(
+                "no ship heard for {minutes} min; {name} should be {range_nm:.1} nm off by now, where class A is heard"
+            );
+            self.ships.deaf = Some(text);
         }
+        let placed = self.own.has_motion(at);
+        if let Some((last, feed)) = self.ships.fell_silent(at).filter(|_| !placed) {
+            let spoke = self.feeds.get(&feed).and_then(|f| f.heard);
+            if spoke.is_some_and(|h| at.since(h) <= FEED_SPEAKS_WITHIN) {
+                let minutes = at.since(last).as_secs() / 60;
+                let text = format!("no ship heard for {minutes} min, where several were heard just before");
+                self.ships.deaf = Some(text);
+            }
+        }
+        self.own.weigh(at, Trouble::ShipsSilent, self.ships.deaf.clone(), &mut self.findings);
+    }
+
+    /// Whether a feed's failure is reported as its own.
+    fn is_reported(&self, feed: FeedId) -> bool {
+        let health = self.feeds.get(&feed).and_then(|f| f.health);
+        matches!(health, Some(("silent" | "closed", _)))
+    }
+
+    /// The nearest class A ship under way that by her last course and speed is so near by now that any sound receiver hears
+    /// her, and no further off than where she was heard; with her range in miles.
+    fn should_be_heard(&self, at: Moment) -> Option<(String, f64)> {
+        let own = self.own.motion(at)?.0;
+        let expected = self.table.iter().filter_map(|t| {
+            let r = t.report.filter(|_| t.kind.is_ship() && !t.class_b)?;
+            let (sog_kn, cog_deg) = r.sog_kn.zip(r.cog_deg).filter(|(sog, _)| *sog >= UNDER_WAY_KN)?;
+            let heard_nm = r.position.range_and_bearing(own.carried(r.at).position).0;
+            let now = r.position.at(cog_deg, sog_kn * at.since(r.at).as_secs_f64() / 3600.0);
+            let range_nm = now.range_and_bearing(own.carried(at).position).0;
+            (range_nm <= CLASS_A_HEARD_NM.min(heard_nm)).then_some((t.mmsi, range_nm))
+        });
+        let (mmsi, range_nm) = expected.min_by(|a, b| a.1.total_cmp(&b.1))?;
+        Some((self.name_of(Subject::Target(mmsi)), range_nm))
     }
 
     /// Adds a target that has been heard and judged, if there is a place for it; another may have to make room.
@@ -423,7 +463,7 @@ impl Lookout {
             ("own vessel", self.own.next_wake()),
             ("targets", self.table.next_due().map(|(due, _)| due)),
             ("sun", self.sun.map(|(then, _)| then + SUN_EVERY)),
-            ("ships heard", self.ships.silent_at()),
+            ("ships heard", soonest([("", self.ships.silent_at()), ("", self.ships.look_at())])),
             ("casualties", self.casualties.next_wake()),
             ("proof of hearing", self.proof.next_wake()),
             ("anchor", self.anchor.ends().filter(|end| *end > self.advanced)),

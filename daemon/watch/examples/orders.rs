@@ -12,7 +12,7 @@ use sentence::ais::AisReport;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use terms::{FeedId, Mmsi, Moment, Position, Utc};
-use watch::{Begin, Effect, FeedSetting, Input, Watch};
+use watch::{Begin, Effect, FeedSetting, Input, Silence, Watch};
 
 fn main() {
     println!(
@@ -66,7 +66,7 @@ fn measure(name: &str, order: &str, count: usize, ships: u32) {
         checksum_optional: false,
         simulator: false,
         trusted: false,
-        silent_after: None,
+        silent_after: Silence::Never,
     };
     let begin = Begin {
         utc: Some(Utc(1_793_491_200_000)),

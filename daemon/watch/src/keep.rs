@@ -1,5 +1,6 @@
 //! How a watch begins, and what it leaves for the next.
 
+use crate::rhythm::Rhythm;
 use crate::senses::FeedSetting;
 use crate::{Watch, built_in};
 use lookout::casualty::{CasualtyNews, Gap, Snapshot as KeptCasualties};
@@ -10,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
-use terms::{Moment, Subject, Utc};
+use terms::{FeedId, Moment, Subject, Utc};
 
 /// The last numbers used in a logbook; no number is used twice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -66,6 +67,8 @@ pub struct Begin {
     pub hearing: Option<hearing::Kept>,
     /// The usual rates of the feeds by name, in sentences a minute.
     pub rates: BTreeMap<String, f64>,
+    /// The usual silences of the feeds by name.
+    pub rhythms: BTreeMap<String, Rhythm>,
     /// The orders in force.
     pub orders: Arc<Orders>,
 }
@@ -87,6 +90,7 @@ impl Default for Begin {
             gap: Gap::Of(Duration::ZERO),
             hearing: None,
             rates: BTreeMap::new(),
+            rhythms: BTreeMap::new(),
             orders: Arc::default(),
         }
     }
@@ -94,7 +98,7 @@ impl Default for Begin {
 
 impl Watch {
     /// Begins at a moment, in place of whatever was before. Raises again any casualty whose alert was not kept.
-    pub(crate) fn begin(&mut self, at: Moment, begin: Begin) {
+    pub(crate) fn begin(&mut self, at: Moment, mut begin: Begin) {
         let effects = std::mem::take(&mut self.effects);
         *self = Self { effects, ..Self::at(at, Arc::clone(&self.boat), begin.not_before, begin.last) };
         for feed in begin.feeds {
@@ -116,7 +120,11 @@ impl Watch {
         for ear in &mut self.ears {
             let usual = begin.rates.get(&ear.name).copied();
             ear.pace.take_up(usual.filter(|r| r.is_finite() && *r > 0.0));
+            if let Some(kept) = begin.rhythms.remove(&ear.name) {
+                ear.rhythm.take_up(kept);
+            }
         }
+        (0..self.ears.len()).filter_map(|n| u16::try_from(n).ok()).for_each(|n| self.expect(FeedId(n)));
         if let Some(kept) = begin.hearing {
             self.lookout.take_up_hearing(at, kept);
         }
@@ -179,6 +187,11 @@ impl Watch {
         self.ears.iter().filter_map(|e| Some((e.name.clone(), e.pace.usual()?))).collect()
     }
 
+    /// The usual silences of the feeds by name, to outlast a restart.
+    pub fn rhythms(&self) -> BTreeMap<String, Rhythm> {
+        self.ears.iter().map(|e| (e.name.clone(), e.rhythm.clone())).collect()
+    }
+
     /// What another watch needs to continue from here.
     pub fn go_on(&self, at: Moment) -> Begin {
         Begin {
@@ -190,6 +203,7 @@ impl Watch {
             kept: self.kept(at),
             hearing: Some(self.kept_hearing()),
             rates: self.usual_rates(),
+            rhythms: self.rhythms(),
             orders: Arc::clone(&self.orders),
             ..Begin::default()
         }

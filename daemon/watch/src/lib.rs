@@ -12,6 +12,7 @@ mod gear;
 mod input;
 mod keep;
 mod look;
+mod rhythm;
 mod senses;
 #[cfg(test)]
 mod tests;
@@ -23,7 +24,8 @@ pub use input::{Answer, Fault, Input, Taken, Talker};
 pub use keep::{Begin, Kept, Numbers};
 pub use look::parts::outlets;
 pub use look::{FeedOutside, Outside};
-pub use senses::{FeedSetting, talker};
+pub use rhythm::Rhythm;
+pub use senses::{FeedSetting, Silence, talker};
 
 use boat::Boat;
 use look::Trends;
@@ -59,6 +61,8 @@ pub struct Watch {
     ears: Vec<Ear>,
     /// When each feed that is not silent will count as silent.
     silences: Wakes<FeedId>,
+    /// When each feed that came and went will have been steady for long enough.
+    steady: Wakes<FeedId>,
     /// Whether silence of any feed means something.
     live: bool,
     effects: Vec<Effect>,
@@ -115,6 +119,7 @@ impl Watch {
             }),
             ears: Vec::new(),
             silences: Wakes::default(),
+            steady: Wakes::default(),
             live: false,
             effects: Vec::new(),
             outlets: outlets(&boat).collect(),
@@ -291,12 +296,13 @@ impl Watch {
 
     /// The same of each of its parts.
     #[inline]
-    fn wakes(&self) -> [(&'static str, Option<Moment>); 9] {
+    fn wakes(&self) -> [(&'static str, Option<Moment>); 10] {
         let clock = self.clock_unknown.filter(|_| !self.clock_told);
         [
             ("lookout", self.lookout.next_wake()),
             ("board", self.board.next_wake()),
             ("silent feeds", self.silences.next()),
+            ("steady feeds", self.steady.next()),
             ("lost fix", (!self.fix_lost).then(|| self.fix_lost_at()).flatten()),
             ("unknown clock", clock.map(|since| since + vigil::CLOCK_PATIENCE)),
             ("look about", Some(self.looked_about + LOOKS_ABOUT_EVERY)),

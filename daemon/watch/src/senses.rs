@@ -3,6 +3,7 @@
 use crate::Watch;
 use crate::departure::Pace;
 use crate::input::Talker;
+use crate::rhythm::{PATIENCE, Rhythm};
 use lookout::{Lookout, Source};
 use rules::BuiltIn;
 use sentence::{CheckedLine, Counts, Decoder, DecoderOptions, Refusal, Report, Sentence};
@@ -12,6 +13,10 @@ use terms::{FeedId, Moment, Subject, one_line};
 
 /// Too few lines between two looks to call a feed garbled.
 const LINES_TO_TELL: u64 = 10;
+/// A feed that falls silent again within this comes and goes: from then on one alert stands until it has spoken for as long
+/// (own choice).
+pub(crate) const STEADY: Duration = Duration::from_secs(30 * 60);
+
 /// What the watch knows about a feed.
 pub(crate) struct Ear {
     pub name: String,
@@ -22,10 +27,16 @@ pub(crate) struct Ear {
     trusted: bool,
     /// The decoder's refusals; the framer counts its own at the feed.
     pub refused: Counts,
-    /// How long it may be silent before an alert; `None` if silence means nothing (a replayed file that has ended).
-    pub silent_after: Option<Duration>,
+    /// What silence is usual.
+    pub rhythm: Rhythm,
+    began: Moment,
     pub heard: Option<Moment>,
+    /// Since when it has been closed, or has brought bytes but no sentence.
+    fails: Option<Moment>,
     pub silent: bool,
+    /// How often it has fallen silent without being steady between, and when it last spoke again.
+    silences: u32,
+    back: Option<Moment>,
     /// Not open: its device or its peer is gone.
     pub closed: bool,
     /// More of its lines are refused than accepted.
@@ -57,9 +68,20 @@ pub struct FeedSetting {
     pub simulator: bool,
     /// Acknowledgements on this feed count.
     pub trusted: bool,
-    /// Silence that raises an alert, if any.
-    #[serde(with = "seconds", rename = "silent_after_s")]
-    pub silent_after: Option<Duration>,
+    /// Silence that raises an alert.
+    pub silent_after: Silence,
+}
+
+/// Which silence of a feed raises an alert.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Silence {
+    /// None: a replayed file ends.
+    Never,
+    /// One that is not usual for the feed.
+    Unusual,
+    /// One of this length, as the boat's file says.
+    After(#[serde(with = "seconds")] Duration),
 }
 
 impl FeedSetting {
@@ -70,7 +92,7 @@ impl FeedSetting {
             checksum_optional: feed.checksum_optional,
             simulator: feed.simulator,
             trusted: feed.trusted,
-            silent_after: Some(feed.silent_after),
+            silent_after: feed.silent_after.map_or(Silence::Unusual, Silence::After),
         }
     }
 }
@@ -87,7 +109,62 @@ impl Ear {
             Some(h) => format!("for {}", terms::span(at.since(h))),
             None => "since the watch began".to_owned(),
         };
-        self.silent.then(|| format!("{}: no sentence {since}{}", self.name, self.why_silent()))
+        let (name, times) = (&self.name, self.silences);
+        match (self.silent, times) {
+            (true, ..=1) => Some(format!("{name}: no sentence {since}{}", self.why_silent())),
+            (true, _) => {
+                Some(format!("{name}: no sentence {since}, silent {times} times by now{}", self.why_silent()))
+            }
+            (false, 2..) => Some(format!("{name} comes and goes: silent {times} times by now")),
+            (false, _) => None,
+        }
+    }
+
+    /// When it will count as silent if nothing comes.
+    fn silent_at(&self) -> Option<Moment> {
+        let since = self.heard.unwrap_or(self.began);
+        match (self.setting.silent_after, self.silence()) {
+            (Silence::Never, _) => None,
+            (_, Some(after)) => Some(since + after),
+            // What has no silence of its own fails if the wire itself does.
+            (_, None) => Some(self.fails?.max(since) + PATIENCE),
+        }
+    }
+
+    /// The silence that raises an alert; `None` where it means nothing.
+    pub fn silence(&self) -> Option<Duration> {
+        match self.setting.silent_after {
+            Silence::Never => None,
+            Silence::Unusual => self.rhythm.silence(),
+            Silence::After(after) => Some(after),
+        }
+    }
+
+    /// It has fallen silent. Returns whether that is news.
+    pub fn fall_silent(&mut self, at: Moment) -> bool {
+        let again = self.back.is_some_and(|back| at.since(back) < STEADY);
+        self.silences = if again { self.silences.saturating_add(1) } else { 1 };
+        self.silent = true;
+        // The alert of one that comes and goes still stands.
+        self.silences <= 2
+    }
+
+    /// It speaks again. Returns whether its alert is over.
+    fn speak_again(&mut self, at: Moment) -> bool {
+        self.silent = false;
+        self.back = Some(at);
+        self.silences <= 1
+    }
+
+    /// It has been steady for long enough.
+    pub fn settle(&mut self) {
+        self.silences = 0;
+    }
+
+    /// When one that comes and goes will have been steady.
+    fn steady_at(&self) -> Option<Moment> {
+        let back = self.back.filter(|_| !self.silent && self.silences > 1)?;
+        Some(back + STEADY)
     }
 
     /// The likely reason why nothing is heard.
@@ -128,23 +205,44 @@ impl Watch {
         f.name = one_line(&f.name);
         let id = FeedId(u16::try_from(self.ears.len()).unwrap_or(u16::MAX));
         self.lookout.name_feed(id, &f.name);
-        self.live |= f.silent_after.is_some();
-        self.silences.set(id, f.silent_after.map(|after| at + after));
+        self.live |= f.silent_after != Silence::Never;
         self.ears.push(Ear {
             name: f.name.clone(),
             setting: f.clone(),
             decoder: Decoder::new(DecoderOptions { simulator: f.simulator }),
             trusted: f.trusted,
             refused: Counts::default(),
-            silent_after: f.silent_after,
+            rhythm: Rhythm::default(),
+            began: at,
             heard: None,
+            fails: None,
             silent: false,
+            silences: 0,
+            back: None,
             closed: false,
             garbled: false,
             counted: [Counted::default(); 2],
             health: None,
             pace: Pace::default(),
         });
+        self.expect(id);
+    }
+
+    /// Sets when a feed will count as silent, or as steady again.
+    pub(crate) fn expect(&mut self, feed: FeedId) {
+        let Some(ear) = self.ears.get(usize::from(feed.0)) else { return };
+        if !ear.silent {
+            self.silences.set(feed, ear.silent_at());
+        }
+        self.steady.set(feed, ear.steady_at());
+    }
+
+    /// A silent feed speaks again, or can.
+    fn speaks_again(&mut self, at: Moment, feed: FeedId) {
+        let ear = self.ears.get_mut(usize::from(feed.0)).filter(|e| e.silent);
+        if ear.is_some_and(|ear| ear.speak_again(at)) {
+            self.board.over(at, BuiltIn::FeedSilent, Subject::Feed(feed));
+        }
     }
 
     /// Takes a checked line of a feed. Counts what the decoder refuses.
@@ -168,14 +266,15 @@ impl Watch {
     pub(crate) fn hear_report(&mut self, at: Moment, feed: FeedId, talker: Talker, report: &Report) {
         self.hearing = Some(feed);
         if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
-            ear.heard = Some(at);
-            self.silences.set(feed, ear.silent_after.map(|after| at + after));
+            (ear.heard, ear.fails) = (Some(at), None);
+            ear.rhythm.hear(at, report);
             ear.pace.hear(at, report);
             let trusted = ear.trusted;
-            if std::mem::take(&mut ear.silent) {
-                self.board.over(at, BuiltIn::FeedSilent, Subject::Feed(feed));
+            self.speaks_again(at, feed);
+            self.expect(feed);
+            if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
+                ear.tell_health(at, feed, &mut self.lookout);
             }
-            ear.tell_health(at, feed, &mut self.lookout);
             if let (true, Report::DeviceAlert(words)) = (trusted, report) {
                 self.bridge(at, words);
             }
@@ -211,22 +310,31 @@ impl Watch {
         if taken + refused >= LINES_TO_TELL {
             ear.garbled = refused > taken;
         }
-        ear.tell_health(at, feed, &mut self.lookout);
+        let [now, before] = ear.counted;
+        let fails = ear.closed || (now.bytes > before.bytes && now.taken == before.taken);
+        ear.fails = fails.then(|| ear.fails.unwrap_or(at));
+        // Where silence means nothing, no sentence will show that the wire is mended.
+        if !fails && ear.silence().is_none() {
+            self.speaks_again(at, feed);
+        }
+        self.expect(feed);
+        if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
+            ear.tell_health(at, feed, &mut self.lookout);
+        }
         self.pump(at);
     }
 }
 
-/// A length of time as seconds, or null.
+/// A length of time as seconds.
 mod seconds {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
     use std::time::Duration;
 
-    pub fn serialize<S: Serializer>(d: &Option<Duration>, s: S) -> Result<S::Ok, S::Error> {
-        d.map(|d| d.as_secs_f64()).serialize(s)
+    pub fn serialize<S: Serializer>(d: &Duration, s: S) -> Result<S::Ok, S::Error> {
+        d.as_secs_f64().serialize(s)
     }
 
-    pub fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<Option<Duration>, D::Error> {
-        let seconds = Option::<f64>::deserialize(d)?;
-        Ok(seconds.and_then(|s| Duration::try_from_secs_f64(s).ok()))
+    pub fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<Duration, D::Error> {
+        Duration::try_from_secs_f64(f64::deserialize(d)?).map_err(serde::de::Error::custom)
     }
 }

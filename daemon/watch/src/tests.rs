@@ -54,7 +54,7 @@ fn night(scenario: &Scenario, until: Moment, mut look: impl FnMut(&mut Watch, Mo
                 checksum_optional: false,
                 simulator: true,
                 trusted: false,
-                silent_after: Some(Duration::from_secs(60)),
+                silent_after: Silence::After(Duration::from_secs(60)),
             };
             let id = FeedId(u16::try_from(w.ears.len()).unwrap());
             w.add_feed(Moment::ZERO, setting);
@@ -320,7 +320,7 @@ fn from_wake_to_wake(text: &str) -> (usize, usize) {
             checksum_optional: false,
             simulator: true,
             trusted: false,
-            silent_after: Some(Duration::from_secs(60)),
+            silent_after: Silence::After(Duration::from_secs(60)),
         };
         w.add_feed(Moment::ZERO, setting);
     }

@@ -1,6 +1,7 @@
 //! What only time shows: silent feeds, a lost fix, a missing clock.
 
 use crate::Watch;
+use crate::senses::STEADY;
 use lookout::{Propulsion, Visibility};
 use rules::{BuiltIn, Doing, Words};
 use std::time::Duration;
@@ -17,9 +18,20 @@ impl Watch {
     pub(crate) fn look_for_silence(&mut self, at: Moment) {
         while let Some(feed) = self.silences.pop(at) {
             let Some(ear) = self.ears.get_mut(usize::from(feed.0)) else { continue };
-            ear.silent = true;
-            self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(feed), Words::default());
+            // One that comes and goes has stayed away this time.
+            let news = ear.silent || ear.fall_silent(at);
             ear.tell_health(at, feed, &mut self.lookout);
+            if news {
+                self.board.call(at, BuiltIn::FeedSilent, Subject::Feed(feed), Words::default());
+            }
+            self.silences.set(feed, (!news).then(|| at + STEADY));
+            self.steady.set(feed, None);
+        }
+        while let Some(feed) = self.steady.pop(at) {
+            if let Some(ear) = self.ears.get_mut(usize::from(feed.0)) {
+                ear.settle();
+            }
+            self.board.over(at, BuiltIn::FeedSilent, Subject::Feed(feed));
         }
         if !self.fix_lost && self.fix_lost_at().is_some_and(|s| s <= at) {
             self.fix_lost = true;

@@ -76,12 +76,21 @@ const SHIPS_WITHIN: Duration = Duration::from_secs(60);
 /// See there.
 const SHIPS_SILENT_AFTER: Duration = Duration::from_secs(360);
 
+/// How often to look after ships that should still be heard, and for how long after the last report of any: by then a ship
+/// has gone another way.
+const LOOKED_EVERY: Duration = Duration::from_secs(30);
+const SHOULD_BE_HEARD_FOR: Duration = Duration::from_secs(20 * 60);
+
 /// The last ships heard, to tell a deaf receiver from an empty sea.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct ShipsHeard {
     last: [Option<(Mmsi, Moment)>; SHIPS],
     feed: Option<FeedId>,
     told: bool,
+    /// When to look next whether ships that should be heard are not; never before any was heard.
+    look_at: Option<Moment>,
+    /// What says that the receiver is deaf; empty while nothing does.
+    pub deaf: Option<String>,
 }
 
 impl ShipsHeard {
@@ -89,6 +98,8 @@ impl ShipsHeard {
     pub fn hear(&mut self, at: Moment, feed: FeedId, mmsi: Mmsi) {
         self.feed = Some(feed);
         self.told = false;
+        self.look_at = Some(at + SHIPS_SILENT_AFTER);
+        self.deaf = None;
         let same = self.last.iter().position(|s| s.is_some_and(|(m, _)| m == mmsi));
         // Otherwise in the place of the one heard longest ago; an empty place goes before any.
         let place = same.or_else(|| (0..SHIPS).min_by_key(|&n| self.last[n].map(|(_, heard)| heard)));
@@ -103,6 +114,19 @@ impl ShipsHeard {
         let first = heard.into_iter().min().flatten()?;
         let last = heard.into_iter().max().flatten()?;
         (!self.told && last.since(first) <= SHIPS_WITHIN).then(|| last + SHIPS_SILENT_AFTER)
+    }
+
+    /// When to look next whether ships that should still be heard are not.
+    pub fn look_at(&self) -> Option<Moment> {
+        self.look_at
+    }
+
+    /// Whether it is time to look; returns when the last ship was heard, and by which feed.
+    pub fn should_look(&mut self, at: Moment) -> Option<(Moment, FeedId)> {
+        self.look_at.filter(|due| *due <= at)?;
+        let last = self.last.iter().flatten().map(|(_, heard)| *heard).max()?;
+        self.look_at = Some(at + LOOKED_EVERY).filter(|_| at.since(last) < SHOULD_BE_HEARD_FOR);
+        Some((last, self.feed?))
     }
 
     /// When the last ship was heard, and by which feed, once in a silence that means something.

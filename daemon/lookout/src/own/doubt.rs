@@ -87,54 +87,79 @@ enum State {
     Ends {
         since: Moment,
     },
+    /// Its end was reported.
+    Ended {
+        since: Moment,
+    },
 }
+
+/// What holds again within this after its end comes and goes: it then ends only when it has been gone for as long (own
+/// choice).
+const STEADY: Duration = Duration::from_secs(30 * 60);
 
 /// Troubles that hold or were reported.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Doubts {
-    states: BTreeMap<Trouble, State>,
+    states: BTreeMap<Trouble, Known>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    state: State,
+    /// It comes and goes.
+    again: bool,
 }
 
 impl Doubts {
     /// Takes whether a trouble holds now.
     pub fn weigh(&mut self, at: Moment, t: Trouble, holds: Option<String>, findings: &mut Vec<Finding>) {
         let (begin, end) = t.patience();
-        let state = self.states.get(&t).copied();
-        match (state, holds) {
-            (None, None) => {}
-            (None, Some(text)) => {
+        let known = self.states.get(&t).copied();
+        let again = known.is_some_and(|k| match k.state {
+            State::Ended { since } => at.since(since) < STEADY,
+            _ => k.again,
+        });
+        let end = if again { STEADY } else { end };
+        let subject = Subject::OwnVessel;
+        let next = match (known.map(|k| k.state), holds) {
+            (None, None) => return,
+            (None | Some(State::Ended { .. }), Some(text)) => {
                 let told = begin.is_zero();
                 if told {
-                    findings.push(Finding::Trouble { subject: Subject::OwnVessel, trouble: t, text });
+                    findings.push(Finding::Trouble { subject, trouble: t, text });
                 }
-                self.states.insert(t, State::Holds { since: at, told });
+                Some(State::Holds { since: at, told })
             }
             (Some(State::Holds { since, told: false }), Some(text)) => {
-                if at.since(since) >= begin {
-                    findings.push(Finding::Trouble { subject: Subject::OwnVessel, trouble: t, text });
-                    self.states.insert(t, State::Holds { since, told: true });
+                let told = at.since(since) >= begin;
+                if told {
+                    findings.push(Finding::Trouble { subject, trouble: t, text });
                 }
+                Some(State::Holds { since, told })
             }
-            (Some(State::Holds { told: true, .. }), Some(_)) => {}
-            (Some(State::Holds { told: false, .. }), None) => {
-                self.states.remove(&t);
-            }
-            (Some(State::Ends { .. }), Some(_)) => {
-                self.states.insert(t, State::Holds { since: at, told: true });
-            }
+            (Some(same @ State::Holds { told: true, .. }), Some(_)) => Some(same),
+            // What was held too short to be reported says nothing of how steady it is.
+            (Some(State::Holds { told: false, .. }), None) => None,
+            (Some(State::Ends { .. }), Some(_)) => Some(State::Holds { since: at, told: true }),
             (Some(State::Holds { told: true, .. }), None) if !end.is_zero() => {
-                self.states.insert(t, State::Ends { since: at });
+                Some(State::Ends { since: at })
             }
-            (Some(State::Ends { since }), None) if at.since(since) < end => {}
-            (Some(_), None) => {
-                self.states.remove(&t);
-                findings.push(Finding::Mended { subject: Subject::OwnVessel, trouble: t });
+            (Some(same @ State::Ends { since }), None) if at.since(since) < end => Some(same),
+            (Some(State::Holds { .. } | State::Ends { .. }), None) => {
+                findings.push(Finding::Mended { subject, trouble: t });
+                Some(State::Ended { since: at })
             }
+            (Some(same @ State::Ended { since }), None) => Some(same).filter(|_| at.since(since) < STEADY),
+        };
+        match next {
+            Some(state) => drop(self.states.insert(t, Known { state, again })),
+            None => drop(self.states.remove(&t)),
         }
     }
 
     /// Troubles that have been reported and not ended.
     pub fn told(&self) -> impl Iterator<Item = Trouble> + '_ {
-        self.states.iter().filter(|(_, s)| !matches!(s, State::Holds { told: false, .. })).map(|(&t, _)| t)
+        let stands = |s: State| matches!(s, State::Holds { told: true, .. } | State::Ends { .. });
+        self.states.iter().filter(move |(_, k)| stands(k.state)).map(|(&t, _)| t)
     }
 }

@@ -411,7 +411,7 @@ impl Watch {
 fn feed_line(ear: &Ear, at: Moment) -> CheckItem {
     let what = format!("feed {}", ear.name);
     let Some(heard) = ear.heard else { return CheckItem::judged(what, Verdict::Failed, "never heard") };
-    let silent_after = ear.silent_after.unwrap_or(Duration::MAX);
+    let silent_after = ear.silence().unwrap_or(Duration::MAX);
     if ear.silent || ear.closed || at.since(heard) >= silent_after {
         return CheckItem::judged(what, Verdict::Failed, format!("silent for {}", span(at.since(heard))));
     }
