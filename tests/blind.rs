@@ -321,3 +321,46 @@ fn a_near_ship_that_comes_and_is_heard_no_more_shows_that_the_receiver_is_deaf()
         }
     }
 }
+
+#[test]
+fn a_declaration_that_the_picture_contradicts_is_asked_about_once() {
+    let mut aboard = Aboard::usual();
+    let declare = |aboard: &mut Aboard, what: &str| {
+        let act = Input::Act(Act::Declare { what: what.to_owned() });
+        aboard.watch.take(Moment(aboard.now), act).unwrap();
+        aboard.gather();
+    };
+    let fix = |sog: f64| format!("$GPRMC,120000.00,A,5000.000,N,00600.000,W,{sog:.1},000.0,251126,,,A");
+    aboard.until(1);
+    declare(&mut aboard, "at anchor");
+    // A fix that wanders is no contradiction, nor is a minute of way.
+    aboard.each(2..100, &fix(6.1));
+    aboard.each(100..1000, &fix(0.4));
+    assert_eq!(aboard.of("declaration doubtful"), [""; 0]);
+    aboard.each(1000..9000, &fix(6.1));
+    let asked = "1601 Raised declaration doubtful: Declared at anchor, but making 6.1 knots for 10 min: still at anchor?";
+    assert_eq!(aboard.of("declaration doubtful"), [asked]);
+    // Asked before a restart, it is not asked again.
+    let mut after = Aboard::usual();
+    after.watch = Watch::new(&Boat::default());
+    let begin = aboard.watch.go_on(Moment(aboard.now));
+    after.watch.take(Moment(aboard.now), Input::Begin(Box::new(begin))).unwrap();
+    after.each(9000..12_000, &fix(6.1));
+    assert!(after.events("declaration doubtful").iter().all(|e| !e.ends_with("Raised")), "{:?}", after.said);
+    declare(&mut aboard, "under sail");
+    assert!(aboard.events("declaration doubtful").last().unwrap().ends_with("Cleared"), "{:?}", aboard.said);
+    declare(&mut aboard, "ocean");
+    aboard.said.clear();
+    aboard.each(12_000..14_000, "$SDDPT,4.0,0.0");
+    let told = aboard.of("declaration doubtful");
+    let asked = "12601 Raised declaration doubtful: Declared ocean, but the sounder shows 4.0 m for 10 min: still in the ocean?";
+    assert_eq!(told, [asked]);
+    declare(&mut aboard, "ocean");
+    aboard.each(14_000..14_700, "$SDDPT,4.0,0.0");
+    assert_eq!(
+        aboard.of("declaration doubtful").len(),
+        3,
+        "declared anew, it is asked anew: {:?}",
+        aboard.said
+    );
+}

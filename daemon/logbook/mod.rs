@@ -107,6 +107,8 @@ pub const ALERTS: &str = "alerts";
 pub const CASUALTIES: &str = "casualties";
 /// See [`ALERTS`].
 pub const ANCHOR: &str = "anchor";
+/// See [`ALERTS`].
+pub const ASKED: &str = "asked";
 
 /// A handle to the logbook; clones share one logbook. Dropping the last writes what waits and closes the file.
 #[derive(Debug, Clone)]

@@ -8,7 +8,7 @@ use super::opening::Store;
 use super::outbox::{NewRow, Settled};
 use super::thinning::{Thinned, Thinning};
 use super::waiting;
-use super::{ALERTS, ANCHOR, CASUALTIES, LogbookSettings, Pace};
+use super::{ALERTS, ANCHOR, ASKED, CASUALTIES, LogbookSettings, Pace};
 use record::Stamp;
 use rusqlite::InterruptHandle;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -159,6 +159,7 @@ impl Writer {
                 (ALERTS, json(serde_json::to_string(&kept.alerts))),
                 (CASUALTIES, json(serde_json::to_string(&kept.casualties))),
                 (ANCHOR, json(serde_json::to_string(&kept.anchor))),
+                (ASKED, json(serde_json::to_string(&kept.asked))),
             ];
             inbox.states.extend(kept.map(|(key, json)| (key.to_owned(), (at, json))));
         }

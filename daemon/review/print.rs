@@ -252,6 +252,7 @@ impl Alert {
                 | BuiltIn::VesselInDistress
                 | BuiltIn::WatchAlarm
                 | BuiltIn::BeaconTest
+                | BuiltIn::DeclarationDoubtful
                 | BuiltIn::GearDue,
             )
             | None => false,

@@ -104,6 +104,7 @@ impl Messenger {
             alerts: state(recovered, crate::logbook::ALERTS),
             casualties: state(recovered, crate::logbook::CASUALTIES),
             anchor: state(recovered, crate::logbook::ANCHOR).unwrap_or_default(),
+            asked: state(recovered, crate::logbook::ASKED).unwrap_or_default(),
         };
         let gap = match &kept.alerts {
             Some(kept) if recovered.last_sign_same_boot => Gap::Of(at.since(kept.at)),

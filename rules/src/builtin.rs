@@ -42,6 +42,8 @@ terms::closed_list! {
         OrdersNotLoaded = "orders not loaded",
         /// No order watches for ships, depth or the anchor, as things are declared.
         NotWatched = "not watched",
+        /// The picture has contradicted a declaration for long.
+        DeclarationDoubtful = "declaration doubtful",
         /// Neither satellites nor the computer's clock give the time.
         ClockNotKnown = "clock not known",
         /// A clock gives a time that others contradict.
@@ -89,6 +91,7 @@ impl BuiltIn {
             | Self::ClockNotKnown
             | Self::OwnTransmitterWrong
             | Self::InstrumentDoubtful
+            | Self::DeclarationDoubtful
             | Self::GearDue => Priority::Caution,
             Self::BeaconTest => Priority::Notice,
         }

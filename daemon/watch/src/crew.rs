@@ -91,6 +91,7 @@ impl Watch {
                     self.lookout.weigh_anchor();
                 }
                 self.declare_to_lookout();
+                self.answered(at, declared);
                 self.enter(at, Entry::Declared { what: declared });
                 let anchor = self.lookout.anchor(at);
                 if let Some(AnchorState { position, error_m, .. }) = anchor.filter(|_| said.is_some()) {

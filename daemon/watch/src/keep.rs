@@ -1,5 +1,6 @@
 //! How a watch begins, and what it leaves for the next.
 
+use crate::question::Asked;
 use crate::rhythm::Rhythm;
 use crate::senses::FeedSetting;
 use crate::{Watch, built_in};
@@ -32,6 +33,8 @@ pub struct Kept {
     pub casualties: Option<KeptCasualties>,
     /// Where the anchor lies.
     pub anchor: anchor::Kept,
+    /// The declarations that were asked about.
+    pub asked: Asked,
 }
 
 /// Everything a watch needs to begin, or to continue where another left off.
@@ -146,6 +149,7 @@ impl Watch {
             self.board.restore(at, snapshot, length);
             self.entered_watch = self.on_watch();
         }
+        self.questions.asked = kept.asked;
         if let Some(kept) = kept.casualties {
             self.lookout.restore_casualties(at, kept, gap);
         }
@@ -169,6 +173,7 @@ impl Watch {
             alerts: Some(self.board.snapshot()),
             casualties: Some(self.lookout.casualties_snapshot(at)),
             anchor: self.lookout.keep_anchor(),
+            asked: self.questions.asked,
         }
     }
 

@@ -12,6 +12,7 @@ mod gear;
 mod input;
 mod keep;
 mod look;
+mod question;
 mod rhythm;
 mod senses;
 #[cfg(test)]
@@ -99,6 +100,7 @@ pub struct Watch {
     locker: gear::Locker,
     departure: departure::Departure,
     exercise: Option<exercise::Exercise>,
+    questions: question::Questions,
 }
 
 impl Watch {
@@ -146,6 +148,7 @@ impl Watch {
             locker: gear::Locker::of(&boat),
             departure: departure::Departure::of(&boat),
             exercise: None,
+            questions: question::Questions::default(),
             boat,
         }
     }
@@ -269,6 +272,7 @@ impl Watch {
         self.pump(at);
         self.look_for_silence(at);
         self.look_for_clock(at);
+        self.look_at_declarations(at);
         self.look_at_dates(at);
         self.advance_exercise(at);
         self.note_weather(at);

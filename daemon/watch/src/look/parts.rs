@@ -81,6 +81,7 @@ impl Watch {
             (Some(BuiltIn::AisSilent), _) => Item::Ais,
             (Some(BuiltIn::OwnTransmitterSilent | BuiltIn::OwnTransmitterWrong), _) => Item::Transmitter,
             (Some(BuiltIn::InstrumentDoubtful), _) => Item::Instruments,
+            (Some(BuiltIn::DeclarationDoubtful), _) => Item::OwnVessel,
             (Some(BuiltIn::OrdersNotLoaded | BuiltIn::NotWatched), _) => Item::Orders,
             (Some(BuiltIn::GearDue), _) => Item::Gear,
             (Some(BuiltIn::ControlFailing), _) => Item::Control,
