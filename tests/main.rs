@@ -18,6 +18,7 @@ mod rough;
 
 mod anchorage;
 mod blind;
+mod budget;
 mod card;
 mod clock;
 mod control;

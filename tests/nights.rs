@@ -1,6 +1,6 @@
 //! Simulated nights: whole passages through the built binary, judged by the truth that their sentences were made from.
 
-use crate::night::{BOAT, Event, NIGHT, Night, ORDERS, approach, replay, replay_text, spans};
+use crate::night::{BOAT, Draw, Event, NIGHT, Night, ORDERS, approach, replay, replay_text, spans};
 use scenario::What;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
 use std::collections::BTreeMap;
@@ -168,17 +168,6 @@ fn the_events_of_an_alert_are_counted_without_a_gap_and_follow_each_other() {
     assert!(night.events.is_sorted_by_key(Event::at));
 }
 
-/// Numbers for a made-up night, the same for the same seed.
-struct Draw(u64);
-
-impl Draw {
-    fn from(&mut self, low: f64, high: f64) -> f64 {
-        // The multiplier and increment of Knuth's MMIX generator.
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        low + (high - low) * ((self.0 >> 11) as f64 / (1u64 << 53) as f64)
-    }
-}
-
 /// A thousand ships, each judged like the few of the other nights. The ten minutes are too short for the class B ships'
 /// patience, and not for the others.
 #[test]
@@ -196,10 +185,7 @@ fn a_thousand_ships_are_told_apart() {
 
 /// Six ships about own vessel in half an hour, some of which turn, as does own vessel.
 fn made_up(seed: u64) -> String {
-    let mut d = Draw(seed.wrapping_mul(0x9e37_79b9).wrapping_add(1));
-    for _ in 0..8 {
-        d.from(0.0, 1.0);
-    }
+    let mut d = Draw::seeded(seed);
     let mut text = format!(
         r#"version = 1
 title = "Made-up night {seed}"

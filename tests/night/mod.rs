@@ -112,3 +112,30 @@ pub fn spans(scenario: &Scenario, holds: impl Fn(Moment) -> bool) -> Vec<(Moment
     spans.extend(open.map(|from| (from, scenario.end())));
     spans
 }
+
+/// Numbers for a made-up night, the same for the same seed.
+pub struct Draw {
+    seed: u64,
+    state: u64,
+}
+
+impl Draw {
+    pub fn seeded(seed: u64) -> Self {
+        let mut draw = Self { seed, state: seed.wrapping_mul(0x9e37_79b9).wrapping_add(1) };
+        for _ in 0..8 {
+            draw.from(0.0, 1.0);
+        }
+        draw
+    }
+
+    pub const fn seed(&self) -> u64 {
+        self.seed
+    }
+
+    pub fn from(&mut self, low: f64, high: f64) -> f64 {
+        // The multiplier and increment of Knuth's MMIX generator.
+        self.state =
+            self.state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        low + (high - low) * ((self.state >> 11) as f64 / (1u64 << 53) as f64)
+    }
+}
