@@ -116,7 +116,7 @@ impl AtAnchor {
             checksum_optional: false,
             simulator: false,
             trusted: false,
-            silent_after: None,
+            silent_after: watch::Silence::Never,
         };
         let orders = Arc::new(Orders::read("passage", rules::SHIPPED).unwrap());
         let mut watch = Watch::new(&Boat::default());

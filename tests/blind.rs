@@ -326,7 +326,7 @@ fn a_near_ship_that_comes_and_is_heard_no_more_shows_that_the_receiver_is_deaf()
 fn a_declaration_that_the_picture_contradicts_is_asked_about_once() {
     let mut aboard = Aboard::usual();
     let declare = |aboard: &mut Aboard, what: &str| {
-        let act = Input::Act(Act::Declare { what: what.to_owned() });
+        let act = Input::Act(Act::Declare { what: what.to_owned(), metres: None, bearing_deg: None });
         aboard.watch.take(Moment(aboard.now), act).unwrap();
         aboard.gather();
     };

@@ -356,7 +356,7 @@ fn a_fix_that_walks_away_from_log_and_compass_is_a_warning_within_ten_minutes() 
         checksum_optional: false,
         simulator: false,
         trusted: false,
-        silent_after: None,
+        silent_after: watch::Silence::Never,
     };
     let begin = Begin { feeds: vec![feed], orders, ..Begin::default() };
     watch.take(Moment(0), Input::Begin(Box::new(begin))).unwrap();

@@ -51,12 +51,6 @@ impl Sight<'_> {
         self.picture.reading(subject, q)
     }
 
-    /// Whether a target's reports have stopped.
-    pub fn is_lost(&self, subject: Subject) -> bool {
-        matches!(subject, Subject::Target(_))
-            && matches!(self.picture.reading(subject, Quantity::Contact).value, Some(Value::Word(w)) if w == "lost")
-    }
-
     /// The reading of a measure; that of a window comes from its test's state.
     pub fn measure(&self, m: &Measure, subject: Subject, state: Option<&TestState>) -> Reading {
         let of = |n: Option<f64>| Reading { value: n.map(Value::Number), heard: Some(self.at) };

@@ -115,7 +115,9 @@ fn stand(kind: &Kind, scenario: &Scenario) -> Vec<Event> {
         ..Begin::default()
     };
     watch.take(Moment::ZERO, Input::Begin(Box::new(begin))).unwrap();
-    let [doing, waters] = kind.declared.map(|what| Input::Act(Act::Declare { what: what.to_owned() }));
+    let [doing, waters] = kind
+        .declared
+        .map(|what| Input::Act(Act::Declare { what: what.to_owned(), metres: None, bearing_deg: None }));
     watch.take(Moment::ZERO, waters).unwrap();
     let mut doing = Some(doing);
     let mut out = Vec::new();

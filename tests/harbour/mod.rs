@@ -52,7 +52,7 @@ fn stand(ships: &[Ship], lines: &[radio::Heard]) -> Heard {
         checksum_optional: false,
         simulator: false,
         trusted: false,
-        silent_after: Some(Duration::from_secs(60)),
+        silent_after: watch::Silence::After(Duration::from_secs(60)),
     };
     let orders = Arc::new(Orders::read("passage", rules::SHIPPED).unwrap());
     let mut watch = Watch::new(&Boat::default());
