@@ -56,6 +56,7 @@ mod rest;
 mod review;
 mod service;
 mod sounders;
+mod spoken;
 mod truth;
 mod webhook;
 mod wire;

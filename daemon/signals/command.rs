@@ -1,5 +1,5 @@
-//! A program as a signal: speech, a sound file, a light. It reads the words on standard input and the record from its
-//! environment. It never runs through a shell, and on timeout it is killed with everything it has started.
+//! A program as a signal: speech, a sound file, a light. It reads what a voice says on standard input, and the
+//! text and the record from its environment. It never runs through a shell, and on timeout it is killed with everything it has started.
 
 use super::Reporter;
 use super::ear::{Ear, Heard, urgency};
@@ -130,7 +130,7 @@ impl Program {
         let (mut child, mut group) = self.start(record).await?;
         if let Some(mut input) = child.stdin.take() {
             // A program is free to ignore its input.
-            let _ = input.write_all(format!("{}\n", record.alert.text).as_bytes()).await;
+            let _ = input.write_all(format!("{}\n", record.alert.spoken).as_bytes()).await;
         }
         let status = child.wait().await;
         // It has ended by itself; its number may belong to another process by now.
@@ -146,6 +146,7 @@ impl Program {
         command
             .args(self.argv.iter().skip(1))
             .env("MIDDLEWATCH_RECORD", &json)
+            .env("MIDDLEWATCH_TEXT", &record.alert.text)
             .env("MIDDLEWATCH_ALERT", id.to_string())
             .env("MIDDLEWATCH_PRIORITY", record.alert.priority.to_string())
             .stdin(Stdio::piped())

@@ -104,4 +104,32 @@ impl BuiltIn {
             _ => None,
         }
     }
+
+    /// What a voice says of it, before whose it is.
+    pub const fn aloud(self) -> &'static str {
+        match self {
+            Self::PersonOverboard => "man overboard",
+            Self::SearchTransmitter => "search and rescue transmitter heard",
+            Self::Epirb => "distress beacon heard, EPIRB",
+            Self::TooManyBeacons => "many distress beacons heard",
+            Self::VesselInDistress => "vessel in distress",
+            Self::WatchAlarm => "reset the watch alarm",
+            Self::FixLost => "position lost",
+            Self::PositionDoubtful => "position doubtful",
+            Self::FeedSilent => "feed silent",
+            Self::AisSilent => "AIS receiver silent",
+            Self::OwnTransmitterSilent => "own AIS transmitter not heard",
+            Self::OwnTransmitterWrong => "own AIS sends wrong data",
+            Self::InstrumentDoubtful => "instrument doubtful",
+            Self::LogbookFailing => "logbook failing",
+            Self::SignalFailing => "a signal has failed",
+            Self::OrdersNotLoaded => "new orders not loaded",
+            Self::ControlFailing => "control of the watch failing",
+            Self::NotWatched => "orders leave a danger unwatched",
+            Self::ClockNotKnown => "time not known",
+            Self::TimeDoubtful => "time doubtful",
+            Self::BeaconTest => "beacon test heard",
+            Self::GearDue => "gear due for service",
+        }
+    }
 }

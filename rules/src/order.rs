@@ -52,6 +52,8 @@ pub struct Order {
     pub over_for: Duration,
     /// The text of its alerts.
     pub text: Vec<Piece>,
+    /// What a voice says of it; `None` if that is worked out.
+    pub say: Option<Vec<Piece>>,
     /// When it applies.
     pub only: Only,
     /// Signals by name; `None`: all that carry its priority.

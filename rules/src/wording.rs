@@ -3,7 +3,7 @@
 use crate::condition::Measure;
 use crate::order::Piece;
 use std::time::Duration;
-use terms::{Dimension, METRES_PER_NM, Quantity, Value, rounded};
+use terms::{Dimension, METRES_PER_NM, Quantity, Value, rounded, speech};
 
 /// Distances of the anchor and marks below this are in metres.
 const NEAR_NM: f64 = 0.1;
@@ -111,6 +111,34 @@ fn missing(out: &mut String, m: &Measure, next: &str) {
         Dimension::Place => "place",
         Dimension::Word => "value",
     });
+}
+
+/// A measure's value as it is said aloud.
+pub fn spoken(m: &Measure, v: Option<&Value>) -> String {
+    let n = match (m, v) {
+        (_, None) => return "not known".to_owned(),
+        (Measure::Quantity(Quantity::Identity), Some(Value::Number(n))) => {
+            return speech::digits(&format!("{n:09.0}"));
+        }
+        (_, Some(Value::Number(n))) => *n,
+        (_, Some(Value::Word(w))) => return w.clone(),
+        (_, Some(Value::There)) => return "known".to_owned(),
+    };
+    match m.dimension() {
+        Dimension::Speed => format!("{} knots", speech::whole(n.abs().round() as u32)),
+        Dimension::Distance => speech::distance(n),
+        Dimension::Length if n.abs() < 10.0 => format!("{} metres", speech::decimal(n)),
+        Dimension::Length => format!("{} metres", speech::decimal(n.round())),
+        Dimension::Direction => speech::digits(&terms::three_digits(n)),
+        Dimension::Side => speech::look(n),
+        Dimension::TurnRate => format!("{} degrees a minute", speech::decimal(n.round())),
+        Dimension::Pressure => format!("{} hectopascals", speech::whole(n.abs().round() as u32)),
+        Dimension::Temperature => format!("{} degrees", speech::decimal(n.round())),
+        Dimension::Voltage => format!("{} volts", speech::decimal(n)),
+        Dimension::Time if n < 0.0 => format!("{} ago", speech::time(n)),
+        Dimension::Time => speech::time(n),
+        Dimension::Number | Dimension::Word | Dimension::Place => speech::decimal(n),
+    }
 }
 
 /// A number in the dimension's own unit, with the digits that mean something at sea.

@@ -2,13 +2,14 @@
 
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
+use terms::speech;
 
 /// What people read and hear. Empty words stand for none: the picture's are used, or a name.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Words {
     /// As written on a screen, in the logbook, in a message.
     pub written: String,
-    /// As read aloud; `None` if that is no different.
+    /// As a voice says it, in at most twenty words; `None` until it is worked out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub spoken: Option<String>,
 }
@@ -21,9 +22,6 @@ impl Words {
 
     fn and(mut self, more: &str) -> Self {
         self.written.push_str(more);
-        if let Some(spoken) = &mut self.spoken {
-            spoken.push_str(more);
-        }
         self
     }
 
@@ -56,7 +54,14 @@ impl Words {
 
     /// Words that also cover a number of other alerts.
     pub(crate) fn and_more(self, more: u32) -> Self {
-        if more == 0 { self } else { self.and(&format!("; and {more} more")) }
+        if more == 0 {
+            return self;
+        }
+        // Where the first one is matters more than how many others there are.
+        let more_aloud = format!(" And {} more.", speech::whole(more));
+        let room = |s: &String| speech::words(s) + speech::words(&more_aloud) <= speech::MOST_WORDS;
+        let spoken = self.spoken.clone().map(|s| if room(&s) { s + &more_aloud } else { s });
+        Self { spoken, ..self.and(&format!("; and {more} more")) }
     }
 }
 

@@ -67,6 +67,7 @@ pub fn record(alert: u32, seq: u32, priority: Priority, s: i64) -> EventRecord {
             priority,
             state: Some(AlertState::ActiveUnacknowledged),
             text: format!("alert {alert}"),
+            spoken: format!("alert {alert}"),
             exercise: false,
         },
         own: OwnPart::default(),

@@ -141,6 +141,7 @@ mod tests {
             priority,
             state: None,
             text,
+            spoken: String::new(),
             exercise: false,
         }
     }

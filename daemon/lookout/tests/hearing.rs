@@ -1,7 +1,7 @@
 //! Proof of hearing against a simulated reception whose truth is known.
 
 use crate::dice::Dice;
-use lookout::casualty::{CrewMember, spoken};
+use lookout::casualty::{CrewMember, in_full};
 use lookout::hearing::{Expected, Hearing, TooThin, horizon_nm};
 use lookout::{Lookout, Settings};
 use sentence::ais::{AisReport, PositionSource};
@@ -218,7 +218,7 @@ fn what_small_vessels_are_heard_to_is_told_in_the_overboard_line() {
     (ada.nav_status, ada.position) = (Some(14), Some(own.at(180.0, 1.0)));
     ada.position_source = Some(PositionSource::Fix);
     lookout.hear(at, FeedId(0), &Report::Ais(Box::new(ada)));
-    let line = spoken(&lookout.casualties(at)[0]);
+    let line = in_full(&lookout.casualties(at)[0]);
     let wanted = format!(
         "left of the {:.1} nautical miles to which a low beacon can be expected to be heard, {:.1} to {:.1}",
         e.range_nm, e.least_nm, e.most_nm

@@ -56,6 +56,9 @@ pub struct AlertPart {
     pub state: Option<AlertState>,
     /// The announcement.
     pub text: String,
+    /// What a voice says of it: at most twenty words, side before distance.
+    #[serde(default)]
+    pub spoken: String,
     /// Whether it is part of an exercise.
     pub exercise: bool,
 }

@@ -25,6 +25,7 @@ pub fn record() -> EventRecord {
             priority: Priority::Notice,
             state: None,
             text: "This is a test of the signal.".into(),
+            spoken: "This is a test of the signal.".into(),
             exercise: true,
         },
         own: OwnPart::default(),

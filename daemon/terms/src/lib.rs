@@ -11,6 +11,7 @@ mod problem;
 mod quantity;
 mod ship_time;
 mod span;
+pub mod speech;
 mod tendency;
 mod text;
 mod wakes;

@@ -5,7 +5,7 @@ use super::exercise::Exercise;
 use super::{Faults, built_in};
 use crate::senses::Ear;
 use lookout::Lookout;
-use lookout::casualty::spoken;
+use lookout::casualty::{aloud, in_full};
 use rules::{BuiltIn, Origin, Picture, Words};
 use terms::{Dimension, FeedId, Moment, Position, Quantity, Reading, Subject, Utc, Whose};
 
@@ -61,10 +61,11 @@ impl Picture for View<'_> {
 
     fn says(&self, origin: &Origin, about: Subject) -> Option<Words> {
         match (origin, about) {
-            (Origin::Exercise(_), _) => self.exercise?.says(self.at, about, self.lookout).map(Words::from),
+            (Origin::Exercise(_), _) => self.exercise?.says(self.at, about, self.lookout),
             (Origin::BuiltIn(what), Subject::Casualty(id)) => {
                 let state = self.lookout.casualty(self.at, id)?;
-                (built_in(state.kind) == *what).then(|| spoken(&state).into())
+                let words = || Words { written: in_full(&state), spoken: Some(aloud(&state)) };
+                (built_in(state.kind) == *what).then(words)
             }
             (Origin::BuiltIn(what), _) => self.says_built_in(*what, about),
             _ => None,

@@ -6,6 +6,7 @@ use crate::builtin::BuiltIn;
 use crate::life::Happened;
 use crate::picture::Picture;
 use crate::words::Words;
+use terms::{Subject, speech};
 
 impl Board {
     /// Takes the events since the last call, in order, each with the words of its moment. Call it after each call that may
@@ -20,7 +21,9 @@ impl Board {
         let noted = kind == EventKind::Noted;
         let fresh = if alert.is_active() || noted { self.fresh(&origin, &alert, picture) } else { None };
         let words = fresh.inspect(|fresh| self.alerts.say(at, alert.id, fresh.clone())).unwrap_or(said);
-        let words = named(words, &alert).and_more(carry.more);
+        let mut words = named(words, &alert);
+        words.spoken = Some(self.aloud(&origin, &alert, &words, picture));
+        let words = words.and_more(carry.more);
         AlertEvent { at, kind, seq: alert.seq, alert, origin, words, carry }
     }
 
@@ -29,7 +32,32 @@ impl Board {
     pub fn words(&self, alert: &Alert, picture: &dyn Picture) -> Words {
         let origin = self.alerts.origin(alert.id).filter(|_| alert.is_active());
         let fresh = origin.and_then(|origin| self.fresh(origin, alert, picture));
-        named(fresh.unwrap_or_else(|| self.alerts.said(self.now, alert.id)), alert)
+        let mut words = named(fresh.unwrap_or_else(|| self.alerts.said(self.now, alert.id)), alert);
+        words.spoken = origin.map(|origin| self.aloud(origin, alert, &words, picture)).or(words.spoken);
+        words
+    }
+
+    /// What a voice says of an alert or a notice, in at most [`speech::MOST_WORDS`] words.
+    fn aloud(&self, origin: &Origin, alert: &Alert, words: &Words, picture: &dyn Picture) -> String {
+        let name = || picture.name_of(alert.subject);
+        match (origin, &words.spoken) {
+            (_, Some(spoken)) => speech::shortened(spoken),
+            (Origin::BuiltIn(BuiltIn::WatchAlarm), _) => words.written.clone(),
+            (Origin::BuiltIn(what), _) => match alert.subject {
+                Subject::Feed(_) => speech::sentences([what.aloud(), &name()]),
+                _ => speech::sentences([what.aloud()]),
+            },
+            (Origin::Order(order) | Origin::Unjudged(order) | Origin::Crowd(order), _)
+                if alert.is_active() =>
+            {
+                let watched = self.by_name.get(order).and_then(|p| self.watched.get(*p as usize));
+                watched.map_or_else(
+                    || speech::sentences([order.as_str()]),
+                    |w| w.aloud(origin, alert.subject, &self.sight(picture)),
+                )
+            }
+            _ => speech::shortened(&words.written),
+        }
     }
 
     /// Every alert that stands, as a repeat of its last event in the words of now. Changes nothing.

@@ -1,5 +1,6 @@
 //! One order at work: what it remembers of each subject, and the step from truth to alert.
 
+mod aloud;
 mod places;
 mod step;
 mod telling;

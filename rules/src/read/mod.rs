@@ -16,6 +16,7 @@
 //! | `held` | how long `when` must hold before it calls, and `worse` before it calls again |
 //! | `over_for` | how long the end must last before it is over |
 //! | `text` | what it announces; `{name}` and any measure in braces, `{CPA}`, `{age of position}` |
+//! | `say` | what a voice says, at most 20 words (default: worked out from what the order is about) |
 //! | `only` | applies by what is declared and by the sun: `"by night"`, `"by day"`, `"under sail"`, `"under power"`, `"hove to"`, `"at anchor"`, `"moored"`, `"ocean"`, `"coastal"`, `"good visibility"`, `"restricted visibility"`. Several of a kind: any of them |
 //! | `except` | does not apply while she does one of these |
 //! | `signals` | signals by name (default: all that carry its priority). Once escalated, all of them in any case |

@@ -10,7 +10,7 @@ use crate::order::{NamedSignal, Order, Piece, Worst};
 use form::{At, Key, Name, Table, Value, Word, Written, key, one_of};
 use std::ops::Range;
 use std::time::Duration;
-use terms::{Dimension, Quantity, Whose};
+use terms::{Dimension, Quantity, Whose, speech};
 
 /// How deep conditions may nest.
 const DEEPEST: usize = 8;
@@ -31,6 +31,10 @@ const OVER_FOR: Key<Duration> = time("over_for", "how long the end must be so be
 const TEXT: Key<String> = key("text", "what is said, with measures in braces")
     .example("\"{depth below keel} below the keel\"")
     .most(400);
+const SAY: Key<String> =
+    key("say", "what a voice says, at most twenty words with the values; by default what, where and how far")
+        .example("\"Shoal water. {depth below keel}.\"")
+        .most(200);
 const ONLY: Key<At<When>> = key("only", "when it applies; by default always").example("under sail");
 const EXCEPT: Key<At<Except>> = key("except", "what she does while it does not apply").example("moored");
 const SIGNALS: Key<At<String>> =
@@ -190,6 +194,7 @@ pub fn order(mut t: Table<'_>, i: usize, marks: &Marks, elsewhere: &mut NamedEls
         }
     }
     let text = text(&mut t, each, name.as_deref().unwrap_or(""), marks, &tests);
+    let say = say(&mut t, each, marks, &tests);
     let only = only(&mut t);
     let worst = worst(&mut t, each, marks, &tests);
     let (held, over_for, patience) = (t.take(&HELD), t.take(&OVER_FOR), t.take(&PATIENCE));
@@ -208,6 +213,7 @@ pub fn order(mut t: Table<'_>, i: usize, marks: &Marks, elsewhere: &mut NamedEls
         held: held?,
         over_for: over_for?,
         text: text?,
+        say: say?,
         only,
         signals: named.map(|list| list.into_iter().map(|s| s.value).collect()),
         patience: patience?.0,
@@ -336,6 +342,21 @@ fn text(t: &mut Table<'_>, each: Whose, name: &str, marks: &Marks, tests: &[Test
     let Some(v) = t.value(&TEXT) else { return Some(own_words(name, each, tests)) };
     let text = t.read(TEXT.name(), &TEXT, &v)?;
     pieces(&text, each, marks, tests).map_err(|e| wrong_within(t, &v, e)).ok()
+}
+
+/// What a voice says, in pieces, if the file gives it.
+fn say(t: &mut Table<'_>, each: Whose, marks: &Marks, tests: &[Test]) -> Option<Option<Vec<Piece>>> {
+    let Some(v) = t.value(&SAY) else { return Some(None) };
+    let said = t.read(SAY.name(), &SAY, &v)?;
+    let pieces = pieces(&said, each, marks, tests).map_err(|e| wrong_within(t, &v, e)).ok()?;
+    // A value is two or three words.
+    let words = |piece: &Piece| if let Piece::Words(w) = piece { speech::words(w) } else { 3 };
+    let words: usize = pieces.iter().map(words).sum();
+    if words > speech::MOST_WORDS {
+        let most = speech::MOST_WORDS;
+        t.wrong_at(v.span(), format!("too long to be spoken: some {words} words, and {most} are the most"));
+    }
+    Some(Some(pieces))
 }
 
 fn worst(t: &mut Table<'_>, each: Whose, marks: &Marks, tests: &[Test]) -> Option<Worst> {

@@ -30,7 +30,7 @@ pub use news::{CasualtyNews, News};
 pub(crate) use own::ahead;
 pub use own::{Known, OwnContext, RelativeTo, SetDrift, WindFrom};
 pub use snapshot::{Gap, Snapshot};
-pub use spoken::{out_of_hearing, spoken, who};
+pub use spoken::{aloud, in_full, out_of_hearing, who};
 pub use stand_down::NoSuchCasualty;
 pub use state::{Audible, CasualtyState, Placed, Reach};
 pub use track::{OnTrack, Track};

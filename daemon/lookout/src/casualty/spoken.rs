@@ -1,20 +1,73 @@
-//! A casualty in one line that can be read aloud.
+//! A casualty in words: as it is called out, and in one line in full.
 
 use super::case::{ElapsedIs, Kind, Source, Why};
 use super::nature;
 use super::own::{RelativeTo, SetDrift};
 use super::state::{Audible, CasualtyState, Placed};
 use std::time::Duration;
-use terms::{METRES_PER_NM, one_line, three_digits, turn_deg};
+use terms::{METRES_PER_NM, one_line, speech, three_digits, turn_deg};
 
 /// Below this, ranges are given in metres.
 const NEAR_NM: f64 = 0.25;
 /// Slower than this, a range is neither closing nor opening.
 const STEADY_KN: f64 = 0.2;
 
+/// Below this the side and the distance are left out: within the error of any fix.
+const CLOSE_BY_NM: f64 = 0.02;
+/// A fix older than this is said to be old.
+const OLD_FIX: Duration = Duration::from_secs(120);
+
+/// The casualty as it is called out, in at most twenty words: what and who, where by side, how far, closing or opening.
+/// Nothing that a listener cannot act on.
+pub fn aloud(s: &CasualtyState) -> String {
+    let what = match (s.kind, s.crew.as_deref()) {
+        (Kind::PersonOverboard, Some(name)) => format!("Man overboard, {}", short_name(name)),
+        (Kind::PersonOverboard, None) if s.source == Source::Ais => {
+            "Man overboard beacon, not ours".to_owned()
+        }
+        (Kind::PersonOverboard, None) => "Man overboard".to_owned(),
+        (Kind::Sart, _) => "Search and rescue transmitter heard".to_owned(),
+        (Kind::Epirb, _) => "Distress beacon heard, EPIRB".to_owned(),
+        (Kind::VesselInDistress(n), _) => format!("Vessel in distress, {}", nature::words(n)),
+        (Kind::ManyBeacons { .. }, _) => "Many more distress beacons heard".to_owned(),
+    };
+    let old = s.fix_age.filter(|age| *age > OLD_FIX && s.source == Source::Ais);
+    let old = old.map(|age| format!("last fix {} old", speech::time(age.as_secs_f64())));
+    speech::sentences([what.as_str(), &where_aloud(s), old.as_deref().unwrap_or_default()])
+}
+
+/// Side, distance, and what it does.
+fn where_aloud(s: &CasualtyState) -> String {
+    let Some(range_nm) = s.range_nm else { return "position not known".to_owned() };
+    let radius_nm = s.radius95_nm.unwrap_or(0.0);
+    if range_nm <= CLOSE_BY_NM || (radius_nm >= range_nm && radius_nm < NEAR_NM) {
+        return "close by".to_owned();
+    }
+    if radius_nm >= range_nm {
+        return "position not known".to_owned();
+    }
+    let side = match (s.relative_bearing_deg, s.bearing_deg) {
+        (Some(relative), _) => Some(speech::look(relative)),
+        (None, Some(bearing)) => Some(speech::bearing(bearing)),
+        (None, None) => None,
+    };
+    let closing = s.closing_kn.and_then(|kn| match kn {
+        kn if kn > STEADY_KN => Some("closing"),
+        kn if kn < -STEADY_KN => Some("opening"),
+        _ => None,
+    });
+    let parts = [side, Some(speech::distance(range_nm)), closing.map(str::to_owned)];
+    parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
+/// The first words of a name, so that a long one does not hide where its bearer is.
+fn short_name(name: &str) -> String {
+    one_line(name).split_whitespace().take(2).collect::<Vec<_>>().join(" ")
+}
+
 /// The casualty in one line: who, where from here, how long, which way it drifts, and how to get there. Anything not
 /// known is left out, except the position: if that is unknown, the line says so.
-pub fn spoken(s: &CasualtyState) -> String {
+pub fn in_full(s: &CasualtyState) -> String {
     let mut parts = vec![who(s), place(s)];
     let since = if s.elapsed_is == ElapsedIs::AtLeast { "at least " } else { "" };
     // A beacon starts some time after the fall; a button gives the time of the fall itself.

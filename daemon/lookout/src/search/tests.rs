@@ -1,7 +1,7 @@
 //! Patterns checked against published figures and by sailing them independently.
 
 use super::*;
-use crate::casualty::{Casualties, Known, OwnContext, SetDrift, WindFrom, spoken, who};
+use crate::casualty::{Casualties, Known, OwnContext, SetDrift, WindFrom, in_full, who};
 use crate::drift::{Current, Datum};
 use std::time::Duration;
 use terms::{METRES_PER_NM, Moment, Position, Utc, UtcSource, normal_deg};
@@ -219,7 +219,7 @@ fn the_sheet_for_the_coordinator() {
     }
     assert!(sheet.contains("2 h 57 min"), "Hayward at 10 °C: {sheet}");
     assert!(!sheet.contains('\u{7}'), "a name cannot break the sheet");
-    assert!(!spoken(&s).contains('\u{7}') && who(&s).contains("Ada"));
+    assert!(!in_full(&s).contains('\u{7}') && who(&s).contains("Ada"));
     let blank = brief(now, &Vessel::default(), &s, None, &Current::unknown(), &[], &OwnContext::default());
     assert!(blank.contains("My position ________") && blank.contains("Wind ________"));
 }

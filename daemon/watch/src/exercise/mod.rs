@@ -3,15 +3,15 @@
 
 use super::Watch;
 use lookout::Lookout;
-use lookout::casualty::{Casualties, CasualtyState, OwnContext, spoken};
+use lookout::casualty::{Casualties, CasualtyState, OwnContext, aloud, in_full};
 use record::{ActError, Drill, DrillEnd, Entry, ExerciseNow, Measures};
-use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority};
+use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority, Words};
 use scenario::Overboard;
 use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::{CasualtyId, Mmsi, Moment, Position, Subject, span, turn_deg};
+use terms::{CasualtyId, Mmsi, Moment, Position, Subject, span, speech, turn_deg};
 
 /// Prefix of everything that an exercise announces.
 const MARK: &str = "EXERCISE";
@@ -71,9 +71,11 @@ impl Exercise {
     }
 
     /// The words for the invented casualty at a moment.
-    pub fn says(&self, at: Moment, about: Subject, lookout: &Lookout) -> Option<String> {
+    pub fn says(&self, at: Moment, about: Subject, lookout: &Lookout) -> Option<Words> {
         let Subject::Casualty(id) = about else { return None };
-        Some(format!("{MARK}: {}", spoken(&self.state(at, id, lookout)?)))
+        let state = self.state(at, id, lookout)?;
+        let spoken = speech::sentences(["exercise", &aloud(&state)]);
+        Some(Words { written: format!("{MARK}: {}", in_full(&state)), spoken: Some(spoken) })
     }
 }
 
@@ -399,7 +401,7 @@ impl Watch {
             drill: e.drill.word().to_owned(),
             title: e.drill.title().to_owned(),
             began_s: at.since(e.began).as_secs_f64(),
-            words: e.casualty.and_then(|id| self.exercise_state(at, id)).map(|s| spoken(&s)),
+            words: e.casualty.and_then(|id| self.exercise_state(at, id)).map(|s| in_full(&s)),
             measured: e.measured.measures().to_string(),
         })
     }

@@ -2,7 +2,7 @@
 
 use super::parts::casualty_part;
 use crate::Watch;
-use lookout::casualty::spoken;
+use lookout::casualty::in_full;
 use lookout::search::{Pattern, Searched, Sweep, Vessel, Wish};
 use record::{ActError, CasualtyAnswer, CasualtyQuestion};
 use terms::{CasualtyId, Moment};
@@ -41,7 +41,7 @@ impl Watch {
             .ok_or_else(|| ActError::Nothing(format!("no casualty {}", id.0)))?;
         let mut told = CasualtyAnswer {
             casualty: casualty_part(&state),
-            words: spoken(&state),
+            words: in_full(&state),
             brief: q.brief.then(|| self.lookout.brief(at, id, &self.vessel)).flatten(),
             plan: None,
             gpx: None,

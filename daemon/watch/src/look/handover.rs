@@ -1,7 +1,7 @@
 //! What the relief must know.
 
 use crate::Watch;
-use lookout::casualty::{out_of_hearing, spoken};
+use lookout::casualty::{in_full, out_of_hearing};
 use lookout::hearing::{Basis, Expected};
 use record::words::{capital, count};
 use record::{Date, Handover, LowBeacon, LowBeaconBasis, RestNow};
@@ -148,7 +148,7 @@ impl Watch {
         lines.extend(self.board.rests(&view).iter().take(MOST_RESTS).map(rest_words));
 
         let casualties = self.open_casualties(at);
-        lines.extend(casualties.iter().map(|c| format!("CASUALTY {}: {}", c.id.0, spoken(c))));
+        lines.extend(casualties.iter().map(|c| format!("CASUALTY {}: {}", c.id.0, in_full(c))));
         if told.standing.is_empty() {
             lines.push("No open alerts".to_owned());
         }

@@ -41,6 +41,7 @@ impl Watch {
                 origin: (&e.origin).into(),
                 about: self.about(&e.origin, e.alert.subject),
                 priority: e.alert.priority,
+                spoken: e.words.spoken.unwrap_or_default(),
                 text: e.words.written,
                 exercise: e.alert.exercise,
             },

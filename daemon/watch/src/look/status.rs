@@ -4,7 +4,7 @@ use super::parts::{casualty_part, own_part, target_part};
 use super::place;
 use crate::Watch;
 use crate::senses::Ear;
-use lookout::casualty::{CasualtyState, spoken, who};
+use lookout::casualty::{CasualtyState, in_full, who};
 use lookout::{OwnState, TargetState};
 use record::words::capital;
 use record::{
@@ -124,7 +124,7 @@ fn casualty_now(c: &CasualtyState) -> CasualtyNow {
     CasualtyNow {
         part: casualty_part(c),
         who: capital(&who(c)),
-        words: spoken(c),
+        words: in_full(c),
         look: place::words(c.range_nm, c.bearing_deg, relative, c.closing_kn),
         closing_kn: c.closing_kn,
     }

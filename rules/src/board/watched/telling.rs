@@ -6,7 +6,7 @@ use crate::condition::Measure;
 use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
 use crate::wording;
-use terms::{Moment, Subject, Whose};
+use terms::{Moment, Subject, Value, Whose};
 
 impl Watched {
     /// Raises the alert that the order cannot be judged once its patience is used up, and ends it.
@@ -138,15 +138,20 @@ impl Watched {
 
     /// The order's text about a subject, with the values of this moment.
     pub fn text(&self, subject: Subject, sight: &Sight<'_>) -> String {
-        let entry = self.progress.get(&subject);
-        let value = |m: &Measure| {
-            let place = self.order.tests.iter().position(|t| t.measure == *m);
-            let state = place.and_then(|i| {
-                if self.is_shared(i) { self.shared.get(i) } else { entry.and_then(|e| e.tests.get(i)) }
-            });
-            sight.measure(m, subject, state).value
-        };
-        wording::text(&self.order.text, || sight.picture.name_of(subject), value)
+        wording::text(&self.order.text, || sight.picture.name_of(subject), |m| self.value(m, subject, sight))
+    }
+
+    /// The value of a measure in the order's text, with the windows of its tests.
+    pub(super) fn value(&self, m: &Measure, subject: Subject, sight: &Sight<'_>) -> Option<Value> {
+        let place = self.order.tests.iter().position(|t| t.measure == *m);
+        let state = place.and_then(|i| {
+            if self.is_shared(i) {
+                self.shared.get(i)
+            } else {
+                self.progress.get(&subject).and_then(|e| e.tests.get(i))
+            }
+        });
+        sight.measure(m, subject, state).value
     }
 
     /// The words of one of this order's alerts as of now. `None` if nothing new can be said: the alert is from before a

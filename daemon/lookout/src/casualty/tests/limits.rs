@@ -82,7 +82,7 @@ fn one_line_can_be_read_aloud() {
     c.hear_ais(s(400.0), &beacon(ADA, Some(14), Some(here().at(0.0, 0.6).at(325.0, 0.4))), &own(s(400.0)));
     // By hand on the plane: own 0.7 nm north of `here`; the beacon 0.928 north and 0.229 west of it.
     let now = s(420.0);
-    let line = spoken(&c.state(now, CasualtyId(1), &own(now)).unwrap());
+    let line = in_full(&c.state(now, CasualtyId(1), &own(now)).unwrap());
     for words in [
         "Ada overboard, range 0.32 nautical miles, bearing 315 true, 318 magnetic, 50 degrees on the port bow",
         "20 seconds ago",
@@ -93,7 +93,7 @@ fn one_line_can_be_read_aloud() {
         assert!(line.contains(words), "{words} in: {line}");
     }
     let silent = s(560.0);
-    assert!(spoken(&c.state(silent, CasualtyId(1), &own(silent)).unwrap()).contains("estimated range"));
+    assert!(in_full(&c.state(silent, CasualtyId(1), &own(silent)).unwrap()).contains("estimated range"));
     for (relative, words) in [
         (0.0, "dead ahead"),
         (40.0, "40 degrees on the starboard bow"),
