@@ -130,6 +130,7 @@ impl BuiltIn {
             Self::TimeDoubtful => "time doubtful",
             Self::BeaconTest => "beacon test heard",
             Self::GearDue => "gear due for service",
+            Self::DeclarationDoubtful => "is the declaration still true",
         }
     }
 }
