@@ -44,7 +44,9 @@ fn a_drill_says_exercise_everywhere_and_a_real_beacon_takes_its_place_at_once() 
     assert_eq!(exercise["alert"]["exercise"], true);
     assert!(exercise["alert"]["text"].as_str().unwrap().starts_with("EXERCISE"), "{exercise}");
     assert_eq!(exercise["casualty"]["crew"], "EXERCISE");
-    until("the voice", || std::fs::read_to_string(&voice).ok().filter(|t| t.starts_with("EXERCISE")));
+    until("the voice", || {
+        std::fs::read_to_string(&voice).ok().filter(|t| t.starts_with("Exercise. Man overboard."))
+    });
     let status = daemon.status();
     assert!(status["casualties"].as_array().unwrap().is_empty(), "no real one");
     assert_eq!(status["exercise"]["drill"], "overboard");

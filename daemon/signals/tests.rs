@@ -79,6 +79,7 @@ impl Night {
         let alert = &mut record.alert;
         (alert.id, alert.order, alert.exercise) = (AlertId(id), "depth".to_owned(), false);
         (alert.priority, alert.state, alert.text) = (priority, Some(state), format!("alert {id}"));
+        alert.spoken = alert.text.clone();
         self.signals.tell(at, record, &Carry { aloud: event.calls(), ..Carry::default() });
     }
 

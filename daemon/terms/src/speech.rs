@@ -70,20 +70,22 @@ pub fn digits(text: &str) -> String {
     all.collect::<Vec<_>>().join(" ")
 }
 
-/// A distance: metres when near, quarters of a mile to three miles, halves to ten.
+/// A distance: metres when near, quarters of a mile to one mile, halves to three.
 pub fn distance(nm: f64) -> String {
     let nm = nm.abs();
     if nm < NEAR_NM {
         let metres = nm * METRES_PER_NM;
-        let step = if metres < 95.0 { 10.0 } else { 50.0 };
+        let step = match metres {
+            ..95.0 => 10.0,
+            ..175.0 => 50.0,
+            _ => 100.0,
+        };
         return format!("{} metres", whole(((metres / step).round() * step) as u32));
     }
-    let parts = if nm < 2.9 {
-        4.0
-    } else if nm < 10.0 {
-        2.0
-    } else {
-        1.0
+    let parts = match nm {
+        ..0.9 => 4.0,
+        ..2.8 => 2.0,
+        _ => 1.0,
     };
     let quarters = ((nm * parts).round() * (4.0 / parts)).min(1e9) as u32;
     let part = match quarters % 4 {
@@ -97,7 +99,6 @@ pub fn distance(nm: f64) -> String {
         (0, part) => format!("{part} of a mile"),
         (1, "") => "one mile".to_owned(),
         (miles, "") => format!("{} miles", whole(miles)),
-        (miles, "three quarters") => format!("{} and three-quarter miles", whole(miles)),
         (miles, part) => format!("{} and {part} miles", whole(miles)),
     }
 }
@@ -268,12 +269,13 @@ mod tests {
             (0.0, "zero metres"),
             (0.02, "forty metres"),
             (0.108, "two hundred metres"),
-            (0.24, "four hundred and fifty metres"),
+            (0.081, "one hundred and fifty metres"),
+            (0.24, "four hundred metres"),
             (0.25, "a quarter of a mile"),
             (0.5, "half a mile"),
             (0.76, "three quarters of a mile"),
             (1.0, "one mile"),
-            (1.3, "one and a quarter miles"),
+            (1.3, "one and a half miles"),
             (2.5, "two and a half miles"),
             (5.1, "five miles"),
             (12.4, "twelve miles"),

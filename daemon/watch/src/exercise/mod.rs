@@ -74,7 +74,9 @@ impl Exercise {
     pub fn says(&self, at: Moment, about: Subject, lookout: &Lookout) -> Option<Words> {
         let Subject::Casualty(id) = about else { return None };
         let state = self.state(at, id, lookout)?;
-        let spoken = speech::sentences(["exercise", &aloud(&state)]);
+        // Nobody of that name is missing.
+        let aloud = aloud(&state).replacen(&format!(", {MARK}"), "", 1);
+        let spoken = speech::sentences(["exercise", &aloud]);
         Some(Words { written: format!("{MARK}: {}", in_full(&state)), spoken: Some(spoken) })
     }
 }

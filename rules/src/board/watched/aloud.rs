@@ -12,6 +12,9 @@ use terms::{Quantity, Subject, Value, Whose, speech};
 /// of any fix.
 const COLLISION_NM: f64 = 0.05;
 
+/// A ship's line longer than this leaves out the degrees: numbers take long to say.
+const ENOUGH_WORDS: usize = 17;
+
 impl Watched {
     /// What a voice says now of one of this order's alerts.
     pub fn aloud(&self, origin: &Origin, subject: Subject, sight: &Sight<'_>) -> String {
@@ -87,7 +90,7 @@ impl Watched {
         let exact = line(relative.map(speech::look).or_else(|| number(Q::Bearing).map(speech::bearing)));
         // Rather the side alone than nothing of what she does.
         match relative {
-            Some(relative) if speech::words(&exact) > speech::MOST_WORDS => {
+            Some(relative) if speech::words(&exact) > ENOUGH_WORDS => {
                 line(Some(speech::Side::of(relative, None).words().to_owned()))
             }
             _ => exact,
