@@ -132,7 +132,7 @@ fn a_program_that_hangs_holds_nobody_up_and_is_ended_with_all_it_started() {
         folder,
         &format!(
             "[[signal]]\nname = \"hangs\"\ncommand = [\"/bin/sh\", {script:?}]\ntimeout = \"1 h\"\n\
-             [[signal]]\nname = \"voice\"\ncommand = [\"/bin/sh\", \"-c\", \"cat >> {}; env | grep ^MIDDLEWATCH_PRIORITY >> {}\"]\n\
+             [[signal]]\nname = \"voice\"\ncommand = [\"/bin/sh\", \"-c\", \"cat >> {}; env | grep -e ^MIDDLEWATCH_PRIORITY -e ^MIDDLEWATCH_TEXT >> {}\"]\n\
              [[signal]]\nname = \"other\"\ncommand = [\"/bin/sh\", \"-c\", \"echo told >> {}.never\"]\norders = [\"depth\"]\n\
              [[signal]]\nname = \"horn\"\nbuzzer = {{ recorded = {buzzer:?} }}\n",
             heard.display(),
@@ -145,7 +145,8 @@ fn a_program_that_hangs_holds_nobody_up_and_is_ended_with_all_it_started() {
     let words = until("the voice", || {
         std::fs::read_to_string(&heard).ok().filter(|h| h.contains("MIDDLEWATCH_PRIORITY"))
     });
-    assert!(words.contains("Ada; rm -rf /"), "as words, to no shell: {words}");
+    assert!(words.contains("TEXT=Ada; rm -rf / overboard"), "as words, to no shell: {words}");
+    assert!(words.starts_with("Man overboard, Ada; rm. "), "{words}");
     assert!(words.contains("MIDDLEWATCH_PRIORITY=emergency alarm"), "{words}");
     let pid = until("the child", || std::fs::read_to_string(&child).ok()?.trim().parse::<i32>().ok());
     let lives = || {

@@ -69,9 +69,9 @@ fn measure(m: &Measure, v: &Value) -> String {
 }
 
 /// Words behind or before which a value stands for a thing that has no value: "within …", "… off".
-const BEFORE: [&str; 19] = [
-    "about", "above", "after", "at", "below", "beyond", "by", "for", "from", "in", "near", "of", "only",
-    "over", "since", "than", "to", "under", "within",
+const BEFORE: [&str; 20] = [
+    "about", "above", "after", "at", "below", "beyond", "by", "for", "from", "in", "least", "near", "of",
+    "only", "over", "since", "than", "to", "under", "within",
 ];
 const BEHIND: [&str; 8] = ["above", "abeam", "ahead", "astern", "away", "below", "from", "off"];
 
@@ -189,7 +189,7 @@ mod tests {
         all.sort();
         all.dedup();
         let read = [
-            "Battery not known",
+            "Battery not known, an unknown voltage within the last hour",
             "Depth below the keel not known",
             "Gusts to an unknown speed",
             "Heading (not known) has left its mean",
@@ -201,8 +201,10 @@ mod tests {
             "ORRIN FALDE moves an unknown distance off, bearing not known",
             "ORRIN FALDE: CPA not known, now an unknown distance off, bearing not known",
             "Off track by an unknown distance",
+            "Over three hours she has turned with the wind: heading not known, wind from an unknown direction",
             "Pressure not known, falling quickly",
-            "She lies an unknown distance from her anchor",
+            "Pressure not known, falling rapidly for this latitude",
+            "She has dragged by an unknown distance, at least an unknown distance; an unknown distance from where the anchor lay",
             "The echo sounder shows an unknown depth below the keel, for ten minutes now",
             "The wind has shifted to an unknown direction, an unknown speed",
             "The wind has shifted, now from an unknown direction",

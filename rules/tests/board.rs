@@ -274,9 +274,11 @@ fn what_cannot_be_judged_is_told_of_all_ships_together_and_no_longer_when_they_a
 fn a_ship_out_of_range_is_no_failing() {
     let mut t = Table::with(CLOSE);
     let ship = Subject::Target(terms::Mmsi::new(230_000_001).unwrap());
+    t.chart.unheard.insert(ship);
     t.word(ship, Q::Contact, "lost").word(ship, Q::Kind, "vessel").pass(3600.0);
     assert_eq!(t.told(), [""; 0]);
     // Heard again without a course, she is one.
+    t.chart.unheard.remove(&ship);
     t.word(ship, Q::Contact, "held").word(ship, Q::Kind, "vessel").pass(601.0);
     assert_eq!(t.kinds(), [Raised]);
 }

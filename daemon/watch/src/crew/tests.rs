@@ -226,12 +226,17 @@ fn to_acknowledge_the_watch_alarm_is_to_reset_it() {
         let mut w = watch();
         w.advance(s(740));
         let act = Act::Acknowledge { alert: None, order: of.map(str::to_owned) };
-        assert_eq!(w.act(s(740), act), Ok("watch alarm reset".to_owned()));
+        // The order about depth cannot be judged by then, which is a caution.
+        let caution = if of.is_none() { "; alert 1 is a caution, which needs none" } else { "" };
+        assert_eq!(w.act(s(740), act), Ok(format!("watch alarm reset{caution}")));
     }
     let mut w = watch();
     w.advance(s(740));
     call(&mut w, s(740), BuiltIn::FixLost, Subject::OwnVessel);
-    assert_eq!(w.act(s(740), all()), Ok("watch alarm reset; 1 acknowledged".to_owned()));
+    assert_eq!(
+        w.act(s(740), all()),
+        Ok("watch alarm reset; 1 acknowledged; alert 1 is a caution, which needs none".to_owned())
+    );
     w.advance(s(1500));
     let id = w.board.built_in(BuiltIn::WatchAlarm, Subject::Lookout).unwrap().id;
     let done = w.act(s(1500), Act::Acknowledge { alert: Some(id), order: None });
