@@ -63,7 +63,9 @@ fn a_drill_says_exercise_everywhere_and_a_real_beacon_takes_its_place_at_once() 
     let real = receiver.wait_for(|r| r["alert"]["exercise"] == false && r["casualty"].is_object());
     assert!(real["alert"]["text"].as_str().unwrap().starts_with("Ada overboard"), "{real}");
     assert_ne!(real["casualty"]["id"], exercise["casualty"]["id"]);
-    until("the voice", || std::fs::read_to_string(&voice).ok().filter(|t| t.contains("\nAda overboard")));
+    until("the voice", || {
+        std::fs::read_to_string(&voice).ok().filter(|t| t.contains("\nMan overboard, Ada."))
+    });
     let status = daemon.status();
     assert!(status["exercise"].is_null());
     assert!(status["alerts"].as_array().unwrap().iter().all(|a| a["exercise"] == false), "{status}");
