@@ -1,7 +1,7 @@
 //! Where the anchor lies, and whether she drags it.
 //!
 //! A vessel at anchor lies somewhere in a circle about her anchor, most often near its edge, with her bow to the anchor.
-//! Neither the circle's centre nor its radius is known when she comes to rest. [`Swing`] therefore holds many circles that
+//! Neither the circle's centre nor its radius is known when she comes to rest. `Swing` therefore holds many circles that
 //! could be hers and weighs each by where she has lain since and how she headed there: a place outside a circle speaks
 //! against it, one near its edge for it, and a bow that points at its centre for it, too. What all likely circles leave
 //! outside is a drag; what some of them explain is a swing. From the same weights come the place of the anchor and the

@@ -13,7 +13,7 @@ use terms::{Quantity, Subject, Value, Whose, speech};
 const COLLISION_NM: f64 = 0.05;
 
 /// A ship's line longer than this leaves out the degrees: numbers take long to say.
-const ENOUGH_WORDS: usize = 17;
+const ENOUGH_WORDS: usize = 16;
 
 impl Watched {
     /// What a voice says now of one of this order's alerts.
