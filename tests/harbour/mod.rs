@@ -6,6 +6,7 @@
 //! 1.3 times the limit nor was headed so, or though she was past. Twice: the same order called her again, and nothing had
 //! changed in between.
 
+#[path = "../../daemon/lookout/tests/encounters/chance.rs"]
 mod chance;
 mod judge;
 mod radio;

@@ -9,6 +9,7 @@
 //! to it came under 1.3 (or twice) the limit. Flicker: called more often than it became due. Lateness is also reported,
 //! and held under its goal, by the whole limit of time.
 
+mod chance;
 mod scene;
 mod world;
 

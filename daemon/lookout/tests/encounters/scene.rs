@@ -1,6 +1,7 @@
 //! One encounter: who meets whom, what is reported about it and what of that is received.
 
-use super::world::{Chance, Receiver, Second, Turn, Vessel};
+use super::chance::Chance;
+use super::world::{Receiver, Second, Turn, Vessel};
 use sentence::ais::AisReport;
 use sentence::{Fix, Report};
 use terms::{FeedId, Mmsi, Moment, Position};

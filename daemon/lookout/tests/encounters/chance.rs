@@ -1,4 +1,4 @@
-//! Numbers by a seed.
+//! Numbers by a seed, for made encounters here and made harbours in the tests of the whole.
 
 /// SplitMix64: a small generator where each seed gives its own sequence (Steele, Lea and Flood 2014).
 pub struct Chance(u64);
