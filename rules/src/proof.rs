@@ -12,6 +12,7 @@ use crate::order::{Order, Orders};
 use crate::trial::{Call, Heard, Run, Step, Trial};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use std::time::Duration;
 use terms::{METRES_PER_NM, Position, Quantity, Value, Whose};
 
@@ -88,15 +89,24 @@ impl Orders {
 
     /// The order that calls for a danger by night and by day, in fog and in clear air; of these the one that calls last.
     fn watcher(&self, danger: Danger, declared: Declarations) -> Option<WatchedBy> {
-        let visibilities: Vec<Visibility> = declared.visibility.map_or(Visibility::ALL.to_vec(), |v| vec![v]);
+        let concerned = self.concerned(danger);
+        let asks_sun =
+            |o: &Arc<Order>| o.only.night.is_some() || asks(o, |m| m.follows() == Some(Quantity::Sun));
+        // What no order asks for makes no difference.
+        let suns: &[&str] = if concerned.orders.iter().any(asks_sun) { &["up", "down"] } else { &["up"] };
+        let asks_visibility = concerned.orders.iter().any(|o| o.only.visibility.is_some());
+        let visibilities = match declared.visibility {
+            None if asks_visibility => Visibility::ALL.map(Some).to_vec(),
+            same => vec![same],
+        };
         let mut last: Option<(Duration, WatchedBy)> = None;
         for visibility in visibilities {
-            for sun in ["up", "down"] {
-                let declared = Declarations { visibility: Some(visibility), ..declared };
+            for sun in suns {
+                let declared = Declarations { visibility, ..declared };
                 let trial = played(danger, declared, sun);
-                let calls = Run::calls(&trial, self);
+                let calls = Run::calls(&trial, &concerned);
                 // The loudest, and of these the first.
-                let counted = calls.into_iter().filter(|call| self.counts(danger, call)).rev();
+                let counted = calls.into_iter().filter(|call| concerned.counts(danger, call)).rev();
                 let call = counted.max_by_key(|call| call.priority)?;
                 let before = (danger == Danger::Ships).then(|| CLOSEST.saturating_sub(call.at).as_secs_f64());
                 if last.as_ref().is_none_or(|(at, _)| call.at > *at) {
@@ -108,22 +118,44 @@ impl Orders {
         last.map(|(_, by)| by)
     }
 
+    /// The orders about a danger, and those that they leave the call to: the others would only take time, and the watch
+    /// waits for the proof.
+    fn concerned(&self, danger: Danger) -> Self {
+        let mut concerned: Vec<bool> = self.orders.iter().map(|o| is_about(danger, o)).collect();
+        loop {
+            let named = |o: &Order| {
+                let waits =
+                    |(other, concerned): (&Arc<Order>, &bool)| *concerned && other.unless.contains(&o.name);
+                self.orders.iter().zip(&concerned).any(waits)
+            };
+            let more: Vec<bool> = self.orders.iter().zip(&concerned).map(|(o, c)| *c || named(o)).collect();
+            if more == concerned {
+                break;
+            }
+            concerned = more;
+        }
+        let orders = self.orders.iter().zip(concerned).filter(|(_, concerned)| *concerned);
+        Self { orders: orders.map(|(o, _)| Arc::clone(o)).collect(), ..Self::default() }
+    }
+
     /// Whether a call is about the danger, and one that can be acted on: for a ship it must sound, and in time.
     fn counts(&self, danger: Danger, call: &Call) -> bool {
-        let Some(order) = self.orders.iter().find(|o| o.name == call.order) else { return false };
-        match danger {
-            Danger::Ships => {
-                order.each == Whose::Target
-                    && call.priority >= Priority::Warning
-                    && call.at + LATEST_CALL <= CLOSEST
-            }
-            Danger::Depth => asks(order, |m| {
-                use Quantity as Q;
-                let depths = [Q::DepthBelowKeel, Q::DepthBelowTransducer, Q::DepthBelowSurface];
-                m.follows().is_some_and(|q| depths.contains(&q))
-            }),
-            Danger::Anchor => asks(order, |m| m.is_of_anchor() || matches!(m, Measure::MarkRange(..))),
-        }
+        let heeded = danger != Danger::Ships
+            || (call.priority >= Priority::Warning && call.at + LATEST_CALL <= CLOSEST);
+        heeded && self.orders.iter().any(|o| o.name == call.order && is_about(danger, o))
+    }
+}
+
+/// Whether an order is about a danger.
+fn is_about(danger: Danger, order: &Order) -> bool {
+    match danger {
+        Danger::Ships => order.each == Whose::Target,
+        Danger::Depth => asks(order, |m| {
+            use Quantity as Q;
+            let depths = [Q::DepthBelowKeel, Q::DepthBelowTransducer, Q::DepthBelowSurface];
+            m.follows().is_some_and(|q| depths.contains(&q))
+        }),
+        Danger::Anchor => asks(order, |m| m.is_of_anchor() || matches!(m, Measure::MarkRange(..))),
     }
 }
 
