@@ -1,6 +1,6 @@
-//! What the README says of the logbook's views holds of a real logbook: columns, and every example.
+//! What the README says holds: the columns of the logbook's views and every example, and what the demo prints.
 
-use crate::aboard::Folder;
+use crate::aboard::{Folder, text, verb};
 use rusqlite::{Connection, OpenFlags};
 use std::path::{Path, PathBuf};
 
@@ -87,4 +87,25 @@ fn each_row_tells_whence_its_time_and_itself_come() {
         0,
         "the crew's word"
     );
+}
+
+/// Every line that the README shows of the demo, in its order.
+#[test]
+fn the_demo_prints_what_the_readme_shows() {
+    let folder = Folder::new("demo-printed");
+    let fixture = |name: &str| format!("{}/fixtures/{name}", env!("CARGO_MANIFEST_DIR"));
+    let logbook = folder.logbook().display().to_string();
+    let (boat, night) = (fixture("windlestraw.toml"), fixture("night-passage.toml"));
+    let out = verb(&["replay", "--config", &boat, "--logbook", &logbook, &night]);
+    let (out, readme) = (text(&out.stdout), readme());
+    let shown = readme.split("ends with the review of the night:").nth(1).unwrap();
+    let shown = shown.split("This runs the tests:").next().unwrap();
+    let mut printed = out.lines();
+    let mut lines = 0;
+    for line in shown.lines().filter_map(|l| l.strip_prefix("    ")).filter(|l| l.trim() != "…") {
+        let start = line.trim_end_matches('…').trim_end();
+        assert!(printed.any(|p| p.starts_with(start)), "the demo prints no such line, or not there: {line}");
+        lines += 1;
+    }
+    assert!(lines > 10, "{lines}");
 }
