@@ -284,7 +284,7 @@ fn a_receiver_that_comes_and_goes_keeps_one_alert_until_it_is_steady() {
     let told = aboard.of("feed silent");
     let last = told.last().unwrap();
     assert!(last.starts_with("12601 Cleared"), "{told:?}");
-    // Dead for good while it comes and goes: told again.
+    // Dead for good while it comes and goes: announced again.
     aboard.said.clear();
     for from in [12_900, 13_100, 13_300] {
         aboard.each(from..from + 100, HEADING);

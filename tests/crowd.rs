@@ -282,7 +282,7 @@ fn where_neither_socket_nor_tcp_can_be_opened_the_watch_stands_and_says_both() {
     let place = folder.write("place", "no folder").join("control.sock");
     let taken = TcpListener::bind("127.0.0.1:0").unwrap();
     let address = taken.local_addr().unwrap();
-    let orders = concat!(env!("CARGO_MANIFEST_DIR"), "/rules/orders/ocean.toml");
+    let orders = concat!(env!("CARGO_MANIFEST_DIR"), "/rules/orders/passage.toml");
     let boat = folder.write(
         "boat.toml",
         &format!(

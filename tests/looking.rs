@@ -206,7 +206,7 @@ fn whoever_looks_on_and_reads_nothing_loses_lines_and_the_watch_none() {
         wire.write_all(many.as_bytes()).unwrap();
     }
     until("the watch to hear all", || (sentences(&daemon, 0) == LINES).then_some(()));
-    // He reads on, and is told what he missed.
+    // He reads on, and learns what he missed.
     let mut read = 0;
     let lost = until("what was lost", || {
         let mut line = String::new();

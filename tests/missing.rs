@@ -89,7 +89,7 @@ fn lines() -> Vec<String> {
     all
 }
 
-/// A watch whose boat names nothing but one of the crew, told of everything without a value.
+/// A watch whose boat names nothing but one of the crew, and that hears everything without a value.
 fn blind_watch(boat: &boat::Boat, said: &mut BTreeSet<String>) -> Watch {
     let orders = [rules::SHIPPED];
     let mut watch = Watch::new(boat);

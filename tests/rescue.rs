@@ -46,7 +46,7 @@ fn cut_the_log(folder: &Path) {
     std::fs::File::options().write(true).open(part(folder, "-wal")).unwrap().set_len(0).unwrap();
 }
 
-/// Lays so many bytes over the file from an offset on, once all of it is in the file.
+/// Lays a number of bytes over the file from an offset on, once all of it is in the file.
 fn lay_over(folder: &Path, from: u64, byte: u8) {
     let path = part(folder, "");
     let c = rusqlite::Connection::open(&path).unwrap();

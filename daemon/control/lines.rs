@@ -168,7 +168,7 @@ mod tests {
         assert_eq!(serde_json::from_str::<Piece>(&text).unwrap().bytes(), bytes);
     }
 
-    /// Whoever reads slowly loses pieces and is told how many; what comes by the feed later still comes.
+    /// A slow reader misses pieces and learns how many; later ones still come.
     #[tokio::test]
     async fn a_slow_reader_loses_pieces_and_the_feed_waits_for_nobody() {
         let (sender, heard) = broadcast::channel::<Arc<[u8]>>(4);

@@ -1,4 +1,4 @@
-//! Seats for connections: so many in all and for each peer, and who gives way once they are taken.
+//! Seats for connections: the most in all and for each peer, and who gives way once all are taken.
 
 use std::net::{IpAddr, Ipv6Addr};
 use std::sync::atomic::{AtomicU64, Ordering};

@@ -125,7 +125,7 @@ impl Server {
     }
 }
 
-/// Listens on the socket for ever. Opens it anew whenever its place is lost to something else.
+/// Listens on the socket for ever. Opens it again whenever something else takes its place.
 async fn at_socket(server: Server, service: Arc<Service>) {
     let Server { path, mut socket, shut } = server;
     let room = Room::new(AT_SOCKET);

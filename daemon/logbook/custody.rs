@@ -20,7 +20,7 @@ const CHECK_EVERY: Duration = Duration::from_secs(15);
 /// Bytes of the file for each second between checks: what a check costs is then the same however large the file is, a
 /// thousandth of an x86-64 processor that checks 640 MB a second. 15 MB are checked within 30 s, 1 GiB within 35 minutes.
 const CHECK_BYTES_A_SECOND: u64 = 512 << 10;
-/// How often a check is told to end, and how many times.
+/// Interval between attempts to end a check, and the most of them.
 const END_CHECK_EVERY: Duration = Duration::from_millis(2);
 const END_CHECK_TRIES: u32 = 250;
 /// How long a stop waits for a disk that takes nothing.
@@ -73,7 +73,7 @@ impl Writer {
     /// Ends a check that is under way: as long as another connection has the file, SQLite leaves its log beside it.
     pub(super) fn end_check(&mut self) {
         let Some((thread, stop)) = self.checking.take() else { return };
-        // It may be between two statements when it is told; a disk that does not answer is not waited for.
+        // An interrupt between two statements is lost, so it is repeated; a disk that does not answer is not waited for.
         for _ in 0..END_CHECK_TRIES {
             if thread.is_finished() {
                 // It has nothing to say but what it has asked for.

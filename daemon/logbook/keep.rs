@@ -1,4 +1,4 @@
-//! How long rows are kept: until the watch has stood for so many days since, or until the file needs their room. No
+//! How long rows are kept: until the watch has stood for a number of days since, or until the file needs their room. No
 //! wall clock has a say: one set wrong must not cost the log.
 
 use super::batch::Batch;
@@ -83,7 +83,7 @@ impl Pass<'_> {
         Ok(removed)
     }
 
-    /// The boot and steady time since which the watch has stood for so many days, the time it was down not counted.
+    /// The boot and steady time since which the watch has stood for this many days, not counting the time it was down.
     /// `None` if it has not stood for that long.
     fn stood_since(&self, days: i64) -> rusqlite::Result<Option<(i64, i64)>> {
         let mut left_ms = days.saturating_mul(DAY_MS);

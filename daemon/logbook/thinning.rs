@@ -20,7 +20,7 @@ const NEAR_NM: f64 = 6.0;
 const NEAR_CPA_NM: f64 = 3.0;
 const NEAR_TCPA_S: f64 = 1800.0;
 const FAR_EVERY_MINUTES: i64 = 5;
-/// Most targets held during a minute; new ones beyond that are ignored, but for so many of each feed.
+/// Most targets held during a minute; new ones beyond that are ignored, except each feed's own share.
 const TARGETS_HELD: usize = 5_000;
 const HELD_OF_A_FEED: usize = 500;
 /// Most feeds held; a boat has a handful.

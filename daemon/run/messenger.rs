@@ -51,7 +51,7 @@ pub(super) struct Messenger {
     pub signals: Signals,
     pub feeds: Vec<(Arc<str>, Arc<FeedStatus>)>,
     orders_path: PathBuf,
-    /// Where orders go that were read anew.
+    /// Where orders go once they are read again.
     orders_read: mpsc::Sender<orders::Read>,
     reloads: Reloads,
     pub book: Book,
@@ -167,7 +167,7 @@ impl Messenger {
         }
     }
 
-    /// Has the orders read anew; the watch goes on meanwhile, and [`Self::reloaded`] gets what was read.
+    /// Has the orders read again; the watch goes on meanwhile, and [`Self::reloaded`] gets what was read.
     pub fn reload(&mut self, reply: Option<Reply<Done>>) {
         if self.reloads.ask(reply) {
             self.read_orders();

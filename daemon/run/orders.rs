@@ -30,7 +30,7 @@ pub(super) async fn read(path: &Path) -> Read {
     files::aside(path, READ, read).await.unwrap_or_else(slow)
 }
 
-/// Who asked for the orders to be read anew. They are read once at a time, and for all who asked before that began;
+/// Who asked for the orders to be read again. They are read once at a time, and for all who asked before that began;
 /// each holds a connection of control, whose number is limited.
 #[derive(Default)]
 pub(super) struct Reloads {

@@ -25,7 +25,7 @@ fn while_its_end_is_met_already_an_order_does_not_call_and_its_hold_begins_after
     t.pass(0.2);
     assert_eq!(t.kinds(), [Raised]);
 
-    // Met in the midst of the hold: it begins anew.
+    // Met in the midst of the hold: it begins again.
     let mut t = Table::with(FAST);
     t.set(OWN, Q::Heading, 180.0).set(OWN, Q::Sog, 6.0).pass(8.0);
     t.set(OWN, Q::Heading, 45.0).pass(5.0);
@@ -59,7 +59,7 @@ fn time_in_which_nobody_knows_counts_neither_for_worse_nor_against_it() {
     t.pass(30.0);
     assert!(!t.kinds().contains(&Raised), "once");
 
-    // What is false in between begins anew.
+    // What is false in between begins again.
     let mut t = Table::with(orders);
     t.set(SHIP, Q::Range, 6.0).set(SHIP, Q::Cpa, 0.8).pass(10.1);
     t.board.acknowledge(t.at(), t.first_alert()).unwrap();

@@ -388,7 +388,7 @@ fn those_told_together_call_again_when_another_comes_though_acknowledged_and_not
     t.set(ship(20), Q::Range, 0.8);
     let [told] = &t.told()[..] else { panic!() };
     assert!(told.starts_with("Repeated near: near: 5 more besides the 8 announced one by one"), "{told}");
-    // Others within fifty seconds are told at their end, together, and by name.
+    // Others within fifty seconds are announced at their end, together, and by name.
     t.set(ship(21), Q::Range, 0.8).pass(30.0).set(ship(22), Q::Range, 0.8).pass(19.0);
     assert_eq!(t.told(), [""; 0]);
     t.pass(2.0);

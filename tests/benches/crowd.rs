@@ -14,7 +14,7 @@ pub struct Line {
     pub text: String,
 }
 
-/// What a boat hears of so many ships.
+/// What a boat hears of a number of ships.
 pub struct Crowd {
     pub start: Utc,
     pub feeds: Vec<String>,
@@ -22,7 +22,7 @@ pub struct Crowd {
 }
 
 impl Crowd {
-    /// So many ships for so many minutes, laid out by a seed.
+    /// A number of ships for some minutes, laid out by a seed.
     pub fn of(ships: usize, minutes: u64, seed: u64) -> Self {
         let text = scenario_of(ships, minutes, seed);
         let scenario = Scenario::read("crowd.toml", &text).unwrap_or_else(|e| {

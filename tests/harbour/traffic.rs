@@ -110,7 +110,7 @@ fn sail(from: Place, does: &[Does], handles: Handles, seconds: usize, c: &mut Ch
         .collect()
 }
 
-/// She lies still: made fast, or swinging to her anchor within so many metres.
+/// She lies still: made fast, or swinging to her anchor within this many metres.
 fn lies(at: Place, swings_m: f64, seconds: usize, c: &mut Chance) -> Vec<Second> {
     let (phase, period) = (c.between(0.0, std::f64::consts::TAU), c.between(500.0, 900.0));
     let place = |t: f64| {

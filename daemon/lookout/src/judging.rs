@@ -20,13 +20,13 @@ const NEAR_NM: f64 = 3.0;
 pub(crate) const CLOSE_NM: f64 = 2.0;
 pub(crate) const SOON_S: f64 = 15.0 * 60.0;
 
-/// How close a target is or will be is reckoned in miles, and a mile counts as much as so many seconds until then: a
+/// How close a target is or will be is reckoned in miles, and a mile counts as much as this many seconds until then: a
 /// ship on a collision course twenty minutes off is as dangerous as one that lies a mile off (own choice).
 const SECONDS_A_MILE: f64 = 20.0 * 60.0;
 /// A ship that reports no course or speed, or whose meeting with own vessel is not known, may come on at this speed (own
 /// choice: a fast ship and a slow boat on opposite courses).
 const MAY_COME_AT_KN: f64 = 25.0;
-/// Dangers differ if they differ by this much, in miles; beyond so many such steps all are alike.
+/// Dangers differ if they differ by this much, in miles; beyond this many such steps all are alike.
 const DANGER_STEP_NM: f64 = 0.25;
 const DANGER_STEPS: f64 = 1_000.0;
 

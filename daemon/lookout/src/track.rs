@@ -18,7 +18,7 @@ const KNOWN_MPS: f64 = 2.0;
 /// What of the standard errors expected proved true over a thousand encounters: of the place, and of what becomes of it.
 const STANDS: f64 = 0.3;
 const RUNS: f64 = 0.17;
-/// The same of the relative velocity, in which both yaw and swing by so many knots at least.
+/// The same of the relative velocity, in which both yaw and swing by at least this many knots.
 const SWINGS: f64 = 0.08;
 const SWINGS_KN: f64 = 0.19;
 /// Errors of two receivers that no filter averages out, for they wander slowly, metres on each axis.

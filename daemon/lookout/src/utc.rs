@@ -17,7 +17,7 @@ const WEEK_COUNTER_MS: i64 = 1024 * 7 * DAY_MS;
 /// 1980-02-03T00:00:00Z: a date of the first four weeks of satellite time (IS-GPS-200) comes from a receiver that knows
 /// no week yet.
 const WEEK_UNKNOWN_UNTIL: Utc = Utc(318_384_000_000);
-/// A date so long after the program was built, or after the logbook's last sign of life, is not believed: ten years.
+/// A date this long after the program was built, or after the logbook's last sign of life, is not believed: ten years.
 const LATEST_AFTER_MS: i64 = 3_652 * DAY_MS;
 /// Feeds whose dated stream is followed.
 const FEEDS_MAX: usize = 64;
@@ -34,7 +34,7 @@ const AGREE: u32 = 3;
 const AGREE_OVER: Duration = Duration::from_secs(2);
 /// Two clocks further apart than this contradict each other.
 const APART_MS: i64 = 5 * 60_000;
-/// How fast a computer's steady time may run away from UTC, as one part in so many: 500 parts per million, the most that
+/// How fast a computer's steady time may run away from UTC, as one part in this many: 500 parts per million, the most that
 /// Linux corrects a clock by (adjtimex(2), from memory).
 const DRIFT_PARTS: i64 = 2_000;
 /// How long a feed must keep to a time that one other clock contradicts.

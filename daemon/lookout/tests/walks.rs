@@ -17,7 +17,7 @@ struct Second {
     walks_kn: [f64; 2],
 }
 
-/// Sails so many minutes and returns when a walk was reported, in minutes, and when it was over. Log and compass err: the
+/// Sails for some minutes and returns when a walk was reported, in minutes, and when it was over. Log and compass err: the
 /// log shows 6 % too much, the compass is 4° off, leeway is 5° to port.
 fn sail(minutes: u32, log_works: bool, second: impl Fn(f64) -> Second) -> (Vec<f64>, Vec<f64>) {
     let mut lookout = Lookout::new(Settings::default());

@@ -18,7 +18,7 @@ const HOVE_TO_KN: f64 = 5.0;
 /// No ocean is this shallow, in metres below the transducer.
 const OCEAN_M: f64 = 10.0;
 
-/// The declarations that were asked about; each again only when it was declared anew.
+/// The declarations that were asked about; each again only once it is declared again.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Asked {

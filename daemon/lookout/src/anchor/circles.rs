@@ -7,7 +7,7 @@ use std::f64::consts::TAU;
 
 /// Directions of the centre, where nobody has said where it lies.
 const DIRECTIONS: u32 = 48;
-/// Distances of the centre there: as many steps of so many metres.
+/// Distances of the centre there: the number of steps, and their length in metres.
 const STEPS: std::ops::RangeInclusive<u32> = 3..=26;
 const STEP_M: f64 = 5.0;
 /// Small craft lie to 35 m, more or less by half of it (own choice; chain of four times 6 m of water, and a boat).

@@ -24,7 +24,7 @@ const JUDGED_EVERY: Duration = Duration::from_secs(10);
 const GATHERED_FOR: Duration = Duration::from_secs(120);
 /// Fixes are smoothed over this before she is judged, against the noise of single ones.
 const SMOOTHED_S: f64 = 30.0;
-/// A judgement is believed for so long.
+/// How long a judgement is believed.
 const BELIEVED: Duration = Duration::from_secs(60);
 /// Within this of each other two places are the same. The n-th minute at one place counts as the 1/n-th part of the first:
 /// the errors of fixes stay alike for many minutes, and a night at one place says little about the circle.
@@ -34,7 +34,7 @@ const PLACES_MAX: usize = 128;
 /// The error of a smoothed fix in one direction, as a deviation: at first, and the most that is taken for one (GPS, common
 /// practice). Between them it is what she has shown to lie beyond the likeliest circle.
 const FIX_M: (f64, f64) = (3.0, 6.0);
-/// In so many steps of learning the error is forgotten to a third.
+/// Steps of learning in which the error is forgotten to a third.
 const FIX_KEPT: f64 = 40.0;
 /// From a deviation to the bound that is kept with 95 %, to one side.
 const SURE: f64 = 1.645;
@@ -46,7 +46,7 @@ const SWINGS_COS: f64 = 0.94;
 const LEARNT_WITHIN_M: f64 = 4.0;
 /// She counts as lying to her anchor from this distance on; nearer she is still falling back from where it dropped.
 const LAID_OUT_M: f64 = 15.0;
-/// She has fallen back when for so long she has not gone on by [`FALLS_M`] …
+/// She has fallen back if she has not gone on by [`FALLS_M`] for this long …
 const FALLEN_FOR: Duration = Duration::from_secs(300);
 const FALLS_M: f64 = 3.0;
 /// … and at the latest this long after it dropped.
@@ -152,7 +152,7 @@ pub(crate) struct Anchor {
 }
 
 impl Anchor {
-    /// The anchor drops at the bow. If she is already declared at anchor, her circle begins anew there.
+    /// The anchor drops at the bow. If she is already declared at anchor, her circle begins again there.
     pub fn drops(&mut self, at: Moment, lies: Lies) -> Dropped {
         let (position, deviation_m) = lies.bow();
         let mark = Marked { position, deviation_m };
@@ -165,7 +165,7 @@ impl Anchor {
         Dropped { position, error_m: ROUND * deviation_m }
     }
 
-    /// She lies at anchor. Where something is said of the anchor her circle begins anew; else one that is there stays.
+    /// She lies at anchor. If something is said of the anchor, her circle begins again; otherwise the present one stays.
     pub fn lies(&mut self, at: Moment, lies: Option<Lies>, said: Option<Said>) {
         if self.swing.is_some() && said.is_none() {
             return;

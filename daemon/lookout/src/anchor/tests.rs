@@ -202,7 +202,7 @@ fn from_the_drop_she_falls_back_and_then_lies_to_it() {
     assert_eq!(b.called_s, None, "{state:?}");
     // It dropped from the bow, six metres from the antenna.
     assert!(state.position.range_and_bearing(dropped).0 * METRES_PER_NM < 12.0, "{state:?} {dropped}");
-    // Dropped anew elsewhere the circle begins anew.
+    // Dropped again elsewhere, the circle begins again.
     b.lies = [300.0, 0.0];
     b.scope_m = 0.0;
     let lies = b.look();

@@ -8,19 +8,19 @@ use std::collections::VecDeque;
 use std::time::Duration;
 use terms::{Moment, Plane, Position, Quantity, normal_deg};
 
-/// She is reckoned in stretches of so long …
+/// She is reckoned in stretches of this length …
 const STRETCH: Duration = Duration::from_secs(60);
-/// … and judged by so many of them: a walk of 3 kn is surely seen within ten minutes.
+/// … and judged by this many of them: a walk of 3 kn is surely seen within ten minutes.
 const STRETCHES: usize = 8;
 /// Fixes further apart than this are not joined, nor log and compass with a fix.
 const JOINED: Duration = Duration::from_secs(20);
-/// Set and drift are the mean over so many stretches, without those she is judged by.
+/// Set and drift are the mean over this many stretches, without those she is judged by.
 const SET_AND_DRIFT_OF: f64 = 30.0;
 /// The same while the fix walks: what is false is not to become the rule soon, and a stream in the end is.
 const WALKING_OF: f64 = 120.0;
-/// Known once so many have been seen, …
+/// Known once this many have been seen, …
 const KNOWN_AFTER: f64 = 5.0;
-/// … and forgotten if nothing could be reckoned for so long.
+/// … and forgotten if nothing could be reckoned for this long.
 const FORGOTTEN: Duration = Duration::from_secs(1800);
 /// The fix walks if it goes at this beyond what is reckoned, and so much of the speed through the water more: log and
 /// compass err by about a tenth of it, differently on each heading (common practice). It has come back below half of it.
