@@ -142,7 +142,7 @@ fn more_than_can_be_told_one_by_one_are_told_together_and_none_is_lost() {
     let crowd = t.board.alerts().find(|a| a.subject == Subject::Lookout).unwrap();
     let first = "MV 200000008, MV 200000009, MV 200000010";
     let words = format!("near: 72 more besides the 8 announced one by one, first of them {first}");
-    assert_eq!((t.board.words(crowd, &t.chart).written, crowd.priority), (words, Priority::Alarm));
+    assert_eq!((t.board.words(crowd, &t.chart), crowd.priority), (words.into(), Priority::Alarm));
     t.set(ship(3), Q::Range, 2.0);
     let id = t.board.alerts().find(|a| a.subject == ship(3)).unwrap().id;
     t.board.acknowledge(t.at(), id).unwrap();

@@ -32,9 +32,7 @@ impl Board {
     pub fn words(&self, alert: &Alert, picture: &dyn Picture) -> Words {
         let origin = self.alerts.origin(alert.id).filter(|_| alert.is_active());
         let fresh = origin.and_then(|origin| self.fresh(origin, alert, picture));
-        let mut words = named(fresh.unwrap_or_else(|| self.alerts.said(self.now, alert.id)), alert);
-        words.spoken = origin.map(|origin| self.aloud(origin, alert, &words, picture)).or(words.spoken);
-        words
+        named(fresh.unwrap_or_else(|| self.alerts.said(self.now, alert.id)), alert)
     }
 
     /// What a voice says of an alert or a notice, in at most [`speech::MOST_WORDS`] words.

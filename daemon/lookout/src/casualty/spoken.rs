@@ -23,7 +23,7 @@ pub fn aloud(s: &CasualtyState) -> String {
     let what = match (s.kind, s.crew.as_deref()) {
         (Kind::PersonOverboard, Some(name)) => format!("Man overboard, {}", short_name(name)),
         (Kind::PersonOverboard, None) if s.source == Source::Ais => {
-            "Man overboard beacon, not ours".to_owned()
+            "Man overboard, beacon unknown".to_owned()
         }
         (Kind::PersonOverboard, None) => "Man overboard".to_owned(),
         (Kind::Sart, _) => "Search and rescue transmitter heard".to_owned(),
