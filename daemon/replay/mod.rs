@@ -32,7 +32,7 @@ pub struct Replay {
     /// The boat; without it her own position comes from the sentences alone
     #[arg(long)]
     pub config: Option<PathBuf>,
-    /// The standing orders; without it those for ocean waters
+    /// The standing orders; without it the built-in ones
     #[arg(long)]
     pub orders: Option<PathBuf>,
     /// Write the logbook here; one written by a replay is replaced, any other is refused
