@@ -15,6 +15,7 @@ use crate::target::Target;
 use crate::utc::UtcKeeper;
 use crate::words::{Propulsion, Visibility};
 use crate::{Finding, Settings, sun};
+use distress::Looked;
 use sentence::ais::AisReport;
 use sentence::{Fix, Report, SentTime};
 use std::collections::BTreeMap;
@@ -62,6 +63,7 @@ pub struct Lookout {
     ships: ShipsHeard,
     utc: UtcKeeper,
     casualties: Casualties,
+    pub(crate) looked: Looked,
     pub(crate) proof: Proof,
     /// When it last reported that there are more targets than can be kept.
     full_told: Option<Moment>,
@@ -81,6 +83,7 @@ impl Lookout {
             utc: UtcKeeper::default(),
             table: Table::new(settings.targets_max),
             casualties: Casualties::new(settings.crew.clone()),
+            looked: Looked::default(),
             proof: Proof::new(settings.ais_antenna_m),
             feeds: BTreeMap::new(),
             findings: Vec::new(),
@@ -109,6 +112,7 @@ impl Lookout {
 
     /// The same, if the device behind it is also known.
     pub fn hear_from(&mut self, at: Moment, source: Source, report: &Report) {
+        self.looked.forget();
         if let Some(feed) = self.feed_kept(source.feed) {
             feed.heard = Some(at);
             self.casualties.listen_to(source.feed);
@@ -150,11 +154,13 @@ impl Lookout {
 
     /// Sets the computer's clock: UTC until satellites give it, and then a witness to theirs.
     pub fn system_utc(&mut self, at: Moment, utc: Utc) {
+        self.looked.forget();
         self.utc.hint(at, utc);
     }
 
     /// Takes UTC by satellite at an earlier watch's last sign of life: it is hardly earlier now.
     pub fn remember_utc(&mut self, last_sign: Utc) {
+        self.looked.forget();
         self.utc.remember(last_sign);
     }
 
@@ -230,6 +236,7 @@ impl Lookout {
         };
         if beacon && is_test(report) {
             self.proof.beacon_test(at, own.position_at(at), report.mmsi, report.position);
+            self.looked.forget();
         }
         let taken = self.casualties.hear_ais(at, report, &own);
         self.gather_news();
@@ -357,6 +364,7 @@ impl Lookout {
 
     /// Runs every timer due by then.
     pub fn advance(&mut self, at: Moment) {
+        self.looked.forget();
         self.own.advance(at, &self.settings, &mut self.findings);
         if self.anchor.ends().is_some_and(|end| end > self.advanced && end <= at) {
             self.anchor_changed();
@@ -453,6 +461,7 @@ impl Lookout {
 
     /// Takes up what an earlier run left of it.
     pub fn take_up_hearing(&mut self, at: Moment, kept: hearing::Kept) {
+        self.looked.forget();
         self.proof.take_up(at, kept);
     }
 

@@ -297,6 +297,10 @@ impl Lookout {
 
     /// Own vessel as the casualties need her.
     pub fn context(&self, at: Moment) -> OwnContext {
+        self.looked.own(at, || self.work_out_context(at))
+    }
+
+    fn work_out_context(&self, at: Moment) -> OwnContext {
         use Quantity as Q;
         let known = |q| self.known(at, q);
         let wind = |speed: Quantity, from: Quantity| {

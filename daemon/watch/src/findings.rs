@@ -141,9 +141,9 @@ impl Watch {
     }
 
     pub(crate) fn casualty(&mut self, at: Moment, id: CasualtyId, news: CasualtyNews) {
-        let Some(state) = self.lookout.casualty(at, id) else { return };
+        let Some(kind) = self.lookout.kind_of_casualty(id) else { return };
         let subject = Subject::Casualty(id);
-        let order = built_in(state.kind);
+        let order = built_in(kind);
         match news {
             CasualtyNews::Raised | CasualtyNews::Joined => {
                 // The real thing goes before any exercise.

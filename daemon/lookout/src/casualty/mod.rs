@@ -178,9 +178,19 @@ impl Casualties {
         !self.open.is_empty()
     }
 
+    /// What a casualty is, open or lately stood down.
+    pub(crate) fn kind_of(&self, id: CasualtyId) -> Option<Kind> {
+        self.open.iter().chain(self.closed.iter()).find(|c| c.id == id).map(|c| c.kind)
+    }
+
     /// All open casualties in the order they were raised.
     pub fn states(&self, at: Moment, own: &OwnContext) -> Vec<CasualtyState> {
         self.open.iter().map(|c| self.state_of(c, at, own)).collect()
+    }
+
+    /// The numbers of the open casualties in the order they were raised.
+    pub(crate) fn open_ids(&self) -> impl Iterator<Item = CasualtyId> {
+        self.open.iter().map(|c| c.id)
     }
 
     /// The datum of a casualty with its region, less the areas searched for it in vain.

@@ -51,11 +51,11 @@ pub(crate) struct UnknownGap {
 }
 
 impl Casualties {
-    /// A copy of what survives a restart.
-    pub fn snapshot(&self, at: Moment, own: &OwnContext) -> Snapshot {
+    /// A copy of what survives a restart, taken at a moment with its UTC, if known.
+    pub fn snapshot(&self, at: Moment, utc: Option<(Utc, UtcSource)>) -> Snapshot {
         Snapshot {
             taken: at,
-            utc: own.utc.filter(|u| u.1 == UtcSource::Satellite).map(|u| u.0),
+            utc: utc.filter(|u| u.1 == UtcSource::Satellite).map(|u| u.0),
             next_id: self.next_id,
             open: self.open.clone(),
             closed: self.closed.clone(),

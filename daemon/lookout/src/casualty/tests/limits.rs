@@ -50,7 +50,7 @@ fn a_reboot_keeps_every_case_and_says_what_it_does_not_know() {
     let mut c = Casualties::new(crew());
     c.hear_ais(s(1000.0), &beacon(ADA, Some(14), Some(here())), &own(s(1000.0)));
     c.hear_ais(s(1000.0), &beacon(972_000_099, Some(15), Some(here())), &own(s(1000.0)));
-    let snapshot = c.snapshot(s(1060.0), &own(s(1060.0)));
+    let snapshot = c.snapshot(s(1060.0), own(s(1060.0)).utc);
     let elapsed = |c: &Casualties, t: f64, own: &OwnContext| {
         let state = c.state(s(t), CasualtyId(1), own).unwrap();
         (state.elapsed.as_secs(), state.elapsed_is, state.position)
