@@ -10,6 +10,7 @@ mod diagnostics;
 pub mod feeds;
 pub mod files;
 pub mod gpio;
+pub mod handbook;
 pub mod listen;
 pub mod logbook;
 pub mod outcome;

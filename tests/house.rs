@@ -32,6 +32,7 @@ const OPENERS: &[(&str, &str)] = &[
 /// below those that import it.
 const ROOMS: &str = "
     files:
+    handbook:
     clock: files
     logbook: clock
     outcome:
@@ -50,7 +51,7 @@ const ROOMS: &str = "
     listen: check clock control feeds files outcome
     replay: check files logbook outcome recording review
     run: check clock control departure diagnostics feeds files logbook outcome recording service signals
-    cli: check clock control departure listen outcome replay review run status
+    cli: check clock control departure handbook listen outcome replay review run status
 ";
 
 /// The most lines a file may have.

@@ -32,6 +32,7 @@ mod faults;
 mod files;
 mod flood;
 mod gpio;
+mod handbook;
 mod harbour;
 mod house;
 #[cfg(feature = "https")]

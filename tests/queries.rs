@@ -1,4 +1,5 @@
-//! What the README says holds: the columns of the logbook's views and every example, and what the demo prints.
+//! What the README and the handbook say of the logbook and the demo holds: the columns of the views, every example, and
+//! what the demo prints.
 
 use crate::aboard::{Folder, text, verb};
 use rusqlite::{Connection, OpenFlags};
@@ -11,17 +12,20 @@ fn demo(name: &str) -> (Folder, PathBuf) {
     (folder, logbook)
 }
 
-fn readme() -> String {
-    std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap()
+fn read(name: &str) -> String {
+    std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(name)).unwrap()
 }
 
+/// The chapter that speaks of the logbook.
+const MORNING: &str = "daemon/handbook/morning.md";
+
 #[test]
-fn each_example_of_the_readme_answers() {
+fn each_example_of_the_handbook_answers() {
     let (_folder, logbook) = demo("examples");
     let c = Connection::open_with_flags(&logbook, OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap();
-    let readme = readme();
+    let handbook = read(MORNING);
     let mut tried = 0;
-    for line in readme.lines().filter(|l| l.trim_start().starts_with("sqlite3 ")) {
+    for line in handbook.lines().filter(|l| l.trim_start().starts_with("sqlite3 ")) {
         let sql = line.split_once('"').and_then(|(_, rest)| rest.strip_suffix('"')).expect(line);
         let mut statement = c.prepare(sql).unwrap_or_else(|e| panic!("{line}: {e}"));
         let columns = statement.column_count();
@@ -40,20 +44,20 @@ fn each_example_of_the_readme_answers() {
 }
 
 #[test]
-fn the_readme_names_each_view_and_column_and_no_other() {
+fn the_handbook_names_each_view_and_column_and_no_other() {
     let (_folder, logbook) = demo("columns");
     let c = Connection::open_with_flags(&logbook, OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap();
     let list = |sql: &str| -> Vec<String> {
         let mut s = c.prepare(sql).unwrap();
         s.query_map([], |r| r.get(0)).unwrap().map(Result::unwrap).collect()
     };
-    let readme = readme();
+    let handbook = read(MORNING);
     let views = list("SELECT name FROM sqlite_schema WHERE type = 'view' ORDER BY name");
     let mut named: Vec<&str> = Vec::new();
     for view in &views {
         let head = format!("| `{view}` | ");
         let row =
-            readme.lines().find(|l| l.starts_with(&head)).unwrap_or_else(|| panic!("no row for {view}"));
+            handbook.lines().find(|l| l.starts_with(&head)).unwrap_or_else(|| panic!("no row for {view}"));
         let told: Vec<&str> = row.rsplit_once(" | ").unwrap().1.split('`').skip(1).step_by(2).collect();
         assert_eq!(list(&format!("SELECT name FROM pragma_table_info('{view}')")), told, "{view}");
         named.push(view);
@@ -97,7 +101,7 @@ fn the_demo_prints_what_the_readme_shows() {
     let logbook = folder.logbook().display().to_string();
     let (boat, night) = (fixture("windlestraw.toml"), fixture("night-passage.toml"));
     let out = verb(&["replay", "--config", &boat, "--logbook", &logbook, &night]);
-    let (out, readme) = (text(&out.stdout), readme());
+    let (out, readme) = (text(&out.stdout), read("README.md"));
     let shown = readme.split("ends with the review of the night:").nth(1).unwrap();
     let shown = shown.split("This runs the tests:").next().unwrap();
     let mut printed = out.lines();

@@ -5,11 +5,13 @@ mod departure;
 mod pages;
 
 use crate::check::Checked;
+use crate::handbook::{Chapter, contents};
 use crate::listen::Input;
+use crate::outcome::{Outcome, complain, print};
 use crate::replay::Replay;
 use crate::review::Review;
 use boat::places::BOAT;
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -19,7 +21,7 @@ use std::process::ExitCode;
 /// An aid only: it does not replace a proper lookout, the vessel's own procedures, the collision regulations, local
 /// rules or licensed practice.
 #[derive(Debug, Parser)]
-#[command(name = "middlewatch", version)]
+#[command(name = "middlewatch", version, disable_help_subcommand = true)]
 struct Cli {
     #[command(subcommand)]
     verb: Verb,
@@ -75,6 +77,11 @@ enum Verb {
     Review(Review),
     #[command(flatten)]
     Crew(crew::Verb),
+    /// Show a chapter of the handbook, or what a verb takes
+    Help {
+        /// A chapter or a verb; without one, all of them
+        about: Option<String>,
+    },
     /// Write the manual pages and the completions for shells
     #[command(hide = true)]
     Pages {
@@ -97,7 +104,7 @@ pub fn main() -> ExitCode {
         Verb::Run { config } => crate::run::run(&config),
         Verb::Replay(replay) => crate::replay::replay(&replay),
         Verb::Listen { json, config, inputs } => crate::listen::listen(inputs, config.as_deref(), json),
-        Verb::Check { reference: true, .. } => crate::outcome::print(&boat::reference().to_string()),
+        Verb::Check { reference: true, .. } => print(&boat::reference().to_string()),
         Verb::Check { config, orders, live, write, json, ports, .. } => crate::check::check(Checked {
             boat: config.as_deref(),
             orders: orders.as_deref(),
@@ -107,7 +114,32 @@ pub fn main() -> ExitCode {
         }),
         Verb::Review(review) => crate::review::verb(&review),
         Verb::Crew(verb) => verb.ask(),
+        Verb::Help { about } => help(about.as_deref()),
         Verb::Pages { folder } => pages::write(&folder),
     };
     outcome.into()
+}
+
+/// Prints a chapter, or how a verb is used.
+fn help(about: Option<&str>) -> Outcome {
+    let mut command = Cli::command();
+    let Some(about) = about else {
+        let handbook = format!("\nThe handbook (middlewatch help CHAPTER):\n{}", contents());
+        return print(&format!("{}{handbook}", command.render_long_help()));
+    };
+    if let Some(chapter) = Chapter::named(about) {
+        let verb = command.find_subcommand(about).is_some();
+        let more = format!("\n`middlewatch {about} --help` shows what the verb takes.\n");
+        return print(&format!("{}{}", chapter.text, if verb { &more } else { "" }));
+    }
+    // What the parser adds to each verb (its whole name, --help) is there once it is built.
+    command.build();
+    if let Some(verb) = command.find_subcommand_mut(about) {
+        return print(&verb.render_long_help().to_string());
+    }
+    complain(&format!(
+        "middlewatch: no chapter and no verb is called {about}. The chapters are:\n{}",
+        contents()
+    ));
+    Outcome::Usage
 }
