@@ -2,88 +2,59 @@
 //! text and the record from its environment. It never runs through a shell, and on timeout it is killed with everything it has started.
 
 use super::Reporter;
-use super::ear::{Ear, Heard, urgency};
+use super::ear::Ear;
+use super::turn::Turns;
+use crate::clock::Clock;
 use nix::sys::signal::{Signal, killpg};
 use nix::unistd::Pid;
 use record::EventRecord;
-use rules::{AlertId, EventKind};
-use std::collections::VecDeque;
+use rules::AlertId;
 use std::io;
 use std::process::{ExitStatus, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
+use terms::speech;
 use tokio::io::AsyncWriteExt;
 use tokio::process::{Child, Command};
 use tokio::sync::Semaphore;
 
-/// Alerts that may wait while the program speaks of another; beyond that the least urgent is dropped.
-const WAITING: usize = 64;
+/// What a program gets beyond the time its words take: to start, to load a voice, to pause between sentences (own choice).
+const MARGIN: Duration = Duration::from_secs(7);
 
 /// Runs the program for one event after another, most urgent first. One runs at a time, so that two voices never speak
-/// at once. A more urgent event cuts the running one short, and an acknowledgement ends it.
+/// at once. A more urgent event cuts the running one short, which is no failure, and an acknowledgement ends it.
 pub(super) async fn run(program: Program, mut ear: Ear, mut reporter: Reporter) {
-    let mut waiting: VecDeque<Arc<EventRecord>> = VecDeque::new();
+    let mut turns = Turns::default();
     loop {
-        let Some(record) = take_most_urgent(&mut waiting) else {
+        let Some(line) = turns.next(Clock.now()) else {
             let Some(heard) = ear.next().await else { return };
-            keep(&mut waiting, &heard);
+            turns.hear(&heard, None);
             continue;
         };
-        let Some(record) = ear.put_off(record) else { continue };
-        let mut speaking = std::pin::pin!(program.once(&record));
+        if ear.put_off(line.record.clone()).is_none() {
+            continue;
+        }
+        let mut speaking = std::pin::pin!(program.once(&line.record));
         loop {
             tokio::select! {
                 biased;
                 next = ear.next() => {
                     let Some(next) = next else { return };
-                    let over = next.ends() && next.id() == record.alert.id;
-                    let urgent = next.is_aloud() && urgency(&next.record) > urgency(&record);
-                    keep(&mut waiting, &next);
-                    if over {
-                        break;
-                    }
-                    if urgent {
-                        put(&mut waiting, record.clone());
+                    if turns.hear(&next, Some(&line)) {
+                        if !(next.ends() && next.id() == line.record.alert.id) {
+                            turns.put_back(line.clone());
+                        }
                         break;
                     }
                 }
                 done = &mut speaking => {
+                    turns.spoken(Clock.now(), &line);
                     reporter.report(done);
                     break;
                 }
             }
         }
     }
-}
-
-/// Keeps an event that sounds in place of an older one of its alert, or removes an alert that was answered.
-fn keep(waiting: &mut VecDeque<Arc<EventRecord>>, heard: &Heard) {
-    let record = &heard.record;
-    if record.event != EventKind::Noted && (heard.is_aloud() || heard.ends()) {
-        waiting.retain(|w| w.alert.id != record.alert.id || w.seq > record.seq);
-    }
-    if heard.is_aloud() && !heard.ends() {
-        put(waiting, record.clone());
-    }
-}
-
-fn put(waiting: &mut VecDeque<Arc<EventRecord>>, record: Arc<EventRecord>) {
-    if waiting.len() >= WAITING
-        && let Some(least) = (0..waiting.len()).min_by_key(|&i| urgency(&waiting[i]))
-    {
-        if urgency(&waiting[least]) > urgency(&record) {
-            return;
-        }
-        waiting.remove(least);
-    }
-    waiting.push_back(record);
-}
-
-/// Takes the most urgent event; among equals, the one that has waited longest.
-fn take_most_urgent(waiting: &mut VecDeque<Arc<EventRecord>>) -> Option<Arc<EventRecord>> {
-    let most = waiting.iter().map(|w| urgency(w)).max()?;
-    let at = waiting.iter().position(|w| urgency(w) == most)?;
-    waiting.remove(at)
 }
 
 /// A process group, killed when this is dropped unless it has ended by itself.
@@ -101,7 +72,7 @@ impl Drop for Group {
 /// A program that calls people.
 pub(super) struct Program {
     argv: Vec<String>,
-    /// Longest run time.
+    /// Longest run time, unless its words take longer.
     timeout: Duration,
     /// Allows one start at a time: if the disk does not answer, a start never returns.
     starting: Arc<Semaphore>,
@@ -115,13 +86,12 @@ impl Program {
     /// Runs it once. If dropped half-way, kills it with everything it has started.
     pub(super) async fn once(&self, record: &EventRecord) -> Result<(), String> {
         let Some(name) = self.argv.first() else { return Err("no program is named".into()) };
-        match tokio::time::timeout(self.timeout, self.to_its_end(record)).await {
+        let timeout = self.timeout.max(speech::takes(&record.alert.spoken) + MARGIN);
+        match tokio::time::timeout(timeout, self.to_its_end(record)).await {
             Ok(Ok(status)) if status.success() => Ok(()),
             Ok(Ok(status)) => Err(format!("{name} {}", ended(status))),
             Ok(Err(e)) => Err(format!("{name}: {e}")),
-            Err(_) => {
-                Err(format!("{name} did not end within {} s and was stopped", self.timeout.as_secs_f64()))
-            }
+            Err(_) => Err(format!("{name} did not end within {} s and was stopped", timeout.as_secs_f64())),
         }
     }
 

@@ -13,6 +13,7 @@ mod standing;
 mod tests;
 #[cfg(feature = "https")]
 mod tls;
+mod turn;
 mod webhook;
 
 pub use nmea::WaysBack;

@@ -33,7 +33,9 @@ const REACHES: Key<Reaches> =
         .or("watch");
 const REST: Key<Hours> = key("rest", "hours of rest by ship's time; an alarm sounds all the same");
 const TIMEOUT: Key<Duration> =
-    key("timeout", "how long one attempt may take").or("10 s").within("0.1 s", "24 h");
+    key("timeout", "how long one attempt may take; a program gets at least the time its words take")
+        .or("10 s")
+        .within("0.1 s", "24 h");
 
 /// A means of calling people or telling other equipment.
 #[derive(Debug, Clone)]

@@ -2,6 +2,7 @@
 
 use crate::METRES_PER_NM;
 use crate::angle::turn_deg;
+use std::time::Duration;
 
 /// Most words of a line that is spoken: eight seconds at 150 words a minute.
 pub const MOST_WORDS: usize = 20;
@@ -232,6 +233,11 @@ pub fn shortened(text: &str) -> String {
 /// How many words a line has; a hyphen joins two into one.
 pub fn words(line: &str) -> usize {
     line.split_whitespace().count()
+}
+
+/// How long it takes to say a line: 150 words a minute, the pace of the radio (common practice).
+pub fn takes(line: &str) -> Duration {
+    Duration::from_millis(400).saturating_mul(u32::try_from(words(line)).unwrap_or(u32::MAX))
 }
 
 #[cfg(test)]
