@@ -136,7 +136,8 @@ FROM event_rows ORDER BY id;
 CREATE VIEW casualties AS SELECT
   casualty, min(strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch')) AS first_utc,
   max(strftime('%Y-%m-%dT%H:%M:%fZ', utc_ms / 1000.0, 'unixepoch')) AS last_utc,
-  json_extract(record, '$.casualty.crew') AS crew, json_extract(record, '$.casualty.beacon_mmsi') AS beacon_mmsi,
+  json_extract(record, '$.casualty.whose') AS whose, json_extract(record, '$.casualty.crew') AS crew,
+  json_extract(record, '$.casualty.beacon_mmsi') AS beacon_mmsi, json_extract(record, '$.casualty.ship_mmsi') AS ship_mmsi,
   min(json_extract(record, '$.casualty.range_nm')) AS least_range_nm, max(event = 'cleared') AS stood_down, max(exercise) AS exercise
 FROM event_rows WHERE casualty IS NOT NULL GROUP BY casualty;
 

@@ -67,7 +67,8 @@ fn nearest(track: &[(When, Position, Option<f64>)]) -> Option<(When, f64)> {
 }
 
 fn begin(record: &CasualtyPart, alert: &Alert) -> Casualty {
-    let beacon = record.beacon_mmsi.map(|m| format!("beacon {m}"));
+    let ship = record.ship_mmsi.map(|m| format!("vessel {m}"));
+    let beacon = record.beacon_mmsi.map(|m| format!("beacon {m}")).or(ship);
     Casualty {
         id: record.id.0,
         who: record.crew.clone().or(beacon).unwrap_or_else(|| "a person".to_owned()),

@@ -1,7 +1,7 @@
 //! A night with a known truth, as the daemon would have written it.
 
 use crate::records::{at, record, settings};
-use lookout::casualty::StandDown;
+use lookout::casualty::{StandDown, Whose};
 use middlewatch::logbook::{Logbook, LogbookSettings, Pace};
 use record::{
     CasualtyPart, ComesFrom, Entry, EventRecord, FeedRow, Item, OwnRow, Stamp, TargetPart, TargetRow,
@@ -64,7 +64,11 @@ pub fn with_casualty(mut r: EventRecord, position: Option<Position>, range_nm: O
     r.alert.about = Item::Casualty(CasualtyId(1));
     r.casualty = Some(CasualtyPart {
         id: CasualtyId(1),
+        whose: Whose::Ours,
         beacon_mmsi: Mmsi::new(BEACON),
+        ship_mmsi: None,
+        relayed_by_mmsi: None,
+        nature: None,
         crew: Some("Ines".to_owned()),
         source: "ais".to_owned(),
         position: if position.is_some() { "reported" } else { "none" }.to_owned(),

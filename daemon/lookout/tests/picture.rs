@@ -1,5 +1,6 @@
 //! The picture as a whole: what is heard, what is reported of it, what is forgotten.
 
+use lookout::casualty::CrewMember;
 use lookout::{Finding, Kind, Lookout, Settings};
 use sentence::ais::AisReport;
 use sentence::{Fix, Report, SentTime, Weather};
@@ -190,7 +191,8 @@ fn silent_targets_are_lost_and_then_gone_and_the_table_is_bounded() {
 
 #[test]
 fn own_way_is_kept_before_anybody_falls() {
-    let mut lookout = Lookout::new(Settings::default());
+    let ada = CrewMember { name: "Ada".into(), mmsi: Some(mmsi(972_990_412)) };
+    let mut lookout = Lookout::new(Settings { crew: vec![ada], ..Settings::default() });
     let start = Position::new(46.0, -9.0).unwrap();
     // North at 6 knots for ten minutes: a mile.
     for s in 0..=600 {
@@ -206,7 +208,7 @@ fn own_way_is_kept_before_anybody_falls() {
     let state = lookout.casualty(now, id).unwrap();
     let (range_nm, bearing_deg) = (state.range_nm.unwrap(), state.bearing_deg.unwrap());
     assert!((range_nm - 0.5).abs() < 0.02 && (bearing_deg - 180.0).abs() < 3.0, "{state:?}");
-    // A beacon that has no fix yet: its wearer fell a little before its first burst, and lies astern.
+    // A beacon of the crew that has no fix yet: its wearer fell a little before its first burst, and lies astern.
     let beacon = AisReport { nav_status: Some(14), ..AisReport::new(1, 0, mmsi(972_990_412)) };
     unpushed.hear(now, RADIO, &Report::Ais(Box::new(beacon)));
     let other = unpushed.casualties(now).remove(0);

@@ -2,7 +2,7 @@
 
 use crate::item::{ComesFrom, Item};
 use crate::schema::{DateTime, OneOf};
-use lookout::casualty::RelativeTo;
+use lookout::casualty::{RelativeTo, Whose};
 use rules::{AlertId, AlertState, EventKind, Priority};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -119,9 +119,20 @@ pub struct CasualtyPart {
     /// Its number.
     #[schemars(with = "u32")]
     pub id: CasualtyId,
+    /// Whose it is.
+    #[schemars(with = "OneOf<Whose>")]
+    pub whose: Whose,
     /// MMSI of its beacon.
     #[schemars(with = "Option<u32>")]
     pub beacon_mmsi: Option<Mmsi>,
+    /// MMSI of the ship in distress.
+    #[schemars(with = "Option<u32>")]
+    pub ship_mmsi: Option<Mmsi>,
+    /// MMSI of the station that relayed her distress.
+    #[schemars(with = "Option<u32>")]
+    pub relayed_by_mmsi: Option<Mmsi>,
+    /// Nature of a ship's distress, in words.
+    pub nature: Option<String>,
     /// The crew member's name.
     pub crew: Option<String>,
     /// ais, mob-sentence, dsc or button.

@@ -1,7 +1,7 @@
 //! Sample records: the words of a trial, and an example of every field.
 
 use crate::{AlertPart, CasualtyPart, ComesFrom, EventRecord, Item, OwnPart, TargetPart};
-use lookout::casualty::RelativeTo;
+use lookout::casualty::{RelativeTo, Whose};
 use rules::{AlertId, EventKind, Priority};
 use terms::{CasualtyId, Mmsi};
 
@@ -58,7 +58,11 @@ pub fn target() -> Option<TargetPart> {
 pub fn casualty() -> CasualtyPart {
     CasualtyPart {
         id: CasualtyId(1),
+        whose: Whose::Ours,
         beacon_mmsi: None,
+        ship_mmsi: None,
+        relayed_by_mmsi: None,
+        nature: None,
         crew: Some("Ada".into()),
         source: "ais".into(),
         position: "reported".into(),

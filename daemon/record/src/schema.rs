@@ -1,6 +1,6 @@
 //! JSON Schema for types of other crates.
 
-use lookout::casualty::RelativeTo;
+use lookout::casualty::{RelativeTo, Whose};
 use rules::{AlertState, EventKind, Priority, Stage, Switch};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use std::borrow::Cow;
@@ -49,6 +49,10 @@ impl Listed for Switch {
 
 impl Listed for RelativeTo {
     const NAME: &'static str = "RelativeTo";
+}
+
+impl Listed for Whose {
+    const NAME: &'static str = "Whose";
 }
 
 impl Listed for UtcSource {

@@ -13,6 +13,8 @@ use terms::{Mmsi, Moment, Position};
 const DISTRESS: u8 = 12;
 /// First telecommand of an acknowledgement of a distress (ITU-R M.493: 110, written as 10; from memory).
 const DISTRESS_ACKNOWLEDGEMENT: u8 = 10;
+/// First telecommand of a relay of another's distress (ITU-R M.493: 112, written as 12; from memory).
+const DISTRESS_RELAY: u8 = 12;
 /// Calls whose refinement (DSE) may still come.
 const WAITING_CALLS: usize = 16;
 /// The refinement comes at once; any later than this and it belongs to another call.
@@ -77,11 +79,12 @@ impl Casualties {
             return;
         }
         let emitter = o.emitter.as_deref().unwrap_or("").trim().to_ascii_uppercase();
-        let identity = match o.mmsi {
+        let mmsi = o.mmsi.filter(|m| own.mmsi != Some(*m));
+        let identity = match mmsi {
             Some(m) => Identity::Mmsi(m),
             None => Identity::Emitter(emitter.chars().take(EMITTER_LETTERS).collect()),
         };
-        let crew = o.mmsi.is_some_and(|m| self.crew_of(m).is_some());
+        let crew = mmsi.is_some_and(|m| self.crew_of(m).is_some());
         let measured = moment_of(at, o.time, own);
         let by_emitter = o.position_from_emitter == Some(true);
         let fix = o.position.filter(|_| by_emitter).map(|position| {
@@ -95,13 +98,14 @@ impl Casualties {
         });
         let message = Message {
             identity,
-            kind: o.mmsi.map_or(Kind::PersonOverboard, |m| Kind::of_beacon(m, crew)),
+            kind: mmsi.map_or(Kind::PersonOverboard, |m| Kind::of_beacon(m, crew)),
             source: Source::MobSentence,
             test: o.status == MobStatus::Test,
             fix,
             mark,
             began: o.activated_of_day_ms.map(|ms| moment_of_day(at, i64::from(ms), own)),
             battery_low: o.battery_low,
+            relayed_by: None,
         };
         self.take(at, message, own);
     }
@@ -112,29 +116,38 @@ impl Casualties {
         if call.format != Some(DISTRESS) && call.category != Some(DISTRESS) {
             return false;
         }
-        let whose = call.casualty.or(call.caller);
+        let relay = call.telecommand == Some(DISTRESS_RELAY);
+        let relayed_by = call.caller.filter(|by| relay || call.casualty.is_some_and(|whose| whose != *by));
+        // A relay may not know whose distress it is; it is not that of the station which relays.
+        let whose = call.casualty.or(call.caller.filter(|_| !relay));
         let nature = call.nature.unwrap_or(Distress::Undesignated);
         if call.telecommand == Some(DISTRESS_ACKNOWLEDGEMENT) || call.acknowledgement == Some('B') {
             self.note_acknowledgement(call, whose);
             return true;
         }
         if whose.is_some() && whose == own.mmsi && nature != Distress::ManOverboard {
-            self.note(whose, format!("own vessel's call of distress: {}", nature::words(nature)));
+            self.note(whose, format!("distress call of own vessel: {}", nature::words(nature)));
             return true;
         }
         let crew = whose.is_some_and(|m| self.crew_of(m).is_some());
+        let ours = whose.is_some() && whose == own.mmsi;
         let kind = match whose {
-            _ if nature == Distress::ManOverboard => Kind::PersonOverboard,
+            _ if ours => Kind::PersonOverboard,
             Some(m) if crew || m.is_beacon() => Kind::of_beacon(m, crew),
             _ => Kind::VesselInDistress(nature),
+        };
+        // Own radio's call is a button pushed aboard, not a second person. Vessels without an identity are told apart by
+        // who relays them.
+        let identity = match (whose, relayed_by) {
+            _ if ours => Identity::Emitter("own DSC".to_owned()),
+            (Some(m), _) => Identity::Mmsi(m),
+            (None, Some(by)) => Identity::Emitter(format!("DSC by {by}")),
+            (None, None) => Identity::Emitter("DSC".to_owned()),
         };
         let measured =
             call.position_of_day_min.map_or(at, |min| moment_of_day(at, i64::from(min) * 60_000, own));
         let message = Message {
-            // Own radio's call is a button pushed aboard, not a second person.
-            identity: whose
-                .filter(|_| whose != own.mmsi)
-                .map_or_else(|| Identity::Emitter("DSC".to_owned()), Identity::Mmsi),
+            identity,
             kind,
             source: Source::Dsc,
             test: false,
@@ -146,6 +159,7 @@ impl Casualties {
             }),
             began: None,
             battery_low: None,
+            relayed_by: relayed_by.filter(|_| !ours),
         };
         if let Some(position) = call.position {
             self.waiting_calls.retain(|w| w.caller != call.caller && at.since(w.at) <= REFINED_WITHIN);

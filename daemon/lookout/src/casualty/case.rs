@@ -24,7 +24,7 @@ pub enum Kind {
     Sart,
     /// An emergency position-indicating radio beacon (974).
     Epirb,
-    /// Another vessel in distress, by digital selective call.
+    /// Another vessel in distress, or a person lost from one, by digital selective call.
     VesselInDistress(#[serde(with = "super::nature")] Distress),
     /// More unknown beacons than are kept one by one.
     ManyBeacons {
@@ -42,6 +42,27 @@ impl Kind {
             Station::Epirb => Self::Epirb,
             _ => Self::PersonOverboard,
         }
+    }
+}
+
+terms::closed_list! {
+    /// Whose casualty it is. It decides the words, the sheet, and whether own track says where it began.
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+    pub enum Whose {
+        /// One of ours: a crew member's beacon, a button pushed aboard, own gear or own radio.
+        Ours = "ours",
+        /// A person whose beacon none of our crew is listed with.
+        Stranger = "stranger",
+        /// An AIS search and rescue transmitter.
+        Sart = "sart",
+        /// An emergency position-indicating radio beacon.
+        Epirb = "epirb",
+        /// Another ship, by her own distress call.
+        Ship = "ship",
+        /// Another ship, by a call that a third station relayed.
+        Relayed = "relayed",
+        /// More unknown beacons than are kept one by one.
+        Many = "many",
     }
 }
 
@@ -145,6 +166,9 @@ pub(crate) struct Case {
     /// A second name for the same casualty: the emitter of a MOB sentence next to the beacon's MMSI.
     pub also: Option<Identity>,
     pub crew: Option<String>,
+    /// Who relayed the distress call; `None` once it was heard from the vessel herself.
+    #[serde(default)]
+    pub relayed_by: Option<Mmsi>,
     /// When it was raised here.
     pub raised: Moment,
     /// When the casualty itself began: the first burst, or as long before the button as whoever pushed it said.
@@ -182,6 +206,7 @@ impl Case {
             identity: None,
             also: None,
             crew: None,
+            relayed_by: None,
             raised,
             began: began.min(raised),
             elapsed_is: ElapsedIs::Exact,
@@ -205,6 +230,31 @@ impl Case {
             Some(Identity::Mmsi(m)) => Some(m),
             _ => None,
         }
+    }
+
+    /// Whose it is, by all that is known of it now: a button pushed for an unknown beacon makes it ours.
+    pub fn whose(&self) -> Whose {
+        match self.kind {
+            Kind::Sart => Whose::Sart,
+            Kind::Epirb => Whose::Epirb,
+            Kind::ManyBeacons { .. } => Whose::Many,
+            Kind::VesselInDistress(_) if self.relayed_by.is_some() => Whose::Relayed,
+            Kind::VesselInDistress(_) => Whose::Ship,
+            Kind::PersonOverboard if self.crew.is_none() && self.pushed == 0 && self.mmsi().is_some() => {
+                Whose::Stranger
+            }
+            Kind::PersonOverboard => Whose::Ours,
+        }
+    }
+
+    /// Whether a person is in the water, not a vessel or a raft.
+    pub fn is_person(&self) -> bool {
+        matches!(self.kind, Kind::PersonOverboard | Kind::VesselInDistress(Distress::ManOverboard))
+    }
+
+    /// Whether it is a vessel that lies aground: she stays where she is.
+    pub fn is_aground(&self) -> bool {
+        self.kind == Kind::VesselInDistress(Distress::Grounding)
     }
 
     /// Whether this is its identity or its second one.

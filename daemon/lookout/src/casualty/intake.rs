@@ -1,7 +1,7 @@
 //! One message from a beacon, an emitter or a caller: a test, a new casualty, or more about an open one.
 
 use super::beacon::{TestMessage, Verdict};
-use super::case::{Case, Identity, Kind, Mark, Source, Why};
+use super::case::{Case, Identity, Kind, Mark, Source, Whose, Why};
 use super::fixes::{BeaconFix, is_by_fix};
 use super::news::{CasualtyNews, News};
 use super::own::OwnContext;
@@ -33,6 +33,8 @@ pub(super) struct Message {
     /// When the emitter says it was set off.
     pub began: Option<Moment>,
     pub battery_low: Option<bool>,
+    /// The station that relays another's distress call.
+    pub relayed_by: Option<Mmsi>,
 }
 
 impl Message {
@@ -134,7 +136,7 @@ impl Casualties {
         let id = self.number();
         let many = identity.is_none();
         let case = Case::new(id, kind, message.source, why, at, message.began.unwrap_or(at));
-        self.open.push(Case { identity, crew, feed, ..case });
+        self.open.push(Case { identity, crew, feed, relayed_by: message.relayed_by, ..case });
         self.tell(id, CasualtyNews::Raised);
         // Any other news is reported as part of this.
         if !many {
@@ -144,10 +146,11 @@ impl Casualties {
         }
     }
 
-    /// Until a beacon has a fix, its wearer is taken to be where own vessel was shortly before the first burst.
+    /// Until the beacon of one of ours has a fix, its wearer is taken to be where own vessel was shortly before the first
+    /// burst. A stranger fell from somewhere else.
     fn place_by_track(&mut self, at: Moment, index: usize, message: &Message, own: &OwnContext) {
         let case = &mut self.open[index];
-        if case.kind != Kind::PersonOverboard || message.source == Source::Dsc {
+        if case.whose() != Whose::Ours || message.source == Source::Dsc {
             return;
         }
         let fell = message.began.unwrap_or(at - FALL_TO_BURST);
@@ -242,10 +245,14 @@ impl Casualties {
         let battery_low = message.battery_low.or(case.battery_low);
         // A person stays a person, whatever else the beacon's or the call's name suggests.
         let kind = if message.test || case.kind == Kind::PersonOverboard { case.kind } else { message.kind };
-        if battery_low != case.battery_low || kind != case.kind {
+        // What was relayed is now heard from the vessel herself.
+        let direct = message.source == Source::Dsc && message.relayed_by.is_none();
+        let relayed_by = case.relayed_by.filter(|_| !direct);
+        if battery_low != case.battery_low || kind != case.kind || relayed_by != case.relayed_by {
             told.push(CasualtyNews::Changed);
             case.battery_low = battery_low;
             case.kind = kind;
+            case.relayed_by = relayed_by;
         }
         let now_tests = message.test && case.why == Why::Active;
         let note = now_tests && !std::mem::replace(&mut case.noted, true);

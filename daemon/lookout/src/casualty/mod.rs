@@ -24,7 +24,7 @@ mod tests;
 
 pub use beacon::TestHeard;
 pub(crate) use beacon::is_test;
-pub use case::{CrewMember, ElapsedIs, Identity, Kind, Mark, Source, StandDown, Why};
+pub use case::{CrewMember, ElapsedIs, Identity, Kind, Mark, Source, StandDown, Whose, Why};
 pub use fixes::{BeaconFix, Doubt};
 pub use news::{CasualtyNews, News};
 pub(crate) use own::ahead;
@@ -137,6 +137,7 @@ impl Casualties {
             mark: None,
             began: None,
             battery_low: None,
+            relayed_by: None,
         };
         self.take(at, message, own);
         true
@@ -259,10 +260,12 @@ impl Casualties {
         }
     }
 
-    /// A vessel whose distress call was heard: her own AIS gives her position better than the call does.
+    /// A vessel whose distress call was heard: her own AIS gives her position better than the call does; but not that of
+    /// somebody whom she has lost.
     fn follow_distressed(&mut self, at: Moment, report: &AisReport) {
-        let distressed =
-            |c: &&mut Case| matches!(c.kind, Kind::VesselInDistress(_)) && c.mmsi() == Some(report.mmsi);
+        let distressed = |c: &&mut Case| {
+            matches!(c.kind, Kind::VesselInDistress(_)) && !c.is_person() && c.mmsi() == Some(report.mmsi)
+        };
         if let (Some(case), Some(position)) = (self.open.iter_mut().find(distressed), report.position) {
             let fix = BeaconFix { at, position, sog_kn: report.sog_kn, cog_deg: report.cog_deg };
             let first = case.fixes.last().is_none();

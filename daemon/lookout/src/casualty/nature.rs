@@ -3,25 +3,25 @@
 use sentence::Distress;
 use serde::{Deserialize, Deserializer, Serializer, de};
 
-/// Each with the words for it.
+/// Each with the words for it: what comes after "in distress".
 const WORDS: [(Distress, &str); 12] = [
     (Distress::Fire, "fire or explosion"),
     (Distress::Flooding, "flooding"),
     (Distress::Collision, "collision"),
-    (Distress::Grounding, "grounding"),
+    (Distress::Grounding, "aground"),
     (Distress::Listing, "listing, in danger of capsizing"),
     (Distress::Sinking, "sinking"),
     (Distress::Adrift, "disabled and adrift"),
-    (Distress::Undesignated, "undesignated distress"),
+    (Distress::Undesignated, "nature not stated"),
     (Distress::Abandoning, "abandoning ship"),
     (Distress::Piracy, "piracy or armed attack"),
-    (Distress::ManOverboard, "man overboard"),
-    (Distress::EpirbEmission, "emission of a position-indicating beacon"),
+    (Distress::ManOverboard, "person overboard"),
+    (Distress::EpirbEmission, "her EPIRB is sending"),
 ];
 
 /// A nature in words.
 pub(crate) fn words(nature: Distress) -> &'static str {
-    WORDS.iter().find(|(n, _)| *n == nature).map_or("distress", |(_, w)| w)
+    WORDS.iter().find(|(n, _)| *n == nature).map_or("nature not stated", |(_, w)| w)
 }
 
 /// Writes the words.

@@ -1,11 +1,11 @@
 //! A casualty in words: as it is called out, and in one line in full.
 
-use super::case::{ElapsedIs, Kind, Source, Why};
+use super::case::{ElapsedIs, Kind, Source, Whose, Why};
 use super::nature;
 use super::own::{RelativeTo, SetDrift};
 use super::state::{Audible, CasualtyState, Placed};
 use std::time::Duration;
-use terms::{METRES_PER_NM, one_line, speech, three_digits, turn_deg};
+use terms::{METRES_PER_NM, Mmsi, Station, one_line, speech, three_digits, turn_deg};
 
 /// Below this, ranges are given in metres.
 const NEAR_NM: f64 = 0.25;
@@ -22,12 +22,15 @@ const OLD_FIX: Duration = Duration::from_secs(120);
 pub fn aloud(s: &CasualtyState) -> String {
     let what = match (s.kind, s.crew.as_deref()) {
         (Kind::PersonOverboard, Some(name)) => format!("Man overboard, {}", short_name(name)),
-        (Kind::PersonOverboard, None) if s.source == Source::Ais => {
-            "Man overboard, beacon unknown".to_owned()
+        (Kind::PersonOverboard, None) if s.whose == Whose::Stranger => {
+            "Man overboard, unknown beacon".to_owned()
         }
         (Kind::PersonOverboard, None) => "Man overboard".to_owned(),
         (Kind::Sart, _) => "Search and rescue transmitter heard".to_owned(),
         (Kind::Epirb, _) => "Distress beacon heard, EPIRB".to_owned(),
+        (Kind::VesselInDistress(n), _) if s.whose == Whose::Relayed => {
+            format!("Distress relayed, {}", nature::words(n))
+        }
         (Kind::VesselInDistress(n), _) => format!("Vessel in distress, {}", nature::words(n)),
         (Kind::ManyBeacons { .. }, _) => "Many more distress beacons heard".to_owned(),
     };
@@ -93,26 +96,43 @@ pub fn in_full(s: &CasualtyState) -> String {
 
 /// What it is, and whose beacon.
 pub fn who(s: &CasualtyState) -> String {
-    let number = match (s.beacon_mmsi, s.emitter.as_deref()) {
-        (Some(m), _) => format!(" {m}"),
-        (None, Some(e)) => format!(" {e}"),
-        (None, None) => String::new(),
-    };
+    let number = s.beacon_mmsi.map_or(String::new(), |m| format!(" {m}"));
     match (s.kind, s.crew.as_deref()) {
         (Kind::PersonOverboard, Some(name)) => format!("{name} overboard"),
-        (Kind::PersonOverboard, None) if number.is_empty() => "person overboard".to_owned(),
-        (Kind::PersonOverboard, None) => format!("person overboard, beacon{number}"),
+        (Kind::PersonOverboard, None) => match (s.beacon_mmsi, s.emitter.as_deref()) {
+            (Some(m), _) if s.whose == Whose::Ours => format!("person overboard, beacon {m}"),
+            (Some(m), _) => format!("person overboard, {}", stranger(m)),
+            (None, Some(e)) if s.source == Source::MobSentence => format!("person overboard, emitter {e}"),
+            (None, _) => "person overboard".to_owned(),
+        },
         (Kind::Sart, _) => format!("search and rescue transmitter{number} active"),
-        (Kind::Epirb, _) => format!("position-indicating beacon EPIRB{number} active"),
-        // Without an identity the emitter is what the call came by, not the vessel.
+        (Kind::Epirb, _) => format!("EPIRB{number} active"),
         (Kind::VesselInDistress(n), _) => {
-            let vessel = s.beacon_mmsi.map_or("unidentified vessel".to_owned(), |m| format!("vessel {m}"));
-            format!("{vessel} in distress, {}", nature::words(n))
+            let vessel = s.ship_mmsi.map_or("unidentified vessel".to_owned(), |m| format!("vessel {m}"));
+            let by = s.relayed_by.map_or(String::new(), |by| format!(", relayed by {}", station(by)));
+            format!("{vessel} in distress, {}{by}", nature::words(n))
         }
         (Kind::ManyBeacons { count }, _) => {
             format!("{count} or more further beacons active, too many to tell apart")
         }
     }
+}
+
+/// What sends for a person of whom nothing else is known.
+fn stranger(mmsi: Mmsi) -> String {
+    if mmsi.is_beacon() { format!("unknown beacon {mmsi}") } else { format!("reported by {}", station(mmsi)) }
+}
+
+/// A station by what its identity says it is.
+pub(crate) fn station(mmsi: Mmsi) -> String {
+    let what = match mmsi.station() {
+        Station::Vessel => "ship",
+        Station::Base => "coast station",
+        Station::SarAircraft => "rescue aircraft",
+        Station::Sart | Station::Mob | Station::Epirb => "beacon",
+        _ => "station",
+    };
+    format!("{what} {mmsi}")
 }
 
 /// Where it is from here.

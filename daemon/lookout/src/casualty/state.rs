@@ -1,6 +1,6 @@
 //! What is known about a casualty at a moment.
 
-use super::case::{Case, ElapsedIs, Identity, Kind, Source, StandDown, Why};
+use super::case::{Case, ElapsedIs, Identity, Kind, Source, StandDown, Whose, Why};
 use super::fixes::Doubt;
 use super::own::{Known, OwnContext, RelativeTo, SetDrift};
 use super::whereabouts;
@@ -69,12 +69,18 @@ pub struct CasualtyState {
     pub id: CasualtyId,
     /// What it is.
     pub kind: Kind,
+    /// Whose it is.
+    pub whose: Whose,
     /// What reported it.
     pub source: Source,
     /// Why it was raised.
     pub why: Why,
-    /// Identity of its beacon, or of the caller.
+    /// Identity of its beacon; never that of a ship.
     pub beacon_mmsi: Option<Mmsi>,
+    /// Identity of the ship in distress.
+    pub ship_mmsi: Option<Mmsi>,
+    /// The station that relayed the ship's distress.
+    pub relayed_by: Option<Mmsi>,
     /// The emitter of a MOB sentence without an MMSI.
     pub emitter: Option<String>,
     /// The crew member's name.
@@ -127,6 +133,16 @@ pub struct CasualtyState {
     pub stood_down: Option<(Moment, StandDown)>,
 }
 
+impl CasualtyState {
+    /// Nature of a ship's distress, in words (ITU-R M.493).
+    pub fn nature(&self) -> Option<&'static str> {
+        match self.kind {
+            Kind::VesselInDistress(nature) => Some(super::nature::words(nature)),
+            _ => None,
+        }
+    }
+}
+
 /// The state of a case. `tested_to_nm` is the furthest a test of its beacon was heard.
 pub(super) fn of(
     case: &Case,
@@ -143,12 +159,16 @@ pub(super) fn of(
     let ahead = own.ahead(at).filter(|_| bearing_deg.is_some());
     let range_nm = range_and_bearing.map(|r| r.0);
     let age = |m: Option<Moment>| m.map(|m| at.since(m));
+    let of_ship = matches!(case.kind, Kind::VesselInDistress(_));
     CasualtyState {
         id: case.id,
         kind: case.kind,
+        whose: case.whose(),
         source: case.source,
         why: case.why,
-        beacon_mmsi: case.mmsi(),
+        beacon_mmsi: case.mmsi().filter(|_| !of_ship),
+        ship_mmsi: case.mmsi().filter(|_| of_ship),
+        relayed_by: case.relayed_by,
         emitter: match &case.identity {
             Some(Identity::Emitter(e)) if !e.is_empty() => Some(e.clone()),
             _ => None,

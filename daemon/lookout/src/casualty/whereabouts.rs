@@ -1,6 +1,6 @@
 //! Where a case is: its clues fed into the drift.
 
-use super::case::{Case, Kind};
+use super::case::Case;
 use super::fixes::{BeaconFix, Doubt, in_whole_minutes};
 use super::own::SetDrift;
 use super::state::{Placed, SILENT_AFTER};
@@ -34,7 +34,7 @@ pub(super) struct Whereabouts {
 
 /// The clues of a case carried on to a moment; `None` if there is no place to start from.
 fn estimate(case: &Case, at: Moment, surroundings: &Surroundings) -> Option<(Filter, DriftFrom)> {
-    let drifter = if case.kind == Kind::PersonOverboard { Drifter::PERSON } else { Drifter::CRAFT };
+    let drifter = if case.is_person() { Drifter::PERSON } else { Drifter::CRAFT };
     let bursts = bursts(case, at);
     let (place, since, deviation_nm) = if let Some(first) = bursts.first() {
         (first.position, first.at, fix_deviation_nm(first))
@@ -83,8 +83,26 @@ fn bursts(case: &Case, at: Moment) -> Vec<BeaconFix> {
     newest_first
 }
 
+/// Where a vessel aground lies: her last fix, else the mark, however old. She does not drift.
+fn aground(case: &Case) -> Whereabouts {
+    let fix =
+        case.fixes.last().map(|f| (Placed::Reported, f.position, fix_deviation_nm(f) * RADIUS95_DEVIATIONS));
+    let mark = || case.mark.map(|m| (Placed::Estimated, m.position, m.radius95_nm));
+    let lies = fix.or_else(mark);
+    Whereabouts {
+        placed: lies.map_or(Placed::None, |l| l.0),
+        place: lies.map(|l| l.1),
+        radius95_nm: lies.map(|l| l.2),
+        drift: None,
+        drift_from: DriftFrom::Nothing,
+    }
+}
+
 /// The beacon's fix while it is fresh; otherwise the best estimate available.
 pub(super) fn of(case: &Case, at: Moment, surroundings: &Surroundings) -> Whereabouts {
+    if case.is_aground() {
+        return aground(case);
+    }
     let Some((filter, drift_from)) = estimate(case, at, surroundings) else {
         let (placed, drift_from) = (Placed::None, DriftFrom::Nothing);
         return Whereabouts { placed, place: None, radius95_nm: None, drift: None, drift_from };
@@ -108,13 +126,13 @@ pub(super) fn of(case: &Case, at: Moment, surroundings: &Surroundings) -> Wherea
     }
 }
 
-/// The datum of a case with what was searched for it.
+/// The datum of a case with what was searched for it; a vessel aground has none.
 pub(super) fn datum(
     case: &Case,
     at: Moment,
     surroundings: &Surroundings,
     searched: &[Searched],
 ) -> Option<Datum> {
-    let (filter, from) = estimate(case, at, surroundings)?;
+    let (filter, from) = estimate(case, at, surroundings).filter(|_| !case.is_aground())?;
     Some(Datum::new(&filter, surroundings, searched, from))
 }

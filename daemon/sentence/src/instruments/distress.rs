@@ -55,20 +55,24 @@ pub(super) fn dsc(sentence: &Sentence<'_>) -> SelectiveCall {
         sentence.first();
     let (format, category): (Option<u8>, Option<u8>) = (count(format), count(category));
     let casualty = identity(casualty);
-    // A distress call has its nature in place of the first telecommand; a relay has it after the vessel it speaks of.
+    // A distress call has its nature in place of the first telecommand; a relay has it after the vessel it speaks of,
+    // though it may not know which.
     let is_distress_call = format == Some(DISTRESS);
-    let nature =
-        if is_distress_call { distress(first) } else { distress(nature).filter(|_| casualty.is_some()) };
+    let is_distress = is_distress_call || category == Some(DISTRESS);
+    let nature = if is_distress_call {
+        distress(first)
+    } else {
+        distress(nature).filter(|_| is_distress || casualty.is_some())
+    };
     // In other calls the same field is a channel or a frequency.
-    let has_place = is_distress_call || category == Some(DISTRESS);
     SelectiveCall {
         format,
         caller: identity(caller),
         category,
         nature,
         telecommand: count(first).filter(|_| !is_distress_call),
-        position: if has_place { quadrant_position(place) } else { None },
-        position_of_day_min: if has_place { minutes_of_day(time) } else { None },
+        position: if is_distress { quadrant_position(place) } else { None },
+        position_of_day_min: if is_distress { minutes_of_day(time) } else { None },
         casualty,
         acknowledgement: letter(acknowledgement).filter(|a| b"RBS".contains(a)).map(char::from),
         expansion_follows: letter(expansion) == Some(b'E'),

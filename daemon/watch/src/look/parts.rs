@@ -134,7 +134,11 @@ pub(super) fn target_part(t: &TargetState) -> TargetPart {
 pub(super) fn casualty_part(c: &CasualtyState) -> CasualtyPart {
     CasualtyPart {
         id: c.id,
+        whose: c.whose,
         beacon_mmsi: c.beacon_mmsi,
+        ship_mmsi: c.ship_mmsi,
+        relayed_by_mmsi: c.relayed_by,
+        nature: c.nature().map(str::to_owned),
         crew: c.crew.clone(),
         source: c.source.word().to_owned(),
         position: c.position.word().to_owned(),

@@ -46,7 +46,8 @@ fn calls_raise_by_their_nature_and_acknowledgements_end_nothing() {
     assert!(state.radius95_nm.unwrap() > 0.5 && state.fix_age.is_none());
     c.hear(s(60.0), &Report::SelectiveCall(distress(Distress::ManOverboard)), &own(s(60.0)));
     assert_eq!(raised(&mut c), [1]);
-    assert_eq!(c.state(s(60.0), CasualtyId(1), &own(s(60.0))).unwrap().kind, Kind::PersonOverboard);
+    let lost = c.state(s(60.0), CasualtyId(1), &own(s(60.0))).unwrap();
+    assert_eq!((lost.kind, lost.whose), (Kind::VesselInDistress(Distress::ManOverboard), Whose::Ship));
     // Acknowledged by a coast station, cancelled by herself.
     for caller in [2_320_718, 360_123_456] {
         let mut ack = call(16, caller, Some(Distress::Sinking), None);
@@ -59,7 +60,13 @@ fn calls_raise_by_their_nature_and_acknowledgements_end_nothing() {
     let mut relay = call(16, 2_320_718, Some(Distress::Fire), Some(place));
     (relay.telecommand, relay.casualty) = (Some(12), Mmsi::new(999_121_212));
     c.hear(s(80.0), &Report::SelectiveCall(relay), &own(s(80.0)));
-    assert_eq!(c.states(s(80.0), &own(s(80.0)))[1].beacon_mmsi, Mmsi::new(999_121_212));
+    let relayed = &c.states(s(80.0), &own(s(80.0)))[1];
+    assert_eq!((relayed.ship_mmsi, relayed.beacon_mmsi), (Mmsi::new(999_121_212), None));
+    assert_eq!((relayed.whose, relayed.relayed_by), (Whose::Relayed, Mmsi::new(2_320_718)));
+    assert_eq!(
+        who(relayed),
+        "vessel 999121212 in distress, fire or explosion, relayed by coast station 002320718"
+    );
     for category in [Some(0), Some(8), None] {
         let routine = SelectiveCall { format: Some(20), category, ..call(20, 257_000_001, None, None) };
         assert!(!c.hear(s(90.0), &Report::SelectiveCall(routine), &own(s(90.0))));
@@ -87,4 +94,91 @@ fn a_refined_call_is_a_fix() {
     assert_eq!(state.position, Placed::Reported);
     let refined = Position::new(-49.5 - 0.4589 / 60.0, -6.0 - 0.4494 / 60.0).unwrap();
     assert!(state.place.unwrap().range_and_bearing(refined).0 < 1e-6);
+}
+
+#[test]
+fn each_knows_whose_it_is_and_only_ours_is_placed_by_own_track() {
+    let at = s(200.0);
+    let own = OwnContext { mmsi: Some(mmsi(211_000_010)), ..own(at) };
+    let of = |report: &Report| {
+        let mut c = Casualties::new(crew());
+        (0..=200).for_each(|t| c.advance(s(f64::from(t)), &super::own(s(f64::from(t)))));
+        c.hear(at, report, &own);
+        c.states(at, &own).pop().unwrap()
+    };
+    let ais = |number: u32| of(&Report::Ais(Box::new(beacon(number, Some(14), None))));
+    let dsc =
+        |caller: u32, nature: Distress| of(&Report::SelectiveCall(call(12, caller, Some(nature), None)));
+    for (state, whose, spoken) in [
+        (ais(ADA), Whose::Ours, "Man overboard, Ada."),
+        (ais(972_123_456), Whose::Stranger, "Man overboard, unknown beacon."),
+        (ais(970_123_456), Whose::Sart, "Search and rescue transmitter heard."),
+        (ais(974_123_456), Whose::Epirb, "Distress beacon heard, EPIRB."),
+        (of(&mob(MobStatus::Active, "1", None, true)), Whose::Ours, "Man overboard."),
+        (dsc(211_000_010, Distress::ManOverboard), Whose::Ours, "Man overboard."),
+        (dsc(360_123_456, Distress::ManOverboard), Whose::Ship, "Vessel in distress, person overboard."),
+        (dsc(360_123_456, Distress::Grounding), Whose::Ship, "Vessel in distress, aground."),
+        (dsc(972_123_456, Distress::ManOverboard), Whose::Stranger, "Man overboard, unknown beacon."),
+    ] {
+        assert_eq!(state.whose, whose, "{state:?}");
+        assert!(aloud(&state).starts_with(spoken), "{}", aloud(&state));
+        let by_track = state.source != Source::Dsc && whose == Whose::Ours;
+        assert_eq!(state.place.is_some(), by_track, "{state:?}");
+        let ship = state.ship_mmsi.is_some();
+        assert!(!(ship && in_full(&state).contains("beacon")), "{}", in_full(&state));
+    }
+}
+
+#[test]
+fn a_button_makes_an_unknown_beacon_ours() {
+    let mut c = Casualties::new(crew());
+    c.hear_ais(s(0.0), &beacon(972_123_456, Some(14), None), &own(s(0.0)));
+    assert_eq!(who(&c.states(s(0.0), &own(s(0.0)))[0]), "person overboard, unknown beacon 972123456");
+    c.overboard(s(20.0), Duration::ZERO, None, &own(s(20.0)));
+    let state = &c.states(s(20.0), &own(s(20.0)))[0];
+    assert_eq!((state.whose, state.position), (Whose::Ours, Placed::Estimated));
+    assert_eq!(who(state), "person overboard, beacon 972123456");
+}
+
+#[test]
+fn a_relay_is_not_the_distress_of_who_relays_it() {
+    // Relay by another ship, read by pynmeagps: $CDDSC,16,2110000010,12,12,00,1462300918,0214,2440000010,10,S,*2F
+    let mut c = Casualties::new(crew());
+    let place = Position::new(46.0 + 23.0 / 60.0, -9.0 - 18.0 / 60.0).unwrap();
+    let mut relay = call(16, 211_000_001, Some(Distress::ManOverboard), Some(place));
+    (relay.telecommand, relay.casualty) = (Some(12), Mmsi::new(244_000_001));
+    c.hear(s(0.0), &Report::SelectiveCall(relay.clone()), &own(s(0.0)));
+    let words = "vessel 244000001 in distress, person overboard, relayed by ship 211000001";
+    assert_eq!(who(&c.states(s(0.0), &own(s(0.0)))[0]), words);
+    // Then by herself, and relayed again: it stays her own.
+    c.hear(
+        s(60.0),
+        &Report::SelectiveCall(call(12, 244_000_001, Some(Distress::ManOverboard), None)),
+        &own(s(60.0)),
+    );
+    c.hear(s(70.0), &Report::SelectiveCall(relay), &own(s(70.0)));
+    let state = &c.states(s(70.0), &own(s(70.0)))[0];
+    assert_eq!((state.whose, state.relayed_by), (Whose::Ship, None));
+    // Of a vessel that nobody knows.
+    let mut unknown = call(16, 2_320_718, Some(Distress::Sinking), Some(place));
+    unknown.telecommand = Some(12);
+    c.hear(s(80.0), &Report::SelectiveCall(unknown), &own(s(80.0)));
+    let state = &c.states(s(80.0), &own(s(80.0)))[1];
+    assert_eq!(who(state), "unidentified vessel in distress, sinking, relayed by coast station 002320718");
+    assert_eq!(state.ship_mmsi, None);
+}
+
+#[test]
+fn a_vessel_aground_stays_where_she_is() {
+    let mut c = Casualties::new(crew());
+    let place = Position::new(49.5, -6.0).unwrap();
+    let at = |hours: f64| s(hours * 3600.0);
+    c.hear(
+        at(0.0),
+        &Report::SelectiveCall(call(12, 360_123_456, Some(Distress::Grounding), Some(place))),
+        &own(at(0.0)),
+    );
+    let state = c.state(at(6.0), CasualtyId(1), &own(at(6.0))).unwrap();
+    assert_eq!((state.place, state.drift), (Some(place), None));
+    assert!(c.datum(at(6.0), CasualtyId(1)).is_none());
 }
