@@ -7,6 +7,7 @@ pub mod clock;
 pub mod control;
 mod departure;
 mod diagnostics;
+pub mod explain;
 pub mod feeds;
 pub mod files;
 pub mod gpio;

@@ -136,3 +136,48 @@ fn every_chapter_has_a_manual_page() {
         }
     }
 }
+
+#[test]
+fn everything_that_has_a_name_is_explained() {
+    let all = middlewatch::explain::all();
+    let silent: Vec<_> = all.iter().filter(|e| e.meaning.trim_matches(['.', ' ']).is_empty()).collect();
+    assert!(silent.is_empty(), "{silent:?}");
+    for kind in [
+        "quantity",
+        "key of boat.toml",
+        "key of an orders file",
+        "field of a record",
+        "figure of GET /metrics",
+    ] {
+        assert!(all.iter().filter(|e| e.kind == kind).count() > 8, "{kind}");
+    }
+    // The program of a signal gets just these.
+    let source = read("daemon/signals/command.rs");
+    let names: Vec<&str> =
+        source.split(".env(\"").skip(1).map(|rest| rest.split('"').next().unwrap()).collect();
+    let told: Vec<&str> = middlewatch::explain::ENVIRONMENT.iter().map(|(name, _)| *name).collect();
+    assert_eq!(names.iter().collect::<std::collections::BTreeSet<_>>(), told.iter().collect());
+}
+
+#[test]
+fn explain_answers_by_name_by_last_word_and_with_the_nearest() {
+    let said = |word: &str| text(&verb(&["explain", word]).stdout);
+    assert!(
+        said("CPA").contains("closest point of approach") && said("cpa").contains("nm"),
+        "{}",
+        said("CPA")
+    );
+    for word in ["feed.silent_after", "silent_after"] {
+        assert!(said(word).starts_with("feed.silent_after (key of boat.toml): "), "{}", said(word));
+    }
+    assert!(said("fix lost").contains("Warning"), "{}", said("fix lost"));
+    assert!(said("Status.feeds").contains("field of a record"), "{}", said("Status.feeds"));
+    let wrong = verb(&["explain", "dept below keel"]);
+    assert_eq!(wrong.status.code(), Some(1));
+    assert!(text(&wrong.stderr).contains("Did you mean \"depth below keel\"?"), "{}", text(&wrong.stderr));
+    let whole = text(&verb(&["explain"]).stdout);
+    assert!(whole.lines().all(|l| l.chars().count() <= 80 || !l.contains(' ')), "80 columns");
+    for kind in ["QUANTITY", "BUILT-IN ALERT", "FIELD OF A RECORD", "EXIT CODE"] {
+        assert!(whole.contains(kind), "{kind}");
+    }
+}

@@ -48,10 +48,11 @@ const ROOMS: &str = "
     signals: clock feeds files gpio logbook
     control: clock feeds files gpio signals
     check: control feeds files outcome ports signals
+    explain: control outcome
     listen: check clock control feeds files outcome
     replay: check files logbook outcome recording review
     run: check clock control departure diagnostics feeds files logbook outcome recording service signals
-    cli: check clock control departure handbook listen outcome replay review run status
+    cli: check clock control departure explain handbook listen outcome replay review run status
 ";
 
 /// The most lines a file may have.

@@ -82,6 +82,11 @@ enum Verb {
         /// A chapter or a verb; without one, all of them
         about: Option<String>,
     },
+    /// Explain a quantity, a key, an alert, a field or a figure: CPA, feed.silent_after, "fix lost"
+    Explain {
+        /// The word; without one, all of them
+        word: Vec<String>,
+    },
     /// Write the manual pages and the completions for shells
     #[command(hide = true)]
     Pages {
@@ -115,6 +120,7 @@ pub fn main() -> ExitCode {
         Verb::Review(review) => crate::review::verb(&review),
         Verb::Crew(verb) => verb.ask(),
         Verb::Help { about } => help(about.as_deref()),
+        Verb::Explain { word } => crate::explain::explain(&word.join(" ")),
         Verb::Pages { folder } => pages::write(&folder),
     };
     outcome.into()

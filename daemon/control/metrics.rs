@@ -34,6 +34,13 @@ fn flag(is: bool) -> Option<f64> {
     Some(f64::from(u8::from(is)))
 }
 
+/// Each figure with what it says.
+pub(super) fn families() -> Vec<(String, String)> {
+    let named =
+        |l: &str| l.strip_prefix("# HELP ")?.split_once(' ').map(|(n, h)| (n.to_owned(), h.to_owned()));
+    text(&Status::default()).lines().filter_map(named).collect()
+}
+
 /// The figures of a status.
 pub(super) fn text(status: &Status) -> String {
     let mut t = Text(String::new());

@@ -44,6 +44,12 @@ const PATIENCE: std::time::Duration = std::time::Duration::from_secs(10);
 /// Returns an answer; dropped when nobody waits for it any more.
 pub type Reply<A> = oneshot::Sender<Result<A, ActError>>;
 
+/// Each figure of `GET /metrics`, with what it says.
+#[must_use]
+pub fn figures() -> Vec<(String, String)> {
+    metrics::families()
+}
+
 /// A request to the watch, with the channel for its answer.
 #[derive(Debug)]
 pub enum Ask {

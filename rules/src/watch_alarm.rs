@@ -47,15 +47,21 @@ pub enum WatchAlarmError {
 
 terms::closed_list! {
     /// How it is switched.
-    #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+    #[derive(Debug, Clone, Copy, PartialEq, Eq)]
     pub enum Switch {
         /// On or off by the declarations and the hours.
-        #[default]
         Automatic = "automatic",
         /// On by hand.
         On = "on",
         /// Off by hand.
         Off = "off",
+    }
+}
+
+#[expect(clippy::derivable_impls, reason = "a closed list takes no attribute on a variant")]
+impl Default for Switch {
+    fn default() -> Self {
+        Self::Automatic
     }
 }
 

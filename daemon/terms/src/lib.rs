@@ -2,6 +2,7 @@
 //! does no I/O.
 
 mod angle;
+mod brought;
 mod day;
 mod hour;
 mod mmsi;

@@ -150,11 +150,11 @@ impl Dimension {
 }
 
 macro_rules! quantities {
-    ($($(#[$doc:meta])* $variant:ident $name:literal $whose:ident $dimension:ident;)+) => {
+    ($(#[doc = $doc:literal] $variant:ident $name:literal $whose:ident $dimension:ident;)+) => {
         /// A quantity that orders can watch and the lookout reports.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
         #[repr(u8)]
-        pub enum Quantity { $($(#[$doc])* $variant,)+ }
+        pub enum Quantity { $(#[doc = $doc] $variant,)+ }
 
         impl Quantity {
             /// All of them, in order of declaration.
@@ -163,6 +163,11 @@ macro_rules! quantities {
             /// Its name as an order writes it.
             pub const fn name(self) -> &'static str {
                 match self { $(Self::$variant => $name,)+ }
+            }
+
+            /// What it is, in a sentence.
+            pub fn meaning(self) -> &'static str {
+                match self { $(Self::$variant => $doc.trim(),)+ }
             }
 
             /// Whose it is.
@@ -271,7 +276,7 @@ quantities! {
     TargetSog "target SOG" Target Speed;
     /// A target's course over ground.
     TargetCog "target COG" Target Direction;
-    /// Kind of station, as a word (those of `Station`).
+    /// Kind of station, as a word.
     Kind "kind" Target Word;
     /// Type of ship, as a word.
     ShipType "ship type" Target Word;

@@ -10,9 +10,9 @@ pub trait ClosedList: Copy + 'static {
 /// `Display`, and `Serialize` and `Deserialize` as that word.
 #[macro_export]
 macro_rules! closed_list {
-    ($(#[$of:meta])* pub enum $name:ident { $($(#[$doc:meta])* $variant:ident = $word:literal,)+ }) => {
+    ($(#[$of:meta])* pub enum $name:ident { $($(#[doc = $doc:literal])+ $variant:ident = $word:literal,)+ }) => {
         $(#[$of])*
-        pub enum $name { $($(#[$doc])* $variant,)+ }
+        pub enum $name { $($(#[doc = $doc])+ $variant,)+ }
 
         impl $name {
             /// All of them, in the order of their declaration.
@@ -21,6 +21,11 @@ macro_rules! closed_list {
             /// The word for it.
             pub const fn word(self) -> &'static str {
                 match self { $(Self::$variant => $word,)+ }
+            }
+
+            /// What it is, in a sentence.
+            pub fn meaning(self) -> &'static str {
+                match self { $(Self::$variant => concat!($($doc),+).trim(),)+ }
             }
 
             /// What a word means; `None` if it is not in the list.
