@@ -203,8 +203,11 @@ pub fn anchorage(d: &mut Draw, hours: i64) -> Made {
         }
     }
     for n in 0..=hours * 2 {
-        let speed_kn = d.from(9.0, 15.0);
-        wind(&mut text, n as f64 * 30.0, begins + turns * n as f64 + 180.0, speed_kn);
+        let (min, from_deg, speed_kn) =
+            (n as f64 * 30.0, terms::normal_deg(begins + turns * n as f64 + 180.0), d.from(9.0, 15.0));
+        wind(&mut text, min, from_deg, speed_kn);
+        // Her bow lies to the wind, and so to the anchor.
+        let _ = write!(text, "[[own.leg]]\nat = \"{}\"\ncourse_deg = {from_deg:.1}\n", clock(min));
     }
     for n in 0..16 {
         let class = if n % 6 == 0 { 'A' } else { 'B' };

@@ -44,6 +44,10 @@ const LEARNT_AFTER: usize = 8;
 /// A bow that points this far from where it ever pointed is a swing, and learnt from at once.
 const SWINGS_COS: f64 = 0.94;
 const LEARNT_WITHIN_M: f64 = 4.0;
+/// Where nobody said where it lies, the bow may point the wrong way: a compass is off, or a stream holds her stern to it. If she
+/// has gone this far from where she lay, and her bow points as it did there, that is no swing whatever the circles say: small
+/// craft lie to 35 m (own choice), and no swing goes further than right across.
+const ACROSS_M: f64 = 70.0;
 /// She counts as lying to her anchor from this distance on; nearer she is still falling back from where it dropped.
 const LAID_OUT_M: f64 = 15.0;
 /// She has fallen back if she has not gone on by [`FALLS_M`] for this long …
@@ -109,6 +113,11 @@ pub(crate) struct Lies {
 }
 
 impl Lies {
+    /// East and north part of where the bow points.
+    fn bow_points(&self) -> Option<[f64; 2]> {
+        self.heading_deg.map(|deg| deg.to_radians().sin_cos()).map(|(e, n)| [e, n])
+    }
+
     /// Where the bow is, and the error of that in metres.
     fn bow(&self) -> (Position, f64) {
         let (metres, error_m) = self.bow_m.map_or(BOW_M, |m| (m, 1.0));
@@ -260,7 +269,8 @@ struct Swing {
     waiting: VecDeque<Minute>,
     /// Square of the deviation of a fix.
     fix_m2: f64,
-    smooth: Option<(Moment, [f64; 2])>,
+    /// Where she lies, and the east and north part of where her bow points.
+    smooth: Option<(Moment, [f64; 2], Option<[f64; 2]>)>,
     state: Option<AnchorState>,
 }
 
@@ -279,11 +289,11 @@ struct Gathered {
 
 impl Swing {
     fn new(at: Moment, lies: Lies, marked: Option<Marked>, falls: bool) -> Self {
-        let heading = lies.heading_deg.map(|deg| deg.to_radians().sin_cos()).map(|(e, n)| [e, n]);
+        let heading = lies.bow_points();
         let first = Spot { at: [0.0; 2], times: 1.0, bow: heading };
         let kept = KeptSwing { lay: lies.position, marked, falls, spots: vec![first] };
         let mut swing = Self::again(at, kept);
-        swing.smooth = Some((at, [0.0; 2]));
+        swing.smooth = Some((at, [0.0; 2], heading));
         swing.judge(at);
         swing
     }
@@ -318,16 +328,17 @@ impl Swing {
     }
 
     fn hear(&mut self, at: Moment, lies: Lies) -> bool {
-        let now = in_metres(&self.plane, lies.position);
-        let smooth = match self.smooth {
-            Some((then, was)) => {
+        let (now, bow) = (in_metres(&self.plane, lies.position), lies.bow_points());
+        let (smooth, smooth_bow) = match self.smooth {
+            Some((then, was, bow_was)) => {
                 let part = 1.0 - (-at.since(then).as_secs_f64() / SMOOTHED_S).exp();
-                [0, 1].map(|i| was[i] + part * (now[i] - was[i]))
+                let toward = |was: [f64; 2], now: [f64; 2]| [0, 1].map(|i| was[i] + part * (now[i] - was[i]));
+                (toward(was, now), bow_was.zip(bow).map(|(was, now)| toward(was, now)).or(bow))
             }
-            None => now,
+            None => (now, bow),
         };
-        self.smooth = Some((at, smooth));
-        self.gather(at, now, lies.heading_deg);
+        self.smooth = Some((at, smooth, smooth_bow));
+        self.gather(at, now, bow);
         let due = self.state.is_none_or(|s| at.since(s.at) >= JUDGED_EVERY);
         if due {
             if self.falls.is_some() {
@@ -350,12 +361,12 @@ impl Swing {
     }
 
     /// Adds a fix to those of the minute, and learns from their mean.
-    fn gather(&mut self, at: Moment, now: [f64; 2], heading_deg: Option<f64>) {
+    fn gather(&mut self, at: Moment, now: [f64; 2], bow: Option<[f64; 2]>) {
         let g = &mut self.gathered;
         let since = *g.since.get_or_insert(at);
         g.fixes += 1.0;
         g.sum = [g.sum[0] + now[0], g.sum[1] + now[1]];
-        if let Some((e, n)) = heading_deg.map(|deg| deg.to_radians().sin_cos()) {
+        if let Some([e, n]) = bow {
             g.bow = [g.bow[0] + e, g.bow[1] + n];
         }
         if at.since(since) < GATHERED_FOR {
@@ -417,8 +428,16 @@ impl Swing {
         }
     }
 
+    /// How far she lies from the nearest place where her bow pointed as it does now; `None` where there is no such place, or
+    /// it was said where the anchor lies.
+    fn unswung_m(&self, now: [f64; 2], bow: Option<[f64; 2]>) -> Option<f64> {
+        let bow = bow.filter(|_| self.marked.is_none())?;
+        let alike = self.spots.iter().filter(|s| s.bow.is_some_and(|b| along(b, bow) > SWINGS_COS));
+        alike.map(|s| distance(s.at, now)).min_by(f64::total_cmp)
+    }
+
     fn judge(&mut self, at: Moment) {
-        let Some((_, now)) = self.smooth else { return };
+        let Some((_, now, bow)) = self.smooth else { return };
         let (found, fix_m) = (self.circles.found, self.fix_m());
         let plain = |centre: [f64; 2]| distance(now, centre) - STAND_IN_M;
         let (drag_m, least_m) = match (self.falls.zip(self.marked), found.knows_side) {
@@ -433,6 +452,8 @@ impl Swing {
                 (m.max(stand_in), least_m.max(stand_in - fix_m))
             }
         };
+        let unswung = self.unswung_m(now, bow).map_or(f64::NEG_INFINITY, |m| m - ACROSS_M);
+        let (drag_m, least_m) = (drag_m.max(unswung), least_m.max(unswung - fix_m));
         self.state = Some(AnchorState {
             position: self.plane.position(found.centre[0] / METRES_PER_NM, found.centre[1] / METRES_PER_NM),
             error_m: found.error_m,

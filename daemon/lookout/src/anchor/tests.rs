@@ -20,6 +20,10 @@ struct Boat {
     scope_m: f64,
     wind_deg: f64,
     compass: bool,
+    /// How far her compass is off.
+    off_deg: f64,
+    /// Her bow keeps to the wind as it was at first, while a stream carries her.
+    stream: bool,
     /// Deviations of the receiver's error in one direction: what wanders over ten minutes, and what is new each second.
     gps_m: (f64, f64),
     wander: [f64; 2],
@@ -43,6 +47,8 @@ impl Boat {
             scope_m: 35.0,
             wind_deg: 290.0,
             compass: true,
+            off_deg: 0.0,
+            stream: false,
             gps_m,
             wander: [0.0; 2],
             least_m: 0.0,
@@ -70,7 +76,8 @@ impl Boat {
             self.wander[i] + self.dice.normal(self.gps_m.1)
         });
         let at = [self.lies[0] + scope_m * e + error[0], self.lies[1] + scope_m * n + error[1]];
-        let heading = normal_deg(self.wind_deg + 30.0 * phase.cos());
+        let points_deg = if self.stream { 290.0 } else { self.wind_deg };
+        let heading = normal_deg(points_deg + 30.0 * phase.cos() + self.off_deg);
         Lies {
             position: self.plane.position(at[0] / METRES_PER_NM, at[1] / METRES_PER_NM),
             heading_deg: self.compass.then_some(heading),
@@ -170,6 +177,26 @@ fn a_drag_straight_to_leeward_is_called_though_the_circle_is_not_known() {
         b.pass(120.0, 20.0, 0.0);
         let dragged = b.pass(120.0, 0.0, 30.0);
         assert!(b.called_s.is_some(), "{seed}: {dragged:?}");
+    }
+}
+
+#[test]
+fn a_long_drag_is_called_though_her_bow_points_away_from_the_anchor() {
+    for (seed, off_deg) in [(0, 180.0), (1, 180.0), (2, 150.0), (3, 150.0)] {
+        let new = |seed: u64| Boat { off_deg, ..Boat::new(400 + seed, GOOD) }.declared(None);
+        let mut b = new(seed);
+        b.pass(180.0, 20.0, 0.0);
+        b.pass(6.0, 0.0, 90.0);
+        let dragged = b.pass(1.0, 0.0, 0.0);
+        assert!(b.called_s.is_some_and(|s| s > 180.0 * 60.0), "{seed}: {dragged:?}");
+    }
+    // A swing right across is none, though a bow that keeps to the wind while a stream carries her shows nothing of it.
+    for seed in 0..4 {
+        let mut b = Boat { stream: true, ..Boat::new(410 + seed, GOOD) }.declared(None);
+        b.pass(60.0, 0.0, 0.0);
+        b.pass(25.0, 180.0, 0.0);
+        b.pass(30.0, 0.0, 0.0);
+        assert_eq!(b.called_s, None, "{seed}: {}", b.least_m);
     }
 }
 
