@@ -32,6 +32,10 @@ const fn post<B, A>(path: &'static str, wants: Wants, about: &'static str) -> Pl
 
 /// The watch card.
 pub(super) const PAGE: &str = "/";
+/// What makes the watch card installable.
+pub(super) const MANIFEST: &str = "/card.webmanifest";
+/// Its icon.
+pub(super) const ICON: &str = "/icon.svg";
 /// The description of the interface.
 pub(super) const DESCRIPTION: &str = "/openapi.json";
 /// Statuses as server-sent events.
@@ -79,6 +83,8 @@ pub const DEPARTURE_ACT: Place<DepartureAct, DepartureSheet> = post(
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Kind {
     Page,
+    Manifest,
+    Icon,
     Description,
     Events,
     Lines,
@@ -109,6 +115,16 @@ pub(super) fn all() -> Vec<Found> {
     let plain = |kind, path, wants, operation| Found { kind, path, method: Method::GET, wants, operation };
     vec![
         plain(Kind::Page, PAGE, Wants::Nothing, Operation::text("The watch card", "text/html")),
+        plain(
+            Kind::Manifest,
+            MANIFEST,
+            Wants::Nothing,
+            Operation::text(
+                "The watch card's manifest, by which it is installed",
+                "application/manifest+json",
+            ),
+        ),
+        plain(Kind::Icon, ICON, Wants::Nothing, Operation::text("The watch card's icon", "image/svg+xml")),
         plain(
             Kind::Description,
             DESCRIPTION,

@@ -83,6 +83,8 @@ impl Service {
     ) -> Result<Response<Body>, Refused> {
         Ok(match kind {
             Kind::Page => page::answer(),
+            Kind::Manifest => page::manifest(),
+            Kind::Icon => page::icon(),
             Kind::Description => {
                 typed(StatusCode::OK, "application/json", Body::Whole(Some(DESCRIPTION.clone())))
             }

@@ -47,6 +47,20 @@ terms::closed_list! {
     }
 }
 
+impl AlertState {
+    /// The state in a sailor's words, for screens and the handover.
+    pub const fn in_words(self) -> &'static str {
+        match self {
+            Self::ActiveUnacknowledged => "not acknowledged",
+            Self::ActiveSilenced => "silenced, not acknowledged",
+            Self::ActiveAcknowledged => "acknowledged",
+            Self::ResponsibilityTransferred => "taken over",
+            Self::RectifiedUnacknowledged => "over, not acknowledged",
+            Self::Normal => "over",
+        }
+    }
+}
+
 terms::closed_list! {
     /// What happened to an alert.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

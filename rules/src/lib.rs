@@ -43,4 +43,5 @@ pub use watch_alarm::{
     LONGEST_DORMANT, NoLookoutPosition, SHORTEST_DORMANT, Stage, Switch, TO_FIRST, TO_SECOND, TO_THIRD,
     WatchAlarm, WatchAlarmError, WatchAlarmSettings,
 };
+pub use wording::number as number_in_words;
 pub use words::Words;

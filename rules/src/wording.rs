@@ -142,6 +142,7 @@ pub fn spoken(m: &Measure, v: Option<&Value>) -> String {
 }
 
 /// A number in the dimension's own unit, with the digits that mean something at sea.
+/// A number of a dimension with its unit.
 pub fn number(dimension: Dimension, n: f64) -> String {
     // "-0" reads as an error.
     let n = if n == 0.0 { 0.0 } else { n };

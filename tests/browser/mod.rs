@@ -123,6 +123,38 @@ impl Browser {
         );
     }
 
+    /// Holds a finger on an element for some milliseconds.
+    pub fn hold(&self, selector: &str, ms: u64) {
+        let found = self.ask("POST", "/element", Some(&json!({"using": "css selector", "value": selector})));
+        let actions = json!([
+            {"type": "pointerMove", "duration": 0, "x": 0, "y": 0, "origin": {ELEMENT: found[ELEMENT]}},
+            {"type": "pointerDown", "button": 0}, {"type": "pause", "duration": ms}, {"type": "pointerUp", "button": 0},
+        ]);
+        let finger = json!({"type": "pointer", "id": "finger", "parameters": {"pointerType": "touch"}, "actions": actions});
+        self.ask("POST", "/actions", Some(&json!({"actions": [finger]})));
+    }
+
+    /// What axe-core finds against the rules of WCAG 2.1 A and AA, each finding in a line.
+    ///
+    /// # Panics
+    /// Where MIDDLEWATCH_AXE does not name its script.
+    pub fn barriers(&self) -> Vec<String> {
+        let axe =
+            std::env::var_os("MIDDLEWATCH_AXE").expect("MIDDLEWATCH_AXE names axe.min.js of npm's axe-core");
+        self.run(&std::fs::read_to_string(axe).unwrap());
+        let found = self.run(
+            "return axe.run({ runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa'] }).then((r) => r.violations.map((v) =>
+                v.id + ': ' + v.nodes.map((n) => n.html + ' ' + n.failureSummary).join(' | ')))",
+        );
+        found.as_array().unwrap_or_else(|| panic!("{found}")).iter().map(ToString::to_string).collect()
+    }
+
+    /// What keeps the browser from installing the page.
+    pub fn installability(&self) -> Value {
+        let asked = json!({"cmd": "Page.getInstallabilityErrors", "params": {}});
+        self.ask("POST", "/goog/cdp/execute", Some(&asked))["installabilityErrors"].clone()
+    }
+
     /// A screen of so many pixels.
     pub fn screen(&self, width: u32, height: u32) {
         let params = json!({"width": width, "height": height, "deviceScaleFactor": 2, "mobile": true});
@@ -143,7 +175,7 @@ impl Browser {
         if std::env::var_os("MIDDLEWATCH_PICTURES").is_none() {
             return;
         }
-        let params = json!({"format": "png", "captureBeyondViewport": true});
+        let params = json!({"format": "png", "captureBeyondViewport": false});
         let shot = self.ask(
             "POST",
             "/goog/cdp/execute",

@@ -1,62 +1,26 @@
-"use strict";
-// What the daemon says is shown, and how old it is. Everything from outside is put in as text, never as markup.
+// What the daemon says is shown, and how old it is: what is wrong first, each fact once.
 
-const OLD_S = 5;
-const GONE_S = 12;
-const METRES_PER_NM = 1852;
-const SVG = "http://www.w3.org/2000/svg";
-const at = (id) => document.getElementById(id);
+// After this many seconds without news the picture is old, after that many nobody keeps the lookout for this page.
+const OLD_S = 3;
+const GONE_S = 5.5;
+// Below this the age of a value is not worth its place.
+const WORTH_AN_AGE_S = 4;
 
-let token = "";
-try { token = localStorage.getItem("token") || ""; } catch { /* A page without storage asks again each time. */ }
 let heard = null;      // when the last picture came, by this phone's own steady clock
-let connected = false;
 let picture = null;
-let busy = new Set();
-
-function keep(key, value) {
-  try { localStorage.setItem(key, value); } catch { /* as above */ }
-}
-
-function make(tag, kind, text) {
-  const e = document.createElement(tag);
-  if (kind) e.className = kind;
-  if (text !== undefined && text !== null) e.textContent = text;
-  return e;
-}
-
-function draw(tag, attributes, text) {
-  const e = document.createElementNS(SVG, tag);
-  for (const [k, v] of Object.entries(attributes)) e.setAttribute(k, v);
-  if (text !== undefined) e.textContent = text;
-  return e;
-}
-
-const known = (n) => typeof n === "number" && Number.isFinite(n);
-const three = (deg) => String(((Math.round(deg) % 360) + 360) % 360).padStart(3, "0") + "°";
-
-function range(nm) {
-  const m = nm * METRES_PER_NM;
-  if (nm < 0.5) return (m < 100 ? Math.round(m / 5) * 5 : Math.round(m / 10) * 10) + " m";
-  return nm.toFixed(nm < 10 ? 1 : 0) + " nm";
-}
-
-function span(s) {
-  if (s < 120) return Math.round(s) + " s";
-  if (s < 7200) return Math.floor(s / 60) + " min";
-  return Math.floor(s / 3600) + " h " + Math.floor(s / 60) % 60 + " min";
-}
+// Seconds since the picture came: every age on the page goes on with it.
+const later = () => heard === null ? 0 : (performance.now() - heard) / 1000;
+const aged = (s) => span(s + later());
 
 // Night and day: by hand, else by the sun at the boat, else night, which blinds nobody.
-let light = "auto";
-try { light = localStorage.getItem("light") || "auto"; } catch { /* as above */ }
+let light = kept("light") || "auto";
 
 function shine() {
   const sun = picture && picture.own && picture.own.sun_up === true;
   const now = light === "auto" ? (sun ? "day" : "night") : light;
   document.documentElement.dataset.light = now;
   at("light").textContent = now === "night" ? "Day" : "Night";
-  at("light").setAttribute("aria-label", now === "night" ? "Show by day" : "Show by night, in red");
+  at("light").setAttribute("aria-label", now === "night" ? "Day colours" : "Night colours, in red");
 }
 
 at("light").addEventListener("click", () => {
@@ -65,139 +29,79 @@ at("light").addEventListener("click", () => {
   shine();
 });
 
-// The casualties, words first.
-function casualties(list) {
-  const parts = list.map((c) => {
-    const e = make("article", "casualty");
-    e.append(make("p", "who", c.who));
-    const where = c.look ? (c.position === "estimated" ? "Estimated " : "") + c.look : "Position not known";
-    e.append(make("p", "look", where));
-    const more = [];
-    if (known(c.bearing_deg)) more.push("bearing " + three(c.bearing_deg) + " true");
-    more.push((c.elapsed_is === "at-least" ? "at least " : "") + span(c.elapsed_s) + " ago");
-    if (known(c.set_deg) && known(c.drift_kn)) {
-      more.push("drifting toward " + three(c.set_deg) + " at " + c.drift_kn.toFixed(1) + " kn");
-    }
-    e.append(make("p", "more", more.join(", ")));
-    return e;
-  });
-  fill(at("casualties"), parts);
+const asOf = () => later() > OLD_S ? ", as of " + span(later()) + " ago" : "";
+
+// Priority and state of an alert: "WARNING, not acknowledged, 5 min".
+const standing = (a) => a.state_words + ", " + aged(a.began_s);
+const priority = (a) => a.priority.toUpperCase() + (a.exercise ? " · EXERCISE" : "");
+
+// A casualty, with the state of the alert about it.
+function casualty(c, alert) {
+  const e = make("article", "case casualty" + (alert && !alert.unheeded ? " heeded" : ""));
+  e.append(make("p", "who", c.who));
+  e.append(make("p", "look", (c.look ? (c.position === "estimated" ? "Estimated " : "") + c.look : "Position not known") + asOf()));
+  const more = [];
+  if (known(c.bearing_deg)) more.push("bearing " + three(c.bearing_deg) + " true");
+  more.push((c.elapsed_is === "at-least" ? "at least " : "") + aged(c.elapsed_s) + " ago");
+  if (known(c.set_deg) && known(c.drift_kn)) {
+    more.push("drifting toward " + three(c.set_deg) + " at " + c.drift_kn.toFixed(1) + " kn");
+  }
+  e.append(make("p", "more", capital(more.join(", "))));
+  if (alert) e.append(make("p", "state", capital(alert.state_words)));
+  return e;
 }
 
-// A name that has room beside its mark.
-function short(c) {
-  const name = (c.crew || "").split(/[\s-]/)[0];
-  return name.length > 12 ? name.slice(0, 11) + "…" : name || "MOB";
+// Where the ship lies that an alert is about, and how she passes: what the alert's own text leaves out.
+function lies(ship) {
+  const parts = ship ? [ship.side, ship.meeting, known(ship.age_s) ? "heard " + aged(ship.age_s) + " ago" : null] : [];
+  return capital(parts.filter((part) => part).join("; "));
 }
 
-// The plan: north up, because a bearing is true whether or not a heading is known. Symbols after IMO SN.1/Circ.243:
-// own vessel a double circle with a heading line, the AIS beacon of a casualty a circle with a cross, another casualty an
-// event mark, a square with a diagonal line. Without a heading there is no heading line.
-function plan(own, list) {
-  const placed = list.filter((c) => known(c.range_nm) && known(c.bearing_deg));
-  at("plan").hidden = placed.length === 0;
-  if (placed.length === 0) return;
-  const far = Math.max(...placed.map((c) => c.range_nm), 0.02);
-  // Round figures: metres when near, then miles.
-  const metres = [50, 100, 200, 400, 800].map((m) => m / METRES_PER_NM);
-  const outer = [...metres, 1, 2, 5, 10, 20, 50, 100].find((s) => s >= far) || far;
-  const scale = 82 / outer;
-  const parts = [];
-  for (const part of [0.5, 1]) {
-    parts.push(draw("circle", { class: "ring", r: 82 * part }));
-    const words = outer < 0.5 ? Math.round(outer * part * METRES_PER_NM) + " m" : outer * part + " nm";
-    parts.push(draw("text", { class: "soft", x: 0, y: 82 * part + 2.5, "text-anchor": "middle" }, words));
-  }
-  parts.push(draw("text", { x: 0, y: -91, "text-anchor": "middle" }, "N"));
-  parts.push(draw("circle", { class: "own", r: 3 }), draw("circle", { class: "own", r: 6 }));
-  const to = (deg, r) => [r * Math.sin(deg * Math.PI / 180), -r * Math.cos(deg * Math.PI / 180)];
-  if (known(own.heading_deg)) {
-    const [x, y] = to(own.heading_deg, 96);
-    parts.push(draw("line", { class: "own heading", x1: 0, y1: 0, x2: x, y2: y }));
-  }
-  if (known(own.cog_deg) && known(own.sog_kn) && own.sog_kn >= 0.5) {
-    // Where she is in three minutes, within the plan.
-    const [x, y] = to(own.cog_deg, Math.min(Math.max(own.sog_kn / 20 * scale, 10), 92));
-    parts.push(draw("line", { class: "vector", x1: 0, y1: 0, x2: x, y2: y }));
-  }
-  for (const c of placed) {
-    const [x, y] = to(c.bearing_deg, c.range_nm * scale);
-    const g = draw("g", { transform: `translate(${x.toFixed(2)} ${y.toFixed(2)})`, class: "casualty-mark" });
-    if (known(c.radius95_nm) && c.position === "estimated") {
-      g.append(draw("circle", { class: "doubt", r: Math.max(c.radius95_nm * scale, 8) }));
-    }
-    if (c.source === "ais") {
-      g.append(draw("circle", { class: "mark", r: 6 }));
-      g.append(draw("path", { class: "mark", d: "M-4.24 -4.24 L4.24 4.24 M-4.24 4.24 L4.24 -4.24" }));
-    } else {
-      g.append(draw("path", { class: "mark", d: "M-5.5 -5.5 H5.5 V5.5 H-5.5 Z M-5.5 5.5 L5.5 -5.5" }));
-    }
-    const left = x > 45;
-    g.append(draw("text", { x: left ? -9 : 9, y: 3, "text-anchor": left ? "end" : "start" }, short(c)));
-    parts.push(g);
-  }
-  fill(at("chart"), parts);
-  at("plan-words").textContent = "North up. " + placed.map((c) => c.who + ": " + c.look).join(". ") + "."
-    + (known(own.heading_deg) ? "" : " No heading is known, so none is drawn; a broken line is the course.");
+// The worst alert, in large letters, with the side to look at and when the ship was heard.
+function worst(p, a) {
+  const e = make("article", "case");
+  e.append(make("p", "priority", priority(a)));
+  e.append(make("p", "text", a.text + asOf()));
+  const words = lies(targetOf(p, a));
+  if (words) e.append(make("p", "more", words));
+  e.append(make("p", "state", capital(standing(a))));
+  return e;
 }
 
-const words = (state) => (state || "").replace(/-/g, " ");
-
-function alerts(list) {
-  if (list.length === 0) {
-    fill(at("alert-list"), [make("li", "none", "None.")]);
-    return;
-  }
+// The others, each with a button of its own if it needs one.
+function alerts(p, list) {
+  at("alerts").hidden = list.length === 0;
   fill(at("alert-list"), list.map((a) => {
-    const unheeded = ["active-unacknowledged", "active-silenced", "rectified-unacknowledged"].includes(a.state);
-    const e = make("li", unheeded ? "alert unheeded" : "alert");
+    const e = make("li", a.unheeded ? "alert unheeded" : "alert");
     const head = make("div", "head");
-    head.append(make("span", "priority", a.priority.toUpperCase() + (a.exercise ? " · EXERCISE" : "")));
-    head.append(make("span", "state", words(a.state) + ", " + span(a.began_s)));
+    head.append(make("span", "priority", priority(a)), make("span", "state", standing(a)));
     e.append(head, make("p", "", a.text));
-    // The watch alarm is reset below, not acknowledged.
-    if (unheeded && !(a.origin === "built-in" && a.order === "watch alarm")) {
+    const words = lies(targetOf(p, a));
+    if (words) e.append(make("p", "state", words));
+    if (a.answerable) {
       const b = make("button", "", "Acknowledge");
       b.type = "button";
       b.id = "acknowledge-" + a.id;
-      b.disabled = busy.has(a.id);
+      b.disabled = busy.has(b.id);
       b.setAttribute("aria-label", "Acknowledge: " + a.text);
-      b.addEventListener("click", () => acknowledge(a.id));
+      b.addEventListener("click", () => acknowledge(b.id, a.id));
       e.append(b);
     }
     return e;
   }));
 }
 
-// The watch alarm; the button stays the same, so that a thumb does not miss it.
-function watchAlarm(w) {
-  const stage = w && w.alarm;
-  at("watch-alarm").hidden = !stage;
-  if (!stage) return;
-  const asks = ["visual", "first", "second", "third"].includes(stage);
-  at("watch-alarm").className = asks ? "asks" : "";
-  at("watch-alarm-words").textContent = "Watch alarm: " + (w.alarm_words || stage);
-  at("reset").hidden = stage === "off" || stage === "suspended";
-  at("reset").disabled = busy.has("reset");
-  at("reset").setAttribute("aria-label", "Reset the watch alarm");
-}
-
-at("reset").addEventListener("click", () => act("reset", { act: "reset-watch-alarm" }, "Not reset: "));
-
 function targets(list) {
   if (list.length === 0) {
-    fill(at("target-list"), [make("li", "none", "No targets are held.")]);
+    fill(at("target-list"), [make("li", "none", "No other targets are held.")]);
     return;
   }
   fill(at("target-list"), list.slice(0, 5).map((t) => {
     const e = make("li");
     e.append(make("span", "name", t.name || "MMSI " + String(t.mmsi).padStart(9, "0")));
     e.append(" " + (t.look || "position not known"));
-    const close = known(t.cpa_nm) && known(t.tcpa_s)
-      ? (t.tcpa_s >= 0 ? "closest " + range(t.cpa_nm) + " in " + span(t.tcpa_s) : "closest point is past")
-      : "closest approach not known";
-    const age = known(t.age_s) ? ", heard " + span(t.age_s) + " ago" : "";
-    e.append(make("span", "close", close + age));
+    const age = known(t.age_s) ? ", heard " + aged(t.age_s) + " ago" : "";
+    e.append(make("span", "close", t.closest + age));
     return e;
   }));
 }
@@ -212,51 +116,39 @@ function shipTime(p) {
 
 function own(p) {
   const o = p.own;
+  const w = p.watch || {};
+  const nothing = "not known";
+  const knots = (kn) => kn.toFixed(1) + " kn";
+  const and = (words) => words ? ", " + words : "";
+  const wind = known(o.true_wind_kn) && known(o.true_wind_direction_deg)
+    ? o.true_wind_kn.toFixed(0) + " kn from " + three(o.true_wind_direction_deg) + and(o.true_wind_before) : nothing;
+  const ais = known(p.ais.heard_age_s)
+    ? (p.ais.ships === 0 ? "none heard for " + aged(p.ais.heard_age_s)
+      : p.ais.ships + (p.ais.ships === 1 ? " ship" : " ships") + " heard, last " + aged(p.ais.heard_age_s) + " ago") : "none heard yet";
   const rows = [
-    ["Position", o.position || "not known", o.position_age_s],
-    ["Course", known(o.cog_deg) ? three(o.cog_deg) + ", " + (known(o.sog_kn) ? o.sog_kn.toFixed(1) + " kn" : "speed not known") : "not known"],
-    ["Heading", known(o.heading_deg) ? three(o.heading_deg) : "not known", o.heading_age_s],
-    ["Depth", known(o.depth_m) ? o.depth_m.toFixed(1) + " m" : "not known", o.depth_age_s],
+    ["Position", o.position || nothing, o.position_age_s],
+    ["Course", known(o.cog_deg) ? "COG " + three(o.cog_deg) + and(known(o.sog_kn) ? "SOG " + knots(o.sog_kn) : "") : nothing, o.course_age_s],
+    ["Heading", known(o.heading_deg) ? three(o.heading_deg) : nothing, o.heading_age_s],
+    ["Depth", known(o.depth_m) ? o.depth_m.toFixed(1) + " m below " + (o.depth_below || "transducer") : nothing, o.depth_age_s],
+    ["Wind", wind, o.true_wind_age_s],
+    ["Pressure", known(o.pressure_hpa) ? o.pressure_hpa.toFixed(1) + " hPa" + and(o.pressure_trend) : nothing, o.pressure_age_s],
+    ["AIS", ais],
     ["Ship's time", shipTime(p)],
-    ["On watch", (p.watch && p.watch.who) || "not told"],
+    ["On watch", (w.who || "nobody by name") + (known(w.since_s) ? " for " + aged(w.since_s) : "")],
     ["Declared", p.declared.length ? p.declared.join(", ") : "nothing"],
+    ["Watching", p.orders_watching + (p.orders_watching === 1 ? " order" : " orders")
+      + (p.orders_resting.length ? "; not: " + p.orders_resting.join(", ") : "")],
+    ["Watch alarm", w.alarm_words || "none"],
   ];
   fill(at("own"), rows.flatMap(([name, value, age]) => {
     const dd = make("dd", "", value);
-    if (known(age)) dd.append(" ", make("span", "age", span(age) + " old"));
+    if (known(age) && value !== nothing && age + later() >= WORTH_AN_AGE_S) dd.append(" ", make("span", "age", "(" + aged(age) + " ago)"));
     return [make("dt", "", name), dd];
   }));
   const troubles = p.feeds.filter((f) => f.state !== "up").map((f) => "Feed " + f.name + ": " + f.state);
-  troubles.push(...(p.signals || []).filter((s) => s.failing).map((s) => s.name + " fails"));
+  troubles.push(...(p.signals || []).filter((s) => s.failing).map((s) => capital(s.name) + " fails"));
   if (p.logbook && p.logbook.failing) troubles.push("The logbook cannot be written");
   fill(at("troubles"), troubles.map((t) => make("li", "", t)));
-}
-
-// Only what differs is changed: a button under a thumb, or with the keyboard's focus, stays the same button.
-function fill(where, parts) {
-  parts.forEach((part, n) => {
-    const there = where.childNodes[n];
-    if (there) change(there, part);
-    else where.append(part);
-  });
-  while (where.childNodes.length > parts.length) where.lastChild.remove();
-}
-
-function change(there, part) {
-  const like = there.nodeName === part.nodeName && there.id === part.id
-    && there.childNodes.length === part.childNodes.length;
-  if (!like) {
-    there.replaceWith(part);
-  } else if (there.nodeType === Node.TEXT_NODE) {
-    if (there.data !== part.data) there.data = part.data;
-  } else {
-    for (const { name } of [...there.attributes]) if (!part.hasAttribute(name)) there.removeAttribute(name);
-    for (const { name, value } of part.attributes) {
-      if (there.getAttribute(name) !== value) there.setAttribute(name, value);
-    }
-    const children = [...part.childNodes];
-    [...there.childNodes].forEach((child, n) => change(child, children[n]));
-  }
 }
 
 // A casualty is called out once, not each second.
@@ -267,136 +159,63 @@ function call(list) {
   if (fresh.length) at("call").textContent = fresh.map((c) => c.who + ". " + (c.look || "Position not known")).join(". ");
 }
 
+const UNHEEDED = ["active-unacknowledged", "active-silenced", "rectified-unacknowledged"];
+
 function show(p) {
   picture = p;
   at("vessel").textContent = p.vessel || "Watch card";
   document.title = (p.casualties.length ? "OVERBOARD: " : "") + (p.vessel || "Watch card");
   at("clock").textContent = p.at ? p.at.slice(11, 19) + (p.utc_from === "system" ? " UTC?" : " UTC") : "UTC not known";
   shine();
-  call(p.casualties);
-  casualties(p.casualties);
-  plan(p.own, p.casualties);
-  alerts(p.alerts);
-  watchAlarm(p.watch);
-  targets(p.targets);
+  for (const a of p.alerts) {
+    a.unheeded = UNHEEDED.includes(a.state);
+    // The watch alarm is reset, not acknowledged.
+    a.resets = a.origin === "built-in" && a.order === "watch alarm";
+    a.answerable = a.unheeded && !a.resets;
+  }
+  const drill = p.exercise || {};
+  at("exercise").hidden = !p.exercise;
+  at("exercise").textContent = "EXERCISE" + (drill.title ? ": " + drill.title : "");
+  const cases = drill.casualty ? [...p.casualties, drill.casualty] : p.casualties;
+  call(cases);
+  const about = (c) => p.alerts.find((a) => a.about === "casualty " + c.id);
+  fill(at("casualties"), cases.map((c) => casualty(c, about(c))));
+  const others = p.alerts.filter((a) => !cases.some((c) => a.about === "casualty " + c.id));
+  const first = others.find((a) => a.unheeded);
+  fill(at("worst"), first ? [worst(p, first)] : []);
+  at("calm").hidden = cases.length > 0 || !!first;
+  at("calm").textContent = others.length ? "Nothing waits for an answer." : "No open alerts.";
+  plan(p, first || others.find((a) => targetOf(p, a)) || p.alerts.find((a) => a.exercise));
+  alerts(p, others.filter((a) => a !== first));
+  const named = p.alerts.map((a) => targetOf(p, a));
+  targets(p.targets.filter((t) => !named.includes(t)));
   own(p);
+  answers(p);
+  age();
+  fit();
 }
 
-// How old the picture is, in large letters. Counted on this phone, so that it is told whatever has become of the daemon.
+// How old the picture is, in large letters. Counted on this phone, so that it is shown whatever has become of the daemon.
 function age() {
-  const s = heard === null ? Infinity : (performance.now() - heard) / 1000;
+  const s = heard === null ? Infinity : later();
   const old = s > OLD_S;
   document.documentElement.classList.toggle("old", old && heard !== null);
   at("stale").hidden = !old || (heard === null && !at("door").hidden);
   if (!old) return;
-  const gone = !connected && (heard === null || s > GONE_S);
+  const gone = s > GONE_S;
   at("stale-title").textContent = gone ? "DAEMON GONE" : "OLD PICTURE";
   const since = heard === null ? "Nothing has been heard of it yet." : "Nothing new for " + span(s) + ".";
   at("stale-words").textContent = since + (gone ? " Nobody keeps the electronic lookout for this page." : "");
 }
 
-function headers() {
-  return token ? { Authorization: "Bearer " + token } : {};
+// While no picture comes, what is shown grows older.
+function tick() {
+  if (picture && later() > OLD_S) show(picture);
+  else age();
+  if (performance.now() - saidAt > SAID_MS) report("");
+  if (!audio) return;
+  const now = performance.now();
+  const gone = heard === null || later() > GONE_S;
+  sound(gone ? [{ id: "gone", state: "active-unacknowledged", priority: "alarm", spoken: "Daemon gone. No electronic lookout." }]
+    : picture.alerts, now);
 }
-
-function ask(why) {
-  at("door-words").textContent = why;
-  if (!at("door").hidden) return;
-  at("door").hidden = false;
-  at("token").focus();
-}
-
-at("door").addEventListener("submit", (e) => {
-  e.preventDefault();
-  token = at("token").value.trim();
-  keep("token", token);
-  at("token").value = "";
-  at("door").hidden = true;
-  at("said").textContent = "";
-  retry();
-});
-
-const acknowledge = (id) => act(id, { act: "acknowledge", alert: id }, "Not acknowledged: ");
-
-// Sends an act; `key` is what is busy meanwhile.
-async function act(key, body, failed) {
-  const redraw = () => {
-    if (!picture) return;
-    alerts(picture.alerts);
-    watchAlarm(picture.watch);
-  };
-  busy.add(key);
-  redraw();
-  try {
-    const r = await fetch("act", {
-      method: "POST",
-      headers: { ...headers(), "Content-Type": "application/json" },
-      body: JSON.stringify(body),
-    });
-    const answer = await r.json().catch(() => ({}));
-    if (r.status === 401 || r.status === 403) ask(answer.error || "A token is needed.");
-    at("said").textContent = r.ok ? answer.done : failed + (answer.error || r.status);
-  } catch {
-    at("said").textContent = failed + "the daemon does not answer.";
-  } finally {
-    busy.delete(key);
-    redraw();
-  }
-}
-
-// Server-sent events, read by hand because a token cannot be sent otherwise.
-let wake = null;
-function retry() {
-  if (wake) wake();
-}
-
-async function listen() {
-  for (;;) {
-    const stop = new AbortController();
-    // A stream that has gone dead without a word is begun anew.
-    const watchdog = setInterval(() => {
-      if (heard === null || performance.now() - heard > GONE_S * 1000) stop.abort();
-    }, GONE_S * 1000);
-    try {
-      const r = await fetch("events", { headers: headers(), signal: stop.signal, cache: "no-store" });
-      if (r.status === 401 || r.status === 403) {
-        const answer = await r.json().catch(() => ({}));
-        ask(answer.error || "A token is needed.");
-      } else if (r.ok) {
-        await stream(r.body.getReader());
-      }
-    } catch { /* told by the age of the picture */ }
-    clearInterval(watchdog);
-    connected = false;
-    await new Promise((done) => {
-      wake = done;
-      setTimeout(done, 2000);
-    });
-  }
-}
-
-async function stream(reader) {
-  const decoder = new TextDecoder();
-  let rest = "";
-  for (;;) {
-    const { value, done } = await reader.read();
-    if (done) return;
-    connected = true;
-    rest += decoder.decode(value, { stream: true });
-    const events = rest.split("\n\n");
-    rest = events.pop();
-    for (const event of events) {
-      const data = event.split("\n").filter((l) => l.startsWith("data: ")).map((l) => l.slice(6)).join("\n");
-      if (!data) continue;
-      const p = JSON.parse(data);
-      heard = performance.now();
-      show(p);
-    }
-    age();
-  }
-}
-
-document.addEventListener("visibilitychange", () => { age(); retry(); });
-shine();
-setInterval(age, 1000);
-listen();

@@ -164,6 +164,11 @@ impl Lookout {
         self.utc.remember(last_sign);
     }
 
+    /// When another station was last heard by AIS, beacons aside; `None` before the first.
+    pub fn ais_heard(&self) -> Option<Moment> {
+        self.ships.last_heard()
+    }
+
     /// UTC at a moment, and its source.
     pub fn utc(&self, at: Moment) -> Option<(Utc, UtcSource)> {
         self.utc.utc(at)

@@ -19,20 +19,28 @@ pub struct OwnState {
     pub heading_deg: Option<f64>,
     /// Seconds since it was heard.
     pub heading_age_s: Option<f64>,
+    /// Seconds since course or speed over ground was heard, whichever is older.
+    pub course_age_s: Option<f64>,
     /// Speed through water.
     pub speed_through_water_kn: Option<f64>,
     /// Depth below the transducer.
     pub depth_below_transducer_m: Option<f64>,
     /// Depth below the surface.
     pub depth_below_surface_m: Option<f64>,
+    /// Depth below the keel; known only if the transducer's distance from it is.
+    pub depth_below_keel_m: Option<f64>,
     /// Seconds since it was heard.
     pub depth_age_s: Option<f64>,
     /// True wind speed, over the water.
     pub true_wind_kn: Option<f64>,
     /// Direction it comes from.
     pub true_wind_direction_deg: Option<f64>,
+    /// Seconds since it was heard or worked out.
+    pub true_wind_age_s: Option<f64>,
     /// Air pressure.
     pub pressure_hpa: Option<f64>,
+    /// Seconds since it was heard.
+    pub pressure_age_s: Option<f64>,
     /// Whether the sun is up at the boat.
     pub sun_up: Option<bool>,
     /// Seconds since own AIS transmitter was last heard.
@@ -80,6 +88,8 @@ pub struct TargetState {
     pub cpa_nm: Option<f64>,
     /// Seconds until then; negative once it is past.
     pub tcpa_s: Option<f64>,
+    /// Her true bearing then.
+    pub cpa_bearing_deg: Option<f64>,
     /// The CPA is with 95 % no less than this …
     pub least_cpa_nm: Option<f64>,
     /// … and no more than this.

@@ -1,7 +1,7 @@
 //! The picture as `status` and the watch card show it.
 
 use crate::schema::{DateTime, OneOf};
-use crate::{CasualtyPart, ComesFrom, OwnPart, Removed, TargetPart};
+use crate::{CasualtyPart, ComesFrom, Item, OwnPart, Removed, TargetPart};
 use rules::{AlertId, AlertState, Priority, Stage};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -25,12 +25,14 @@ pub struct Status {
     pub steady_s: f64,
     /// Casualties not yet stood down, our own crew first.
     pub casualties: Vec<CasualtyNow>,
-    /// Alerts that are not over, most urgent first.
+    /// Alerts that are not over: those that nobody has acknowledged first, the most urgent of them first.
     pub alerts: Vec<AlertNow>,
     /// The most dangerous targets, at most 20.
     pub targets: Vec<TargetNow>,
     /// Number of all targets held.
     pub targets_held: usize,
+    /// What is heard by AIS.
+    pub ais: AisNow,
     /// Who is on watch.
     pub watch: WatchNow,
     /// Own vessel.
@@ -43,6 +45,10 @@ pub struct Status {
     pub declared: Vec<String>,
     /// Origin of the orders in force.
     pub orders: String,
+    /// How many orders watch, as things are declared.
+    pub orders_watching: usize,
+    /// The orders that do not, as things are declared.
+    pub orders_resting: Vec<String>,
     /// The logbook.
     pub logbook: LogbookNow,
     /// Signals, buttons and the heartbeat.
@@ -59,6 +65,8 @@ pub struct CasualtyNow {
     pub who: String,
     /// The whole line.
     pub words: String,
+    /// What a voice says of it now.
+    pub spoken: String,
     /// Where to look; `None` until at least the range is known.
     pub look: Option<String>,
     /// Closing speed, knots; negative while the range opens.
@@ -75,14 +83,21 @@ pub struct AlertNow {
     pub order: String,
     /// The kind of its origin: an order may share the name of a built-in alert.
     pub origin: ComesFrom,
+    /// What it is about, as one text: `fix`, `feed NAME`, `target MMSI`, `casualty NUMBER` and so on.
+    #[schemars(with = "String")]
+    pub about: Item,
     /// Its priority.
     #[schemars(with = "OneOf<Priority>")]
     pub priority: Priority,
     /// Its state; `None` for a notice.
     #[schemars(with = "Option<OneOf<AlertState>>")]
     pub state: Option<AlertState>,
+    /// Its state in a sailor's words: not acknowledged, acknowledged and so on.
+    pub state_words: String,
     /// Its current words.
     pub text: String,
+    /// What a voice says of it now.
+    pub spoken: String,
     /// Whether it is part of an exercise.
     pub exercise: bool,
     /// Time since it began, seconds.
@@ -102,12 +117,29 @@ pub struct TargetNow {
     /// The target as events describe it.
     #[serde(flatten)]
     pub part: TargetPart,
+    /// Bearing from own vessel at the closest point of approach, degrees true.
+    pub cpa_bearing_deg: Option<f64>,
+    /// The closest approach in words.
+    pub closest: String,
+    /// Whether her reports have stopped.
+    pub lost: bool,
     /// How she meets us by the rules of the road.
     pub meeting: Option<String>,
     /// What she is, as far as she has reported.
     pub described: Option<String>,
+    /// On which side of us she is: off the bow, or off the course without a heading.
+    pub side: Option<String>,
     /// Where to look; `None` until at least the range is known.
     pub look: Option<String>,
+}
+
+/// What is heard by AIS now.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AisNow {
+    /// Ships held whose reports have not stopped.
+    pub ships: usize,
+    /// Time since any station was last heard, seconds; `None` before the first.
+    pub heard_age_s: Option<f64>,
 }
 
 /// The watch now.
@@ -157,18 +189,30 @@ pub struct OwnNow {
     pub position_age_s: Option<f64>,
     /// Age of the last heading, seconds.
     pub heading_age_s: Option<f64>,
+    /// Age of course and speed over ground, the older of the two, seconds.
+    pub course_age_s: Option<f64>,
     /// Speed by the log, knots.
     pub speed_through_water_kn: Option<f64>,
-    /// Depth in metres, from the surface, or from the transducer if its own depth is unknown.
+    /// Depth in metres: below the keel where that can be known, else below the surface, else below the transducer.
     pub depth_m: Option<f64>,
+    /// Which of them: keel, surface or transducer.
+    pub depth_below: Option<String>,
     /// Age of the last depth, seconds.
     pub depth_age_s: Option<f64>,
     /// True wind speed, knots.
     pub true_wind_kn: Option<f64>,
     /// Direction the true wind blows from, degrees.
     pub true_wind_direction_deg: Option<f64>,
+    /// Age of the true wind, seconds.
+    pub true_wind_age_s: Option<f64>,
+    /// What the true wind was earlier, in words; `None` without an earlier value.
+    pub true_wind_before: Option<String>,
     /// Barometric pressure.
     pub pressure_hpa: Option<f64>,
+    /// Age of the pressure, seconds.
+    pub pressure_age_s: Option<f64>,
+    /// How the pressure has changed, in words; `None` without an earlier value.
+    pub pressure_trend: Option<String>,
     /// Whether the sun is above the horizon.
     pub sun_up: Option<bool>,
     /// Time since our own AIS was last heard transmitting, seconds.
@@ -207,6 +251,10 @@ pub struct ExerciseNow {
     pub began_s: f64,
     /// The line of the simulated casualty.
     pub words: Option<String>,
+    /// The simulated casualty, as a real one would be shown.
+    pub casualty: Option<Box<CasualtyNow>>,
+    /// The simulated ship, as a real one would be shown: as she was when she was announced.
+    pub target: Option<Box<TargetNow>>,
     /// The measurements so far.
     pub measured: String,
 }

@@ -35,6 +35,14 @@ impl Board {
         named(fresh.unwrap_or_else(|| self.alerts.said(self.now, alert.id)), alert)
     }
 
+    /// What a voice would say now of an alert with these words, in at most [`speech::MOST_WORDS`] words.
+    pub fn spoken(&self, alert: &Alert, words: &Words, picture: &dyn Picture) -> String {
+        match self.alerts.origin(alert.id) {
+            Some(origin) => self.aloud(origin, alert, words, picture),
+            None => speech::shortened(&words.written),
+        }
+    }
+
     /// What a voice says of an alert or a notice, in at most [`speech::MOST_WORDS`] words.
     fn aloud(&self, origin: &Origin, alert: &Alert, words: &Words, picture: &dyn Picture) -> String {
         let name = || picture.name_of(alert.subject);

@@ -124,6 +124,11 @@ impl Board {
         self.on_watch.as_ref().map(|(who, since)| (who.as_str(), *since))
     }
 
+    /// The names of the orders that do not watch, as things are declared.
+    pub fn out_of_force(&self) -> impl Iterator<Item = &str> {
+        self.watched.iter().filter(|w| !w.in_force).map(|w| w.order.name.as_str())
+    }
+
     /// What whoever takes over the watch must know.
     pub fn handover(&self, picture: &dyn Picture) -> Handover {
         let mut standing: Vec<Alert> = self.alerts.iter().cloned().collect();
@@ -139,7 +144,7 @@ impl Board {
             since: self.on_watch.as_ref().map(|(_, since)| *since),
             next,
             standing,
-            out_of_force: self.watched.iter().filter(|w| !w.in_force).map(|w| w.order.name.clone()).collect(),
+            out_of_force: self.out_of_force().map(str::to_owned).collect(),
             declared: self.declared,
         }
     }

@@ -108,6 +108,11 @@ impl ShipsHeard {
         }
     }
 
+    /// When one was last heard; `None` before the first.
+    pub fn last_heard(&self) -> Option<Moment> {
+        self.last.iter().flatten().map(|(_, heard)| *heard).max()
+    }
+
     /// When silence is reported if no ship is heard until then: never if few were heard, or far apart in time.
     pub fn silent_at(&self) -> Option<Moment> {
         let heard = self.last.map(|s| s.map(|(_, heard)| heard));

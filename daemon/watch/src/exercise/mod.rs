@@ -2,16 +2,17 @@
 //! responds. Nothing invented touches the lookout's own picture: the exercise has its own casualties.
 
 use super::Watch;
+use super::look::{casualty_now, closest, direction, where_to_look};
 use lookout::Lookout;
 use lookout::casualty::{Casualties, CasualtyState, OwnContext, aloud, in_full};
-use record::{ActError, Drill, DrillEnd, Entry, ExerciseNow, Measures};
+use record::{ActError, CasualtyNow, Drill, DrillEnd, Entry, ExerciseNow, Measures, TargetNow, TargetPart};
 use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority, Words};
 use scenario::Overboard;
 use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::{CasualtyId, Mmsi, Moment, Position, Subject, span, speech, turn_deg};
+use terms::{CasualtyId, Mmsi, Moment, Position, Subject, normal_deg, span, speech, turn_deg};
 
 /// Prefix of everything that an exercise announces.
 const MARK: &str = "EXERCISE";
@@ -33,6 +34,17 @@ const TOWARD_DEG: f64 = 45.0;
 const ABAFT_DEG: f64 = 90.0;
 /// Closer than this, a bearing means nothing.
 const NEAR_NM: f64 = 0.01;
+
+/// How the invented ship approaches.
+struct Approach {
+    range_nm: f64,
+    off_bow_deg: f64,
+    cpa_nm: f64,
+    tcpa_s: f64,
+}
+
+/// What the exercise of a close approach announces.
+const APPROACH: Approach = Approach { range_nm: 3.0, off_bow_deg: 30.0, cpa_nm: 0.2, tcpa_s: 720.0 };
 
 /// What an exercise measures.
 #[derive(Debug, Clone, Default)]
@@ -251,7 +263,12 @@ impl Watch {
             _ => (
                 "close approach",
                 Priority::Alarm,
-                "an invented ship, 30° on the starboard bow: CPA 0.2 nm in 12 min, now 3.0 nm off".to_owned(),
+                format!(
+                    "an invented ship, {:.0}° on the starboard bow: {}, now {:.1} nm off",
+                    APPROACH.off_bow_deg,
+                    closest(Some(APPROACH.cpa_nm), Some(APPROACH.tcpa_s)),
+                    APPROACH.range_nm
+                ),
             ),
         }
     }
@@ -399,14 +416,66 @@ impl Watch {
     /// The exercise as `status` shows it.
     pub(super) fn exercise_now(&self, at: Moment) -> Option<ExerciseNow> {
         let e = self.exercise.as_ref()?;
+        let state = e.casualty.and_then(|id| self.exercise_state(at, id));
+        let spoken = |id| e.says(at, Subject::Casualty(id), &self.lookout)?.spoken;
+        let casualty = state.as_ref().map(|s| {
+            let spoken = spoken(s.id).unwrap_or_default();
+            Box::new(CasualtyNow { spoken, ..casualty_now(s) })
+        });
         Some(ExerciseNow {
             drill: e.drill.word().to_owned(),
             title: e.drill.title().to_owned(),
             began_s: at.since(e.began).as_secs_f64(),
-            words: e.casualty.and_then(|id| self.exercise_state(at, id)).map(|s| in_full(&s)),
+            words: state.as_ref().map(in_full),
+            casualty,
+            target: if e.drill == Drill::Ship {
+                invented_ship(&self.lookout.context(at), at).map(Box::new)
+            } else {
+                None
+            },
             measured: e.measured.measures().to_string(),
         })
     }
+}
+
+/// The invented ship as her announcement has her. `None` where neither heading nor course is known to lay her off from.
+fn invented_ship(own: &OwnContext, at: Moment) -> Option<TargetNow> {
+    let (ahead_deg, to) = own.ahead(at)?;
+    let Approach { range_nm, off_bow_deg, cpa_nm, tcpa_s } = APPROACH;
+    let bearing_deg = normal_deg(ahead_deg + off_bow_deg);
+    // The CPA is square to the relative track; on this side of it she passes ahead.
+    let cpa_bearing_deg = normal_deg(bearing_deg - (cpa_nm / range_nm).acos().to_degrees());
+    let hours = tcpa_s / 3600.0;
+    let vector = |deg: f64, length: f64| (length * deg.to_radians().sin(), length * deg.to_radians().cos());
+    let (then, now) = (vector(cpa_bearing_deg, cpa_nm), vector(bearing_deg, range_nm));
+    let under_way = own.cog_deg.zip(own.sog_kn);
+    let way = under_way.map_or((0.0, 0.0), |(cog, sog)| vector(cog.value, sog.value));
+    let (east, north) = ((then.0 - now.0) / hours + way.0, (then.1 - now.1) / hours + way.1);
+    Some(TargetNow {
+        part: TargetPart {
+            mmsi: Mmsi::new(BEACON)?,
+            name: Some("an invented ship".to_owned()),
+            kind: None,
+            latitude_deg: None,
+            longitude_deg: None,
+            cog_deg: Some(normal_deg(east.atan2(north).to_degrees())),
+            sog_kn: Some(east.hypot(north)),
+            range_nm: Some(range_nm),
+            bearing_deg: Some(bearing_deg),
+            relative_bearing_deg: Some(off_bow_deg),
+            relative_to: Some(to),
+            cpa_nm: Some(cpa_nm),
+            tcpa_s: Some(tcpa_s),
+            age_s: None,
+        },
+        cpa_bearing_deg: Some(cpa_bearing_deg),
+        closest: closest(Some(cpa_nm), Some(tcpa_s)),
+        lost: false,
+        meeting: None,
+        described: None,
+        side: Some(direction(off_bow_deg, to)),
+        look: where_to_look(Some(range_nm), Some(bearing_deg), Some((off_bow_deg, to)), None),
+    })
 }
 
 #[cfg(test)]

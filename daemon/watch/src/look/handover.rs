@@ -7,6 +7,7 @@ use record::words::{capital, count};
 use record::{Date, Handover, LowBeacon, LowBeaconBasis, RestNow};
 use rules::{Declared, REST_OF_A_DAY, REST_OF_A_WEEK, Rest, Stage};
 use std::collections::VecDeque;
+use std::fmt;
 use std::time::Duration;
 use terms::{Moment, one_line, span, tendency, three_digits};
 
@@ -34,6 +35,30 @@ struct Weather {
     wind_from_deg: Option<f64>,
 }
 
+/// The weather with what it was before, in words.
+#[derive(Debug)]
+pub(super) struct WeatherWords {
+    now: Weather,
+    /// How the pressure has changed.
+    pub pressure_trend: Option<String>,
+    /// What the wind was.
+    pub wind_before: Option<String>,
+}
+
+impl fmt::Display for WeatherWords {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let and = |more: &Option<String>| more.as_ref().map_or(String::new(), |more| format!(", {more}"));
+        let pressure =
+            self.now.pressure_hpa.map(|p| format!("pressure {p:.1} hPa{}", and(&self.pressure_trend)));
+        let wind = self.now.wind_kn.zip(self.now.wind_from_deg);
+        let wind = wind.map(|(kn, from)| {
+            format!("wind {kn:.0} kn from {}°{}", three_digits(from), and(&self.wind_before))
+        });
+        let parts: Vec<String> = pressure.into_iter().chain(wind).collect();
+        f.write_str(&if parts.is_empty() { "not known".to_owned() } else { parts.join("; ") })
+    }
+}
+
 impl Trends {
     /// When the next note is due.
     pub fn due(&self) -> Option<Moment> {
@@ -50,31 +75,21 @@ impl Trends {
         self.0.push_back(now);
     }
 
-    fn words(&self, now: Weather) -> String {
-        let mut parts = Vec::new();
+    fn words(&self, now: Weather) -> WeatherWords {
         let earlier = self.0.front().filter(|w| now.at.since(w.at) >= NOTED_EVERY);
         let ago = earlier.map(|w| span(now.at.since(w.at)));
-        if let Some(p) = now.pressure_hpa {
-            parts.push(match earlier.and_then(|w| w.pressure_hpa).zip(ago.as_ref()) {
-                Some((then, ago)) => {
-                    let term = if now.at.since(earlier.map_or(now.at, |w| w.at)) >= NEXT * 3 - NOTED_EVERY {
-                        format!(", {}", tendency(p - then))
-                    } else {
-                        String::new()
-                    };
-                    format!("pressure {p:.1} hPa, {:+.1} hPa in {ago}{term}", p - then)
-                }
-                None => format!("pressure {p:.1} hPa"),
-            });
-        }
-        if let (Some(kn), Some(from)) = (now.wind_kn, now.wind_from_deg) {
-            let before = earlier.and_then(|w| w.wind_kn.zip(w.wind_from_deg)).zip(ago.as_ref());
-            let before = before.map_or(String::new(), |((kn, from), ago)| {
-                format!(", {kn:.0} kn from {}° {ago} ago", three_digits(from))
-            });
-            parts.push(format!("wind {kn:.0} kn from {}°{before}", three_digits(from)));
-        }
-        if parts.is_empty() { "not known".to_owned() } else { parts.join("; ") }
+        let before = earlier.zip(ago.as_ref());
+        let pressure_trend = now.pressure_hpa.zip(before).and_then(|(p, (earlier, ago))| {
+            let change = p - earlier.pressure_hpa?;
+            let long = now.at.since(earlier.at) >= NEXT * 3 - NOTED_EVERY;
+            let term = if long { format!(", {}", tendency(change)) } else { String::new() };
+            Some(format!("{change:+.1} hPa in {ago}{term}"))
+        });
+        let wind_before = before.and_then(|(earlier, ago)| {
+            let (kn, from) = earlier.wind_kn.zip(earlier.wind_from_deg)?;
+            Some(format!("{kn:.0} kn from {}° {ago} ago", three_digits(from)))
+        });
+        WeatherWords { now, pressure_trend, wind_before }
     }
 }
 
@@ -108,6 +123,11 @@ impl Watch {
             wind_kn: own.true_wind_kn,
             wind_from_deg: own.true_wind_direction_deg,
         }
+    }
+
+    /// The weather with its trend.
+    pub(super) fn weather_words(&self, at: Moment) -> WeatherWords {
+        self.trends.words(self.weather(at))
     }
 
     /// Notes wind and pressure for the trends when due.
@@ -181,7 +201,7 @@ impl Watch {
             ));
         }
         lines.push(self.hearing_words(at));
-        lines.push(format!("Weather: {}", self.trends.words(self.weather(at))));
+        lines.push(format!("Weather: {}", self.weather_words(at)));
         let ailing: Vec<String> = self
             .ears
             .iter()
@@ -317,7 +337,7 @@ mod tests {
             t.note(at(n * 10, 1015.0 - n as f64 * 0.2));
         }
         assert_eq!(t.0.len(), NOTES);
-        let words = t.words(at(300, 1009.0));
+        let words = t.words(at(300, 1009.0)).to_string();
         assert!(
             words.starts_with(
                 "pressure 1009.0 hPa, -3.8 hPa in 3 h 10 min, falling quickly; wind 12 kn from 245°"

@@ -56,7 +56,7 @@ impl Watch {
     }
 
     /// The subject of an alert, by name.
-    fn about(&self, origin: &Origin, subject: Subject) -> Item {
+    pub(super) fn about(&self, origin: &Origin, subject: Subject) -> Item {
         let built_in = match origin {
             Origin::BuiltIn(b) => Some(*b),
             Origin::Exercise(name) => BuiltIn::named(name),

@@ -1,7 +1,8 @@
 //! Where to look, in few words: "250 m, 40° on the port bow".
 
 use lookout::casualty::RelativeTo;
-use terms::{METRES_PER_NM, turn_deg};
+use rules::number_in_words as number;
+use terms::{Dimension, METRES_PER_NM, turn_deg};
 
 /// Below this, ranges are given in metres.
 const NEAR_NM: f64 = 0.5;
@@ -20,7 +21,7 @@ fn range(range_nm: f64) -> String {
 }
 
 /// A direction off the bow, to five degrees; without a heading, off the course, and it says so.
-fn direction(relative_deg: f64, to: RelativeTo) -> String {
+pub(crate) fn direction(relative_deg: f64, to: RelativeTo) -> String {
     let angle = turn_deg(0.0, relative_deg);
     let side = if angle < 0.0 { "port" } else { "starboard" };
     let off = (angle.abs() / 5.0).round() as i64 * 5;
@@ -41,7 +42,7 @@ fn direction(relative_deg: f64, to: RelativeTo) -> String {
 }
 
 /// Where to look, as far as known; `None` if not even the range is.
-pub(super) fn words(
+pub(crate) fn words(
     range_nm: Option<f64>,
     bearing_deg: Option<f64>,
     relative: Option<(f64, RelativeTo)>,
@@ -59,6 +60,18 @@ pub(super) fn words(
         _ => {}
     }
     Some(words)
+}
+
+/// The closest approach: "CPA 0.21 nm in 9 min".
+pub(crate) fn closest(cpa_nm: Option<f64>, tcpa_s: Option<f64>) -> String {
+    match cpa_nm.zip(tcpa_s) {
+        Some((_, tcpa_s)) if tcpa_s < 0.0 => "CPA is past".to_owned(),
+        // As an order's text has them.
+        Some((cpa_nm, tcpa_s)) => {
+            format!("CPA {} in {}", number(Dimension::Distance, cpa_nm), number(Dimension::Time, tcpa_s))
+        }
+        None => "CPA not known".to_owned(),
+    }
 }
 
 #[cfg(test)]

@@ -4,13 +4,14 @@ use super::parts::{casualty_part, own_part, target_part};
 use super::place;
 use crate::Watch;
 use crate::senses::Ear;
-use lookout::casualty::{CasualtyState, in_full, who};
-use lookout::{OwnState, TargetState};
+use lookout::TargetState;
+use lookout::casualty::{CasualtyState, aloud, in_full, who};
 use record::words::capital;
 use record::{
-    AlertNow, CasualtyNow, ComesFrom, FeedNow, LogbookNow, OwnNow, SignalNow, Status, TargetNow, WatchNow,
+    AisNow, AlertNow, CasualtyNow, ComesFrom, FeedNow, Item, LogbookNow, OwnNow, SignalNow, Status,
+    TargetNow, WatchNow,
 };
-use rules::{Declared, WatchAlarm};
+use rules::{AlertState, Declared, WatchAlarm};
 use sentence::{Counts, Refusal};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
@@ -57,6 +58,10 @@ impl Watch {
             alerts: self.alerts_now(at),
             targets: targets.iter().take(WORST).map(target_now).collect(),
             targets_held: targets.len(),
+            ais: AisNow {
+                ships: targets.iter().filter(|t| t.kind.is_ship() && !t.lost).count(),
+                heard_age_s: self.lookout.ais_heard().map(|heard| at.seconds_from(heard)),
+            },
             watch: WatchNow {
                 who: on_watch.map(|(who, _)| who.to_owned()),
                 since_s: on_watch.map(|(_, since)| at.since(since).as_secs_f64()),
@@ -66,32 +71,71 @@ impl Watch {
                 alarm_asks_s: self.board.watch_alarm().and_then(|w| w.asks_in(at)).map(|d| d.as_secs_f64()),
                 alarm_words: self.board.watch_alarm().map(|w| self.watch_alarm_words(at, w)),
             },
-            own: own_now(&self.lookout.own(at)),
+            own: self.own_now(at),
             feeds: self.feeds_now(at, &outside.feeds),
             exercise: self.exercise_now(at),
             declared: self.board.declared().iter().map(|d| Declared::name(d).to_owned()).collect(),
             orders: self.orders_from().to_owned(),
+            orders_watching: self.board.orders().count() - self.board.out_of_force().count(),
+            orders_resting: self.board.out_of_force().map(str::to_owned).collect(),
             logbook: outside.logbook.clone(),
             signals: outside.signals.clone(),
         }
     }
 
-    /// Alerts that are not over, most urgent first.
+    /// Alerts that are not over: those that nobody has acknowledged first, the most urgent of them first.
     fn alerts_now(&self, at: Moment) -> Vec<AlertNow> {
         let view = self.view(at);
-        let mut alerts: Vec<_> = self.board.alerts().collect();
-        alerts.sort_by_key(|a| (Reverse(a.priority), a.id));
-        let now = |a: &rules::Alert| AlertNow {
-            id: a.id,
-            order: a.order.clone(),
-            origin: self.board.origin(a.id).map_or(ComesFrom::Note, ComesFrom::from),
-            priority: a.priority,
-            state: a.state_told(),
-            text: self.board.words(a, &view).written,
-            exercise: a.exercise,
-            began_s: at.since(a.began).as_secs_f64(),
+        let now = |a: &rules::Alert| {
+            let (words, origin) = (self.board.words(a, &view), self.board.origin(a.id));
+            AlertNow {
+                id: a.id,
+                order: a.order.clone(),
+                origin: origin.map_or(ComesFrom::Note, ComesFrom::from),
+                about: origin.map_or(Item::Lookout, |origin| self.about(origin, a.subject)),
+                priority: a.priority,
+                state: a.state_told(),
+                state_words: a.state_told().map_or("", AlertState::in_words).to_owned(),
+                spoken: self.board.spoken(a, &words, &view),
+                text: words.written,
+                exercise: a.exercise,
+                began_s: at.since(a.began).as_secs_f64(),
+            }
         };
-        alerts.into_iter().map(now).collect()
+        let mut alerts: Vec<AlertNow> = self.board.alerts().map(now).collect();
+        alerts.sort_by_key(|a| (!a.unheeded(), Reverse(a.priority), a.id));
+        alerts
+    }
+
+    fn own_now(&self, at: Moment) -> OwnNow {
+        let own = self.lookout.own(at);
+        let depths = [
+            (own.depth_below_keel_m, "keel"),
+            (own.depth_below_surface_m, "surface"),
+            (own.depth_below_transducer_m, "transducer"),
+        ];
+        let depth = depths.into_iter().find_map(|(depth, below)| depth.map(|m| (m, below)));
+        let weather = self.weather_words(at);
+        OwnNow {
+            part: own_part(&own),
+            position: own.position.map(|p| p.to_string()),
+            position_age_s: own.position_age_s,
+            heading_age_s: own.heading_age_s,
+            course_age_s: own.course_age_s,
+            speed_through_water_kn: own.speed_through_water_kn,
+            depth_m: depth.map(|(m, _)| m),
+            depth_below: depth.map(|(_, below)| below.to_owned()),
+            depth_age_s: own.depth_age_s,
+            true_wind_kn: own.true_wind_kn,
+            true_wind_direction_deg: own.true_wind_direction_deg,
+            true_wind_age_s: own.true_wind_age_s,
+            true_wind_before: weather.wind_before,
+            pressure_hpa: own.pressure_hpa,
+            pressure_age_s: own.pressure_age_s,
+            pressure_trend: weather.pressure_trend,
+            sun_up: own.sun_up,
+            transmitted_age_s: own.transmitted_age_s,
+        }
     }
 
     fn feeds_now(&self, at: Moment, outside: &[FeedOutside]) -> Vec<FeedNow> {
@@ -119,41 +163,29 @@ impl Watch {
     }
 }
 
-fn casualty_now(c: &CasualtyState) -> CasualtyNow {
+pub(crate) fn casualty_now(c: &CasualtyState) -> CasualtyNow {
     let relative = c.relative_bearing_deg.zip(c.relative_to);
     CasualtyNow {
         part: casualty_part(c),
         who: capital(&who(c)),
         words: in_full(c),
+        spoken: aloud(c),
         look: place::words(c.range_nm, c.bearing_deg, relative, c.closing_kn),
         closing_kn: c.closing_kn,
     }
 }
 
-fn target_now(t: &TargetState) -> TargetNow {
+pub(crate) fn target_now(t: &TargetState) -> TargetNow {
     let part = target_part(t);
     let relative = part.relative_bearing_deg.zip(part.relative_to);
     TargetNow {
+        cpa_bearing_deg: t.cpa_bearing_deg,
+        closest: place::closest(t.cpa_nm, t.tcpa_s),
+        lost: t.lost,
         meeting: t.meeting(),
         described: Some(t.described()),
+        side: relative.map(|(deg, to)| place::direction(deg, to)),
         look: place::words(t.range_nm, t.bearing_deg, relative, None),
         part,
-    }
-}
-
-fn own_now(own: &OwnState) -> OwnNow {
-    OwnNow {
-        part: own_part(own),
-        position: own.position.map(|p| p.to_string()),
-        position_age_s: own.position_age_s,
-        heading_age_s: own.heading_age_s,
-        speed_through_water_kn: own.speed_through_water_kn,
-        depth_m: own.depth_below_surface_m.or(own.depth_below_transducer_m),
-        depth_age_s: own.depth_age_s,
-        true_wind_kn: own.true_wind_kn,
-        true_wind_direction_deg: own.true_wind_direction_deg,
-        pressure_hpa: own.pressure_hpa,
-        sun_up: own.sun_up,
-        transmitted_age_s: own.transmitted_age_s,
     }
 }
