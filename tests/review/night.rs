@@ -83,6 +83,7 @@ pub fn with_casualty(mut r: EventRecord, position: Option<Position>, range_nm: O
         set_deg: None,
         drift_kn: None,
         radius95_nm: None,
+        elsewhere: None,
     });
     r
 }

@@ -162,4 +162,28 @@ pub struct CasualtyPart {
     pub drift_kn: Option<f64>,
     /// Radius of the circle around the position that contains it with 95 % probability, nautical miles.
     pub radius95_nm: Option<f64>,
+    /// The other place where it may be, if what is known of it does not agree.
+    #[serde(default)]
+    pub elsewhere: Option<ElsewherePart>,
+}
+
+/// Another place where a casualty may be.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ElsewherePart {
+    /// Degrees, north positive.
+    pub latitude_deg: f64,
+    /// Degrees, east positive.
+    pub longitude_deg: f64,
+    /// Radius that contains it with 95 % probability if it is here at all, nautical miles.
+    pub radius95_nm: f64,
+    /// Distance from own vessel, nautical miles.
+    pub range_nm: Option<f64>,
+    /// Bearing from own vessel, degrees true.
+    pub bearing_deg: Option<f64>,
+    /// Distance from the more likely position, nautical miles.
+    pub off_nm: f64,
+    /// How likely it is here, 0 to 1.
+    pub share: f64,
+    /// How many of the beacon's bursts put it here; 0: the track of own vessel, or what marked it.
+    pub bursts: u32,
 }

@@ -77,5 +77,6 @@ pub fn casualty() -> CasualtyPart {
         set_deg: Some(20.0),
         drift_kn: Some(0.5),
         radius95_nm: Some(0.03),
+        elsewhere: None,
     }
 }

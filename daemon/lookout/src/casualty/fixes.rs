@@ -1,25 +1,29 @@
-//! A beacon's positions: good ones separated from doubtful ones.
+//! A beacon's positions, one of each burst: what they are evidence of is weighed in [`super::evidence`].
 
 use sentence::ais::PositionSource;
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::{Moment, Position};
+use terms::{Moment, Position, Utc};
 
-/// Good fixes kept: more than an hour of bursts at eight a minute (ITU-R M.1371-5 annex 9, from memory).
-const KEPT: usize = 512;
-/// A position further from the last than this, and than the speed below allows, is a jump (own choice: twice the error
-/// of a small receiver awash).
-const JUMP_NM: f64 = 0.1;
-/// Faster than any person drifts, slower than a receiver errs.
-const JUMP_KN: f64 = 12.0;
-/// How many positions that agree with each other overrule what was believed before.
+/// Fixes kept, one of each burst: more than an hour (a burst a minute: ITU-R M.1371-5 annex 9, from memory).
+const KEPT: usize = 72;
+/// Messages within this of the first are one burst, and one piece of evidence: whatever is wrong with one is wrong with
+/// all (a burst of eight takes 14 s, the same annex).
+const BURST: Duration = Duration::from_secs(30);
+/// A position further from the last than this, and than the speed below allows, is of another place (own choice: twice
+/// the error of a small receiver awash).
+const APART_NM: f64 = 0.1;
+/// Faster than any person drifts.
+const DRIFTS_KN: f64 = 6.0;
+/// How many bursts must agree on a place from which the beacon could hardly be heard.
 const AGREEING: usize = 3;
 /// Beyond this from own vessel a beacon at the water's surface is not heard directly; horizon by 2.07·√m for an
 /// antenna at 0.3 m and one at 40 m is 15 nm, doubled for unusual propagation.
 const BEYOND_RADIO_NM: f64 = 30.0;
-/// The same report through a second receiver comes within this.
-const SAME_REPORT: Duration = Duration::from_secs(4);
+/// A second of UTC this far ahead of own time is of a clock that runs a little ahead, not of the last minute.
+const CLOCK_AHEAD_MS: i64 = 5_000;
+const MINUTE_MS: i64 = 60_000;
 
 /// Why a position is not taken for a fix.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -29,8 +33,10 @@ pub enum Doubt {
     NotByFix,
     /// Latitude and longitude both in whole minutes: used only while there is nothing better.
     WholeMinutes,
-    /// Further from the last than anything drifts.
-    Jump,
+    /// It fits neither the other reports nor the drift.
+    DoesNotFit,
+    /// The very position of an earlier burst: nothing afloat stays in one place to the last digit.
+    Repeated,
     /// Further from own vessel than such a beacon is heard.
     BeyondRadio,
 }
@@ -38,7 +44,7 @@ pub enum Doubt {
 /// One position of a beacon.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct BeaconFix {
-    /// When it was heard.
+    /// When it was measured, by the second that the message gives; else when it was heard.
     pub at: Moment,
     /// Where.
     pub position: Position,
@@ -48,12 +54,43 @@ pub struct BeaconFix {
     pub cog_deg: Option<f64>,
 }
 
-/// Positions of one beacon. Bounded: 512 good ones, 3 waiting, one doubtful.
+/// The fix of one burst.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Report {
+    pub fix: BeaconFix,
+    /// The number of its burst.
+    pub burst: u32,
+    /// Whether it lies where somebody who fell from own vessel can be.
+    pub by_own_track: bool,
+}
+
+/// Positions of one beacon. Bounded: those of 72 bursts, 3 waiting, one doubtful.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Fixes {
-    good: VecDeque<BeaconFix>,
-    waiting: VecDeque<BeaconFix>,
+    reports: VecDeque<Report>,
+    waiting: VecDeque<Report>,
     doubtful: Option<(BeaconFix, Doubt)>,
+    /// The number of the running burst, and when it began.
+    burst: u32,
+    began: Option<Moment>,
+}
+
+/// What own vessel knows that bears on a beacon's position.
+#[derive(Clone, Copy)]
+pub(crate) struct Bearing<'a> {
+    /// Where she is, if a position far from her is not to be believed at once.
+    pub own: Option<Position>,
+    /// Whether somebody who fell from her can be there.
+    pub by_own_track: &'a dyn Fn(&BeaconFix) -> bool,
+    /// Whether it drifts, so that a position repeated to the last digit is an old one. A ship may lie aground.
+    pub adrift: bool,
+}
+
+/// When a position was measured: the last time that UTC showed the second its message gives.
+pub(crate) fn measured_at(heard: Moment, second: Option<u8>, utc: Option<Utc>) -> Moment {
+    let Some((second, utc)) = second.filter(|s| *s < 60).zip(utc) else { return heard };
+    let age_ms = (utc.0 - i64::from(second) * 1000).rem_euclid(MINUTE_MS);
+    if age_ms > MINUTE_MS - CLOCK_AHEAD_MS { heard } else { Moment(heard.0.saturating_sub(age_ms)) }
 }
 
 /// Whether a position is in whole minutes both ways, as no receiver gives one by chance.
@@ -73,22 +110,31 @@ pub(crate) fn is_by_fix(source: Option<PositionSource>) -> bool {
 }
 
 /// Whether two fixes can be those of one drifting thing.
-fn agree(a: &BeaconFix, b: &BeaconFix) -> bool {
+pub(crate) fn agree(a: &BeaconFix, b: &BeaconFix) -> bool {
     let hours = a.at.since(b.at).max(b.at.since(a.at)).as_secs_f64() / 3600.0;
     // A beacon that itself says it moves fast (as one in a helicopter does) is believed.
-    let speed = JUMP_KN.max(a.sog_kn.unwrap_or(0.0) + 5.0).max(b.sog_kn.unwrap_or(0.0) + 5.0);
-    a.position.range_and_bearing(b.position).0 <= JUMP_NM + speed * hours
+    let speed = DRIFTS_KN.max(a.sog_kn.unwrap_or(0.0) + 5.0).max(b.sog_kn.unwrap_or(0.0) + 5.0);
+    a.position.range_and_bearing(b.position).0 <= APART_NM + speed * hours
 }
 
 impl Fixes {
-    /// Takes a position. `own` is own vessel's at the time, if a first fix far from her is not to be believed. Returns
-    /// whether it counts as a fix.
-    pub fn take(&mut self, fix: BeaconFix, source: Option<PositionSource>, own: Option<Position>) -> bool {
+    /// Takes a position heard at a moment. Returns whether it counts as a fix.
+    pub(crate) fn take(
+        &mut self,
+        heard: Moment,
+        fix: BeaconFix,
+        source: Option<PositionSource>,
+        bearing: &Bearing<'_>,
+    ) -> bool {
+        if self.began.is_none_or(|b| heard >= b + BURST) {
+            self.burst = self.burst.saturating_add(1);
+            self.began = Some(heard);
+        }
         if !is_by_fix(source) {
             self.doubtful = Some((fix, Doubt::NotByFix));
             return false;
         }
-        let precise = self.good.back().is_some_and(|l| !in_whole_minutes(l.position));
+        let precise = self.reports.back().is_some_and(|l| !in_whole_minutes(l.fix.position));
         if in_whole_minutes(fix.position) {
             self.doubtful = Some((fix, Doubt::WholeMinutes));
             if precise {
@@ -96,58 +142,68 @@ impl Fixes {
             }
         } else if !precise {
             // Whole-minute positions give way to the first better one.
-            self.good.clear();
+            self.reports.clear();
         }
-        let last = self.good.back();
-        if last.is_some_and(|l| l.position == fix.position && fix.at.since(l.at) <= SAME_REPORT) {
+        let newest = self.reports.iter().chain(&self.waiting).map(|r| r.fix.at).max();
+        let same = |r: &&Report| r.fix.position == fix.position;
+        if !bearing.adrift && self.reports.back().is_some_and(|r| r.fix.position == fix.position) {
+            self.reports.pop_back();
+        } else if let Some(known) = self.reports.iter().chain(&self.waiting).rev().find(same) {
+            // By a second receiver, by a relay, or measured only once: it is as old as it was when it was first heard.
+            if known.burst != self.burst {
+                self.doubtful = Some((fix, Doubt::Repeated));
+            }
             return false;
         }
-        let doubt = match last {
-            Some(l) => (!agree(l, &fix)).then_some(Doubt::Jump),
-            None => own
-                .is_some_and(|o| o.range_and_bearing(fix.position).0 > BEYOND_RADIO_NM)
-                .then_some(Doubt::BeyondRadio),
-        };
-        let Some(doubt) = doubt else {
-            self.waiting.clear();
-            self.keep(fix);
+        if newest.is_some_and(|n| fix.at < n) {
+            // Overtaken by a later one.
+            return false;
+        }
+        let report = Report { fix, burst: self.burst, by_own_track: (bearing.by_own_track)(&fix) };
+        let beyond = bearing.own.is_some_and(|o| o.range_and_bearing(fix.position).0 > BEYOND_RADIO_NM);
+        if beyond && !self.reports.iter().any(|r| agree(&r.fix, &fix)) {
+            self.doubtful = Some((fix, Doubt::BeyondRadio));
+            if self.waiting.iter().any(|w| !agree(&w.fix, &fix)) {
+                self.waiting.clear();
+            }
+            self.waiting.retain(|w| w.burst != report.burst);
+            self.waiting.push_back(report);
+            if self.waiting.len() < AGREEING {
+                return false;
+            }
+            for waited in std::mem::take(&mut self.waiting) {
+                self.keep(waited);
+            }
             return true;
-        };
-        self.doubtful = Some((fix, doubt));
-        let again = |w: &BeaconFix| w.position == fix.position && fix.at.since(w.at) <= SAME_REPORT;
-        if self.waiting.back().is_some_and(again) {
-            return false;
         }
-        if self.waiting.iter().any(|w| !agree(w, &fix)) {
-            self.waiting.clear();
+        if !in_whole_minutes(fix.position) {
+            self.doubtful = None;
         }
-        self.waiting.push_back(fix);
-        if self.waiting.len() < AGREEING {
-            return false;
-        }
-        self.good.clear();
-        let waiting = std::mem::take(&mut self.waiting);
-        waiting.into_iter().for_each(|f| self.keep(f));
-        self.doubtful = None;
+        self.keep(report);
         true
     }
 
-    /// Keeps a good fix and drops the oldest.
-    fn keep(&mut self, fix: BeaconFix) {
-        self.good.push_back(fix);
-        if self.good.len() > KEPT {
-            self.good.pop_front();
+    /// Keeps a report, in place of the one of the same burst that it agrees with, and drops the oldest.
+    fn keep(&mut self, report: Report) {
+        let running =
+            self.reports.iter().rposition(|r| r.burst == report.burst && agree(&r.fix, &report.fix));
+        if let Some(index) = running {
+            self.reports.remove(index);
+        }
+        self.reports.push_back(report);
+        if self.reports.len() > KEPT {
+            self.reports.pop_front();
         }
     }
 
-    /// The last good fix.
+    /// The last fix.
     pub fn last(&self) -> Option<&BeaconFix> {
-        self.good.back()
+        self.reports.back().map(|r| &r.fix)
     }
 
-    /// Good fixes, oldest first.
-    pub fn good(&self) -> impl DoubleEndedIterator<Item = &BeaconFix> {
-        self.good.iter()
+    /// The fix of each burst, oldest first, with any other of that burst that does not agree.
+    pub(crate) fn reports(&self) -> impl Iterator<Item = &Report> {
+        self.reports.iter()
     }
 
     /// The last position that was not taken for a fix, and why.
@@ -157,13 +213,10 @@ impl Fixes {
 
     /// Those before a moment moved in time.
     pub fn shift_before(&mut self, limit: Moment, by_ms: i64) {
-        let all = self
-            .good
-            .iter_mut()
-            .chain(self.waiting.iter_mut())
-            .chain(self.doubtful.iter_mut().map(|d| &mut d.0));
-        for f in all.filter(|f| f.at < limit) {
-            f.at = Moment(f.at.0.saturating_add(by_ms));
+        let fixes = self.reports.iter_mut().chain(self.waiting.iter_mut()).map(|r| &mut r.fix.at);
+        let others = self.doubtful.iter_mut().map(|d| &mut d.0.at).chain(self.began.iter_mut());
+        for at in fixes.chain(others).filter(|at| **at < limit) {
+            *at = Moment(at.0.saturating_add(by_ms));
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::beacon::{TestMessage, Verdict};
 use super::case::{Case, Identity, Kind, Mark, Source, Whose, Why};
-use super::fixes::{BeaconFix, is_by_fix};
+use super::fixes::{BeaconFix, Bearing, is_by_fix};
 use super::news::{CasualtyNews, News};
 use super::own::OwnContext;
 use super::stand_down::SILENCE_ENDS_STAND_DOWN;
@@ -19,6 +19,11 @@ const UNKNOWN_OF_A_FEED: usize = 4;
 const COUNTED_BEACONS: usize = 256;
 /// Rough time from the fall to the first burst: the beacon must inflate its vest and start (from memory; own choice).
 const FALL_TO_BURST: Duration = Duration::from_secs(30);
+
+/// A beacon set off by hand is heard up to this long after the fall (own choice).
+const FELL_UNHEARD: Duration = Duration::from_secs(900);
+/// Faster than the wind drives any person through the water (own choice).
+const LEEWAY_KN: f64 = 1.5;
 
 /// One message from a beacon, an emitter or a caller, however it came.
 #[derive(Debug, Clone, PartialEq)]
@@ -219,6 +224,8 @@ impl Casualties {
     /// A message from an open casualty, and what in it is news.
     fn update(&mut self, at: Moment, index: usize, message: &Message, own: &OwnContext) -> Vec<CasualtyNews> {
         let here = own.position_at(at);
+        let current_kn = self.surroundings.current(own).set_drift().drift_kn;
+        let track = &self.track;
         let case = &mut self.open[index];
         let id = case.id;
         let mut told = Vec::new();
@@ -230,8 +237,12 @@ impl Casualties {
         if let Some((fix, source)) = message.fix {
             let first = case.fixes.last().is_none();
             // Where own track knows better, a first fix far off is doubted; anything else is believed.
-            let near = here.filter(|_| case.mark.is_some() && message.source != Source::Dsc);
-            if case.fixes.take(fix, source, near) {
+            let ours = case.mark.is_some() && message.source != Source::Dsc;
+            let (since, until) = (case.began - FELL_UNHEARD, case.raised);
+            let fell = |f: &BeaconFix| ours && track.reaches(f, since, until, LEEWAY_KN + current_kn);
+            let adrift = case.is_person() || !matches!(case.kind, Kind::VesselInDistress(_));
+            let bearing = Bearing { own: here.filter(|_| ours), by_own_track: &fell, adrift };
+            if case.fixes.take(at, fix, source, &bearing) {
                 let range_nm = here.map(|h| h.range_and_bearing(fix.position).0);
                 case.heard_to_nm = [case.heard_to_nm, range_nm].into_iter().flatten().reduce(f64::max);
                 if first {

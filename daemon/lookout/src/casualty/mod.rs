@@ -7,6 +7,7 @@ mod beacon;
 mod button;
 mod call;
 mod case;
+mod evidence;
 mod fixes;
 mod intake;
 mod nature;
@@ -30,15 +31,16 @@ pub use news::{CasualtyNews, News};
 pub(crate) use own::ahead;
 pub use own::{Known, OwnContext, RelativeTo, SetDrift, WindFrom};
 pub use snapshot::{Gap, Snapshot};
-pub use spoken::{aloud, in_full, out_of_hearing, who};
+pub use spoken::{aloud, elsewhere_words, in_full, out_of_hearing, who};
 pub use stand_down::NoSuchCasualty;
-pub use state::{Audible, CasualtyState, Placed, Reach};
+pub use state::{Audible, CasualtyState, Elsewhere, Placed, Reach};
 pub use track::{OnTrack, Track};
 
 use crate::drift::{Current, Datum, Surroundings};
 use crate::search::Searched;
 use beacon::Tests;
 use case::Case;
+use fixes::{Bearing, measured_at};
 use intake::Message;
 use sentence::ais::AisReport;
 use state::SILENT_AFTER;
@@ -119,15 +121,10 @@ impl Casualties {
         let ours = report.own_vessel || own.mmsi == Some(report.mmsi);
         if !report.mmsi.is_beacon() && (!crew || ours) {
             self.note_false_claim(report);
-            self.follow_distressed(at, report);
+            self.follow_distressed(at, report, own);
             return false;
         }
-        let fix = report.position.map(|position| {
-            (
-                BeaconFix { at, position, sog_kn: report.sog_kn, cog_deg: report.cog_deg },
-                report.position_source,
-            )
-        });
+        let fix = beacon_fix(at, report, own).map(|fix| (fix, report.position_source));
         let message = Message {
             identity: Identity::Mmsi(report.mmsi),
             kind: Kind::of_beacon(report.mmsi, crew),
@@ -262,14 +259,15 @@ impl Casualties {
 
     /// A vessel whose distress call was heard: her own AIS gives her position better than the call does; but not that of
     /// somebody whom she has lost.
-    fn follow_distressed(&mut self, at: Moment, report: &AisReport) {
+    fn follow_distressed(&mut self, at: Moment, report: &AisReport, own: &OwnContext) {
         let distressed = |c: &&mut Case| {
             matches!(c.kind, Kind::VesselInDistress(_)) && !c.is_person() && c.mmsi() == Some(report.mmsi)
         };
-        if let (Some(case), Some(position)) = (self.open.iter_mut().find(distressed), report.position) {
-            let fix = BeaconFix { at, position, sog_kn: report.sog_kn, cog_deg: report.cog_deg };
+        if let (Some(case), Some(fix)) = (self.open.iter_mut().find(distressed), beacon_fix(at, report, own))
+        {
             let first = case.fixes.last().is_none();
-            if case.fixes.take(fix, report.position_source, None) && first {
+            let bearing = Bearing { own: None, by_own_track: &|_| false, adrift: false };
+            if case.fixes.take(at, fix, report.position_source, &bearing) && first {
                 let id = case.id;
                 self.tell(id, CasualtyNews::Located);
             }
@@ -306,4 +304,11 @@ impl Casualties {
             self.news.push(news);
         }
     }
+}
+
+/// The position of a message, with the moment at which it was measured.
+fn beacon_fix(at: Moment, report: &AisReport, own: &OwnContext) -> Option<BeaconFix> {
+    let measured = measured_at(at, report.utc_second, own.utc.map(|u| u.0));
+    let (sog_kn, cog_deg) = (report.sog_kn, report.cog_deg);
+    report.position.map(|position| BeaconFix { at: measured, position, sog_kn, cog_deg })
 }

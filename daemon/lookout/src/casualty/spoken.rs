@@ -1,9 +1,10 @@
 //! A casualty in words: as it is called out, and in one line in full.
 
 use super::case::{ElapsedIs, Kind, Source, Whose, Why};
+use super::fixes::Doubt;
 use super::nature;
 use super::own::{RelativeTo, SetDrift};
-use super::state::{Audible, CasualtyState, Placed};
+use super::state::{Audible, CasualtyState, Elsewhere, Placed};
 use std::time::Duration;
 use terms::{METRES_PER_NM, Mmsi, Station, one_line, speech, three_digits, turn_deg};
 
@@ -14,6 +15,8 @@ const STEADY_KN: f64 = 0.2;
 
 /// Below this the side and the distance are left out: within the error of any fix.
 const CLOSE_BY_NM: f64 = 0.02;
+/// Words of the whole line at most.
+const MOST_WORDS: usize = 20;
 /// A fix older than this is said to be old.
 const OLD_FIX: Duration = Duration::from_secs(120);
 
@@ -36,7 +39,15 @@ pub fn aloud(s: &CasualtyState) -> String {
     };
     let old = s.fix_age.filter(|age| *age > OLD_FIX && s.source == Source::Ais);
     let old = old.map(|age| format!("last fix {} old", speech::time(age.as_secs_f64())));
-    speech::sentences([what.as_str(), &where_aloud(s), old.as_deref().unwrap_or_default()])
+    let doubt = s.elsewhere.as_ref().filter(|_| old.is_none()).map(|e| match e.bursts {
+        0 => "own track does not fit",
+        1 => "one report does not fit",
+        _ => "other reports do not fit",
+    });
+    let line = |last: &str| speech::sentences([what.as_str(), &where_aloud(s), last]);
+    let whole = line(old.as_deref().or(doubt).unwrap_or_default());
+    // The doubt can wait until there is time to read; the side and the distance cannot.
+    if doubt.is_some() && speech::words(&whole) > MOST_WORDS { line("") } else { whole }
 }
 
 /// Side, distance, and what it does.
@@ -79,6 +90,8 @@ pub fn in_full(s: &CasualtyState) -> String {
     if let Some(d) = s.drift {
         parts.push(drift_words(d));
     }
+    parts.extend(s.elsewhere.as_ref().map(elsewhere_words));
+    parts.extend(doubt_words(s));
     parts.extend(s.closing_kn.map(|kn| match kn {
         kn if kn > STEADY_KN => format!("closing at {kn:.1} knots"),
         kn if kn < -STEADY_KN => format!("opening at {:.1} knots", -kn),
@@ -163,12 +176,34 @@ fn place(s: &CasualtyState) -> String {
 /// States that a place is not a report, if it is none; and if the beacon has never sent one, that too.
 fn estimated(s: &CasualtyState) -> &'static str {
     match s.position {
-        Placed::Estimated if s.fix_age.is_none() && s.source == Source::Ais => {
-            "no position from the beacon yet, by own track estimated "
-        }
+        Placed::Estimated if s.fix_age.is_none() && s.source == Source::Ais => match s.elsewhere {
+            None => "no position from the beacon yet, by own track estimated ",
+            Some(_) => "by own track estimated ",
+        },
         Placed::Estimated => "estimated ",
         Placed::Reported | Placed::None => "",
     }
+}
+
+/// The other place where it may be, in words: "one report 1.70 nautical miles off does not fit, bearing 045 true".
+pub fn elsewhere_words(e: &Elsewhere) -> String {
+    let off = range_words(e.off_nm);
+    let what = match e.bursts {
+        0 => format!("own track at the fall puts it {off} off that"),
+        1 => format!("one report {off} off does not fit"),
+        n => format!("{n} reports {off} off do not fit"),
+    };
+    let from_here = e.range_nm.zip(e.bearing_deg).map_or(String::new(), |(range_nm, bearing_deg)| {
+        format!(", range {}, bearing {} true", range_words(range_nm), three_digits(bearing_deg))
+    });
+    what + &from_here
+}
+
+/// A position that says nothing new.
+fn doubt_words(s: &CasualtyState) -> Option<String> {
+    let repeated = s.position == Placed::Estimated && matches!(s.doubtful, Some((_, Doubt::Repeated)));
+    let age = s.fix_age.filter(|_| repeated)?;
+    Some(format!("the beacon repeats a position of {} ago", duration_words(age)))
 }
 
 /// A range in words: metres when near.

@@ -1,9 +1,9 @@
 //! What is known about a casualty at a moment.
 
 use super::case::{Case, ElapsedIs, Identity, Kind, Source, StandDown, Whose, Why};
-use super::fixes::Doubt;
+use super::fixes::{BeaconFix, Doubt};
 use super::own::{Known, OwnContext, RelativeTo, SetDrift};
-use super::whereabouts;
+use super::whereabouts::{self, Whereabouts};
 use crate::drift::{DriftFrom, Surroundings};
 use crate::hearing::TELLING_NM;
 use std::time::Duration;
@@ -17,7 +17,7 @@ terms::closed_list! {
     /// What a position is based on.
     #[derive(Debug, Clone, Copy, PartialEq, Eq)]
     pub enum Placed {
-        /// The beacon's own fix, no older than two bursts.
+        /// The beacon's own fix, no older than two bursts, carried on from the moment it was measured.
         Reported = "reported",
         /// Worked out: an older fix carried on, own track at the likely time, a call's whole minutes.
         Estimated = "estimated",
@@ -62,6 +62,26 @@ pub struct Reach {
     pub time: Duration,
 }
 
+/// Another place where a casualty may be: reports that do not fit the rest, or own track that a beacon's reports do not
+/// fit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Elsewhere {
+    /// Where, carried on to now.
+    pub place: Position,
+    /// Radius around it that holds the casualty with 95 %, if it is here at all.
+    pub radius95_nm: f64,
+    /// From own vessel.
+    pub range_nm: Option<f64>,
+    /// From own vessel, true.
+    pub bearing_deg: Option<f64>,
+    /// From the more likely place.
+    pub off_nm: f64,
+    /// How likely the casualty is here, from 0 to 1.
+    pub share: f64,
+    /// How many bursts put it here; none: it is the mark, by own track.
+    pub bursts: u32,
+}
+
 /// A casualty at a moment. `None` is not available.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CasualtyState {
@@ -91,6 +111,8 @@ pub struct CasualtyState {
     pub place: Option<Position>,
     /// Radius around it that holds the casualty with 95 %.
     pub radius95_nm: Option<f64>,
+    /// The other place where it may be, if the clues do not agree.
+    pub elsewhere: Option<Elsewhere>,
     /// Where it was last known to be, and when: its last good fix, else the mark.
     pub last_known: Option<Known<Position>>,
     /// From own vessel.
@@ -177,7 +199,8 @@ pub(super) fn of(
         position: whereabouts.placed,
         place,
         radius95_nm: whereabouts.radius95_nm,
-        last_known: last_known(case),
+        elsewhere: elsewhere(&whereabouts, here),
+        last_known: last_known(case, whereabouts.last),
         range_nm,
         bearing_deg,
         bearing_magnetic_deg: bearing_deg.zip(own.variation_deg).map(|(b, v)| normal_deg(b - v)),
@@ -191,8 +214,8 @@ pub(super) fn of(
         reach_at_present: reach(range_nm, own.velocity(at).map(|v| v.drift_kn)),
         reach_under_engine: reach(range_nm, own.motoring_speed_kn),
         heard_age: age(case.heard),
-        fix_age: age(case.fixes.last().map(|f| f.at)),
-        doubtful: case.fixes.doubtful().map(|(f, d)| (f.position, d)),
+        fix_age: age(whereabouts.last.map(|f| f.at)),
+        doubtful: whereabouts.doubtful.map(|(f, d)| (f.position, d)),
         battery_low: case.battery_low,
         heard_to_nm: case.heard_to_nm,
         audible: audible(case, own, tested_to_nm),
@@ -215,9 +238,24 @@ fn audible(case: &Case, own: &OwnContext, tested_to_nm: Option<f64>) -> Option<A
     case.heard_to_nm.is_none_or(|h| h <= audible.to_nm()).then_some(audible)
 }
 
-/// The last good fix, else the mark.
-fn last_known(case: &Case) -> Option<Known<Position>> {
-    let fix = case.fixes.last().map(|f| Known::new(f.position, f.at));
+/// The other place, as seen from here and from the more likely one.
+fn elsewhere(whereabouts: &Whereabouts, here: Option<Position>) -> Option<Elsewhere> {
+    let (other, place) = whereabouts.elsewhere.as_ref().zip(whereabouts.place)?;
+    let from_here = here.map(|h| h.range_and_bearing(other.place));
+    Some(Elsewhere {
+        place: other.place,
+        radius95_nm: other.radius95_nm,
+        range_nm: from_here.map(|r| r.0),
+        bearing_deg: from_here.map(|r| r.1),
+        off_nm: place.range_and_bearing(other.place).0,
+        share: other.share,
+        bursts: other.bursts,
+    })
+}
+
+/// The last fix that fits, else the mark.
+fn last_known(case: &Case, last: Option<BeaconFix>) -> Option<Known<Position>> {
+    let fix = last.map(|f| Known::new(f.position, f.at));
     fix.or(case.mark.map(|m| Known::new(m.position, m.at)))
 }
 

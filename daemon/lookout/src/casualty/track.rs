@@ -1,5 +1,6 @@
 //! Own back-track: where the boat was at a moment of the last day.
 
+use super::fixes::BeaconFix;
 use super::own::{FIX_BELIEVED, Known, OwnContext};
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
@@ -15,6 +16,10 @@ const FAR_POINTS: usize = 2880;
 const SNAPSHOT_POINTS: usize = 256;
 /// Between two points no more than this apart she is assumed to have gone straight.
 const STRAIGHT: Duration = Duration::from_secs(120);
+
+/// A fix no further than this from the track, and than it drifts, fits it (own choice: the error of a small receiver awash,
+/// and the way she makes in half a minute).
+const BESIDE_TRACK_NM: f64 = 0.15;
 
 /// Where own vessel was. Bounded: 900 near points and 2,880 far ones.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -85,6 +90,17 @@ impl Track {
             Some(position) => Some(OnTrack { position, radius95_nm: 0.01 }),
             None => self.place(at),
         }
+    }
+
+    /// Whether somebody who fell from her between two moments can have come to a fix, drifting no faster than this.
+    pub(super) fn reaches(&self, fix: &BeaconFix, since: Moment, until: Moment, drift_kn: f64) -> bool {
+        let plane = Plane::at(fix.position);
+        let points = self.far.iter().chain(&self.near).filter(|p| p.at >= since && p.at <= until);
+        points.into_iter().any(|p| {
+            let (east, north) = plane.east_north(p.value);
+            let hours = fix.at.since(p.at).as_secs_f64() / 3600.0;
+            east.hypot(north) <= BESIDE_TRACK_NM + drift_kn * hours
+        })
     }
 
     /// The far part thinned to a point a minute, the last 256: what is worth keeping through a reboot.

@@ -1,27 +1,13 @@
-//! Where a case is: its clues fed into the drift.
+//! Where a case is: what its clues are evidence of, in words of place and drift.
 
 use super::case::Case;
-use super::fixes::{BeaconFix, Doubt, in_whole_minutes};
+use super::evidence::{self, Hypothesis};
+use super::fixes::{BeaconFix, Doubt};
 use super::own::SetDrift;
 use super::state::{Placed, SILENT_AFTER};
-use crate::drift::{Datum, DriftFrom, Drifter, Filter, Outline, Surroundings, radius95_nm};
+use crate::drift::{Datum, DriftFrom, Explanation, Outline, Surroundings, radius95_nm};
 use crate::search::Searched;
-use std::time::Duration;
 use terms::{Moment, Position};
-
-/// Standard deviation of a beacon's fix each way: a small receiver awash (own choice, 15 m).
-const FIX_DEVIATION_NM: f64 = 0.008;
-/// The same for a position in whole minutes, which may be rounded or cut off.
-const WHOLE_MINUTE_DEVIATION_NM: f64 = 0.5;
-/// The radius of a circular normal that holds 95 %, in standard deviations: √(−2·ln 0.05).
-const RADIUS95_DEVIATIONS: f64 = 2.447_747;
-/// Fixes closer together than this are one burst and add nothing new.
-const BURST: Duration = Duration::from_secs(30);
-/// From this many bursts over this long, the drift is the beacon's own.
-const OWN_DRIFT_BURSTS: usize = 3;
-const OWN_DRIFT_AFTER: Duration = Duration::from_secs(110);
-/// A doubtful position, if there is nothing else (own choice).
-const DOUBTFUL_DEVIATION_NM: f64 = 1.0;
 
 /// Where it is, and what that is based on.
 pub(super) struct Whereabouts {
@@ -30,63 +16,27 @@ pub(super) struct Whereabouts {
     pub radius95_nm: Option<f64>,
     pub drift: Option<SetDrift>,
     pub drift_from: DriftFrom,
+    /// The newest fix that fits.
+    pub last: Option<BeaconFix>,
+    /// The other place that it may be at.
+    pub elsewhere: Option<Other>,
+    /// The newest position that is not believed, and why.
+    pub doubtful: Option<(BeaconFix, Doubt)>,
 }
 
-/// The clues of a case carried on to a moment; `None` if there is no place to start from.
-fn estimate(case: &Case, at: Moment, surroundings: &Surroundings) -> Option<(Filter, DriftFrom)> {
-    let drifter = if case.is_person() { Drifter::PERSON } else { Drifter::CRAFT };
-    let bursts = bursts(case, at);
-    let (place, since, deviation_nm) = if let Some(first) = bursts.first() {
-        (first.position, first.at, fix_deviation_nm(first))
-    } else if let Some(mark) = case.mark {
-        (mark.position, mark.at, mark.radius95_nm / RADIUS95_DEVIATIONS)
-    } else {
-        let (fix, doubt) = case.fixes.doubtful()?;
-        // A jump, or a position beyond the radio's range, is no clue at all.
-        if !matches!(doubt, Doubt::NotByFix | Doubt::WholeMinutes) {
-            return None;
-        }
-        (fix.position, fix.at, DOUBTFUL_DEVIATION_NM)
-    };
-    let mut filter = Filter::start(place, since, deviation_nm, drifter, surroundings);
-    for fix in bursts.iter().skip(1) {
-        filter.carry(fix.at, surroundings);
-        filter.correct(fix.position, fix_deviation_nm(fix));
-    }
-    filter.carry(at, surroundings);
-    let long = bursts.first().zip(bursts.last()).is_some_and(|(f, l)| l.at.since(f.at) >= OWN_DRIFT_AFTER);
-    let (spell, _) = surroundings.spell(at);
-    let from = if long && bursts.len() >= OWN_DRIFT_BURSTS {
-        DriftFrom::Beacon
-    } else if spell.current_known || spell.wind_kn.is_some() {
-        DriftFrom::WindAndCurrent
-    } else {
-        DriftFrom::Nothing
-    };
-    Some((filter, from))
-}
-
-/// Standard deviation of a fix each way.
-fn fix_deviation_nm(fix: &BeaconFix) -> f64 {
-    if in_whole_minutes(fix.position) { WHOLE_MINUTE_DEVIATION_NM } else { FIX_DEVIATION_NM }
-}
-
-/// One fix of each burst, oldest first, always including the very last one.
-fn bursts(case: &Case, at: Moment) -> Vec<BeaconFix> {
-    let mut newest_first: Vec<BeaconFix> = Vec::new();
-    for fix in case.fixes.good().rev().filter(|f| f.at <= at) {
-        if newest_first.last().is_none_or(|later| later.at >= fix.at + BURST) {
-            newest_first.push(*fix);
-        }
-    }
-    newest_first.reverse();
-    newest_first
+/// Another place that explains some of the clues.
+pub(super) struct Other {
+    pub place: Position,
+    pub radius95_nm: f64,
+    /// How likely it is the right one, from 0 to 1.
+    pub share: f64,
+    /// How many bursts put it there; none: own track, or whatever marked it.
+    pub bursts: u32,
 }
 
 /// Where a vessel aground lies: her last fix, else the mark, however old. She does not drift.
 fn aground(case: &Case) -> Whereabouts {
-    let fix =
-        case.fixes.last().map(|f| (Placed::Reported, f.position, fix_deviation_nm(f) * RADIUS95_DEVIATIONS));
+    let fix = case.fixes.last().map(|f| (Placed::Reported, f.position, evidence::radius95_of_fix_nm(f)));
     let mark = || case.mark.map(|m| (Placed::Estimated, m.position, m.radius95_nm));
     let lies = fix.or_else(mark);
     Whereabouts {
@@ -95,35 +45,77 @@ fn aground(case: &Case) -> Whereabouts {
         radius95_nm: lies.map(|l| l.2),
         drift: None,
         drift_from: DriftFrom::Nothing,
+        last: case.fixes.last().copied(),
+        elsewhere: None,
+        doubtful: case.fixes.doubtful(),
     }
 }
 
-/// The beacon's fix while it is fresh; otherwise the best estimate available.
+/// The best estimate available, and the next best if the clues do not agree. The beacon's own fix is carried on by the
+/// drift from the moment at which it was measured.
 pub(super) fn of(case: &Case, at: Moment, surroundings: &Surroundings) -> Whereabouts {
     if case.is_aground() {
         return aground(case);
     }
-    let Some((filter, drift_from)) = estimate(case, at, surroundings) else {
-        let (placed, drift_from) = (Placed::None, DriftFrom::Nothing);
-        return Whereabouts { placed, place: None, radius95_nm: None, drift: None, drift_from };
+    let all = evidence::hypotheses(case, at, surroundings);
+    let Some(first) = all.first() else {
+        return Whereabouts {
+            placed: Placed::None,
+            place: None,
+            radius95_nm: None,
+            drift: None,
+            drift_from: DriftFrom::Nothing,
+            last: None,
+            elsewhere: None,
+            doubtful: case.fixes.doubtful(),
+        };
     };
-    let motions = filter.motions(surroundings);
-    let outline = Outline::of(&filter, &motions);
+    let motions = first.filter.motions(surroundings);
+    let outline = Outline::of(&first.filter, &motions);
     let known_age = |m: Moment| case.gap_ended.is_none_or(|g| m >= g);
-    let last = case.fixes.last().filter(|f| at.since(f.at) <= SILENT_AFTER && known_age(f.at));
-    let (placed, place) = match last {
-        Some(fix) => (Placed::Reported, fix.position),
+    let fresh = first.last.filter(|f| at.since(f.at) <= SILENT_AFTER && known_age(f.at));
+    let (placed, place) = match fresh {
+        Some(fix) => (Placed::Reported, carried_on(&fix, at, outline.drift)),
         None => (Placed::Estimated, outline.place),
     };
-    let since = case.fixes.last().map(|f| f.at).or(case.mark.map(|m| m.at));
+    let since = first.last.map(|f| f.at).or(case.mark.map(|m| m.at));
     Whereabouts {
         placed,
         place: Some(place),
         // Across a gap of unknown length no radius can be promised.
-        radius95_nm: since.is_none_or(known_age).then(|| radius95_nm(&filter, &motions, place)),
-        drift: (drift_from != DriftFrom::Nothing).then_some(outline.drift),
-        drift_from,
+        radius95_nm: since.is_none_or(known_age).then(|| radius95_nm(&first.filter, &motions, place)),
+        drift: (first.drift_from != DriftFrom::Nothing).then_some(outline.drift),
+        drift_from: first.drift_from,
+        last: first.last,
+        elsewhere: other(&all, surroundings),
+        doubtful: misfit(&all).or(case.fixes.doubtful()),
     }
+}
+
+/// Where a fix has drifted to.
+fn carried_on(fix: &BeaconFix, at: Moment, drift: SetDrift) -> Position {
+    let nm = drift.drift_kn * at.since(fix.at).as_secs_f64() / 3600.0;
+    if nm > 0.0 { fix.position.at(drift.set_deg, nm) } else { fix.position }
+}
+
+/// The second of several explanations.
+fn other(all: &[Hypothesis], surroundings: &Surroundings) -> Option<Other> {
+    let second = all.get(1)?;
+    let motions = second.filter.motions(surroundings);
+    let place = Outline::of(&second.filter, &motions).place;
+    let whole: f64 = all.iter().map(Hypothesis::weight).sum();
+    Some(Other {
+        place,
+        radius95_nm: radius95_nm(&second.filter, &motions, place),
+        share: second.weight() / whole,
+        bursts: second.bursts,
+    })
+}
+
+/// The newest fix that does not fit the likeliest explanation.
+fn misfit(all: &[Hypothesis]) -> Option<(BeaconFix, Doubt)> {
+    let others = all.iter().skip(1).filter_map(|h| h.last);
+    others.max_by_key(|f| f.at).map(|f| (f, Doubt::DoesNotFit))
 }
 
 /// The datum of a case with what was searched for it; a vessel aground has none.
@@ -133,6 +125,13 @@ pub(super) fn datum(
     surroundings: &Surroundings,
     searched: &[Searched],
 ) -> Option<Datum> {
-    let (filter, from) = estimate(case, at, surroundings).filter(|_| !case.is_aground())?;
-    Some(Datum::new(&filter, surroundings, searched, from))
+    if case.is_aground() {
+        return None;
+    }
+    let all = evidence::hypotheses(case, at, surroundings);
+    let explanations: Vec<Explanation<'_>> = all
+        .iter()
+        .map(|h| Explanation { filter: &h.filter, weight: h.weight(), drift_from: h.drift_from })
+        .collect();
+    Datum::new(&explanations, surroundings, searched)
 }

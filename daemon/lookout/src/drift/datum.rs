@@ -5,13 +5,15 @@ use super::matrix::{Matrix, inverse};
 use super::surroundings::Surroundings;
 use crate::casualty::SetDrift;
 use crate::search::Searched;
+use std::f64::consts::PI;
 use std::sync::OnceLock;
 use terms::{Moment, Plane, Position};
 
-/// Points drawn from each lobe; always the same ones.
-const POINTS: u32 = 512;
+/// Points drawn in all, and at least from each Gaussian; always the same ones.
+const POINTS: usize = 1024;
+const LEAST_POINTS: usize = 16;
 /// Fewer are enough if only a radius is wanted.
-const RADIUS_POINTS: u32 = 192;
+const RADIUS_POINTS: usize = 384;
 /// How much the region holds.
 const HELD: f64 = 0.95;
 
@@ -26,11 +28,31 @@ pub enum DriftFrom {
     Nothing,
 }
 
-/// A point where the casualty may be, and how it moves there.
+/// A point where the casualty may be.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Point {
+    /// How likely, before and after the search.
+    before: f64,
     weight: f64,
     place: [f64; 2],
+}
+
+/// One explanation of where the casualty is: an estimate, how likely it is the right one, and what it comes from.
+pub(crate) struct Explanation<'a> {
+    pub filter: &'a Filter,
+    pub weight: f64,
+    pub drift_from: DriftFrom,
+}
+
+/// A further region that may hold the casualty: by reports that do not fit the rest, or by own track.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Further {
+    /// Its middle.
+    pub place: Position,
+    /// Circle around it that holds the casualty with 95 %, if it is here at all.
+    pub radius95_nm: f64,
+    /// How likely it is here, from 0 to 1.
+    pub share: f64,
 }
 
 /// The datum at a moment.
@@ -38,9 +60,9 @@ struct Point {
 pub struct Datum {
     /// When.
     pub at: Moment,
-    /// The middle of all the places it may be.
+    /// The middle of all the places it may be, by the most likely explanation.
     pub place: Position,
-    /// Circle around the middle that holds it with 95 %.
+    /// Circle around the middle that holds it with 95 %, if that explanation is right.
     pub radius95_nm: f64,
     /// The middles of drift to the left and to the right of downwind.
     pub diverging: [Position; 2],
@@ -50,14 +72,14 @@ pub struct Datum {
     pub drift_deviation_kn: f64,
     /// What that is worked out from.
     pub drift_from: DriftFrom,
-    /// Area of the smallest region that holds it with 95 %, in square nautical miles.
+    /// Area of the smallest region that holds it with 95 %, in square nautical miles; of all explanations together.
     pub area95_nm2: f64,
-    /// Area of the circle, for comparison.
+    /// Area of the circles, for comparison.
     pub circle95_nm2: f64,
-    plane: Plane,
-    lobes: [Lobe; 2],
+    /// The other regions that may hold it, the likeliest first.
+    pub further: Vec<Further>,
+    parts: Vec<Part>,
     searched: Vec<Searched>,
-    least_density: f64,
 }
 
 /// What a state needs: the middle, and how it moves.
@@ -66,14 +88,14 @@ pub(crate) struct Outline {
     pub drift: SetDrift,
 }
 
-/// The weighted mean of a quantity of both lobes.
-fn mean(motions: &[Motion; 2], i: usize) -> f64 {
+/// The weighted mean of a quantity of all Gaussians.
+fn mean(motions: &[Motion], i: usize) -> f64 {
     motions.iter().map(|m| m.weight * m.mean[i]).sum()
 }
 
 impl Outline {
     /// Without searched areas.
-    pub fn of(filter: &Filter, motions: &[Motion; 2]) -> Self {
+    pub fn of(filter: &Filter, motions: &[Motion]) -> Self {
         Self {
             place: filter.plane.position(mean(motions, 0), mean(motions, 1)),
             drift: SetDrift::from_components(mean(motions, 2), mean(motions, 3)),
@@ -81,87 +103,143 @@ impl Outline {
     }
 }
 
-/// Radius around a place that holds 95 % of both lobes.
-pub(crate) fn radius95_nm(filter: &Filter, motions: &[Motion; 2], around: Position) -> f64 {
+/// Radius around a place that holds 95 % of all Gaussians.
+pub(crate) fn radius95_nm(filter: &Filter, motions: &[Motion], around: Position) -> f64 {
     let (east, north) = filter.plane.east_north(around);
-    let points = points([&motions[0], &motions[1]], RADIUS_POINTS, |_, _| 1.0);
+    let points = points(motions.iter(), RADIUS_POINTS, |_, _| 1.0);
     quantile(points.iter().map(|p| ((p.place[0] - east).hypot(p.place[1] - north), p.weight)), HELD)
 }
 
 impl Datum {
-    /// From the estimate, and what has been searched in vain since.
+    /// From what explains the clues, the likeliest first, and what has been searched in vain since. `None` of no
+    /// explanation.
     pub(crate) fn new(
-        filter: &Filter,
+        explanations: &[Explanation<'_>],
         surroundings: &Surroundings,
         searched: &[Searched],
-        drift_from: DriftFrom,
-    ) -> Self {
-        let motions = filter.motions(surroundings);
-        let outline = Outline::of(filter, &motions);
-        let variance = |i: usize| {
-            let mean = mean(&motions, i);
-            motions.iter().map(|m| m.weight * (m.covariance[i][i] + (m.mean[i] - mean).powi(2))).sum::<f64>()
-        };
-        let mut datum = Self {
-            at: filter.at,
-            place: outline.place,
-            radius95_nm: 0.0,
-            diverging: [0, 1].map(|i| filter.plane.position(motions[i].mean[0], motions[i].mean[1])),
-            drift: outline.drift,
-            drift_deviation_kn: (0.5 * (variance(2) + variance(3))).sqrt(),
+    ) -> Option<Self> {
+        let at = explanations.first()?.filter.at;
+        let searched: Vec<Searched> = searched.iter().filter(|s| s.at <= at).copied().collect();
+        let part = |e: &Explanation<'_>| (Part::new(e, surroundings, &searched, at), e.drift_from);
+        let mut parts: Vec<(Part, DriftFrom)> = explanations.iter().map(part).collect();
+        let whole: f64 = parts.iter().map(|p| p.0.mass).sum();
+        // A search in vain where it most likely was makes the other explanation the likelier one.
+        parts.sort_by(|a, b| b.0.mass.total_cmp(&a.0.mass));
+        let share = |p: &Part| if whole > 0.0 { p.mass / whole } else { 0.0 };
+        let further = parts.iter().skip(1).map(|(p, _)| Further {
+            place: p.place,
+            radius95_nm: p.radius95_nm,
+            share: share(p),
+        });
+        let further = further.collect();
+        let drift_from = parts.first()?.1;
+        let parts: Vec<Part> = parts.into_iter().map(|p| p.0).collect();
+        let first = parts.first()?;
+        Some(Self {
+            at,
+            place: first.place,
+            radius95_nm: first.radius95_nm,
+            diverging: first.diverging(),
+            drift: SetDrift::from_components(first.mean(2), first.mean(3)),
+            drift_deviation_kn: (0.5 * (first.variance(2) + first.variance(3))).sqrt(),
             drift_from,
-            area95_nm2: 0.0,
-            circle95_nm2: 0.0,
-            plane: filter.plane,
-            lobes: motions.map(Lobe::of),
-            searched: searched.iter().filter(|s| s.at <= filter.at).copied().collect(),
-            least_density: 0.0,
-        };
-        datum.measure();
-        datum
+            area95_nm2: parts.iter().map(|p| p.area95_nm2).sum(),
+            circle95_nm2: parts.iter().map(|p| PI * p.radius95_nm * p.radius95_nm).sum(),
+            further,
+            parts,
+            searched,
+        })
     }
 
-    /// Works out middle, circle and region from the points.
-    fn measure(&mut self) {
-        let points = self.points();
-        let whole: f64 = points.iter().map(|p| p.weight).sum();
-        if whole > 0.0 {
-            let mut middle =
-                [0, 1].map(|i| self.lobes.iter().map(|l| l.motion.weight * l.motion.mean[i]).sum());
-            if !self.searched.is_empty() {
-                middle = [0, 1].map(|i| points.iter().map(|p| p.weight * p.place[i]).sum::<f64>() / whole);
-                self.place = self.plane.position(middle[0], middle[1]);
-            }
-            let distance = |p: &Point| (p.place[0] - middle[0]).hypot(p.place[1] - middle[1]);
-            self.radius95_nm = quantile(points.iter().map(|p| (distance(p), p.weight)), HELD);
-        }
-        self.circle95_nm2 = std::f64::consts::PI * self.radius95_nm * self.radius95_nm;
-        let densities: Vec<f64> = points.iter().map(|p| self.density(p.place)).collect();
-        let weighted = densities.iter().zip(&points).map(|(d, p)| (*d, p.weight));
-        self.least_density = quantile(weighted, 1.0 - HELD);
-        // Points are drawn by the density before the search; the inverse of that measures the area.
-        let inside = densities.iter().zip(&points).filter(|(d, _)| **d >= self.least_density);
-        self.area95_nm2 =
-            inside.map(|(_, p)| 1.0 / self.drawn_by(p.place)).sum::<f64>() / points.len() as f64;
-    }
-
-    /// Whether the region holds a place.
+    /// Whether the region holds a place. It holds what each explanation that still stands holds, so that it is right
+    /// whichever of them is.
     pub fn holds(&self, place: Position) -> bool {
-        let (east, north) = self.plane.east_north(place);
-        self.density([east, north]) >= self.least_density
+        self.parts.iter().any(|p| p.holds(place, &self.searched, self.at))
     }
 
     /// Probability that the searches so far would have missed the casualty.
     pub fn missed_so_far(&self) -> f64 {
-        let points = self.points();
-        // Weights of a lobe's points add up to its own weight where nothing is searched.
-        points.iter().map(|p| p.weight).sum()
+        let before: f64 = self.parts.iter().map(|p| p.weight).sum();
+        let after: f64 = self.parts.iter().map(|p| p.mass).sum();
+        if before > 0.0 { after / before } else { 1.0 }
+    }
+}
+
+/// One explanation with its region.
+#[derive(Debug, Clone, PartialEq)]
+struct Part {
+    plane: Plane,
+    lobes: Vec<Lobe>,
+    /// How likely it is right, before and after the search.
+    weight: f64,
+    mass: f64,
+    place: Position,
+    radius95_nm: f64,
+    area95_nm2: f64,
+    least_density: f64,
+}
+
+impl Part {
+    /// Works out middle, circle and region from points.
+    fn new(e: &Explanation<'_>, surroundings: &Surroundings, searched: &[Searched], at: Moment) -> Self {
+        let motions = e.filter.motions(surroundings);
+        let outline = Outline::of(e.filter, &motions);
+        let mut part = Self {
+            plane: e.filter.plane,
+            lobes: motions.into_iter().map(Lobe::of).collect(),
+            weight: e.weight,
+            mass: e.weight,
+            place: outline.place,
+            radius95_nm: 0.0,
+            area95_nm2: 0.0,
+            least_density: 0.0,
+        };
+        let points = points(part.lobes.iter().map(|l| &l.motion), POINTS, |place, velocity| {
+            part.missed(place, velocity, searched, at)
+        });
+        let whole: f64 = points.iter().map(|p| p.weight).sum();
+        // The weights of all points add up to one where nothing is searched.
+        part.mass *= whole;
+        if whole > 0.0 {
+            let mut middle = [part.mean(0), part.mean(1)];
+            if !searched.is_empty() {
+                middle = [0, 1].map(|i| points.iter().map(|p| p.weight * p.place[i]).sum::<f64>() / whole);
+                part.place = part.plane.position(middle[0], middle[1]);
+            }
+            let distance = |p: &Point| (p.place[0] - middle[0]).hypot(p.place[1] - middle[1]);
+            part.radius95_nm = quantile(points.iter().map(|p| (distance(p), p.weight)), HELD);
+        }
+        let densities: Vec<f64> = points.iter().map(|p| part.density(p.place, searched, at)).collect();
+        part.least_density = quantile(densities.iter().zip(&points).map(|(d, p)| (*d, p.weight)), 1.0 - HELD);
+        // Points are drawn by the density before the search; the inverse of that measures the area.
+        let inside = densities.iter().zip(&points).filter(|(d, _)| **d >= part.least_density);
+        part.area95_nm2 = inside.map(|(_, p)| p.before / part.drawn_by(p.place)).sum();
+        part
     }
 
-    /// Points of both lobes with their weights after the search.
-    fn points(&self) -> Vec<Point> {
-        let [left, right] = &self.lobes;
-        points([&left.motion, &right.motion], POINTS, |place, velocity| self.missed(place, velocity))
+    fn mean(&self, i: usize) -> f64 {
+        self.lobes.iter().map(|l| l.motion.weight * l.motion.mean[i]).sum()
+    }
+
+    fn variance(&self, i: usize) -> f64 {
+        let mean = self.mean(i);
+        let of = |m: &Motion| m.weight * (m.covariance[i][i] + (m.mean[i] - mean).powi(2));
+        self.lobes.iter().map(|l| of(&l.motion)).sum()
+    }
+
+    /// The middles of drift to the left and to the right of downwind; the whole middle if a side is out of question.
+    fn diverging(&self) -> [Position; 2] {
+        [false, true].map(|right| {
+            let side = || self.lobes.iter().map(|l| &l.motion).filter(|m| m.right == right);
+            let weight: f64 = side().map(|m| m.weight).sum();
+            let middle = [0, 1].map(|i| side().map(|m| m.weight * m.mean[i]).sum::<f64>() / weight);
+            if weight > 0.0 { self.plane.position(middle[0], middle[1]) } else { self.place }
+        })
+    }
+
+    fn holds(&self, place: Position, searched: &[Searched], at: Moment) -> bool {
+        let (east, north) = self.plane.east_north(place);
+        self.density([east, north], searched, at) >= self.least_density
     }
 
     /// Density before the search.
@@ -170,18 +248,19 @@ impl Datum {
     }
 
     /// Density after the search, not normalised.
-    fn density(&self, place: [f64; 2]) -> f64 {
-        if self.searched.is_empty() {
+    fn density(&self, place: [f64; 2], searched: &[Searched], at: Moment) -> f64 {
+        if searched.is_empty() {
             return self.drawn_by(place);
         }
-        self.lobes.iter().map(|l| l.density(place) * self.missed(place, l.velocity(place))).sum()
+        let left = |l: &Lobe| l.density(place) * self.missed(place, l.velocity(place), searched, at);
+        self.lobes.iter().map(left).sum()
     }
 
     /// Probability that the searches would have missed a casualty that is now here and moved like this.
-    fn missed(&self, place: [f64; 2], velocity: [f64; 2]) -> f64 {
+    fn missed(&self, place: [f64; 2], velocity: [f64; 2], searched: &[Searched], at: Moment) -> f64 {
         let mut missed = 1.0;
-        for s in &self.searched {
-            let hours = self.at.since(s.at).as_secs_f64() / 3600.0;
+        for s in searched {
+            let hours = at.since(s.at).as_secs_f64() / 3600.0;
             let then = [0, 1].map(|i| place[i] - velocity[i] * hours);
             missed *= s.missed(self.plane.position(then[0], then[1]));
         }
@@ -189,21 +268,30 @@ impl Datum {
     }
 }
 
-/// Points of both lobes with their weights times `kept`, which judges place and velocity.
-fn points(motions: [&Motion; 2], count: u32, kept: impl Fn([f64; 2], [f64; 2]) -> f64) -> Vec<Point> {
-    let table = NORMALS.get_or_init(|| (1..=POINTS).map(normals).collect());
-    let mut out = Vec::with_capacity(2 * count as usize);
+/// About so many points of all Gaussians, with their weights and these times `kept`, which judges place and velocity.
+fn points<'m>(
+    motions: impl ExactSizeIterator<Item = &'m Motion>,
+    count: usize,
+    kept: impl Fn([f64; 2], [f64; 2]) -> f64,
+) -> Vec<Point> {
+    let table = NORMALS.get_or_init(|| (1..=NUMBERS).map(normals).collect());
+    let each = (count / motions.len().max(1)).clamp(LEAST_POINTS, table.len());
+    let mut out = Vec::with_capacity(motions.len() * each);
     for m in motions {
         let root = cholesky(&m.covariance);
-        for z in table.iter().take(count as usize) {
+        for z in table.iter().take(each) {
             let x: [f64; 4] =
                 std::array::from_fn(|r| m.mean[r] + root[r].iter().zip(z).map(|(c, z)| c * z).sum::<f64>());
-            let weight = m.weight / f64::from(count) * kept([x[0], x[1]], [x[2], x[3]]);
-            out.push(Point { weight, place: [x[0], x[1]] });
+            let (place, velocity) = ([x[0], x[1]], [x[2], x[3]]);
+            let before = m.weight / each as f64;
+            out.push(Point { before, weight: before * kept(place, velocity), place });
         }
     }
     out
 }
+
+/// How many numbers points are drawn by: those of one Gaussian of two.
+const NUMBERS: u32 = 512;
 
 /// The numbers all points are drawn by, worked out once.
 static NORMALS: OnceLock<Vec<[f64; 4]>> = OnceLock::new();

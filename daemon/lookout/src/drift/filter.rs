@@ -1,5 +1,5 @@
-//! Where a drifting thing is and how it moves: a sum of two Gaussians, one for leeway to either side of
-//! downwind, carried on by wind and current and corrected by every fix.
+//! Where a drifting thing is and how it moves: a sum of Gaussians, two for each place it may have started from, one for
+//! leeway to either side of downwind, carried on by wind and current and corrected by every fix.
 //!
 //! The state of each is the position, the error of the assumed current, and how the thing's own leeway differs
 //! from the table. The error of the current fades back over hours, that of the leeway belongs to the thing and
@@ -27,6 +27,12 @@ const EDDIES_NM: f64 = 0.03;
 const UNKNOWN_WIND_FACTOR: f64 = 1.2;
 /// A fix this many standard deviations off is trusted less, in proportion.
 const ROBUST_DEVIATIONS: f64 = 3.0;
+/// A fix further off than this and than [`FITS_DEVIATIONS`] does not fit (own choice: twice the error of a small
+/// receiver awash, and what no normal error reaches).
+const FITS_NM: f64 = 0.1;
+const FITS_DEVIATIONS: f64 = 5.0;
+/// A Gaussian this much less likely than the best, by the logarithm, is dropped: one in a million.
+const NEGLIGIBLE: f64 = 14.0;
 
 /// What drifts.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,9 +50,11 @@ impl Drifter {
         Self { leeway: Leeway { multiplier: 0.03, modifier_kn: 0.1, divergence_deg: 20.0 }, spread: 2.0 };
 }
 
-/// One of the two Gaussians.
+/// One of the Gaussians.
 #[derive(Debug, Clone, PartialEq)]
 struct Lobe {
+    /// When it started.
+    began: Moment,
     /// +1 to the right of downwind, −1 to the left.
     side: f64,
     /// Logarithm of its weight.
@@ -55,9 +63,13 @@ struct Lobe {
     covariance: Matrix<N, N>,
 }
 
-/// Position and velocity of one lobe: east, north in nautical miles; east, north in knots.
+/// Position and velocity of one Gaussian: east, north in nautical miles; east, north in knots.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Motion {
+    /// When it started.
+    pub began: Moment,
+    /// Whether its leeway is to the right of downwind.
+    pub right: bool,
     pub weight: f64,
     pub mean: [f64; 4],
     pub covariance: Matrix<4, 4>,
@@ -69,7 +81,19 @@ pub(crate) struct Filter {
     pub plane: Plane,
     pub at: Moment,
     drifter: Drifter,
-    lobes: [Lobe; 2],
+    /// Two, or two for each place it may have started from.
+    lobes: Vec<Lobe>,
+}
+
+/// A place where it may have started.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Start {
+    pub at: Moment,
+    pub place: Position,
+    /// To the east and north, in square nautical miles.
+    pub covariance: Matrix<2, 2>,
+    /// How likely it started here, in any unit.
+    pub weight: f64,
 }
 
 /// What makes up velocity in a spell: the known part of each side, and the directions of the unknown parts.
@@ -103,6 +127,85 @@ impl Push {
     }
 }
 
+/// What a length of time does to a state, and to its error.
+struct Passage {
+    transition: Matrix<N, N>,
+    noise: Matrix<N, N>,
+    /// The known part of the way made, and that of leeway to the right of downwind.
+    base_nm: [f64; 2],
+    cross_nm: [f64; 2],
+}
+
+impl Passage {
+    /// No time at all.
+    fn none() -> Self {
+        let mut transition = [[0.0; N]; N];
+        for (i, row) in transition.iter_mut().enumerate() {
+            row[i] = 1.0;
+        }
+        Self { transition, noise: [[0.0; N]; N], base_nm: [0.0; 2], cross_nm: [0.0; 2] }
+    }
+
+    /// From one moment to a later one, spell by spell; nothing if it is not later.
+    fn over(from: Moment, to: Moment, drifter: &Drifter, surroundings: &Surroundings) -> Self {
+        let longest = STEP.max(to.since(from) / STEPS);
+        let (mut whole, mut at) = (Self::none(), from);
+        while at < to {
+            let (spell, next) = surroundings.spell(at);
+            let end = next.filter(|n| *n > at).unwrap_or(to).min(to).min(at + longest);
+            whole = whole.then(&Self::within(&spell, end.since(at).as_secs_f64(), drifter));
+            at = end;
+        }
+        whole
+    }
+
+    /// So many seconds within a spell.
+    fn within(spell: &Spell, seconds: f64, drifter: &Drifter) -> Self {
+        let hours = seconds / 3600.0;
+        let push = Push::of(spell, drifter);
+        let kept = (-seconds / CURRENT_CHANGES_S).exp();
+        let Self { mut transition, mut noise, .. } = Self::none();
+        for axis in 0..2 {
+            transition[2 + axis][2 + axis] = kept;
+            transition[axis][2 + axis] = hours;
+            let [down, cross] = push.leeway_deviation(axis);
+            transition[axis][4] = down * hours;
+            transition[axis][5] = cross * hours;
+            noise[axis][axis] = EDDIES_NM * EDDIES_NM * hours;
+            for other in 0..2 {
+                noise[2 + axis][2 + other] = (1.0 - kept * kept) * spell.covariance[axis][other];
+            }
+            noise[2 + axis][2 + axis] += (1.0 - kept * kept) * CURRENT_DIFFERS_KN * CURRENT_DIFFERS_KN;
+        }
+        let way = |kn: [f64; 2]| kn.map(|kn| kn * hours);
+        Self { transition, noise, base_nm: way(push.base_kn), cross_nm: way(push.cross_kn) }
+    }
+
+    /// This one, and then a later one. No passage moves a position by where it is, so that the ways add up.
+    fn then(&self, later: &Self) -> Self {
+        let spread = product(&product(&later.transition, &self.noise), &transposed(&later.transition));
+        Self {
+            transition: product(&later.transition, &self.transition),
+            noise: sum(&spread, &later.noise),
+            base_nm: [0, 1].map(|i| self.base_nm[i] + later.base_nm[i]),
+            cross_nm: [0, 1].map(|i| self.cross_nm[i] + later.cross_nm[i]),
+        }
+    }
+
+    /// Takes a Gaussian through it.
+    fn take(&self, lobe: &mut Lobe) {
+        let moved = product(&self.transition, &lobe.state.map(|x| [x]));
+        for (cell, moved) in lobe.state.iter_mut().zip(moved) {
+            *cell = moved[0];
+        }
+        for axis in 0..2 {
+            lobe.state[axis] += self.base_nm[axis] + lobe.side * self.cross_nm[axis];
+        }
+        let spread = product(&product(&self.transition, &lobe.covariance), &transposed(&self.transition));
+        lobe.covariance = sum(&spread, &self.noise);
+    }
+}
+
 impl Filter {
     /// Starts at a place known with a standard deviation each way.
     pub fn start(
@@ -112,67 +215,54 @@ impl Filter {
         drifter: Drifter,
         surroundings: &Surroundings,
     ) -> Self {
-        let (spell, _) = surroundings.spell(at);
-        let mut covariance = [[0.0; N]; N];
-        for i in 0..2 {
-            covariance[i][i] = deviation_nm * deviation_nm;
-            for j in 0..2 {
-                covariance[2 + i][2 + j] = spell.covariance[i][j];
+        let v = deviation_nm * deviation_nm;
+        let start = Start { at, place, covariance: [[v, 0.0], [0.0, v]], weight: 1.0 };
+        let plane = Plane::at(place);
+        Self { plane, at, drifter, lobes: lobes(&plane, &start, surroundings).into() }
+    }
+
+    /// Starts at one of several places, each at its own moment, and is carried on to the last of these moments. `None`
+    /// of no place. The starts are in the order of time.
+    pub fn along(starts: &[Start], drifter: Drifter, surroundings: &Surroundings) -> Option<Self> {
+        let plane = Plane::at(starts.get(starts.len() / 2)?.place);
+        let at = starts.last()?.at;
+        // Backward, so that each stretch of time is worked out once for all that started before it.
+        let (mut rest, mut from) = (Passage::none(), at);
+        let mut all = Vec::with_capacity(2 * starts.len());
+        for start in starts.iter().rev() {
+            rest = Passage::over(start.at, from, &drifter, surroundings).then(&rest);
+            from = start.at;
+            for mut lobe in lobes(&plane, start, surroundings) {
+                rest.take(&mut lobe);
+                all.push(lobe);
             }
-            covariance[2 + i][2 + i] += CURRENT_DIFFERS_KN * CURRENT_DIFFERS_KN;
         }
-        covariance[4][4] = SPREAD_DOWNWIND_KN * SPREAD_DOWNWIND_KN;
-        covariance[5][5] = SPREAD_CROSSWIND_KN * SPREAD_CROSSWIND_KN;
-        let lobe = |side| Lobe { side, log_weight: 0.0, state: [0.0; N], covariance };
-        Self { plane: Plane::at(place), at, drifter, lobes: [lobe(-1.0), lobe(1.0)] }
+        all.reverse();
+        Some(Self { plane, at, drifter, lobes: all })
     }
 
     /// Carries it on to a moment; does nothing for one in the past.
     pub fn carry(&mut self, to: Moment, surroundings: &Surroundings) {
-        let longest = STEP.max(to.since(self.at) / STEPS);
-        while self.at < to {
-            let (spell, next) = surroundings.spell(self.at);
-            let end = next.filter(|n| *n > self.at).unwrap_or(to).min(to).min(self.at + longest);
-            self.step(end.since(self.at).as_secs_f64(), &spell);
-            self.at = end;
+        if to <= self.at {
+            return;
         }
+        let passage = Passage::over(self.at, to, &self.drifter, surroundings);
+        self.lobes.iter_mut().for_each(|lobe| passage.take(lobe));
+        self.at = to;
     }
 
-    /// One step within a spell.
-    fn step(&mut self, seconds: f64, spell: &Spell) {
-        let hours = seconds / 3600.0;
-        let push = Push::of(spell, &self.drifter);
-        let kept = (-seconds / CURRENT_CHANGES_S).exp();
-        let mut transition = [[0.0; N]; N];
-        for (i, row) in transition.iter_mut().enumerate() {
-            row[i] = if i == 2 || i == 3 { kept } else { 1.0 };
-        }
-        for axis in 0..2 {
-            transition[axis][2 + axis] = hours;
-            let [down, cross] = push.leeway_deviation(axis);
-            transition[axis][4] = down * hours;
-            transition[axis][5] = cross * hours;
-        }
-        let mut noise = [[0.0; N]; N];
-        for i in 0..2 {
-            noise[i][i] = EDDIES_NM * EDDIES_NM * hours;
-            for j in 0..2 {
-                noise[2 + i][2 + j] = (1.0 - kept * kept) * spell.covariance[i][j];
-            }
-            noise[2 + i][2 + i] += (1.0 - kept * kept) * CURRENT_DIFFERS_KN * CURRENT_DIFFERS_KN;
-        }
-        for lobe in &mut self.lobes {
-            let column = lobe.state.map(|x| [x]);
-            let moved = product(&transition, &column);
-            for (i, cell) in lobe.state.iter_mut().enumerate() {
-                *cell = moved[i][0];
-            }
-            for axis in 0..2 {
-                lobe.state[axis] += (push.base_kn[axis] + lobe.side * push.cross_kn[axis]) * hours;
-            }
-            let spread = product(&product(&transition, &lobe.covariance), &transposed(&transition));
-            lobe.covariance = sum(&spread, &noise);
-        }
+    /// Whether a present fix with a standard deviation each way can be of this thing.
+    pub fn fits(&self, place: Position, deviation_nm: f64) -> bool {
+        let (east, north) = self.plane.east_north(place);
+        let variance = deviation_nm * deviation_nm;
+        let best = self.lobes.iter().map(|l| l.log_weight).fold(f64::NEG_INFINITY, f64::max);
+        self.lobes.iter().filter(|l| l.log_weight >= best - NEGLIGIBLE).any(|lobe| {
+            let p = &lobe.covariance;
+            let off = [east - lobe.state[0], north - lobe.state[1]];
+            let spread = [[p[0][0] + variance, p[0][1]], [p[1][0], p[1][1] + variance]];
+            off[0].hypot(off[1]) <= FITS_NM
+                || inverse(&spread).is_some_and(|i| quadratic(&i, off) <= FITS_DEVIATIONS * FITS_DEVIATIONS)
+        })
     }
 
     /// Corrects it with a present fix that has a standard deviation each way.
@@ -200,10 +290,14 @@ impl Filter {
                 *cell -= taken;
             }
         }
+        if self.lobes.len() > 2 {
+            let best = self.lobes.iter().map(|l| l.log_weight).fold(f64::NEG_INFINITY, f64::max);
+            self.lobes.retain(|l| l.log_weight >= best - NEGLIGIBLE);
+        }
     }
 
-    /// Position and velocity of each lobe now; weights add up to one.
-    pub fn motions(&self, surroundings: &Surroundings) -> [Motion; 2] {
+    /// Position and velocity of each Gaussian now, in the order of their starts; weights add up to one.
+    pub fn motions(&self, surroundings: &Surroundings) -> Vec<Motion> {
         let (spell, _) = surroundings.spell(self.at);
         let push = Push::of(&spell, &self.drifter);
         let mut look = [[0.0; N]; 4];
@@ -216,20 +310,41 @@ impl Filter {
         }
         let best = self.lobes.iter().map(|l| l.log_weight).fold(f64::NEG_INFINITY, f64::max);
         let all: f64 = self.lobes.iter().map(|l| (l.log_weight - best).exp()).sum();
-        [0, 1].map(|i| {
-            let lobe = &self.lobes[i];
+        let motion = |lobe: &Lobe| {
             let seen = product(&look, &lobe.state.map(|x| [x]));
             let mut mean = [seen[0][0], seen[1][0], seen[2][0], seen[3][0]];
             for axis in 0..2 {
                 mean[2 + axis] += push.base_kn[axis] + lobe.side * push.cross_kn[axis];
             }
             Motion {
+                began: lobe.began,
+                right: lobe.side > 0.0,
                 weight: (lobe.log_weight - best).exp() / all,
                 mean,
                 covariance: product(&product(&look, &lobe.covariance), &transposed(&look)),
             }
-        })
+        };
+        self.lobes.iter().map(motion).collect()
     }
+}
+
+/// The two Gaussians of a start, at its moment: leeway to the left of downwind, and to the right.
+fn lobes(plane: &Plane, start: &Start, surroundings: &Surroundings) -> [Lobe; 2] {
+    let (spell, _) = surroundings.spell(start.at);
+    let mut covariance = [[0.0; N]; N];
+    for i in 0..2 {
+        for j in 0..2 {
+            covariance[i][j] = start.covariance[i][j];
+            covariance[2 + i][2 + j] = spell.covariance[i][j];
+        }
+        covariance[2 + i][2 + i] += CURRENT_DIFFERS_KN * CURRENT_DIFFERS_KN;
+    }
+    covariance[4][4] = SPREAD_DOWNWIND_KN * SPREAD_DOWNWIND_KN;
+    covariance[5][5] = SPREAD_CROSSWIND_KN * SPREAD_CROSSWIND_KN;
+    let (east, north) = plane.east_north(start.place);
+    let state = [east, north, 0.0, 0.0, 0.0, 0.0];
+    let log_weight = start.weight.max(1e-12).ln();
+    [-1.0, 1.0].map(|side| Lobe { began: start.at, side, log_weight, state, covariance })
 }
 
 /// A quadratic form of a vector.

@@ -113,6 +113,17 @@ impl Sheet {
         if let Some(((range, bearing), _)) = s.range_nm.zip(s.bearing_deg).zip(s.place) {
             self.line(&format!("From me: {:03.0} true, {range:.2} nautical miles.", bearing.round() % 360.0));
         }
+        if let Some(e) = &s.elsewhere {
+            let by = match e.bursts {
+                0 => "by my track at the time".to_owned(),
+                1 => "by one report that does not fit the others".to_owned(),
+                n => format!("by {n} reports that do not fit the others"),
+            };
+            self.line(&format!(
+                "May also be at {}, within {:.2} nm 95 times in 100, {by}.",
+                e.place, e.radius95_nm
+            ));
+        }
         match (s.beacon_mmsi, s.heard_age) {
             (Some(m), Some(age)) => {
                 let battery = if s.battery_low == Some(true) { ", battery low" } else { "" };

@@ -2,10 +2,10 @@
 
 use crate::{Effect, Watch};
 use boat::Boat;
-use lookout::casualty::CasualtyState;
+use lookout::casualty::{CasualtyState, Elsewhere};
 use lookout::{OwnState, TargetState};
 use record::TargetRow;
-use record::{AlertPart, CasualtyPart, EventRecord, Item, OwnPart, TargetPart};
+use record::{AlertPart, CasualtyPart, ElsewherePart, EventRecord, Item, OwnPart, TargetPart};
 use rules::{AlertEvent, BuiltIn, Origin};
 use terms::{FeedId, Moment, SignalId, Subject, normal_deg};
 
@@ -153,6 +153,20 @@ pub(super) fn casualty_part(c: &CasualtyState) -> CasualtyPart {
         set_deg: c.drift.map(|d| d.set_deg),
         drift_kn: c.drift.map(|d| d.drift_kn),
         radius95_nm: c.radius95_nm,
+        elsewhere: c.elsewhere.as_ref().map(elsewhere_part),
+    }
+}
+
+fn elsewhere_part(e: &Elsewhere) -> ElsewherePart {
+    ElsewherePart {
+        latitude_deg: e.place.latitude_deg(),
+        longitude_deg: e.place.longitude_deg(),
+        radius95_nm: e.radius95_nm,
+        range_nm: e.range_nm,
+        bearing_deg: e.bearing_deg,
+        off_nm: e.off_nm,
+        share: e.share,
+        bursts: e.bursts,
     }
 }
 

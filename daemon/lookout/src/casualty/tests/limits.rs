@@ -48,7 +48,7 @@ fn the_forged_beacons_of_one_feed_leave_places_for_those_of_another() {
 #[test]
 fn a_reboot_keeps_every_case_and_says_what_it_does_not_know() {
     let mut c = Casualties::new(crew());
-    c.hear_ais(s(1000.0), &beacon(ADA, Some(14), Some(here())), &own(s(1000.0)));
+    c.hear_ais(s(1000.0), &beacon(ADA, Some(14), Some(here().at(0.0, 1.6))), &own(s(1000.0)));
     c.hear_ais(s(1000.0), &beacon(972_000_099, Some(15), Some(here())), &own(s(1000.0)));
     let snapshot = c.snapshot(s(1060.0), own(s(1060.0)).utc);
     let elapsed = |c: &Casualties, t: f64, own: &OwnContext| {
@@ -63,7 +63,7 @@ fn a_reboot_keeps_every_case_and_says_what_it_does_not_know() {
     let blind = OwnContext::default();
     assert_eq!(elapsed(&c, 5.0, &blind), (60, ElapsedIs::AtLeast, Placed::Estimated));
     assert!(c.take_news().is_empty(), "nothing is told anew");
-    c.hear_ais(s(6.0), &beacon(ADA, Some(14), Some(here())), &blind);
+    c.hear_ais(s(6.0), &beacon(ADA, Some(14), Some(here().at(0.0, 1.6).at(90.0, 0.3))), &blind);
     assert_eq!(raised(&mut c), NONE, "the same casualty");
     assert_eq!(elapsed(&c, 6.0, &blind), (61, ElapsedIs::AtLeast, Placed::Reported));
     // Satellites give a UTC ten minutes after the snapshot, which own(1060) took at 02:17:40.
@@ -79,13 +79,17 @@ fn a_reboot_keeps_every_case_and_says_what_it_does_not_know() {
 fn one_line_can_be_read_aloud() {
     let mut c = Casualties::new(crew());
     c.hear_ais(s(0.0), &beacon(ADA, Some(15), Some(here().at(0.0, 1.2))), &own(s(0.0)));
-    c.hear_ais(s(400.0), &beacon(ADA, Some(14), Some(here().at(0.0, 0.6).at(325.0, 0.4))), &own(s(400.0)));
+    // Of two bursts: one alone would not be believed so far from own track.
+    let place = here().at(0.0, 0.6).at(325.0, 0.4);
+    c.hear_ais(s(360.0), &beacon(ADA, Some(14), Some(place.at(0.0, 0.0005))), &own(s(360.0)));
+    c.hear_ais(s(400.0), &beacon(ADA, Some(14), Some(place)), &own(s(400.0)));
     // By hand on the plane: own 0.7 nm north of `here`; the beacon 0.928 north and 0.229 west of it.
     let now = s(420.0);
     let line = in_full(&c.state(now, CasualtyId(1), &own(now)).unwrap());
     for words in [
         "Ada overboard, range 0.32 nautical miles, bearing 315 true, 318 magnetic, 50 degrees on the port bow",
-        "20 seconds ago",
+        "1 minute ago",
+        "own track at the fall puts it 0.40 nautical miles off that, range 190 metres, bearing 180 true",
         "closing at 4.2 knots",
         "to reach: 3 minutes 52 seconds at 5.0 knots under engine, 3 minutes 13 seconds at 6.0 knots as now",
         "0.88 nautical miles left of the 1.20 nautical miles to which tests of this beacon were heard",
