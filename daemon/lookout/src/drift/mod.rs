@@ -12,5 +12,5 @@ pub use leeway::{Leeway, Posture, at_10_m};
 pub use water::{Current, CurrentFrom};
 
 pub(crate) use datum::{Explanation, Outline, radius95_nm};
-pub(crate) use filter::{Drifter, Filter, Start};
+pub(crate) use filter::{Drifter, Filter};
 pub(crate) use surroundings::{Spell, Surroundings};
