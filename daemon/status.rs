@@ -149,6 +149,10 @@ fn own(s: &mut Screen, own: &OwnNow) {
     };
     let place = own.position.as_deref().unwrap_or("position not known");
     s.line(0, &aged(place.to_owned(), own.position_age_s));
+    if let Some(r) = &own.reckoned {
+        s.line(0, &format!("By dead reckoning {}, to {:.1} nm", r.position, r.error_nm));
+        s.line(2, &format!("{:.1} nm by {} in {}", r.run_nm, r.by, span(r.age_s)));
+    }
     s.line(0, &format!("SOG {}  COG {}", number(own.part.sog_kn, " kn"), degrees(own.part.cog_deg)));
     s.line(0, &aged(format!("Heading {}", degrees(own.part.heading_deg)), own.heading_age_s));
     if let Some(age) = own.transmitted_age_s {

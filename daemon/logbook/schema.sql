@@ -1,7 +1,8 @@
 -- The logbook. Rows are kept as small whole numbers; the views below give them plain names and units.
 -- Every row carries its moment: boot and steady_ms order the log, whatever UTC does; utc_ms is null while UTC is
 -- unknown; utc_source is 1 for a satellite receiver, 2 for the computer's own clock, null for none.
--- The feed of a row is the one whose sentence brought it; null where none did (a timer, the crew).
+-- The feed of a row is the one whose sentence brought it; null where none did (a timer, the crew). A row of own_rows
+-- without a feed is own position by dead reckoning.
 -- The id of a row of own vessel, target, instrument or feed is (boot << 42 | seconds of steady time << 10) and counts on
 -- from there: rows are always put behind the last one, which spares the disk, and are found by time without an index.
 

@@ -22,6 +22,8 @@ pub struct Hour {
     pub at: When,
     /// Own position then.
     pub position: Option<Position>,
+    /// It is by dead reckoning.
+    pub reckoned: bool,
     /// Mean course over ground of the time until then.
     pub course_deg: Option<f64>,
     /// Miles over the ground since the log began.
@@ -34,6 +36,23 @@ pub struct Hour {
     pub pressure_hpa: Option<f64>,
     /// Alerts and entries until then.
     pub remarks: Vec<String>,
+}
+
+/// A place of own track.
+struct Point {
+    /// UTC in milliseconds.
+    ms: i64,
+    position: Position,
+    reckoned: bool,
+    /// Miles run until then.
+    log_nm: f64,
+}
+
+impl Hour {
+    /// Own position in words; marked `DR` if it is by dead reckoning.
+    pub fn place(&self) -> Option<String> {
+        self.position.map(|p| if self.reckoned { format!("{p} DR") } else { p.to_string() })
+    }
 }
 
 impl Night {
@@ -52,24 +71,24 @@ impl Night {
         log
     }
 
-    /// Own positions with UTC in milliseconds, and the miles run until then.
-    fn track_with_log(&self) -> Vec<(i64, When, Position, f64)> {
-        let (mut track, mut run): (Vec<(i64, When, Position, f64)>, _) = (Vec::new(), Odometer::default());
+    /// Own positions with UTC, and the miles run until then.
+    fn track_with_log(&self) -> Vec<Point> {
+        let (mut track, mut run): (Vec<Point>, _) = (Vec::new(), Odometer::default());
         for o in &self.own {
             let (Some(utc), Some(p)) = (o.at.utc, o.position) else { continue };
-            if track.last().is_some_and(|(t, ..)| (utc.0 - t) as f64 > GAP_S * 1000.0) {
+            if track.last().is_some_and(|last| (utc.0 - last.ms) as f64 > GAP_S * 1000.0) {
                 run.jump(p);
             }
             run.run(p);
-            track.push((utc.0, o.at, p, run.nm));
+            track.push(Point { ms: utc.0, position: p, reckoned: o.reckoned, log_nm: run.nm });
         }
         track
     }
 
-    fn hour(&self, since: i64, ms: i64, track: &[(i64, When, Position, f64)]) -> Hour {
+    fn hour(&self, since: i64, ms: i64, track: &[Point]) -> Hour {
         let at = When { utc: Some(terms::Utc(ms)), ..self.from };
-        let n = track.partition_point(|(t, ..)| *t < ms).min(track.len().saturating_sub(1));
-        let here = track.get(n).filter(|(t, ..)| (t - ms).abs() <= NEAR_MS);
+        let n = track.partition_point(|p| p.ms < ms).min(track.len().saturating_sub(1));
+        let here = track.get(n).filter(|p| (p.ms - ms).abs() <= NEAR_MS);
         let within = |q| self.instruments.get(&q).map_or(&[][..], |m| between(m, since, ms));
         let mean = |q: Quantity| {
             let means: Vec<f64> = within(q).iter().filter_map(|m| m.mean).collect();
@@ -80,9 +99,10 @@ impl Night {
             within(Quantity::Pressure).last().filter(|m| m.at.utc.is_some_and(|t| ms - t.0 <= NEAR_MS));
         Hour {
             at,
-            position: here.map(|(_, _, p, _)| *p),
+            position: here.map(|p| p.position),
+            reckoned: here.is_some_and(|p| p.reckoned),
             course_deg: direction(Quantity::Cog).or_else(|| self.own_course(since, ms)),
-            log_nm: here.map(|(.., miles)| *miles),
+            log_nm: here.map(|p| p.log_nm),
             wind_from_deg: direction(Quantity::TrueWindDirection)
                 .or_else(|| direction(Quantity::GroundWindDirection)),
             wind_kn: WINDS.into_iter().find_map(mean),

@@ -148,7 +148,7 @@ impl Night {
         let mut row = |cells: [&str; 8]| {
             let [utc, own, position, course, log, wind, pressure, remarks] = cells;
             let line = format!(
-                "{utc:<13} {own:<5} {position:<24} {course:>6} {log:>7} {wind:>9} {pressure:>7}  {remarks}"
+                "{utc:<13} {own:<5} {position:<27} {course:>6} {log:>7} {wind:>9} {pressure:>7}  {remarks}"
             );
             let _ = writeln!(out, "{}", line.trim_end());
         };
@@ -159,7 +159,7 @@ impl Night {
             row([
                 &h.at.day_hm(),
                 &h.at.by(ship).hm(),
-                &h.position.map_or_else(|| DASH.to_owned(), |p| p.to_string()),
+                &h.place().unwrap_or_else(|| DASH.to_owned()),
                 &direction(h.course_deg),
                 &number(h.log_nm, 1),
                 &format!("{} {}", direction(h.wind_from_deg), number(h.wind_kn, 0)),

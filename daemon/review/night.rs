@@ -53,6 +53,8 @@ pub struct OwnPoint {
     pub sog_kn: Option<f32>,
     /// Heading, true.
     pub heading_deg: Option<f32>,
+    /// The position is by dead reckoning.
+    pub reckoned: bool,
 }
 
 /// One quantity over one minute.

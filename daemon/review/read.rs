@@ -327,7 +327,8 @@ impl Reader {
 
     fn read_own(&mut self) -> rusqlite::Result<Vec<OwnPoint>> {
         let mut own = Vec::new();
-        let (table, columns) = ("own_rows", "latitude_udeg, longitude_udeg, cog_ddeg, sog_ckn, heading_ddeg");
+        let (table, columns) =
+            ("own_rows", "latitude_udeg, longitude_udeg, cog_ddeg, sog_ckn, heading_ddeg, feed");
         self.each(table, columns, |at, r| {
             let of = |column: usize, parts: f32| {
                 r.get::<_, Option<i64>>(column).map(|v| v.map(|v| v as f32 / parts))
@@ -338,6 +339,7 @@ impl Reader {
                 cog_deg: of(6, 10.0)?,
                 sog_kn: of(7, 100.0)?,
                 heading_deg: of(8, 10.0)?,
+                reckoned: r.get::<_, Option<i64>>(9)?.is_none(),
             });
             Ok(())
         })?;

@@ -127,6 +127,7 @@ function own(p) {
       : p.ais.ships + (p.ais.ships === 1 ? " ship" : " ships") + " heard, last " + aged(p.ais.heard_age_s) + " ago") : "none heard yet";
   const rows = [
     ["Position", o.position || nothing, o.position_age_s],
+    ...(o.reckoned ? [["By dead reckoning", o.reckoned.position + ", to " + o.reckoned.error_nm.toFixed(1) + " nm, by " + o.reckoned.by]] : []),
     ["Course", known(o.cog_deg) ? "COG " + three(o.cog_deg) + and(known(o.sog_kn) ? "SOG " + knots(o.sog_kn) : "") : nothing, o.course_age_s],
     ["Heading", known(o.heading_deg) ? three(o.heading_deg) : nothing, o.heading_age_s],
     ["Depth", known(o.depth_m) ? o.depth_m.toFixed(1) + " m below " + (o.depth_below || "transducer") : nothing, o.depth_age_s],

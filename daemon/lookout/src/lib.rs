@@ -33,7 +33,7 @@ pub use finding::Finding;
 pub use kind::Kind;
 pub use lookout::Lookout;
 pub use motion::{Closest, Motion, closest};
-pub use own::Trouble;
+pub use own::{DeadReckoning, ReckonedBy, Trouble};
 pub use settings::{Dimensions, Settings};
 pub use source::{Origin, Source};
 pub use state::{OwnState, TargetState};

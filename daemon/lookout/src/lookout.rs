@@ -133,6 +133,7 @@ impl Lookout {
                 let utc = self.utc.utc(at).map(|u| u.0);
                 let hearing = Hearing::new(at, source, utc, &self.settings, &mut self.findings);
                 self.own.hear(hearing, report);
+                self.join_returned();
                 self.look_at_anchor(at);
                 let of_distress = matches!(
                     report,
@@ -224,6 +225,7 @@ impl Lookout {
             let utc = self.utc.utc(at).map(|u| u.0);
             let hearing = Hearing::new(at, source, utc, &self.settings, &mut self.findings);
             self.own.hear_transmitter(hearing, report, self.own_mmsi);
+            self.join_returned();
             self.look_at_anchor(at);
             return;
         }

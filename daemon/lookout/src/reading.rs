@@ -11,12 +11,15 @@ use crate::state::{OwnState, TargetState};
 use crate::target::Target;
 use crate::track::Doubtful;
 use crate::words::rule;
-use crate::{Lookout, Source};
+use crate::{DeadReckoning, Lookout, Source};
 use std::time::Duration;
 use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Reading, Subject, Value, Whose, turn_deg};
 
 /// A radar follows a target whose last plot is no older than this.
 const RADAR_FRESH: Duration = Duration::from_secs(30);
+
+/// Without a fix for so long, dead reckoning is shown.
+const RECKONED_AFTER: Duration = Duration::from_secs(30);
 
 fn word(w: &str) -> Value {
     Value::Word(w.to_owned())
@@ -300,6 +303,22 @@ impl Lookout {
         self.own.believed(at, q).map(|h| Known { value: h.value, at: h.at })
     }
 
+    /// Where own vessel is by dead reckoning, with a fix or without; `None` before the first one, and where nothing is
+    /// known of her way.
+    pub fn dead_reckoning(&self, at: Moment) -> Option<DeadReckoning> {
+        self.own.dead_reckoning(at, self.settings.current)
+    }
+
+    /// Dead reckoning where it is needed: without a fix for half a minute, or while the fix contradicts it.
+    pub fn reckons(&self, at: Moment) -> Option<DeadReckoning> {
+        self.dead_reckoning(at).filter(|r| at.since(r.since) >= RECKONED_AFTER)
+    }
+
+    /// That the fix contradicts dead reckoning, in words of now.
+    pub fn fix_in_doubt(&self) -> Option<String> {
+        self.own.fix_in_doubt()
+    }
+
     /// Own vessel as the casualties need her.
     pub fn context(&self, at: Moment) -> OwnContext {
         self.looked.own(at, || self.work_out_context(at))
@@ -313,9 +332,12 @@ impl Lookout {
             let value = WindFrom { from_deg: from.value, speed_kn: speed.value };
             Some(Known { value, at: from.at.min(speed.at) })
         };
+        let fix = self.own.fix(at).map(|(value, at)| Known { value, at });
+        let reckoned = if fix.is_none() { self.dead_reckoning(at) } else { None };
         OwnContext {
             mmsi: self.own_mmsi,
-            position: self.own.fix(at).map(|(value, at)| Known { value, at }),
+            position: fix.or(reckoned.map(|r| Known { value: r.position, at })),
+            reckoned,
             cog_deg: known(Q::Cog),
             sog_kn: known(Q::Sog),
             heading_deg: known(Q::Heading),

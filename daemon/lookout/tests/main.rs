@@ -19,6 +19,7 @@ mod geometry;
 mod hearing;
 mod hostile;
 mod picture;
+mod reckons;
 mod sources;
 mod steady;
 mod walks;

@@ -34,6 +34,6 @@ pub use json::from_json;
 pub use lines::{HeldFeed, HeldFeeds, Piece};
 pub use row::{FeedRow, OwnRow, Stamp, TargetRow};
 pub use status::{
-    AisNow, AlertNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, RestNow, SignalNow, Status,
-    TargetNow, WatchNow,
+    AisNow, AlertNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, ReckonedNow, RestNow, SignalNow,
+    Status, TargetNow, WatchNow,
 };

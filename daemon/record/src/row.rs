@@ -43,7 +43,7 @@ impl Stamp {
 /// Own vessel at a moment; `None` means not available.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct OwnRow {
-    /// Position by satellite.
+    /// Position by satellite; by dead reckoning if no feed caused the row.
     pub position: Option<Position>,
     /// Course over ground, degrees true.
     pub cog_deg: Option<f64>,

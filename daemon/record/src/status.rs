@@ -187,6 +187,8 @@ pub struct OwnNow {
     pub position: Option<String>,
     /// Age of the last fix, seconds.
     pub position_age_s: Option<f64>,
+    /// Dead reckoning, while there is no fix or the fix is doubted.
+    pub reckoned: Option<ReckonedNow>,
     /// Age of the last heading, seconds.
     pub heading_age_s: Option<f64>,
     /// Age of course and speed over ground, the older of the two, seconds.
@@ -217,6 +219,29 @@ pub struct OwnNow {
     pub sun_up: Option<bool>,
     /// Time since our own AIS was last heard transmitting, seconds.
     pub transmitted_age_s: Option<f64>,
+}
+
+/// Own vessel by dead reckoning now.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ReckonedNow {
+    /// The position in the usual notation.
+    pub position: String,
+    /// Its latitude, degrees.
+    pub latitude_deg: f64,
+    /// Its longitude, degrees.
+    pub longitude_deg: f64,
+    /// How far off it may be, nautical miles.
+    pub error_nm: f64,
+    /// Time since the fix that it goes on from, seconds.
+    pub age_s: f64,
+    /// Distance run since, nautical miles.
+    pub run_nm: f64,
+    /// Set of the stream it reckons with, degrees true.
+    pub set_deg: Option<f64>,
+    /// Its drift, knots.
+    pub drift_kn: Option<f64>,
+    /// log and compass, or last course and speed.
+    pub by: String,
 }
 
 /// A feed now.

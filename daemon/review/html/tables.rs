@@ -253,7 +253,7 @@ pub(super) fn deck_log(hours: &[Hour], times: Times) -> Markup {
                     @if times.dated { (times.show(&h.at)) }
                     @else { span.t { (h.at.hm()) } " " small { (h.at.by(times.ship).hm()) } }
                 }
-                td { (h.position.map_or_else(|| DASH.to_owned(), |p| p.to_string())) }
+                td { (h.place().unwrap_or_else(|| DASH.to_owned())) }
                 td { (h.course_deg.map_or_else(|| DASH.to_owned(), bearing)) }
                 td { (number(h.log_nm, 1)) }
                 td {

@@ -2,7 +2,7 @@
 
 use crate::effect::{Effect, Row};
 use crate::look::parts::target_row;
-use crate::{Watch, built_in, doubtful};
+use crate::{RECKONED_EVERY, Watch, built_in, doubtful};
 use lookout::Finding;
 use lookout::casualty::CasualtyNews;
 use record::OwnRow;
@@ -138,6 +138,23 @@ impl Watch {
             heading_deg: own.heading_deg,
         };
         self.row(at, Row::Own(row));
+    }
+
+    /// Logs own position by dead reckoning while there is none by satellite. No feed brings it: by that its row is known.
+    pub(crate) fn note_reckoning(&mut self, at: Moment) {
+        if at < self.reckoned_due || self.lookout.own(at).position.is_some() {
+            return;
+        }
+        self.reckoned_due = at + RECKONED_EVERY;
+        if let Some(r) = self.lookout.dead_reckoning(at) {
+            let row = OwnRow {
+                position: Some(r.position),
+                cog_deg: Some(r.velocity.set_deg),
+                sog_kn: Some(r.velocity.drift_kn),
+                heading_deg: self.lookout.own(at).heading_deg,
+            };
+            self.row(at, Row::Own(row));
+        }
     }
 
     pub(crate) fn casualty(&mut self, at: Moment, id: CasualtyId, news: CasualtyNews) {

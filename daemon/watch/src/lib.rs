@@ -47,6 +47,8 @@ use view::View;
 const LOOKS_ABOUT_EVERY: Duration = Duration::from_secs(1);
 /// How often the positions of casualties go out.
 const PLACES_EVERY: Duration = Duration::from_secs(10);
+/// How often own position by dead reckoning is logged.
+const RECKONED_EVERY: Duration = Duration::from_secs(30);
 /// Most timers to run at one moment: a fault in one must not stop the watch.
 const AT_ONE_MOMENT: usize = 10_000;
 
@@ -82,6 +84,7 @@ pub struct Watch {
     now: Moment,
     looked_about: Moment,
     places_due: Moment,
+    reckoned_due: Moment,
     /// Events have come out since state was last saved.
     keep_due: bool,
     /// Who has the watch, as the logbook was last given it.
@@ -133,6 +136,7 @@ impl Watch {
             now: at,
             looked_about: at,
             places_due: at + PLACES_EVERY,
+            reckoned_due: at,
             keep_due: false,
             entered_watch: None,
             had_fix: None,
@@ -276,6 +280,7 @@ impl Watch {
         self.look_at_dates(at);
         self.advance_exercise(at);
         self.note_weather(at);
+        self.note_reckoning(at);
         let (board, view) = self.board_and_view(at);
         board.advance(at, &view);
         self.pump(at);
@@ -468,9 +473,10 @@ pub(crate) fn built_in(kind: Kind) -> BuiltIn {
 /// The built-in alert of an implausible instrument or clock.
 pub(crate) fn doubtful(trouble: Trouble) -> BuiltIn {
     match trouble {
-        Trouble::PositionsDiffer | Trouble::PositionJumps | Trouble::PositionWalks => {
-            BuiltIn::PositionDoubtful
-        }
+        Trouble::PositionsDiffer
+        | Trouble::PositionJumps
+        | Trouble::PositionFrozen
+        | Trouble::PositionWalks => BuiltIn::PositionDoubtful,
         Trouble::TransmitterSilent | Trouble::SetSends => BuiltIn::OwnTransmitterSilent,
         Trouble::TransmitterPosition | Trouble::TransmitterIdentity | Trouble::SetSensors => {
             BuiltIn::OwnTransmitterWrong

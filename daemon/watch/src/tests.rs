@@ -374,3 +374,46 @@ fn no_wake_of_any_source_lies_in_the_past() {
         "{wakes} wakes beside {lines} lines in a quarter of an hour"
     );
 }
+
+#[test]
+fn without_a_fix_alert_status_and_own_track_go_on_by_dead_reckoning() {
+    let mut w = watch_of(FEED, Moment::ZERO, None);
+    let start = Position::new(50.0, -5.0).unwrap();
+    let (mut reckoned, mut alerts) = (Vec::new(), Vec::new());
+    for s in 0..1800 {
+        let at = Moment(s * 1000);
+        let heading = sentence::Heading { true_deg: Some(90.0), ..Default::default() };
+        let mut lines = vec![encode::vhw("VW", Some(6.0), &heading)];
+        if s < 1200 {
+            let position = Some(start.at(90.0, s as f64 * 6.0 / 3600.0));
+            lines.push(encode::rmc("GP", &Fix { position, ..Fix::default() }));
+        }
+        for line in lines {
+            w.take(at, Input::Line(FeedId(0), line.trim().parse().unwrap())).unwrap();
+        }
+        for effect in w.effects() {
+            match effect {
+                Effect::Row(stamp, Row::Own(own)) if stamp.feed.is_none() => {
+                    reckoned.push(own.position.unwrap());
+                }
+                Effect::Event(_, record, _) if record.alert.order == "fix lost" => {
+                    alerts.push(record.alert.text);
+                }
+                _ => {}
+            }
+        }
+    }
+    let at = Moment(1799 * 1000);
+    let own = w.status(at, &Outside::default()).own;
+    let r = own.reckoned.unwrap();
+    assert_eq!((own.position, r.by.as_str()), (None, "log and compass"));
+    assert!((r.run_nm - 1.0).abs() < 0.01 && (r.error_nm - 0.127).abs() < 0.005, "{r:?}");
+    let truth = start.at(90.0, 1799.0 * 6.0 / 3600.0);
+    let off_nm = Position::new(r.latitude_deg, r.longitude_deg).unwrap().range_and_bearing(truth).0;
+    assert!(off_nm < 0.02, "{r:?}");
+    let said = "Position lost: no fix by satellite for 30 s. By dead reckoning 50°";
+    assert!(alerts[0].starts_with(said), "{alerts:?}");
+    // From a minute after the last fix, twice a minute.
+    assert!((17..=19).contains(&reckoned.len()), "{}", reckoned.len());
+    assert!(reckoned.last().unwrap().range_and_bearing(truth).0 < 0.1);
+}

@@ -4,10 +4,12 @@
 use super::exercise::Exercise;
 use super::{Faults, built_in};
 use crate::senses::Ear;
-use lookout::Lookout;
 use lookout::casualty::{aloud, in_full};
+use lookout::{DeadReckoning, Lookout};
 use rules::{BuiltIn, Origin, Picture, Words};
-use terms::{Dimension, FeedId, Moment, Position, Quantity, Reading, Subject, Utc, Whose};
+use terms::{
+    Dimension, FeedId, Moment, Position, Quantity, Reading, Subject, Utc, Whose, span, three_digits,
+};
 
 /// The picture of one moment.
 pub(super) struct View<'w> {
@@ -79,8 +81,26 @@ impl View<'_> {
             (BuiltIn::FeedSilent, Subject::Feed(feed)) => {
                 self.ears.get(usize::from(feed.0))?.says(self.at).map(Words::from)
             }
+            (BuiltIn::FixLost, _) => self.lookout.reckons(self.at).map(|r| reckoned(self.at, &r).into()),
+            (BuiltIn::PositionDoubtful, _) => self.lookout.fix_in_doubt().map(Words::from),
             (BuiltIn::TimeDoubtful, _) => self.lookout.time_in_doubt(self.at).map(Words::from),
             _ => self.faults.get(&(what, about)).map(|why| why.as_str().into()),
         }
     }
+}
+
+/// A lost fix, and what she goes on by.
+fn reckoned(at: Moment, r: &DeadReckoning) -> String {
+    let stream = r.stream.map_or(String::new(), |s| {
+        format!(", in a stream of {}° {:.1} kn", three_digits(s.set_deg), s.drift_kn)
+    });
+    format!(
+        "Position lost: no fix by satellite for {}. By dead reckoning {}, give or take {:.1} nm: {:.1} nm by {}{stream}. \
+         Casualties are told from there, close approach for three minutes",
+        span(at.since(r.since)),
+        r.position,
+        r.error_nm,
+        r.run_nm,
+        r.by.words(),
+    )
 }

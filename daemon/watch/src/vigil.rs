@@ -37,7 +37,8 @@ impl Watch {
             self.fix_lost = true;
             let words = match self.had_fix {
                 Some(_) => {
-                    "Position lost: no fix by satellite any more. Close approach and casualties are judged from the last one"
+                    "Position lost: no fix by satellite any more, and nothing to go on by. Close approach and casualties are \
+                     judged from the last one"
                 }
                 None => {
                     "No fix by satellite since the watch began: nothing can be said about ranges and close approach"

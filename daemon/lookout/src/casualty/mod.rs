@@ -10,6 +10,7 @@ mod case;
 mod evidence;
 mod fixes;
 mod intake;
+mod join;
 mod nature;
 mod news;
 mod own;
@@ -33,7 +34,7 @@ pub use own::{Known, OwnContext, RelativeTo, SetDrift, WindFrom};
 pub use snapshot::{Gap, Snapshot};
 pub use spoken::{aloud, elsewhere_words, in_full, out_of_hearing, who};
 pub use stand_down::NoSuchCasualty;
-pub use state::{Audible, CasualtyState, Elsewhere, Placed, Reach};
+pub use state::{Audible, CasualtyState, Elsewhere, Placed, Reach, Reckoned};
 pub use track::{OnTrack, Track};
 
 use crate::drift::{Current, Datum, Surroundings};

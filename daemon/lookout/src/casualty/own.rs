@@ -1,5 +1,6 @@
 //! What own vessel knows about herself at a moment, as far as a casualty needs it.
 
+use crate::DeadReckoning;
 use crate::hearing::Expected;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -57,8 +58,10 @@ impl SetDrift {
 pub struct OwnContext {
     /// Own identity.
     pub mmsi: Option<Mmsi>,
-    /// Last fix.
+    /// Last fix, or where dead reckoning puts her.
     pub position: Option<Known<Position>>,
+    /// Dead reckoning, if the position is by it.
+    pub reckoned: Option<DeadReckoning>,
     /// Course over ground, true.
     pub cog_deg: Option<Known<f64>>,
     /// Speed over ground.
@@ -102,8 +105,11 @@ impl OwnContext {
         })
     }
 
-    /// Course and speed over ground, where both are known and the fix behind them is believed.
+    /// Course and speed over ground, where both are known and the fix behind them is believed; else by dead reckoning.
     pub fn velocity(&self, at: Moment) -> Option<SetDrift> {
+        if let Some(reckoned) = self.reckoned {
+            return Some(reckoned.velocity);
+        }
         let fresh = |k: &Known<f64>| at.since(k.at) <= FIX_BELIEVED && k.value.is_finite();
         let sog = self.sog_kn.filter(fresh)?.value;
         let cog = self.cog_deg.filter(fresh)?.value;

@@ -39,12 +39,14 @@ pub fn aloud(s: &CasualtyState) -> String {
     };
     let old = s.fix_age.filter(|age| *age > OLD_FIX && s.source == Source::Ais);
     let old = old.map(|age| format!("last fix {} old", speech::time(age.as_secs_f64())));
+    let reckoned = (s.reckoned.is_some() && s.range_nm.is_some()).then_some("by dead reckoning");
     let doubt = s.elsewhere.as_ref().filter(|_| old.is_none()).map(|e| match e.bursts {
         0 => "own track does not fit",
         1 => "one report does not fit",
         _ => "other reports do not fit",
     });
-    let line = |last: &str| speech::sentences([what.as_str(), &where_aloud(s), last]);
+    let line =
+        |last: &str| speech::sentences([what.as_str(), &where_aloud(s), reckoned.unwrap_or_default(), last]);
     let whole = line(old.as_deref().or(doubt).unwrap_or_default());
     // The doubt can wait until there is time to read; the side and the distance cannot.
     if doubt.is_some() && speech::words(&whole) > MOST_WORDS { line("") } else { whole }
@@ -53,7 +55,7 @@ pub fn aloud(s: &CasualtyState) -> String {
 /// Side, distance, and what it does.
 fn where_aloud(s: &CasualtyState) -> String {
     let Some(range_nm) = s.range_nm else { return "position not known".to_owned() };
-    let radius_nm = s.radius95_nm.unwrap_or(0.0);
+    let radius_nm = s.radius95_nm.unwrap_or(0.0).hypot(s.reckoned.map_or(0.0, |r| r.error_nm));
     if range_nm <= CLOSE_BY_NM || (radius_nm >= range_nm && radius_nm < NEAR_NM) {
         return "close by".to_owned();
     }
@@ -96,6 +98,13 @@ pub fn in_full(s: &CasualtyState) -> String {
         kn if kn > STEADY_KN => format!("closing at {kn:.1} knots"),
         kn if kn < -STEADY_KN => format!("opening at {:.1} knots", -kn),
         _ => "range steady".to_owned(),
+    }));
+    parts.extend(s.reckoned.filter(|_| s.range_nm.is_some()).map(|r| {
+        format!(
+            "own position by dead reckoning for {}, give or take {}",
+            duration_words(r.age),
+            range_words(r.error_nm)
+        )
     }));
     parts.extend(reach(s));
     parts.extend(radio(s));

@@ -82,6 +82,16 @@ pub struct Elsewhere {
     pub bursts: u32,
 }
 
+/// Own position by dead reckoning, as far as it matters for where a casualty is from here.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reckoned {
+    /// Since the last fix.
+    pub age: Duration,
+    /// How far off range and bearing may be by it: all of its error for a beacon's fix, and for a mark on own track what
+    /// it has grown by since.
+    pub error_nm: f64,
+}
+
 /// A casualty at a moment. `None` is not available.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CasualtyState {
@@ -115,6 +125,8 @@ pub struct CasualtyState {
     pub elsewhere: Option<Elsewhere>,
     /// Where it was last known to be, and when: its last good fix, else the mark.
     pub last_known: Option<Known<Position>>,
+    /// Own position is by dead reckoning.
+    pub reckoned: Option<Reckoned>,
     /// From own vessel.
     pub range_nm: Option<f64>,
     /// From own vessel, true.
@@ -201,6 +213,7 @@ pub(super) fn of(
         radius95_nm: whereabouts.radius95_nm,
         elsewhere: elsewhere(&whereabouts, here),
         last_known: last_known(case, whereabouts.last),
+        reckoned: reckoned(case, at, own),
         range_nm,
         bearing_deg,
         bearing_magnetic_deg: bearing_deg.zip(own.variation_deg).map(|(b, v)| normal_deg(b - v)),
@@ -221,6 +234,17 @@ pub(super) fn of(
         audible: audible(case, own, tested_to_nm),
         stood_down: case.stood_down,
     }
+}
+
+/// What dead reckoning costs.
+fn reckoned(case: &Case, at: Moment, own: &OwnContext) -> Option<Reckoned> {
+    let by = own.reckoned?;
+    let age = at.since(by.since);
+    // A mark on own track errs as that track did then.
+    let mark = case.mark.filter(|_| case.fixes.last().is_none());
+    let since = mark.map_or(age, |m| at.since(m.at).min(age));
+    let part = if age.is_zero() { 1.0 } else { since.as_secs_f64() / age.as_secs_f64() };
+    Some(Reckoned { age, error_nm: by.error_nm * part })
 }
 
 /// How far off its beacon is heard: by measured reception, or by its own tests if those were heard as far.

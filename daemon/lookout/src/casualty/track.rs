@@ -2,6 +2,7 @@
 
 use super::fixes::BeaconFix;
 use super::own::{FIX_BELIEVED, Known, OwnContext};
+use crate::own::Returned;
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -108,6 +109,13 @@ impl Track {
         let far: VecDeque<_> =
             self.far.iter().rev().step_by(2).take(SNAPSHOT_POINTS).rev().copied().collect();
         Self { near: VecDeque::new(), far }
+    }
+
+    /// Points that were reckoned without a fix, moved to where they lay by the one that came back.
+    pub(super) fn join(&mut self, returned: &Returned) {
+        for p in self.near.iter_mut().chain(self.far.iter_mut()) {
+            p.value = returned.joined(p.at, p.value);
+        }
     }
 
     /// All points moved in time, to a new origin of steady time.

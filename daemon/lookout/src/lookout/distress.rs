@@ -6,7 +6,7 @@ use crate::casualty::{CasualtyState, Gap, Kind, News, NoSuchCasualty, OwnContext
 use crate::search::{Plan, Searched, Vessel, Wish, brief};
 use std::cell::RefCell;
 use std::time::Duration;
-use terms::{CasualtyId, Moment, Subject};
+use terms::{CasualtyId, Moment, Subject, span, three_digits};
 
 /// What looks worked out since the last input, kept for the looks to come: several ask for the same casualty, for her alert's
 /// words, its record and what is kept, and each state follows a drift through all fixes of its beacon. It changes no answer;
@@ -162,6 +162,19 @@ impl Lookout {
     pub fn restore_casualties(&mut self, at: Moment, snapshot: Snapshot, gap: Gap) {
         self.looked.forget();
         self.casualties = super::Casualties::restore(self.settings.crew.clone(), snapshot, at, gap);
+    }
+
+    /// Joins what dead reckoning placed to a fix that came back.
+    pub(super) fn join_returned(&mut self) {
+        let Some(returned) = self.own.take_returned() else { return };
+        self.casualties.join(&returned);
+        let (off_nm, toward_deg) = returned.reckoned.range_and_bearing(returned.fix);
+        let text = format!(
+            "position by satellite again after {}: {off_nm:.2} nm toward {}° from dead reckoning",
+            span(returned.to.since(returned.from)),
+            three_digits(toward_deg)
+        );
+        self.findings.push(Finding::Noted { subject: Subject::OwnVessel, text });
     }
 
     /// Advances the casualties in time.

@@ -12,6 +12,8 @@ pub enum Trouble {
     PositionsDiffer,
     /// A position jumped further than she can have moved.
     PositionJumps,
+    /// A position stays the same to the last digit while she makes way.
+    PositionFrozen,
     /// A position walks away from what log and compass make of her way.
     PositionWalks,
     /// The heading does not change while she turns.
@@ -42,6 +44,7 @@ impl Trouble {
         match self {
             Self::PositionsDiffer => "positions differ",
             Self::PositionJumps => "position jumps",
+            Self::PositionFrozen => "position frozen",
             Self::PositionWalks => "position walks",
             Self::CompassFrozen => "compass frozen",
             Self::LogFouled => "log fouled",
@@ -62,6 +65,7 @@ impl Trouble {
         match self {
             Self::PositionsDiffer | Self::TimesDiffer => (s(30), s(30)),
             Self::PositionJumps
+            | Self::PositionFrozen
             | Self::PositionWalks
             | Self::TransmitterIdentity
             | Self::TransmitterSilent

@@ -10,6 +10,7 @@ mod variation;
 mod wind;
 
 pub use doubt::Trouble;
+pub use reckoning::{DeadReckoning, ReckonedBy};
 
 use crate::finding::changed;
 use crate::motion::Motion;
@@ -21,6 +22,7 @@ pub(crate) use ais_set::ShipsHeard;
 use doubt::Doubts;
 use ends::Ends;
 use reckoning::Reckoning;
+pub(crate) use reckoning::Returned;
 use review::Watched;
 use sentence::ais::{AisReport, PositionSource};
 use sentence::{Depth, Fix, FixQuality, Heading, Report, Transducer, Wind, WindReference};
@@ -164,10 +166,14 @@ impl OwnVessel {
         let h = &mut hearing;
         match report {
             Report::Fix(fix) => self.hear_fix(h, fix),
-            Report::Heading(heading) => self.hear_heading(h, heading, 0),
+            Report::Heading(heading) => {
+                self.hear_heading(h, heading, 0);
+                self.go_on(h.at);
+            }
             Report::WaterSpeed { speed_through_water_kn, heading, .. } => {
                 self.number(h, Q::SpeedThroughWater, *speed_through_water_kn, 0);
                 self.hear_heading(h, heading, 2);
+                self.go_on(h.at);
             }
             Report::Depth(depth) => self.hear_depth(h, depth),
             Report::Wind(wind) => self.hear_wind(h, wind),
@@ -264,7 +270,8 @@ impl OwnVessel {
             h.judged(Quantity::Fix, verdict);
             if verdict != Verdict::Aside {
                 self.ends.value(h.at, Quantity::Fix);
-                self.reckon(h.at, position);
+                self.watched.hear_used(h.at, position);
+                self.reckon(h.at, position, h.settings.current);
             }
             seen.position = fix.position.filter(|_| verdict != Verdict::Aside);
             self.variation.follow(position, h.utc);

@@ -19,6 +19,9 @@ const JUMP_TOLD_FOR: Duration = Duration::from_secs(120);
 const JUMP_WITHIN: Duration = Duration::from_secs(60);
 /// How much faster than reported she may have gone between two positions.
 const JUMP_MARGIN_KN: f64 = 20.0;
+/// A position that stays the same to the last digit for so long while she makes way at this speed or more is frozen: even
+/// in hundredths of a minute it changes every twenty seconds.
+const STANDS_FOR: Duration = Duration::from_secs(60);
 /// A heading that stays the same to a twentieth of a degree has not moved.
 const FROZEN_DEG: f64 = 0.05;
 /// It is frozen if she makes way at this speed, and either her course has swung by this much meanwhile …
@@ -38,6 +41,8 @@ pub(super) const TRANSMITTER_SILENCE: Duration = Duration::from_secs(400);
 #[derive(Debug, Clone, Default)]
 pub(super) struct Watched {
     jump: Option<(Moment, f64)>,
+    /// The position in use, since when it is the same, and when it was last heard.
+    stands: Option<(Position, Moment, Moment)>,
     /// Since when the heading has stayed the same, the course then, and how far the course has swung since.
     heading: Option<(Moment, f64)>,
     heading_heard: Option<Moment>,
@@ -71,6 +76,17 @@ impl Watched {
         if moved_nm > may_nm {
             self.jump = Some((at, moved_nm));
         }
+    }
+
+    /// Takes the position in use.
+    pub fn hear_used(&mut self, at: Moment, position: Position) {
+        let same = self.stands.filter(|(p, _, heard)| *p == position && at.since(*heard) <= JUMP_WITHIN);
+        self.stands = Some((position, same.map_or(at, |(_, since, _)| since), at));
+    }
+
+    /// Whether a position jumped at this moment.
+    pub fn jumped_at(&self, at: Moment) -> bool {
+        self.jump.is_some_and(|(then, _)| then == at)
     }
 
     pub fn hear_course(&mut self, at: Moment, under_way: Option<(f64, f64)>) {
@@ -134,7 +150,8 @@ impl OwnVessel {
                 Trouble::PositionJumps,
                 jump.map(|(_, nm)| format!("position jumped by {nm:.2} nm, further than she can have moved")),
             ),
-            (Trouble::PositionWalks, self.reckoning.walks()),
+            (Trouble::PositionFrozen, self.position_frozen(at)),
+            (Trouble::PositionWalks, self.fix_in_doubt()),
             (Trouble::CompassFrozen, self.watched.frozen(at)),
             (Trouble::LogFouled, self.log_fouled(at)),
             (Trouble::TransmitterPosition, self.transmitter_astray(at, settings)),
@@ -173,7 +190,18 @@ impl OwnVessel {
         None
     }
 
-    fn log_fouled(&self, at: Moment) -> Option<String> {
+    /// The position stands while the log shows way, or the receiver itself does.
+    fn position_frozen(&self, at: Moment) -> Option<String> {
+        let (_, since, heard) = self.watched.stands.filter(|s| at.since(s.2) <= FRESH)?;
+        let speed_kn =
+            [Quantity::SpeedThroughWater, Quantity::Sog].into_iter().find_map(|q| self.recent(at, q))?;
+        let stood = heard.since(since);
+        (stood >= STANDS_FOR && speed_kn >= MAKES_WAY_KN).then(|| {
+            format!("position has not changed for {} s while she makes {speed_kn:.1} kn", stood.as_secs())
+        })
+    }
+
+    pub(super) fn log_fouled(&self, at: Moment) -> Option<String> {
         let log_kn = self.recent(at, Quantity::SpeedThroughWater)?;
         let sog_kn = self.recent(at, Quantity::Sog)?;
         (log_kn < sog_kn * FOULED_PART && sog_kn - log_kn >= FOULED_KN).then(|| {

@@ -77,7 +77,11 @@ impl Sheet {
         let course = own.velocity(self.at).map_or(String::new(), |v| {
             format!(", course {:03.0} true, {:.1} knots", v.set_deg.round() % 360.0, v.drift_kn)
         });
-        self.line(&format!("My position {place} at {time}{course}."));
+        let reckoned = own.reckoned.map_or(String::new(), |r| {
+            let fix = clock(r.since, self.at, self.utc);
+            format!(", by dead reckoning, within {:.1} nautical miles; last fix {fix}", r.error_nm)
+        });
+        self.line(&format!("My position {place} at {time}{reckoned}{course}."));
     }
 
     /// The casualty itself.

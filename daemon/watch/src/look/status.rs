@@ -4,12 +4,12 @@ use super::parts::{casualty_part, own_part, target_part};
 use super::place;
 use crate::Watch;
 use crate::senses::Ear;
-use lookout::TargetState;
 use lookout::casualty::{CasualtyState, aloud, in_full, who};
+use lookout::{DeadReckoning, TargetState};
 use record::words::capital;
 use record::{
-    AisNow, AlertNow, CasualtyNow, ComesFrom, FeedNow, Item, LogbookNow, OwnNow, SignalNow, Status,
-    TargetNow, WatchNow,
+    AisNow, AlertNow, CasualtyNow, ComesFrom, FeedNow, Item, LogbookNow, OwnNow, ReckonedNow, SignalNow,
+    Status, TargetNow, WatchNow,
 };
 use rules::{AlertState, Declared, WatchAlarm};
 use sentence::{Counts, Refusal};
@@ -120,6 +120,7 @@ impl Watch {
             part: own_part(&own),
             position: own.position.map(|p| p.to_string()),
             position_age_s: own.position_age_s,
+            reckoned: self.lookout.reckons(at).map(|r| reckoned_now(at, &r)),
             heading_age_s: own.heading_age_s,
             course_age_s: own.course_age_s,
             speed_through_water_kn: own.speed_through_water_kn,
@@ -187,5 +188,19 @@ pub(crate) fn target_now(t: &TargetState) -> TargetNow {
         side: relative.map(|(deg, to)| place::direction(deg, to)),
         look: place::words(t.range_nm, t.bearing_deg, relative, None),
         part,
+    }
+}
+
+fn reckoned_now(at: Moment, r: &DeadReckoning) -> ReckonedNow {
+    ReckonedNow {
+        position: r.position.to_string(),
+        latitude_deg: r.position.latitude_deg(),
+        longitude_deg: r.position.longitude_deg(),
+        error_nm: r.error_nm,
+        age_s: at.since(r.since).as_secs_f64(),
+        run_nm: r.run_nm,
+        set_deg: r.stream.map(|s| s.set_deg),
+        drift_kn: r.stream.map(|s| s.drift_kn),
+        by: r.by.words().to_owned(),
     }
 }
