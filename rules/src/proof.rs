@@ -67,7 +67,8 @@ impl Proof {
 }
 
 impl Orders {
-    /// What these orders watch under a declaration. Plays the dangers to them: a few milliseconds for an ordinary file.
+    /// What these orders watch under a declaration. Plays the dangers to them, at values every ten seconds: a few
+    /// milliseconds for an ordinary file, and no more than a tenth of a second for the dearest that is allowed.
     pub fn proof(&self, declared: Declarations) -> Proof {
         let concerns = |danger: &Danger| match (danger, declared.doing) {
             // Made fast, she is in the harbour's hands.

@@ -171,6 +171,8 @@ pub(crate) struct Run<'t> {
     called: BTreeMap<String, u32>,
     calls: Vec<Call>,
     wrong: Vec<(Range<usize>, String)>,
+    /// Whether the board is advanced whenever it wants to be woken, not only when values are heard.
+    exact: bool,
 }
 
 /// The steady time of a moment of the trial.
@@ -191,12 +193,14 @@ impl<'t> Run<'t> {
             called: BTreeMap::new(),
             calls: Vec::new(),
             wrong: Vec::new(),
+            exact: true,
         }
     }
 
-    /// The first call of each order, in order of time.
+    /// The first call of each order, in order of time, to the trial's interval: what is judged again by time alone is
+    /// judged once in each, however often an order would have it.
     pub(crate) fn calls(trial: &'t Trial, orders: &Orders) -> Vec<Call> {
-        let mut run = Self::of(trial, orders);
+        let mut run = Self { exact: false, ..Self::of(trial, orders) };
         run.play();
         run.calls
     }
@@ -277,12 +281,12 @@ impl<'t> Run<'t> {
         self.board.changed(at, subject, quantity, &self.chart);
     }
 
-    /// Advances the board to a moment, stopping wherever it wants to be woken.
+    /// Advances the board to a moment, stopping wherever it wants to be woken if that is to be exact.
     fn pass(&mut self, to: Duration) {
         self.count();
         let end = moment(to);
         let was = self.chart.utc;
-        while let Some(wake) = self.board.next_wake().filter(|w| *w < end) {
+        while let Some(wake) = self.board.next_wake().filter(|w| self.exact && *w < end) {
             self.set_utc(wake);
             self.board.advance(wake, &self.chart);
             self.count();

@@ -1,6 +1,7 @@
 //! What orders watch under every declaration, found by playing each danger to them.
 
 use rules::{Danger, Declarations, Declared, Doing, Orders, Priority, Proof, Waters};
+use std::time::{Duration, Instant};
 
 fn orders(text: &str) -> Orders {
     Orders::read("orders.toml", &format!("version = 1\n{text}")).unwrap_or_else(|e| panic!("{e}"))
@@ -97,6 +98,27 @@ fn an_order_waits_while_another_says_enough_and_calls_when_that_is_over() {
         "{}",
         wrong("[\"fat\"]")
     );
+}
+
+/// How long the proof of so many orders about depth takes, the shortest of three.
+fn takes(orders_of_depth: usize, when: &str) -> Duration {
+    let order =
+        |n: usize| format!("[[order]]\nname = \"depth {n}\"\npriority = \"alarm\"\nwhen = \"{when}\"\n");
+    let all = orders(&(0..orders_of_depth).map(order).collect::<String>());
+    let took = || {
+        let began = Instant::now();
+        all.proof(declared(&["under sail"]));
+        began.elapsed()
+    };
+    (0..3).map(|_| took()).min().unwrap()
+}
+
+#[test]
+fn orders_that_are_judged_often_are_proved_as_soon_as_others() {
+    let (plain, often) =
+        (takes(150, "depth below keel is under 2 m"), takes(150, "depth below keel falls 2 m in 1 s"));
+    println!("150 orders: {plain:?}, with windows of a second {often:?}");
+    assert!(often < plain * 8, "150 orders take {plain:?}, with windows of a second {often:?}");
 }
 
 #[test]
