@@ -260,7 +260,8 @@ fn a_damaged_file_is_set_aside_and_what_can_be_read_is_carried_over() {
     }
     logbook.close(at(60)).blocking_recv().unwrap().unwrap();
     let before = std::fs::read(folder.logbook()).unwrap();
-    for (damage, from, to) in [("header", 0, 16), ("all of it", 0, before.len()), ("first page", 16, 4096)] {
+    let damages = [("header", 0, 16, 49), ("all of it", 0, before.len(), 0), ("first page", 16, 4096, 49)];
+    for (damage, from, to, readable) in damages {
         let mut bytes = before.clone();
         bytes[from..to].fill(0x5a);
         std::fs::write(folder.logbook(), &bytes).unwrap();
@@ -268,7 +269,10 @@ fn a_damaged_file_is_set_aside_and_what_can_be_read_is_carried_over() {
         let aside = recovered.set_aside.clone().unwrap_or_else(|| panic!("{damage}"));
         assert!(std::fs::read(aside.to.as_ref().unwrap()).unwrap() == bytes, "{damage}: kept as it was");
         assert_eq!(logbook.health().borrow().set_aside, Some(aside));
-        assert_eq!(log(&logbook, 1, Priority::Alarm, 1), Ok(1), "{damage}");
+        let carried = logbook.health().borrow().set_aside.as_ref().unwrap().carried;
+        assert_eq!((carried.events, recovered.states.len() as u64), (readable, readable.min(1)), "{damage}");
+        assert_eq!(i64::from(recovered.next_alert), readable as i64 + 1, "{damage}");
+        assert_eq!(log(&logbook, 50, Priority::Alarm, 1), Ok(readable as i64 + 1), "{damage}");
         logbook.close(at(2)).blocking_recv().unwrap().unwrap();
     }
 }

@@ -42,6 +42,13 @@ fn cut(folder: &Path) {
     std::fs::File::options().write(true).open(part(folder, "")).unwrap().set_len(0).unwrap();
 }
 
+fn cut_behind_its_first_page(folder: &Path) {
+    let c = rusqlite::Connection::open(part(folder, "")).unwrap();
+    c.query_row("PRAGMA wal_checkpoint(PASSIVE)", [], |_| Ok(())).unwrap();
+    drop(c);
+    std::fs::File::options().write(true).open(part(folder, "")).unwrap().set_len(4096).unwrap();
+}
+
 fn cut_the_log(folder: &Path) {
     std::fs::File::options().write(true).open(part(folder, "-wal")).unwrap().set_len(0).unwrap();
 }
@@ -124,8 +131,91 @@ fn a_file_put_in_its_place_is_set_aside() {
 
 #[test]
 fn cut_short_under_the_watch_it_is_set_aside() {
-    done_under_the_watch("cut", cut, &["logbook.db was cut from", " to 0 bytes", ".found-1"], false);
+    // The latest pages are in the log, where no tree leads to them any more.
+    done_under_the_watch("cut", cut, &["logbook.db was cut from", " to 0 bytes", ".found-1"], true);
+    let says = ["set aside as", "took over what could be read: 1 events, 3 entries"];
+    done_under_the_watch("cut-behind", cut_behind_its_first_page, &says, true);
     done_under_the_watch("log-cut", cut_the_log, &["logbook.db-wal was cut from", ".found-1"], false);
+}
+
+/// How often the index of the log is cut, in a row, and to which sizes: to nothing, as SQLite does it, and in the middle.
+const CUTS: [u64; 4] = [0, 3, 4096, 0];
+
+#[test]
+fn an_index_of_the_log_that_is_cut_under_the_watch_neither_ends_it_nor_hides_a_record() {
+    let daemon = Daemon::start("index", CREW);
+    let file = daemon.logbook();
+    for (n, cut) in CUTS.into_iter().enumerate() {
+        assert!(daemon.tell(&["note", &format!("before cut {n}")]).status.success());
+        std::fs::File::options()
+            .write(true)
+            .open(part(&daemon.folder.0, "-shm"))
+            .unwrap()
+            .set_len(cut)
+            .unwrap();
+        let noted = daemon.tell(&["note", &format!("after cut {n}")]);
+        assert!(noted.status.success(), "{n}: {}", text(&noted.stderr));
+        assert!(!text(&noted.stdout).contains("waiting"), "{n}: {}", text(&noted.stdout));
+        // Whoever reads beside the watch sees all of it.
+        assert_eq!(counts(&file, "entries WHERE kind = 'note'"), 2 * (n as i64 + 1));
+        assert_eq!(ask::<String>(&file, "PRAGMA integrity_check"), "ok", "{n}");
+    }
+    let status = daemon.status();
+    let alerts = status["alerts"].as_array().unwrap();
+    assert!(alerts.iter().all(|alert| alert["order"] != "logbook failing"), "nothing was lost: {status}");
+    let folder = daemon.stop();
+    assert_eq!(counts(&folder.logbook(), "entries WHERE kind = 'note'"), 2 * CUTS.len() as i64);
+}
+
+#[test]
+fn a_new_file_that_was_whole_when_the_power_went_is_taken_up() {
+    let daemon = Daemon::start("unfinished", CREW);
+    assert!(daemon.tell(&["note", "before"]).status.success());
+    assert!(daemon.tell(&["overboard", "Ada"]).status.success());
+    let id = daemon.alert("person overboard")["id"].clone();
+    let folder = daemon.stop();
+    // The new file has its name; of the old one's files some have been set aside, and some have not.
+    std::fs::rename(part(&folder.0, ""), part(&folder.0, ".new")).unwrap();
+    std::fs::write(part(&folder.0, "-wal"), [0x5a; 9000]).unwrap();
+    // One that was not whole is of no use.
+    std::fs::write(part(&folder.0, ".new-part"), [0x5a; 9000]).unwrap();
+    let daemon = Daemon::start_in(folder, CREW);
+    assert_eq!(daemon.alert("person overboard")["id"], id, "the same alert goes on");
+    let told = daemon.alert("logbook failing")["text"].as_str().unwrap().to_owned();
+    assert!(told.contains("the run before was ended while it began a new file"), "{told}");
+    assert_eq!(counts(&daemon.logbook(), "entries WHERE text = 'before'"), 1);
+    assert!(!part(&daemon.folder.0, ".new").exists());
+    daemon.stop();
+}
+
+/// Fills a page with garbage where a note stands, or else the first one.
+fn spoil(folder: &Path, note: Option<&str>) {
+    let mut bytes = std::fs::read(part(folder, "")).unwrap();
+    let at = note.map_or(0, |note| bytes.windows(note.len()).position(|w| w == note.as_bytes()).unwrap());
+    bytes[at / 4096 * 4096..][..4096].fill(0x5a);
+    std::fs::write(part(folder, ""), bytes).unwrap();
+}
+
+#[test]
+fn of_a_file_with_a_spoilt_page_every_other_page_is_read() {
+    // Long enough for pages of their own, and some for several.
+    let note = |n: usize| format!("note {n:03} {}", "x".repeat(if n.is_multiple_of(7) { 990 } else { 300 }));
+    for spoilt in [None, Some(100)] {
+        let daemon = Daemon::start("spoilt", CREW);
+        assert!((0..200).all(|n| daemon.tell(&["note", &note(n)]).status.success()));
+        assert!(daemon.tell(&["overboard", "Ada"]).status.success());
+        let id = daemon.alert("person overboard")["id"].clone();
+        let folder = daemon.stop();
+        spoil(&folder.0, spoilt.map(|n| format!("note {n:03}")).as_deref());
+        let daemon = Daemon::start_in(folder, CREW);
+        daemon.alert("logbook failing");
+        assert_eq!(daemon.alert("person overboard")["id"], id, "the same alert goes on");
+        assert_eq!(daemon.status()["casualties"][0]["crew"], "Ada");
+        let left = counts(&daemon.logbook(), "entries WHERE kind = 'note' AND length(text) > 300");
+        assert!(left >= if spoilt.is_some() { 180 } else { 200 }, "{left} of 200 with {spoilt:?} spoilt");
+        assert_eq!(ask::<String>(&daemon.logbook(), "PRAGMA integrity_check"), "ok");
+        daemon.stop();
+    }
 }
 
 #[test]

@@ -19,15 +19,14 @@ const PART_NAMES: u32 = 100;
 
 /// Copies the logbook, as of one moment, to another file while it is being written. The copy takes its name only once
 /// it is whole and synced. That name is new, or that of an earlier copy of this logbook. Returns its size in bytes.
-pub(super) fn copy(from: &Path, to: &Path) -> Result<u64, LogbookError> {
+pub(super) fn copy(connection: &Connection, from: &Path, to: &Path) -> Result<u64, LogbookError> {
     let failed = |e: io::Error| io_error(to, &e);
     let (folder, name) = (to.parent().unwrap_or(Path::new("/")), to.file_name());
     let name = name.ok_or_else(|| refused(to, "this names no file"))?;
     let folder = std::fs::canonicalize(folder).map_err(failed)?;
     // By the folder's real name: no link leads to another place meanwhile.
     let to = &folder.join(name);
-    let connection = open_to_read(from)?;
-    let replaces = may_replace(&connection, from, to)?;
+    let replaces = may_replace(connection, from, to)?;
     let part = new_part(&folder, name).map_err(failed)?;
     let written = connection.execute("VACUUM INTO ?1", [part.to_string_lossy()]);
     let finish = || -> Result<u64, LogbookError> {

@@ -11,6 +11,7 @@ use super::waiting::{self, SETTLED};
 use super::writer::Writer;
 use super::{LogbookSettings, Pace};
 use crate::clock::Clock;
+use rusqlite::Connection;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
@@ -37,6 +38,16 @@ impl Writer {
         }
     }
 
+    /// Another connection, which reads beside the writing one. It is opened here, while every file stands in its place: of
+    /// another program's file SQLite would take our log and its index for that file's, and within one process its locks
+    /// do not keep the two apart.
+    pub(super) fn reader(&self) -> Result<Connection, LogbookError> {
+        self.look()?;
+        let connection = open_to_read(&self.path)?;
+        self.look()?;
+        Ok(connection)
+    }
+
     /// Replaces the file and writes into the new one at once what waits and what is open.
     pub(super) fn begin_anew(&mut self, why: LogbookError) {
         self.health.failing = self.replace_file(why).and_then(|()| self.write(false)).err();
@@ -52,7 +63,7 @@ impl Writer {
         self.check_due = now + CHECK_EVERY.max(Duration::from_secs(bytes / CHECK_BYTES_A_SECOND));
         let (shared, path, file) = (Arc::clone(&self.shared), self.path.clone(), self.file);
         self.end_check();
-        let connection = match open_to_read(&path) {
+        let connection = match self.reader() {
             Ok(connection) => connection,
             // Busy, or out of descriptors: there is no check this time.
             Err(why @ LogbookError::Disk { .. }) if !why.is_lost() => return,
@@ -121,14 +132,11 @@ impl Writer {
             let known = self.numbers.entry(name).or_insert(0);
             *known = (*known).max(store.last(name));
         }
-        let fresh = store.rescue(&why)?;
+        let fresh = store.rescue(&why, &self.settings, &self.states, &self.numbers)?;
         self.end_check();
         let Some(store) = self.store.take() else { return Err(LogbookError::Closed) };
         let (store, aside) = store.replace(fresh, &self.settings, &self.last, why)?;
         self.file += 1;
-        for (name, last) in &self.numbers {
-            store.count(name, *last)?;
-        }
         self.take_up(store);
         self.health.set_aside = Some(aside);
         self.records.retain(|r| !matches!(r, Record::Delivered(_) | Record::Key(..)));

@@ -6,6 +6,7 @@ use super::error::{LogbookError, LogbookHealth};
 use super::outbox::{OUTBOX_BOUND, Outbox};
 use ::watch::Kept;
 use record::{Entry, Stamp};
+use rusqlite::Connection;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -41,6 +42,8 @@ pub(super) enum Record {
 pub(super) enum Request {
     /// Write everything.
     Flush(oneshot::Sender<Result<(), LogbookError>>),
+    /// Write everything, and give a connection that reads it.
+    Reader(oneshot::Sender<Result<Connection, LogbookError>>),
     /// Write everything and end.
     Close(Option<Stamp>, Option<oneshot::Sender<Result<(), LogbookError>>>),
     /// Answer once the events and entries handed over before are on disk, or could not be written.

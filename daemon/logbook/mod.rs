@@ -21,6 +21,7 @@ mod inbox;
 mod keep;
 mod opening;
 mod outbox;
+mod pages;
 mod reading;
 mod rows;
 mod salvage;
@@ -371,12 +372,13 @@ impl Logbook {
             let _ = reply.send(Err(LogbookError::Disk { path: to, why: Trouble::Busy, detail }));
             return answer;
         }
-        let written = self.flush();
+        let (ask, reader) = oneshot::channel();
+        // Refused if closed: then the channel is, too.
+        let _ = self.handle.shared.ask(Request::Reader(ask));
         let handle = Arc::clone(&self.handle);
         let work = move || {
-            // The copy lacks what cannot be written now; `health` reports that.
-            let _ = written.blocking_recv();
-            let result = copy::copy(&handle.path, &to);
+            let reader = reader.blocking_recv().unwrap_or(Err(LogbookError::Closed));
+            let result = reader.and_then(|reader| copy::copy(&reader, &handle.path, &to));
             handle.copying.store(false, Ordering::SeqCst);
             let _ = reply.send(result);
         };

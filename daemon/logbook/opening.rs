@@ -7,6 +7,7 @@ use super::error::{LogbookError, SetAside, Trouble};
 use super::keep;
 use super::outbox::{Body, Waiting, key_on_disk};
 use super::reading::open_to_read;
+use super::salvage::Old;
 use super::schema::{FORMS, disk_error};
 use super::waiting;
 use super::{LogbookSettings, Pace};
@@ -108,28 +109,63 @@ pub(super) fn open(
     settings: &LogbookSettings,
 ) -> Result<(Store, Recovered, Vec<Waiting>), LogbookError> {
     let hold = hold(path)?;
+    let unfinished = anew::finish(path)?;
     match anew::look_for_orphan(path).and_then(|()| open_held(path, settings)) {
-        Ok(opened) => Ok(opened.stored(path, settings.opened, Some(hold))),
+        Ok(opened) => {
+            let (store, recovered, waiting) = opened.stored(path, settings.opened, Some(hold));
+            let set_aside = recovered.set_aside.or(unfinished);
+            Ok((store, Recovered { set_aside, ..recovered }, waiting))
+        }
         Err(why) if why.is_lost() || matches!(why, LogbookError::TooOld { .. }) => {
             let (salvaged, last_event, mut waiting) = look(path, settings);
             waiting.iter_mut().for_each(|w| w.row = None);
-            let fresh = anew::make(path, open_to_read(path).ok().as_ref(), false)?;
-            let to = anew::set_aside(path, &why)?;
-            let carried = fresh.take_place(path)?;
-            let (store, fresh, _) = open_held(path, settings)?.stored(path, settings.opened, Some(hold));
-            let recovered = Recovered {
-                states: if fresh.states.is_empty() { salvaged.states } else { fresh.states },
-                pending_deliveries: waiting.len(),
-                next_alert: fresh.next_alert.max(salvaged.next_alert),
-                next_casualty: fresh.next_casualty.max(salvaged.next_casualty),
-                set_aside: Some(SetAside { to, why, carried }),
-                ..fresh
+            let connection = open_to_read(path).ok();
+            let old = Old { path, connection: connection.as_ref(), sound: false };
+            let last = |next: u32| i64::from(next.saturating_sub(1));
+            let known = Known {
+                boot: None,
+                states: salvaged
+                    .states
+                    .into_iter()
+                    .map(|(key, json)| (key, (settings.opened, json)))
+                    .collect(),
+                numbers: vec![
+                    ("event", last_event),
+                    ("alert", last(salvaged.next_alert)),
+                    ("casualty", last(salvaged.next_casualty)),
+                ],
             };
-            store.carry_over(&recovered, &settings.opened)?;
-            store.count("event", last_event)?;
-            Ok((store, recovered, waiting))
+            let readable = !matches!(why, LogbookError::TooOld { .. });
+            let fresh = anew::make(path, readable.then_some(&old), |new| known.write(new))?;
+            let (to, carried) = fresh.take_place(path, &why, || drop(connection))?;
+            let (store, fresh, _) = open_held(path, settings)?.stored(path, settings.opened, Some(hold));
+            let set_aside = Some(SetAside { to, why, carried });
+            Ok((store, Recovered { pending_deliveries: waiting.len(), set_aside, ..fresh }, waiting))
         }
         Err(other) => Err(other),
+    }
+}
+
+/// What is known of a logbook without it, to be written into a new one.
+struct Known {
+    /// The number of this boot and its id.
+    boot: Option<(i64, String)>,
+    /// States by their keys.
+    states: BTreeMap<String, (Stamp, String)>,
+    /// The last numbers of what is counted.
+    numbers: Vec<(&'static str, i64)>,
+}
+
+impl Known {
+    fn write(&self, new: &Connection) -> rusqlite::Result<()> {
+        if let Some((number, id)) = &self.boot {
+            new.execute("INSERT OR REPLACE INTO boot_rows (id, boot) VALUES (?1, ?2)", params![number, id])?;
+        }
+        let boot = self.boot.as_ref().map_or(0, |(number, _)| *number);
+        for (key, (at, json)) in &self.states {
+            put_state(new, boot, at, key, json)?;
+        }
+        self.numbers.iter().try_for_each(|(name, last)| count(new, name, *last))
     }
 }
 
@@ -384,18 +420,6 @@ impl Store {
         Ok(Batch { t, path: &self.path, boot: self.boot, run: self.run, feeds, feed_ids: RefCell::default() })
     }
 
-    /// Writes what was saved from a damaged file into a new one.
-    fn carry_over(&self, recovered: &Recovered, at: &Stamp) -> Result<(), LogbookError> {
-        let write = || -> rusqlite::Result<()> {
-            for (key, json) in &recovered.states {
-                put_state(&self.connection, self.boot, at, key, json)?;
-            }
-            count(&self.connection, "alert", i64::from(recovered.next_alert.saturating_sub(1)))?;
-            count(&self.connection, "casualty", i64::from(recovered.next_casualty.saturating_sub(1)))
-        };
-        write().map_err(|e| disk_error(&self.path, &e))
-    }
-
     /// Raises a number that must not be used again.
     pub fn count(&self, name: &str, last: i64) -> Result<(), LogbookError> {
         count(&self.connection, name, last).map_err(|e| disk_error(&self.path, &e))
@@ -424,13 +448,25 @@ impl Store {
         std::fs::metadata(&self.path).map_or(0, |m| m.len())
     }
 
-    /// Makes a new file with all that can be read of this one, even if its name is gone.
+    /// Makes a new file with all that can be read of this one, even if its name is gone, and with what is known beside.
     ///
     /// # Errors
     /// If the disk fails; this one then stays as it is.
-    pub fn rescue(&self, why: &LogbookError) -> Result<Fresh, LogbookError> {
+    pub fn rescue(
+        &self,
+        why: &LogbookError,
+        settings: &LogbookSettings,
+        states: &BTreeMap<String, (Stamp, String)>,
+        numbers: &BTreeMap<&'static str, i64>,
+    ) -> Result<Fresh, LogbookError> {
         let sound = matches!(why, LogbookError::Disk { why: Trouble::Taken, .. });
-        anew::make(&self.path, Some(&self.connection), sound)
+        let old = Old { path: &self.path, connection: Some(&self.connection), sound };
+        let known = Known {
+            boot: settings.boot.clone().map(|id| (self.boot, id)),
+            states: states.clone(),
+            numbers: numbers.iter().map(|(name, last)| (*name, *last)).collect(),
+        };
+        anew::make(&self.path, Some(&old), |new| known.write(new))
     }
 
     /// Sets aside what stands in the file's place and goes on with a new one.
@@ -442,10 +478,7 @@ impl Store {
         why: LogbookError,
     ) -> Result<(Self, SetAside), LogbookError> {
         let Self { connection, path, _hold, .. } = self;
-        let to = anew::set_aside(&path, &why)?;
-        // Before the new file has its name: SQLite deletes the log of that name when it closes.
-        drop(connection);
-        let carried = fresh.take_place(&path)?;
+        let (to, carried) = fresh.take_place(&path, &why, || drop(connection))?;
         let settings = LogbookSettings { opened: *at, ..settings.clone() };
         let (store, _, _) = open_held(&path, &settings)?.stored(&path, *at, _hold);
         Ok((store, SetAside { to, why, carried }))

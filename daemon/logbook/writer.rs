@@ -175,6 +175,8 @@ impl Writer {
                 self.last = later(self.last, *at);
                 urgent = true;
             }
+            // A new file lacks them until they are written.
+            urgent |= matches!(record, Record::Redeliver(_));
             self.records.push_back(record);
         }
         self.health.dropped += inbox.dropped;
@@ -207,6 +209,13 @@ impl Writer {
                 Request::Flush(reply) => {
                     self.close_minute();
                     answer(reply, self.write(false));
+                }
+                Request::Reader(reply) => {
+                    self.close_minute();
+                    // The copy lacks what cannot be written now; `health` reports that.
+                    let _ = self.write(false);
+                    // Whoever asked may have gone.
+                    let _ = reply.send(self.reader());
                 }
                 Request::Settled(reply) => {
                     let waits = |r: &Record| matches!(r, Record::Event(_) | Record::Entry(..));
