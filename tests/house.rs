@@ -23,9 +23,10 @@ const OPENERS: &[(&str, &str)] = &[
     ("daemon/gpio.rs", "a pipe is opened at both ends, for writing"),
     (
         "daemon/logbook/anew.rs",
-        "the new logbook and its folder are synced, the log of SQLite beside it is looked at",
+        "the new logbook and its folder are synced, the log of SQLite beside it is looked at, its index mended",
     ),
     ("daemon/logbook/copy.rs", "the copy just made and its folder are synced"),
+    ("daemon/logbook/pages.rs", "a spoilt logbook is read page by page, without waiting for what is no file"),
 ];
 
 /// The rooms of the shell, a file or a folder of daemon/ each, and what each may import of the others. A room stands

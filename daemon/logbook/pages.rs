@@ -5,11 +5,12 @@
 use super::error::Trouble;
 use super::opening::beside;
 use crate::clock::Clock;
+use nix::fcntl::OFlag;
 use rusqlite::types::Value;
 use rusqlite::{Connection, params_from_iter};
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::os::unix::fs::FileExt;
+use std::os::unix::fs::{FileExt, OpenOptionsExt};
 use std::path::Path;
 use terms::Moment;
 
@@ -144,6 +145,12 @@ struct Pages {
     frames: BTreeMap<u32, u64>,
 }
 
+/// Opens a file that SQLite wrote, or what another program has put in its place, which may be a pipe.
+fn open(path: &Path) -> Option<File> {
+    let file = File::options().read(true).custom_flags(OFlag::O_NONBLOCK.bits()).open(path).ok()?;
+    file.metadata().ok()?.is_file().then_some(file)
+}
+
 fn read(file: &File, at: u64, bytes: usize) -> Option<Vec<u8>> {
     let mut read = vec![0; bytes];
     file.read_exact_at(&mut read, at).ok().map(|()| read)
@@ -178,7 +185,7 @@ const fn is_page(size: usize) -> bool {
 
 impl Pages {
     fn of(path: &Path) -> Self {
-        let (file, log) = (File::open(path).ok(), File::open(beside(path, "-wal")).ok());
+        let (file, log) = (open(path), open(&beside(path, "-wal")));
         let head = log.as_ref().and_then(|log| read(log, 0, LOG_HEAD));
         let head = head.filter(|h| number(h, 0, 4).is_some_and(|n| n & !1 == LOG_MAGIC as usize));
         let by_log = head.as_ref().and_then(|h| number(h, 8, 4));
