@@ -4,6 +4,7 @@ use crate::files;
 use nix::sys::time::TimeValLike;
 use nix::time::{ClockId, clock_gettime};
 use std::path::Path;
+use std::sync::OnceLock;
 use std::time::Duration;
 use terms::{Moment, Utc};
 
@@ -11,15 +12,46 @@ use terms::{Moment, Utc};
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Clock;
 
+/// A clock that the demo makes run faster: since when, how much faster, and UTC then.
+#[derive(Debug)]
+struct Hastened {
+    from_us: i64,
+    rate: i64,
+    utc: Utc,
+}
+
+/// Set by the demo alone.
+static HASTENED: OnceLock<Hastened> = OnceLock::new();
+
+/// Lets the clocks of this process run `rate` times as fast from now on, beginning at this UTC. Once a process; for the
+/// demo alone.
+pub fn hasten(rate: u16, utc: Utc) {
+    // A second call would change nothing.
+    let _ = HASTENED.set(Hastened {
+        from_us: read_us(ClockId::CLOCK_BOOTTIME),
+        rate: i64::from(rate.max(1)),
+        utc,
+    });
+}
+
+/// Microseconds of steady time since the clocks were hastened, as they run now.
+fn hastened_us(h: &Hastened) -> i64 {
+    (read_us(ClockId::CLOCK_BOOTTIME) - h.from_us).saturating_mul(h.rate)
+}
+
 impl Clock {
     /// Steady time now.
     pub fn now(self) -> Moment {
-        Moment(read_us(ClockId::CLOCK_BOOTTIME).div_euclid(1000))
+        let us = HASTENED.get().map(|h| h.from_us + hastened_us(h));
+        Moment(us.unwrap_or_else(|| read_us(ClockId::CLOCK_BOOTTIME)).div_euclid(1000))
     }
 
     /// The system's UTC now: a hint that may be years wrong.
     pub fn utc(self) -> Utc {
-        Utc(read_us(ClockId::CLOCK_REALTIME).div_euclid(1000))
+        HASTENED.get().map_or_else(
+            || Utc(read_us(ClockId::CLOCK_REALTIME).div_euclid(1000)),
+            |h| Utc(h.utc.0 + hastened_us(h).div_euclid(1000)),
+        )
     }
 
     /// Microseconds of the kernel's monotonic clock, which the service manager reckons by.
@@ -32,7 +64,7 @@ impl Clock {
     pub async fn until(self, at: Option<Moment>) {
         let second = Duration::from_secs(1);
         let wait = at.map_or(second, |at| at.since(self.now()).min(second));
-        tokio::time::sleep(wait).await;
+        tokio::time::sleep(wait / HASTENED.get().map_or(1, |h| u32::try_from(h.rate).unwrap_or(1))).await;
     }
 }
 

@@ -5,6 +5,7 @@ pub mod check;
 pub mod cli;
 pub mod clock;
 pub mod control;
+pub mod demo;
 mod departure;
 mod diagnostics;
 pub mod explain;

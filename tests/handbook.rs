@@ -181,3 +181,33 @@ fn explain_answers_by_name_by_last_word_and_with_the_nearest() {
         assert!(whole.contains(kind), "{kind}");
     }
 }
+
+/// The whole demo, hastened ten times more than a crew would: twelve seconds.
+#[test]
+fn the_demo_plays_its_night_through_a_watch() {
+    let folder = Folder::new("played");
+    let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+    let out = crate::aboard::middlewatch()
+        .args(["demo", "--silent", "--rate", "600", "--port", &port.to_string()])
+        .env("TMPDIR", &folder.0)
+        .output()
+        .unwrap();
+    let (said, told) = (text(&out.stdout), text(&out.stderr));
+    assert!(out.status.success(), "{said}{told}");
+    assert!(told.contains("Tobias overboard") && told.contains("stood down, recovered"), "{told}");
+    let review = said.lines().find_map(|l| l.trim().strip_prefix("middlewatch ")).expect(&said);
+    let out = verb(&review.split_whitespace().collect::<Vec<_>>());
+    assert!(text(&out.stdout).contains("overboard: Tobias"), "{}{}", text(&out.stdout), text(&out.stderr));
+}
+
+#[test]
+fn a_first_run_without_a_file_says_what_to_do() {
+    let folder = Folder::new("first");
+    let out = verb(&["run", "--config", folder.0.join("boat.toml").to_str().unwrap()]);
+    assert_eq!(out.status.code(), Some(78));
+    let said = text(&out.stderr);
+    assert!(said.lines().count() <= 4, "{said}");
+    for step in ["check --live --write boat.toml", "run --config boat.toml", "middlewatch demo"] {
+        assert!(said.contains(step), "{said}");
+    }
+}

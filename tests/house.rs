@@ -53,7 +53,8 @@ const ROOMS: &str = "
     listen: check clock control feeds files outcome
     replay: check files logbook outcome recording review
     run: check clock control departure diagnostics feeds files logbook outcome recording service signals
-    cli: check clock control departure explain handbook listen outcome replay review run status
+    demo: clock control outcome replay run
+    cli: check clock control demo departure explain handbook listen outcome replay review run status
 ";
 
 /// The most lines a file may have.

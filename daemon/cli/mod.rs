@@ -5,6 +5,7 @@ mod departure;
 mod pages;
 
 use crate::check::Checked;
+use crate::demo::Demo;
 use crate::handbook::{Chapter, contents};
 use crate::listen::Input;
 use crate::outcome::{Outcome, complain, print};
@@ -73,6 +74,8 @@ enum Verb {
         #[arg(requires = "live", value_name = "PORT")]
         ports: Vec<PathBuf>,
     },
+    /// Play an invented night passage through a watch, sixty times as fast, with its sounds and its card
+    Demo(Demo),
     /// Show what the night was like
     Review(Review),
     #[command(flatten)]
@@ -117,6 +120,7 @@ pub fn main() -> ExitCode {
             write: write.as_deref(),
             json,
         }),
+        Verb::Demo(demo) => crate::demo::demo(&demo),
         Verb::Review(review) => crate::review::verb(&review),
         Verb::Crew(verb) => verb.ask(),
         Verb::Help { about } => help(about.as_deref()),

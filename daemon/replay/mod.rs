@@ -364,7 +364,7 @@ fn print(out: &mut impl Write, json: bool, record: &EventRecord) -> io::Result<(
 }
 
 /// An act of a scenario.
-fn act_of(act: &scenario::Act) -> Act {
+pub fn act_of(act: &scenario::Act) -> Act {
     let words = act.words.trim();
     let some = |w: &str| (!w.is_empty()).then(|| w.to_owned());
     match act.verb {

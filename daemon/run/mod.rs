@@ -38,6 +38,11 @@ const KEPT: Duration = Duration::from_secs(365 * 24 * 3600);
 /// Most reports from signals waiting for the watch.
 const NEWS: usize = 64;
 
+/// What to do where no file describes the boat yet.
+const FIRST_STEPS: &str = "Draft that file from what the serial ports bring: middlewatch check --live --write boat.toml\n\
+    Then look it over, and run:                       middlewatch run --config boat.toml\n\
+    To see and hear a watch before:                   middlewatch demo";
+
 /// Stands the watch of the boat in a configuration file until SIGTERM or SIGINT.
 pub fn run(config: &Path) -> Outcome {
     let _diagnostics = diagnostics::start();
@@ -50,6 +55,9 @@ pub fn run(config: &Path) -> Outcome {
         }
         Err(why) => {
             diagnostics::complain(&why);
+            if matches!(config.try_exists(), Ok(false)) {
+                diagnostics::complain(FIRST_STEPS);
+            }
             return Outcome::BadFile;
         }
     };
