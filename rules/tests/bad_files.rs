@@ -46,7 +46,7 @@ fn the_reference_is_a_file_of_orders() {
     assert_eq!((orders.len(), text.matches("\n[[mark]]").count()), (1, 1), "{text}");
     for line in [
         "\n[[order]] # something that you want to be called for",
-        "patience = \"10 min\" # how long it may not be judged before it says so; from 0 s to 30 d; default 10 min\n",
+        "patience = \"10 min\" # how long its values may be missing before that is announced; from 0 s to 30 d; default 10 min\n",
         "\n[[trial.steps]] # what happens, and what must stand",
     ] {
         assert!(text.contains(line), "{line} is not in\n{text}");

@@ -6,26 +6,26 @@ use record::Act;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-const BUTTON: Key<Nested> = key("button", "a button that somebody presses").most(32);
-const NAME: Key<Name> = key("name", "as reports call it").needed().example("rail").most(60);
+const BUTTON: Key<Nested> = key("button", "a push button").most(32);
+const NAME: Key<Name> = key("name", "what reports call it").needed().example("rail").most(60);
 /// The GPIO line of a button or the heartbeat.
 const LINE: Key<Nested> = key("line", "its GPIO line").needed();
 const DOES: Key<Does> =
-    key("does", "what it does; reset is that of the watch alarm").needed().example("overboard");
+    key("does", "what it does; reset resets the watch alarm").needed().example("overboard");
 const HOLD: Key<Duration> =
-    key("hold", "how long it is held before it acts; 2 s for overboard, else at once")
+    key("hold", "how long to hold it before it acts; default 2 s for overboard, otherwise at once")
         .example("2 s")
         .within("0 s", "24 h");
 /// Default debounce time (common practice: 5 to 20 ms for small switches).
 const DEBOUNCE: Key<Duration> =
-    key("debounce", "how long its contact is still before it counts").or("0.03 s").within("0 s", "24 h");
+    key("debounce", "how long the contact must be steady to count").or("0.03 s").within("0 s", "24 h");
 const HEARTBEAT: Key<Nested> =
-    key("heartbeat", "a line that changes about once a second while the watch is stood");
+    key("heartbeat", "a GPIO line that toggles about once a second while the watch runs");
 const CHIP: Key<PathBuf> = key("chip", "the device of the GPIO chip").example("/dev/gpiochip0");
 const NUMBER: Key<u32> = key("line", "the line's number on the chip").example("17");
-const ACTIVE_LOW: Key<bool> = key("active_low", "active is the low level").or("false");
+const ACTIVE_LOW: Key<bool> = key("active_low", "the line is active when low").or("false");
 const RECORDED: Key<PathBuf> =
-    key("recorded", "in place of a chip, for trials: changes go to or come from this file")
+    key("recorded", "for trials, instead of a chip: a file that takes or supplies the line's changes")
         .example("changes");
 
 /// How long an overboard button is held by default: a knee against it is no casualty.

@@ -6,24 +6,28 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 const ORDERS: Key<Nested> = key("orders", "the standing orders");
-const ORDERS_PATH: Key<PathBuf> = key("path", "their file").or(places::ORDERS);
+const ORDERS_PATH: Key<PathBuf> = key("path", "the orders file").or(places::ORDERS);
 const LOGBOOK: Key<Nested> = key("logbook", "the logbook, and the recording of every sentence");
-const LOGBOOK_PATH: Key<PathBuf> = key("path", "its file").or(places::LOGBOOK);
+const LOGBOOK_PATH: Key<PathBuf> = key("path", "the logbook file").or(places::LOGBOOK);
 const SENTENCES: Key<PathBuf> =
     key("sentences", "keep every sentence in this folder, compressed (gzip)").example("sentences");
-const SENTENCES_MB: Key<u64> =
-    key("sentences_mb", "all files of that folder together; the oldest go").or("1000").within("1", "1000000");
-const CONTROL: Key<Nested> = key("control", "how the daemon is asked and told");
-const CONTROL_PATH: Key<PathBuf> = key("path", "its Unix socket, for owner and group").or(places::CONTROL);
+const SENTENCES_MB: Key<u64> = key("sentences_mb", "size limit of that folder; the oldest files are deleted")
+    .or("1000")
+    .within("1", "1000000");
+const CONTROL: Key<Nested> = key("control", "how the daemon is controlled");
+const CONTROL_PATH: Key<PathBuf> =
+    key("path", "the Unix socket, open to its owner and group").or(places::CONTROL);
 const LISTEN: Key<SocketAddr> =
-    key("listen", "a TCP address; without it there is no TCP").example("0.0.0.0:8127");
-const TOKEN_FILE: Key<PathBuf> =
-    key("token_file", "the file of the token, at least 16 letters; needed beyond this computer")
-        .example("token");
+    key("listen", "TCP address to listen on; default: no TCP").example("0.0.0.0:8127");
+const TOKEN_FILE: Key<PathBuf> = key(
+    "token_file",
+    "file that holds the token, at least 16 characters; needed for access from other computers",
+)
+.example("token");
 const OPEN_READING: Key<bool> =
     key("open_reading", "reading over TCP needs no token; changing anything always does").or("false");
 const NAMES: Key<HostName> =
-    key("names", "names by which it may be asked over TCP, beside its own, its addresses and localhost")
+    key("names", "further host names that requests over TCP may use, besides the computer's own, its addresses and localhost")
         .example("boat.example")
         .most(16);
 

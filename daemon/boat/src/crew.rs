@@ -5,14 +5,14 @@ use form::{Key, Name, Nested, Table, key};
 use terms::{Day, Mmsi};
 
 const CREW: Key<Nested> = key("crew", "somebody aboard").most(64);
-const NAME: Key<Name> = key("name", "as it is to be called out").needed().example("Ada").most(60);
+const NAME: Key<Name> = key("name", "the name, as it is called out").needed().example("Ada").most(60);
 const BEACON: Key<Mmsi> = key(
     "beacon",
     "identity of the life jacket's AIS beacon: raises the emergency whatever its first digits are",
 )
 .example("972000001");
 const UNTIL: Key<Day> =
-    key("until", "the last day of the beacon's battery; a month means its end").example("2027-01");
+    key("until", "the last day of the beacon's battery; a month means its last day").example("2027-01");
 
 /// A member of the crew.
 #[derive(Debug, Clone)]

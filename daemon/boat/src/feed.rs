@@ -6,35 +6,35 @@ use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-const FEED: Key<Nested> = key("feed", "a wire or connection by which sentences come").most(32);
-const NAME: Key<Name> = key("name", "as alerts and reports call it").needed().example("bus").most(60);
+const FEED: Key<Nested> = key("feed", "a wire or connection that brings sentences").most(32);
+const NAME: Key<Name> = key("name", "what alerts and reports call it").needed().example("bus").most(60);
 const SERIAL: Key<PathBuf> = key("serial", "a serial line, by its device").example("/dev/ttyUSB0");
 /// The speed of a serial line.
 pub(crate) const BAUD: Key<u32> =
     key("baud", "bits a second of the serial line; 38400 for AIS").or("4800").within("300", "4000000");
 const TCP: Key<HostPort> =
-    key("tcp", "in place of `serial`: a server that sends sentences").example("192.168.1.10:10110");
+    key("tcp", "instead of `serial`: a server that sends sentences").example("192.168.1.10:10110");
 const UDP: Key<SocketAddr> =
-    key("udp", "in place of `serial`: the address at which datagrams arrive; this program's alone, unless it is a broadcast address")
+    key("udp", "instead of `serial`: the address to receive datagrams on; exclusive to this program unless it is a broadcast address")
         .example("0.0.0.0:10110");
 const GROUP: Key<Ipv4Addr> = key(
     "group",
-    "the multicast group to join, from 224.0.0.0 to 239.255.255.255; nothing but it is heard then",
+    "the multicast group to join, from 224.0.0.0 to 239.255.255.255; only its datagrams are heard",
 )
 .example("239.192.0.4");
 const INTERFACE: Key<Ipv4Addr> =
     key("interface", "the interface to join it on, by its own address").example("192.168.1.2");
 const FILE: Key<PathBuf> =
-    key("file", "in place of `serial`: a file or named pipe, read from its start and then followed")
+    key("file", "instead of `serial`: a file or named pipe, read from its start and then followed")
         .example("sentences.nmea");
-const STANDARD_INPUT: Key<bool> = key("standard_input", "in place of `serial`").or("false");
+const STANDARD_INPUT: Key<bool> =
+    key("standard_input", "instead of `serial`: read standard input").or("false");
 const CHECKSUM_OPTIONAL: Key<bool> = key("checksum_optional", "take lines without a checksum").or("false");
 const SIMULATOR: Key<bool> = key("simulator", "take sentences in simulator mode").or("false");
-const TRUSTED: Key<bool> =
-    key("trusted", "let acknowledgements that come by it count (ACN, ACK)").or("false");
+const TRUSTED: Key<bool> = key("trusted", "accept acknowledgements that arrive by it (ACN, ACK)").or("false");
 const SILENT_AFTER: Key<Duration> = key(
     "silent_after",
-    "silence that is an alert; without it what the feed usually brings decides, 60 s at least",
+    "silence that raises an alert; default: judged by what the feed usually brings, at least 60 s",
 )
 .within("1 s", "24 h");
 

@@ -4,18 +4,17 @@ use crate::each;
 use form::{Key, Name, Nested, Table, key};
 use terms::{Day, Every};
 
-const GEAR: Key<Nested> = key("gear", "a piece of gear that has a date").most(128);
-const NAME: Key<Name> = key("name", "as the skipper calls it").needed().example("raft service").most(60);
+const GEAR: Key<Nested> = key("gear", "a piece of gear with a date").most(128);
+const NAME: Key<Name> = key("name", "what it is called").needed().example("raft service").most(60);
 const DUE: Key<Day> =
-    key("due", "the last day on which it is good; a month means its end").example("2027-03");
-const DONE: Key<Day> =
-    key("done", "in place of `due`: the day from which the interval counts").example("2024-03");
-const EVERY: Key<Every> = key("every", "how often it comes round").example("3 years");
+    key("due", "the last day it is good for; a month means its last day").example("2027-03");
+const DONE: Key<Day> = key("done", "instead of `due`: the day it was last done").example("2024-03");
+const EVERY: Key<Every> = key("every", "how often it is due").example("3 years");
 const NOTE: Key<String> = key("note", "a remark on one line").example("Orrin services it").most(200);
-const PASSAGE: Key<Nested> = key("passage", "the passage that is planned");
-const ENDS: Key<Day> = key("ends", "its last day, as planned").example("2026-12-20");
+const PASSAGE: Key<Nested> = key("passage", "the planned passage");
+const ENDS: Key<Day> = key("ends", "its planned last day").example("2026-12-20");
 const WEEKS_AHEAD: Key<u32> =
-    key("weeks_ahead", "what expires so soon is announced even where the passage ends sooner")
+    key("weeks_ahead", "warn of gear that expires within this many weeks, even if the passage ends sooner")
         .or("8")
         .within("1", "104");
 

@@ -11,26 +11,30 @@ use std::time::Duration;
 use terms::Hours;
 
 const SIGNAL: Key<Nested> = key("signal", "a way to call people").most(32);
-const NAME: Key<Name> = key("name", "as orders and reports call it").needed().example("voice").most(60);
-const COMMAND: Key<Program> =
-    key("command", "a program and its arguments: gets the words on standard input, never through a shell");
-const BUZZER: Key<Nested> = key("buzzer", "a buzzer or horn on a GPIO line, in place of `command`");
+const NAME: Key<Name> = key("name", "what orders and reports call it").needed().example("voice").most(60);
+const COMMAND: Key<Program> = key(
+    "command",
+    "a program and its arguments; it reads the words on standard input, and no shell is involved",
+);
+const BUZZER: Key<Nested> = key("buzzer", "a buzzer or horn on a GPIO line, instead of `command`");
 const LAMP: Key<Nested> =
     key("lamp", "a lamp on a GPIO line: flashes until acknowledged, lit while the alert goes on");
 const RELAY: Key<Nested> = key("relay", "a relay on a GPIO line: closed while something sounds");
 const SENSE: Key<Nested> =
     key("sense", "the GPIO line that proves that the buzzer sounds, and that it is silent");
 const NMEA: Key<Outlet> = key("nmea", "sentences to a plotter or bridge");
-const SENTENCES: Key<Formatter> = key("sentences", "which are sent; unless given, all");
+const SENTENCES: Key<Formatter> = key("sentences", "which sentences are sent; default all");
 const FROM: Key<Urgency> =
-    key("from", "carries this priority and those above; unless given, warning, and notice for a webhook")
-        .example("warning");
-const PRIORITIES: Key<Urgency> = key("priorities", "in place of `from`: carries these").example("alarm");
-const ORDERS: Key<String> = key("orders", "carries only these orders and built-in alerts; unless given, all")
-    .example("close approach");
-const REACHES: Key<Reaches> =
-    key("reaches", "whom: watch (everything), skipper, all hands, or one of the crew by the roster")
-        .or("watch");
+    key("from", "the lowest priority it carries; default warning, for a webhook notice").example("warning");
+const PRIORITIES: Key<Urgency> =
+    key("priorities", "instead of `from`: the priorities it carries").example("alarm");
+const ORDERS: Key<String> =
+    key("orders", "the only orders and built-in alerts it carries; default all").example("close approach");
+const REACHES: Key<Reaches> = key(
+    "reaches",
+    "whom it reaches: watch (everything), skipper, all hands, or one of the crew by the roster",
+)
+.or("watch");
 const REST: Key<Hours> = key("rest", "hours of rest by ship's time; an alarm sounds all the same");
 const TIMEOUT: Key<Duration> =
     key("timeout", "how long one attempt may take; a program gets at least the time its words take")

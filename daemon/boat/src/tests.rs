@@ -216,10 +216,10 @@ fn the_reference_has_every_key_with_its_default_and_is_toml() {
     for line in [
         "version = 1 # the version of the file's form; default 1\n",
         "[vessel] # own vessel\n",
-        "[[watch.roster]] # a watch of every day; at most 48\n",
+        "[[watch.roster]] # a daily watch; at most 48\n",
         "[signal.buzzer] # a buzzer or horn on a GPIO line",
-        "silent_after = \"1 h 30 min\" # silence that is an alert; without it",
-        "path = \"/var/lib/middlewatch/logbook.db\" # its file; default /var/lib/middlewatch/logbook.db\n",
+        "silent_after = \"1 h 30 min\" # silence that raises an alert; default: judged",
+        "path = \"/var/lib/middlewatch/logbook.db\" # the logbook file; default /var/lib/middlewatch/logbook.db\n",
         "dimensions_m = [9.5, 2.5, 1.5, 2] # from the GPS antenna to bow, stern, port and starboard side\n",
         "command = [\"espeak-ng\", \"--stdin\"] # a program and its arguments",
     ] {

@@ -10,7 +10,7 @@ const VESSEL: Key<Nested> = key("vessel", "own vessel");
 const NAME: Key<Name> = key("name", "her name, for reports").most(60);
 const CALL_SIGN: Key<Name> =
     key("call_sign", "her call sign, for the sheet that is read over the radio").example("ABCD2").most(20);
-const MMSI: Key<Mmsi> = key("mmsi", "her identity: never a target");
+const MMSI: Key<Mmsi> = key("mmsi", "her MMSI; never treated as a target");
 const FLEET: Key<Mmsi> =
     key("fleet", "tenders and vessels in company, which no order calls for").example("211000002");
 const TRANSDUCER_DEPTH: Key<f64> =

@@ -6,27 +6,26 @@ use rules::{DailyWatch, Declared, Doing, Roster, Rotation, WatchAlarm, WatchAlar
 use std::time::Duration;
 use terms::{Day, Hour, Hours};
 
-const WATCH: Key<Nested> = key("watch", "who keeps the watch, and how it is made sure of");
+const WATCH: Key<Nested> = key("watch", "who keeps the watch, and the watch alarm");
 const SKIPPER: Key<Name> =
     key("skipper", "who is called when the one on watch does not answer").example("Ada").most(60);
 /// Largest offset of ship's time from UTC (UTC+14 is the furthest zone, from the tz database).
 const SHIP_TIME: Key<f64> =
     key("ship_time_h", "ship's time less UTC, east positive").or("0").within("-14", "14");
-const ROSTER: Key<Nested> = key("roster", "a watch of every day").most(48);
+const ROSTER: Key<Nested> = key("roster", "a daily watch").most(48);
 const WHO: Key<Name> = key("who", "who keeps it").needed().example("Ada").most(60);
 const ROSTER_HOURS: Key<Hours> = key("hours", "when, in ship's time").needed().example("20:00 to 00:00");
-const ROTATION: Key<Nested> = key("rotation", "watches that go round, in place of a roster");
+const ROTATION: Key<Nested> = key("rotation", "rotating watches, instead of a roster");
 const PEOPLE: Key<Name> = key("people", "who keeps them, in turn").needed().example("Ada").most(60);
 const WATCHES: Key<Duration> =
     key("watches", "their lengths, in turn; with dog watches 4 h, 4 h, 4 h, 4 h, 4 h, 2 h, 2 h from 20:00")
         .needed()
         .example("4 h")
         .within("1 min", "24 h");
-const FROM_DAY: Key<Day> =
-    key("from_day", "the day on which the first of them begins the first watch").needed();
-const FROM: Key<Hour> = key("from", "and the hour, in ship's time").needed().example("20:00");
+const FROM_DAY: Key<Day> = key("from_day", "the day the first person begins the first watch").needed();
+const FROM: Key<Hour> = key("from", "the hour it begins, in ship's time").needed().example("20:00");
 const ALARM: Key<Nested> = key("alarm", "the watch alarm (IMO MSC.128(75))");
-const DORMANT_PERIOD: Key<Duration> = key("dormant_period", "how long it waits for a reset before it asks")
+const DORMANT_PERIOD: Key<Duration> = key("dormant_period", "time without a reset before it asks for one")
     .needed()
     .example("12 min")
     .within("1 min", "1 h");
@@ -36,10 +35,9 @@ const RESET_FROM: Key<Name> =
         .example("helm")
         .most(32);
 const DURING: Key<During> =
-    key("during", "on while she does one of these or nothing is declared; unless given, always")
-        .example("under sail");
+    key("during", "on while one of these, or nothing, is declared; default always").example("under sail");
 const ALARM_HOURS: Key<Hours> =
-    key("hours", "on within these hours of ship's time; unless given, always").example("20:00 to 08:00");
+    key("hours", "on within these hours of ship's time; default always").example("20:00 to 08:00");
 
 /// The configured watch.
 #[derive(Debug, Clone, Default)]

@@ -15,16 +15,19 @@ const MOST_HEADERS: usize = 16;
 pub const LONGEST_POST: Duration = Duration::from_secs(10);
 /// The address key of a signal's table.
 pub(crate) const WEBHOOK: Key<Address> = key("webhook", "an address that event records are posted to");
-const HEADERS: Key<Nested> = key("headers", "headers that go with each post of a webhook").most(MOST_HEADERS);
+const HEADERS: Key<Nested> = key("headers", "headers sent with each post of a webhook").most(MOST_HEADERS);
 const HEADER: Key<String> = key("Authorization", "any name and its value").example("\"Bearer …\"");
-const BODY: Key<String> =
-    key("body", "posted in place of the record; ${alert.text} and the like are its fields")
-        .example("${alert.text}");
+const BODY: Key<String> = key(
+    "body",
+    "the body to post instead of the record; ${alert.text} and the like are fields of the record",
+)
+.example("${alert.text}");
 const SIGNATURE: Key<Nested> =
-    key("signature", "what each post of a webhook is signed with (RFC 9421, HMAC-SHA-256)");
+    key("signature", "signature of each post of a webhook (RFC 9421, HMAC-SHA-256)");
 const KEY_ID: Key<String> =
     key("key_id", "the key as the receiver knows it").needed().example("wendelin").most(100);
-const SECRET_FILE: Key<PathBuf> = key("secret_file", "the file of the secret").needed().example("shore.key");
+const SECRET_FILE: Key<PathBuf> =
+    key("secret_file", "file that holds the secret").needed().example("shore.key");
 
 /// A webhook as configured.
 #[derive(Debug, Clone, PartialEq, Eq)]

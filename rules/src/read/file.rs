@@ -17,7 +17,7 @@ const DEAREST: usize = 3;
 /// The version of the form.
 const VERSION: u32 = 1;
 
-const MARK: Key<Nested> = key("mark", "a place that conditions may name").most(1000);
+const MARK: Key<Nested> = key("mark", "a place that conditions can name").most(1000);
 const MARK_NAME: Key<Name> = key("name", "what conditions call it").needed().example("Gull Rock");
 const POSITION: Key<Position> = key("position", "where it is").needed();
 const ORDER: Key<Nested> = key("order", "something that you want to be called for").most(10_000);

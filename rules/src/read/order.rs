@@ -18,42 +18,44 @@ const DEEPEST: usize = 8;
 const MOST_TESTS: usize = 64;
 
 const NAME: Key<Name> = key("name", "what it is called").needed().example("shoal water").most(60);
-const EACH: Key<Each> = key("each", "whom it is about; default own vessel");
+const EACH: Key<Each> = key("each", "what it is about; default own vessel");
 const PRIORITY: Key<Called> = key("priority", "how urgently it calls").needed();
 const WHEN: Key<Condition> =
-    key("when", "the condition at which to call").needed().example("\"depth below keel is under 5 m\"");
-const UNTIL: Key<Condition> = key("until", "the condition at which it is over; by default, `when` is false")
+    key("when", "the condition that makes it call").needed().example("\"depth below keel is under 5 m\"");
+const UNTIL: Key<Condition> = key("until", "the condition that ends it; default: `when` is false")
     .example("\"depth below keel is over 8 m\"");
-const WORSE: Key<Condition> = key("worse", "the condition at which it calls again, though acknowledged")
+const WORSE: Key<Condition> = key("worse", "the condition that makes it call again though acknowledged")
     .example("\"depth below keel is under 3 m\"");
 const HELD: Key<Duration> = time("held", "how long `when` must be true before it calls").or("0 s");
-const OVER_FOR: Key<Duration> = time("over_for", "how long the end must be so before it is over").or("0 s");
-const TEXT: Key<String> = key("text", "what is said, with measures in braces")
+const OVER_FOR: Key<Duration> = time("over_for", "how long the end must last before it is over").or("0 s");
+const TEXT: Key<String> = key("text", "the text, with quantities in braces")
     .example("\"{depth below keel} below the keel\"")
     .most(400);
 const SAY: Key<String> =
-    key("say", "what a voice says, at most twenty words with the values; by default what, where and how far")
+    key("say", "what a voice says, at most twenty words with the values; default: what, where and how far")
         .example("\"Shoal water. {depth below keel}.\"")
         .most(200);
-const ONLY: Key<At<When>> = key("only", "when it applies; by default always").example("under sail");
-const EXCEPT: Key<At<Except>> = key("except", "what she does while it does not apply").example("moored");
+const ONLY: Key<At<When>> = key("only", "when it applies; default always").example("under sail");
+const EXCEPT: Key<At<Except>> = key("except", "declared states in which it does not apply").example("moored");
 const SIGNALS: Key<At<String>> =
-    key("signals", "who calls; by default all signals that carry its priority").example("horn");
+    key("signals", "the signals that carry it; default: all that carry its priority").example("horn");
 const PATIENCE: Key<Patience> =
-    key("patience", "how long it may not be judged before it says so").or("10 min").within("0 s", "30 d");
+    key("patience", "how long its values may be missing before that is announced")
+        .or("10 min")
+        .within("0 s", "30 d");
 const REPEATS: Key<Duration> =
-    key("repeats", "how often it calls again while nobody acknowledges; by default as its priority does")
+    key("repeats", "how often it calls again while nobody acknowledges; default: as its priority does")
         .within("5 s", "30 d");
 const ESCALATES: Key<Duration> =
-    key("escalates", "when it goes to the skipper, then to all hands; by default as its priority does")
+    key("escalates", "when it goes to the skipper, then to all hands; default: as its priority does")
         .within("5 s", "30 d");
 const RESTS: Key<Duration> =
-    time("rests", "how long it does not call again about the same, once acknowledged").or("0 s");
-const WORST: Key<String> = key("worst", "whom it names first; by default the lowest TCPA or range")
+    time("rests", "how long it stays quiet about the same thing once acknowledged").or("0 s");
+const WORST: Key<String> = key("worst", "whom it names first; default: the lowest TCPA or range")
     .example("\"lowest depth below keel\"");
 const UNLESS: Key<At<String>> = key(
     "unless",
-    "orders that say enough: it does not call about what one of them has called about, until that is over",
+    "wider orders: it stays quiet about whatever one of them has called for, until that is over",
 )
 .example("shoal water")
 .most(8);
