@@ -1,6 +1,6 @@
 //! `status`: one screen that a watchkeeper reads in five seconds at night. Plain text without colours, 40 columns.
 
-use record::{AlertNow, CasualtyNow, OwnNow, RestNow, Status, TargetNow};
+use record::{AlertNow, CallNow, CasualtyNow, OwnNow, RestNow, Status, TargetNow};
 use rules::{AlertState, Stage};
 use std::time::Duration;
 use terms::span as in_words;
@@ -13,6 +13,9 @@ const WORST: usize = 5;
 /// Number of alerts shown; the rest are only counted.
 const ALERTS: usize = 6;
 
+/// Number of received calls shown, and letters of each.
+const CALLS: usize = 3;
+const LETTERS: usize = 100;
 /// Number of people whose time off watch is shown.
 const RESTS: usize = 6;
 
@@ -56,6 +59,7 @@ pub fn screen(p: &Status) -> String {
     s.line(0, &format!("{}  {time}", p.vessel.as_deref().unwrap_or("")));
     casualties(&mut s, &p.casualties);
     alerts(&mut s, &p.alerts);
+    calls(&mut s, &p.calls);
     targets(&mut s, &p.targets);
     own(&mut s, &p.own);
     for f in &p.feeds {
@@ -118,6 +122,15 @@ fn alerts(s: &mut Screen, alerts: &[AlertNow]) {
     }
     if alerts.len() > ALERTS {
         s.line(0, &format!("and {} more alerts", alerts.len() - ALERTS));
+    }
+}
+
+/// What came by radio and is no longer among the alerts.
+fn calls(s: &mut Screen, calls: &[CallNow]) {
+    for c in calls.iter().filter(|c| !c.stands).take(CALLS) {
+        let words: String = c.words.chars().take(LETTERS).collect();
+        let more = if words.len() < c.words.len() { " …" } else { "" };
+        s.line(0, &format!("Received {} ago: {words}{more}", span(c.ago_s)));
     }
 }
 

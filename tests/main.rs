@@ -50,6 +50,7 @@ mod passages;
 mod ports;
 mod powercut;
 mod queries;
+mod radio;
 mod recording;
 mod replay;
 mod rescue;

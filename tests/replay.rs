@@ -50,7 +50,13 @@ fn published_beacon_sentences_raise_or_stay_quiet() {
     assert!((raised[0]["casualty"]["longitude_deg"].as_f64().unwrap() + 1.05676).abs() < 1e-5);
     assert_eq!(raised[0]["at"], Value::Null, "no sentence told UTC");
     // A safety text that is no beacon: 351809000 "RCVD YR TEST MSG".
-    assert_eq!(events("text", "!AIVDM,1,1,,A,>5?Per18=HB1U:1@E=B0m<L,2*51\r\n", &[]).len(), 0);
+    let told = events("text", "!AIVDM,1,1,,A,>5?Per18=HB1U:1@E=B0m<L,2*51\r\n", &[]);
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert_eq!(
+        (&told[0]["alert"]["order"], &told[0]["alert"]["priority"]),
+        (&"safety message".into(), &"caution".into())
+    );
+    assert_eq!(told[0]["casualty"], Value::Null);
 }
 
 /// One ship in sight of own vessel, both told of in the same second.

@@ -29,6 +29,7 @@ chapters! {
     "signals": "voice, buzzer, lamp, webhook, plotter, buttons",
     "watch": "status, the roster, the watch alarm, the relief, the watch card",
     "overboard": "beacons, casualties, search patterns",
+    "radio": "calls and messages by DSC, AIS and NAVTEX",
     "departure": "the check before casting off, gear with dates, proof of hearing",
     "practice": "exercises",
     "morning": "the review, the logbook, asking it, recordings",

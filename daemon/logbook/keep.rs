@@ -17,6 +17,8 @@ const HEARD: [(&str, &str, i64); 4] = [
 /// The same for notices. Other events, and entries, go by room only.
 const NOTICES_DAYS: i64 = 400;
 const DAY_MS: i64 = 86_400_000;
+/// Most ordinary calls kept: routine, tests, positions, texts to others, weather.
+const MOST_CALLS: i64 = 20_000;
 /// Most rows removed from a table at once: it takes as long as a write does.
 const AT_ONCE: i64 = 2000;
 /// Default size limit of the file: 1 GiB, some ninety busy weeks or a year of ordinary ones.
@@ -43,9 +45,8 @@ const TODAYS_AMONG: i64 = 5_000;
 const SERIOUS: &str = "(casualty IS NOT NULL OR priority IN ('alarm', 'emergency alarm'))";
 /// Events that no signal still waits for.
 const DELIVERED: &str = "id NOT IN (SELECT event FROM delivery_rows WHERE event IS NOT NULL)";
-/// Entries that stay longest: those of people, and those about casualties.
-const PEOPLES: &str =
-    "(who IS NOT NULL OR casualty IS NOT NULL OR kind IN ('note', 'declared', 'passage', 'stand-down'))";
+/// Entries that stay longest: those of people, those about casualties, and calls that nothing may reject.
+const PEOPLES: &str = "(who IS NOT NULL OR casualty IS NOT NULL OR kind IN ('note', 'declared', 'passage', 'stand-down', 'urgent call'))";
 
 /// Makes room in the file: removes a portion of what the watch has stood long enough since, and, if the file is full or
 /// nearly so, of what is missed least. Says so in an entry. What cannot be removed now goes next time.
@@ -80,7 +81,17 @@ impl Pass<'_> {
             let only = format!("event = 'noted' AND (boot, steady_ms) < (?1, ?2) AND {DELIVERED}");
             removed.add(self.oldest("event_rows", "events", &only, &[&boot, &ms])?);
         }
+        removed.add(self.calls()?);
         Ok(removed)
+    }
+
+    /// Removes the oldest ordinary calls beyond as many as are kept.
+    fn calls(&self) -> rusqlite::Result<Removed> {
+        let sql = "SELECT count(*) FROM entry_rows WHERE kind = 'call'";
+        let calls: i64 = self.c.prepare_cached(sql)?.query_row([], |r| r.get(0))?;
+        let beyond = (calls - MOST_CALLS).clamp(0, AT_ONCE);
+        let only = "id IN (SELECT id FROM entry_rows WHERE kind = 'call' ORDER BY id LIMIT ?1)";
+        if beyond > 0 { self.oldest("entry_rows", "calls", only, &[&beyond]) } else { Ok(Removed::default()) }
     }
 
     /// The boot and steady time since which the watch has stood for this many days, not counting the time it was down.

@@ -110,6 +110,8 @@ pub const CASUALTIES: &str = "casualties";
 pub const ANCHOR: &str = "anchor";
 /// See [`ALERTS`].
 pub const ASKED: &str = "asked";
+/// See [`ALERTS`].
+pub const CALLS: &str = "calls";
 
 /// A handle to the logbook; clones share one logbook. Dropping the last writes what waits and closes the file.
 #[derive(Debug, Clone)]

@@ -8,7 +8,7 @@ use super::opening::Store;
 use super::outbox::{NewRow, Settled};
 use super::thinning::{Thinned, Thinning};
 use super::waiting;
-use super::{ALERTS, ANCHOR, ASKED, CASUALTIES, LogbookSettings, Pace};
+use super::{ALERTS, ANCHOR, ASKED, CALLS, CASUALTIES, LogbookSettings, Pace};
 use record::Stamp;
 use rusqlite::InterruptHandle;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -160,6 +160,7 @@ impl Writer {
                 (CASUALTIES, json(serde_json::to_string(&kept.casualties))),
                 (ANCHOR, json(serde_json::to_string(&kept.anchor))),
                 (ASKED, json(serde_json::to_string(&kept.asked))),
+                (CALLS, json(serde_json::to_string(&kept.calls))),
             ];
             inbox.states.extend(kept.map(|(key, json)| (key.to_owned(), (at, json))));
         }

@@ -1,9 +1,10 @@
 //! The deck log: one line an hour, as a watchkeeper writes it by hand.
 
-use super::night::{Minute, Night};
+use super::night::{Alert, Minute, Night};
 use super::passage::{GAP_S, Odometer};
 use super::weather::{WINDS, mean_direction};
 use super::when::When;
+use record::{Entry, Item};
 use rules::Priority;
 use terms::{Circular, Position, Quantity};
 
@@ -128,10 +129,13 @@ impl Night {
             // A handover names the watchkeeper in its words.
             let who = r.who.as_ref().filter(|_| r.took_the_watch().is_none());
             let who = who.map_or(String::new(), |w| format!(" ({w})"));
-            let kind = if r.kind == "note" { String::new() } else { format!("{}: ", r.kind) };
+            let plain = r.kind == "note" || matches!(r.entry, Some(Entry::Call(_)));
+            let kind = if plain { String::new() } else { format!("{}: ", r.kind) };
             remarks.push((r.at, format!("{} {kind}{}{who}", r.at.hm(), r.text)));
         }
-        for a in self.alerts.iter().filter(|a| a.priority > Priority::Notice) {
+        // The entry of a call says what its alert would.
+        let told = |a: &&Alert| a.priority > Priority::Notice && !matches!(a.about, Item::Call(_));
+        for a in self.alerts.iter().filter(told) {
             if let Some(raised) = a.raised.filter(within) {
                 let exercise = if a.exercise { "exercise, " } else { "" };
                 remarks.push((raised, format!("{} {exercise}{}: {}", raised.hm(), a.priority, a.text())));

@@ -200,6 +200,12 @@ impl Night {
                 marks.push((*at, *p, format!("MOB {} last", c.who), "last position".to_owned(), "casualty"));
             }
         }
+        // A position told by radio is a mark; those of distress are their casualties'.
+        for (at, call) in self.calls() {
+            if let Some(p) = call.position() {
+                marks.push((at, p, format!("call {}", call.number.0), call.words(), "call"));
+            }
+        }
         for a in &self.alerts {
             if let Some((t, p)) = a.history.first().and_then(|t| Some((t, t.own?))) {
                 marks.push((

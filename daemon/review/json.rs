@@ -6,7 +6,7 @@ use super::practice::Drilled;
 use super::watches::{Blindness, WatchKept};
 use super::weather;
 use super::when::When;
-use record::{ComesFrom, Item, RestNow};
+use record::{Call, ComesFrom, Item, RestNow};
 use serde::Serialize;
 use std::borrow::Cow;
 use terms::{Mmsi, Position};
@@ -22,6 +22,7 @@ struct NightRecord<'a> {
     blind: &'a [Blind],
     blind_by_sense: Vec<BlindnessRecord>,
     boat: BoatRecord,
+    calls: Vec<CallRecord<'a>>,
     casualties: Vec<CasualtyRecord<'a>>,
     drills: &'a [Drilled],
     feeds: &'a [Feed],
@@ -126,6 +127,13 @@ struct CasualtyRecord<'a> {
 }
 
 #[derive(Debug, Serialize)]
+struct CallRecord<'a> {
+    at: When,
+    #[serde(flatten)]
+    call: &'a Call,
+}
+
+#[derive(Debug, Serialize)]
 struct WatchRecord {
     alerts: usize,
     distance_nm: f64,
@@ -164,6 +172,7 @@ impl Night {
             blind: &self.blind,
             blind_by_sense: self.blindness().into_iter().map(BlindnessRecord::from).collect(),
             boat: BoatRecord::from(&self.passage),
+            calls: self.calls().into_iter().map(|(at, call)| CallRecord { at, call }).collect(),
             casualties: self.casualties.iter().map(CasualtyRecord::from).collect(),
             drills: &self.drills,
             feeds: &self.feeds,

@@ -2,7 +2,7 @@
 
 use super::practice::Drilled;
 use super::when::When;
-use record::{ComesFrom, Entry, Item};
+use record::{Call, ComesFrom, Entry, Item};
 use rules::{BuiltIn, Priority};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -276,6 +276,19 @@ impl Passage {
 const DAY_S: f64 = 86_400.0 + 900.0;
 
 impl Night {
+    /// Calls and messages received by radio, in order; of a message only the best copy, at the time of the first.
+    pub fn calls(&self) -> Vec<(When, &Call)> {
+        let mut calls: Vec<(When, &Call)> = Vec::new();
+        for r in &self.remarks {
+            let Some(Entry::Call(call)) = &r.entry else { continue };
+            match calls.iter_mut().rev().find(|(_, c)| call.better && c.number == call.number) {
+                Some((_, before)) => *before = call,
+                None => calls.push((r.at, call)),
+            }
+        }
+        calls
+    }
+
     /// Whether times need their day.
     pub fn is_dated(&self) -> bool {
         self.to.seconds_from(&self.from).is_some_and(|s| s > DAY_S)

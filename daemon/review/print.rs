@@ -3,6 +3,7 @@
 use super::night::{Alert, Approach, Casualty, Night};
 use super::when::{When, hours, spoken};
 use super::{CAUTION, weather};
+use record::CallKind;
 use record::words::plural;
 use rules::{BuiltIn, Priority};
 use std::fmt::Write;
@@ -51,8 +52,10 @@ impl Night {
     /// Half a page of text: danger, watch, boat, weather, failures. Times are UTC.
     pub fn print(&self) -> String {
         let mut page = format!("From {}\n", self.span_text());
+        let received = Section { title: "Received", lines: self.received_lines() };
         let practice = Section { title: "Practice", lines: self.practice_lines() };
-        for section in self.sections().into_iter().chain((!practice.lines.is_empty()).then_some(practice)) {
+        let more = [received, practice].into_iter().filter(|s| !s.lines.is_empty());
+        for section in self.sections().into_iter().chain(more) {
             // Writing to a string cannot fail; so below.
             let _ = write!(page, "\n{}\n", section.title);
             for text in &section.lines {
@@ -193,6 +196,30 @@ impl Night {
         lines
     }
 
+    /// Calls and messages by radio: how many of each kind, then those that nothing may reject; empty if there were none.
+    pub(super) fn received_lines(&self) -> Vec<String> {
+        let calls = self.calls();
+        let mut kinds: Vec<(CallKind, usize)> = Vec::new();
+        for (_, call) in &calls {
+            match kinds.iter_mut().find(|(kind, _)| *kind == call.kind) {
+                Some((_, n)) => *n += 1,
+                None => kinds.push((call.kind, 1)),
+            }
+        }
+        kinds.sort();
+        let kinds: Vec<String> = kinds.into_iter().map(|(kind, n)| format!("{kind} {n}")).collect();
+        let mut lines: Vec<String> = (!kinds.is_empty()).then(|| kinds.join(", ")).into_iter().collect();
+        let urgent: Vec<_> = calls.iter().filter(|(_, call)| call.kind.is_never_rejected()).collect();
+        let dated = self.is_dated();
+        lines.extend(
+            urgent.iter().take(LINES).map(|(at, call)| format!("{} {}", at.label(dated), call.words())),
+        );
+        if urgent.len() > LINES {
+            lines.push(format!("and {} more that nothing may reject", urgent.len() - LINES));
+        }
+        lines
+    }
+
     fn failure_lines(&self) -> Vec<String> {
         let dated = self.is_dated();
         let mut lines: Vec<String> =
@@ -253,7 +280,14 @@ impl Alert {
                 | BuiltIn::WatchAlarm
                 | BuiltIn::BeaconTest
                 | BuiltIn::DeclarationDoubtful
-                | BuiltIn::GearDue,
+                | BuiltIn::GearDue
+                | BuiltIn::UrgencyCall
+                | BuiltIn::MessageForUs
+                | BuiltIn::NavtexUrgent
+                | BuiltIn::SafetyCall
+                | BuiltIn::SafetyMessage
+                | BuiltIn::NavtexWarning
+                | BuiltIn::CallForUs,
             )
             | None => false,
         }

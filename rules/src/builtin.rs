@@ -52,6 +52,20 @@ terms::closed_list! {
         BeaconTest = "beacon test",
         /// Gear or a battery runs out.
         GearDue = "gear due",
+        /// A station calls with urgency by DSC.
+        UrgencyCall = "urgency call",
+        /// An AIS message is addressed to own vessel.
+        MessageForUs = "message for us",
+        /// A NAVTEX message about search and rescue, or one numbered 00.
+        NavtexUrgent = "NAVTEX urgent",
+        /// A station calls about safety by DSC.
+        SafetyCall = "safety call",
+        /// A safety message to all by AIS, or an area notice of a person overboard.
+        SafetyMessage = "safety message",
+        /// A NAVTEX warning for navigation or of weather.
+        NavtexWarning = "NAVTEX warning",
+        /// A station calls own vessel by DSC.
+        CallForUs = "call for us",
         /// The control socket, or control over TCP, cannot be opened.
         ControlFailing = "control failing",
     }
@@ -84,7 +98,10 @@ impl BuiltIn {
             | Self::OrdersNotLoaded
             | Self::ControlFailing
             | Self::NotWatched
-            | Self::TimeDoubtful => Priority::Warning,
+            | Self::TimeDoubtful
+            | Self::UrgencyCall
+            | Self::MessageForUs
+            | Self::NavtexUrgent => Priority::Warning,
             // The watch alarm begins as a light alone (the visual indication of MSC.128(75)) and escalates by its
             // own clock.
             Self::WatchAlarm
@@ -92,7 +109,11 @@ impl BuiltIn {
             | Self::OwnTransmitterWrong
             | Self::InstrumentDoubtful
             | Self::DeclarationDoubtful
-            | Self::GearDue => Priority::Caution,
+            | Self::GearDue
+            | Self::SafetyCall
+            | Self::SafetyMessage
+            | Self::NavtexWarning
+            | Self::CallForUs => Priority::Caution,
             Self::BeaconTest => Priority::Notice,
         }
     }
@@ -125,6 +146,13 @@ impl BuiltIn {
             Self::SignalFailing => "a signal has failed",
             Self::OrdersNotLoaded => "new orders not loaded",
             Self::ControlFailing => "control of the watch failing",
+            Self::UrgencyCall => "urgency call received",
+            Self::MessageForUs => "message for us received",
+            Self::NavtexUrgent => "urgent navtex message received",
+            Self::SafetyCall => "safety call received",
+            Self::SafetyMessage => "safety message received",
+            Self::NavtexWarning => "navtex warning received",
+            Self::CallForUs => "call for us received",
             Self::NotWatched => "orders leave a danger unwatched",
             Self::ClockNotKnown => "time not known",
             Self::TimeDoubtful => "time doubtful",

@@ -4,6 +4,7 @@
 
 mod audience;
 mod button;
+mod calls;
 mod control;
 mod crew;
 mod feed;
@@ -17,6 +18,7 @@ mod webhook;
 
 pub use audience::{Audience, Hears, Reaches, Rest};
 pub use button::{Button, Does, GpioLine};
+pub use calls::Calls;
 pub use control::{Listen, Sentences};
 pub use crew::Crew;
 pub use feed::{Connection, Feed};
@@ -45,6 +47,8 @@ pub struct Boat {
     pub gear: Vec<Gear>,
     /// The planned passage.
     pub passage: Passage,
+    /// Which received messages are announced.
+    pub calls: Calls,
     /// Her wires and connections, at most 32.
     pub feeds: Vec<Feed>,
     /// Her signals, at most 32.
@@ -89,6 +93,7 @@ fn boat(mut t: Table<'_>, folder: &Path) -> Option<Boat> {
     let crew = crew::crew(&mut t);
     let gear = gear::gear(&mut t);
     let passage = gear::passage(&mut t);
+    let calls = calls::calls(&mut t);
     let watch = watch::watch(&mut t, crew.as_deref());
     let feeds = feed::feeds(&mut t, folder);
     let signals = signal::signals(&mut t, folder, crew.as_deref(), feeds.as_deref());
@@ -102,6 +107,7 @@ fn boat(mut t: Table<'_>, folder: &Path) -> Option<Boat> {
         crew: crew?,
         gear: gear?,
         passage,
+        calls: calls?,
         feeds: feeds?,
         signals: signals?,
         watch: watch?,

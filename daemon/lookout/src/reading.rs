@@ -129,6 +129,11 @@ impl Lookout {
         }
     }
 
+    /// Own vessel's identity, as the settings or her own transmitter say.
+    pub fn own_mmsi(&self) -> Option<Mmsi> {
+        self.own_mmsi
+    }
+
     /// Identities of all targets, in order.
     pub fn identities(&self) -> impl Iterator<Item = Mmsi> + '_ {
         self.table.iter().map(|t| t.mmsi)
@@ -154,6 +159,7 @@ impl Lookout {
             }
             Subject::Feed(feed) => self.settings.feed_name(feed),
             Subject::Casualty(id) => format!("casualty {}", id.0),
+            Subject::Call(id) => format!("call {}", id.0),
             Subject::Signal(id) => format!("signal {}", id.0 + 1),
             Subject::Logbook => "logbook".to_owned(),
             Subject::Lookout => "lookout".to_owned(),

@@ -1,5 +1,6 @@
 //! Logbook entries: what people and the daemon write beside the alerts.
 
+use crate::call::Call;
 use crate::departure::{CheckItem, Verdict};
 use crate::drill::{Drill, DrillEnd, Measures};
 use crate::schema::DateTime;
@@ -69,6 +70,8 @@ pub enum Entry {
         /// Which.
         removed: Removed,
     },
+    /// A call or message was received by radio.
+    Call(Call),
     /// The departure check was closed.
     DepartureCheck {
         /// Who made the check, if known.
@@ -204,6 +207,9 @@ impl Entry {
             Self::StandDown { .. } => "stand-down",
             Self::Began { .. } | Self::Stopped | Self::SetAside(_) => "lookout",
             Self::Removed { .. } => "removed",
+            // The logbook keeps these longest.
+            Self::Call(call) if call.kind.is_never_rejected() => "urgent call",
+            Self::Call(_) => "call",
             Self::DepartureCheck { .. } => "departure check",
             Self::Anchor { .. } => "anchor",
             Self::PassageBegan { .. } | Self::PassageEnded => "passage",
@@ -249,6 +255,7 @@ impl Entry {
             Self::Stopped => "The watch was told to stop".to_owned(),
             Self::SetAside(aside) => aside.text(),
             Self::Removed { removed } => format!("Removed to keep the logbook within its bounds: {removed}"),
+            Self::Call(call) => call.words(),
             Self::DepartureCheck { items, .. } => departure_words(items),
             Self::Anchor { position, error_m } => format!("The anchor lies at {position}, to {error_m:.0} m"),
             Self::PassageBegan { name: Some(name) } => format!("begins: {name}"),

@@ -4,7 +4,7 @@ use crate::RestNow;
 use rules::AlertId;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use terms::{CasualtyId, Day, Mmsi};
+use terms::{CallId, CasualtyId, Day, Mmsi};
 
 /// The handover, in words and in figures.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -23,6 +23,9 @@ pub struct Handover {
     /// Casualties not yet stood down.
     #[schemars(with = "Vec<u32>")]
     pub casualties: Vec<CasualtyId>,
+    /// Calls and messages of the last twelve hours by radio, newest first, at most 16: their numbers.
+    #[schemars(with = "Vec<u32>")]
+    pub calls: Vec<CallId>,
     /// Ships with their closest approach within the hour.
     #[schemars(with = "Vec<u32>")]
     pub next_targets: Vec<Mmsi>,

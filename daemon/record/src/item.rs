@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;
-use terms::{CasualtyId, Mmsi};
+use terms::{CallId, CasualtyId, Mmsi};
 use thiserror::Error;
 
 /// The subject of an alert. It is written as one text: a word, followed by a name or number if there can be several,
@@ -31,6 +31,8 @@ pub enum Item {
     Target(Mmsi),
     /// A person overboard or a distress beacon.
     Casualty(CasualtyId),
+    /// A call or message received by radio.
+    Call(CallId),
     /// An order, by its name.
     Order(String),
     /// The orders as a whole.
@@ -79,6 +81,7 @@ impl fmt::Display for Item {
             Self::Feed(name) => write!(f, "feed {name}"),
             Self::Target(mmsi) => write!(f, "target {mmsi}"),
             Self::Casualty(id) => write!(f, "casualty {}", id.0),
+            Self::Call(id) => write!(f, "call {}", id.0),
             Self::Order(name) => write!(f, "order {name}"),
             Self::Signal(name) => write!(f, "signal {name}"),
             Self::Button(name) => write!(f, "button {name}"),
@@ -106,6 +109,7 @@ impl FromStr for Item {
             "feed" => Some(Self::Feed(named())),
             "target" => name.parse().ok().and_then(Mmsi::new).map(Self::Target),
             "casualty" => name.parse().ok().map(|n| Self::Casualty(CasualtyId(n))),
+            "call" => name.parse().ok().map(|n| Self::Call(CallId(n))),
             "order" => Some(Self::Order(named())),
             "signal" => Some(Self::Signal(named())),
             "button" => Some(Self::Button(named())),
@@ -205,6 +209,7 @@ mod tests {
         }
         items.push(Item::Target(Mmsi::new(2_111_111).unwrap()));
         items.push(Item::Casualty(CasualtyId(12)));
+        items.push(Item::Call(CallId(4)));
         for item in items {
             assert!(!item.to_string().is_empty());
             assert_eq!(item.to_string().parse(), Ok(item.clone()));

@@ -3,6 +3,7 @@
 
 mod act;
 mod bridge;
+mod call;
 mod casualty;
 mod departure;
 mod done;
@@ -22,6 +23,7 @@ pub mod words;
 
 pub use act::{Act, ActError};
 pub use bridge::{alarm_number, identifier};
+pub use call::{Call, CallKind};
 pub use casualty::{CasualtyAnswer, CasualtyQuestion};
 pub use departure::{Asked, CheckItem, DepartureAct, DepartureSheet, Part, Verdict};
 pub use done::{Backup, Done, Nothing, Refusal, SignalTest, Tried};
@@ -34,6 +36,6 @@ pub use json::from_json;
 pub use lines::{HeldFeed, HeldFeeds, Piece};
 pub use row::{FeedRow, OwnRow, Stamp, TargetRow};
 pub use status::{
-    AisNow, AlertNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, ReckonedNow, RestNow, SignalNow,
-    Status, TargetNow, WatchNow,
+    AisNow, AlertNow, CallNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, ReckonedNow, RestNow,
+    SignalNow, Status, TargetNow, WatchNow,
 };

@@ -1,5 +1,6 @@
 //! JSON Schema for types of other crates.
 
+use crate::CallKind;
 use lookout::casualty::{RelativeTo, Whose};
 use rules::{AlertState, EventKind, Priority, Stage, Switch};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
@@ -45,6 +46,10 @@ impl Listed for Stage {
 
 impl Listed for Switch {
     const NAME: &'static str = "WatchAlarmSwitch";
+}
+
+impl Listed for CallKind {
+    const NAME: &'static str = "CallKind";
 }
 
 impl Listed for RelativeTo {

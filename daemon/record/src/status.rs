@@ -1,7 +1,7 @@
 //! The picture as `status` and the watch card show it.
 
 use crate::schema::{DateTime, OneOf};
-use crate::{CasualtyPart, ComesFrom, Item, OwnPart, Removed, TargetPart};
+use crate::{Call, CasualtyPart, ComesFrom, Item, OwnPart, Removed, TargetPart};
 use rules::{AlertId, AlertState, Priority, Stage};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -27,6 +27,8 @@ pub struct Status {
     pub casualties: Vec<CasualtyNow>,
     /// Alerts that are not over: those that nobody has acknowledged first, the most urgent of them first.
     pub alerts: Vec<AlertNow>,
+    /// Calls and messages of the last twelve hours by radio, newest first, at most 16.
+    pub calls: Vec<CallNow>,
     /// The most dangerous targets, at most 20.
     pub targets: Vec<TargetNow>,
     /// Number of all targets held.
@@ -109,6 +111,20 @@ impl AlertNow {
     pub fn unheeded(&self) -> bool {
         !matches!(self.state, Some(AlertState::ActiveAcknowledged | AlertState::ResponsibilityTransferred))
     }
+}
+
+/// A call or message received by radio.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CallNow {
+    /// The call itself.
+    #[serde(flatten)]
+    pub call: Call,
+    /// All of it on one line.
+    pub words: String,
+    /// Time since it was received, seconds.
+    pub ago_s: f64,
+    /// Whether an alert about it stands.
+    pub stands: bool,
 }
 
 /// A target now.

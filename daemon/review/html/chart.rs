@@ -10,6 +10,7 @@ use crate::review::print::{bearing, who};
 use crate::review::when::When;
 use crate::review::{Alert, Night, Occurrence};
 use maud::Markup;
+use record::Call;
 use rules::Priority;
 use terms::Position;
 use terms::ShipTime;
@@ -104,6 +105,7 @@ pub(super) fn passage(night: &Night, axis: &Axis, ship: ShipTime) -> Option<Mark
     own_track(&mut svg, &p, &night.own);
     let hours = ticks(&mut svg, &p, night, axis);
     night.casualties.iter().for_each(|c| casualty(&mut svg, &p, &mut labels, c));
+    night.calls().iter().for_each(|(at, c)| call(&mut svg, &p, &mut labels, at, c));
     approaches(&mut svg, &p, &mut labels, &drawn);
     alerts(&mut svg, &p, &mut labels, night);
     ends(&mut svg, &p, &mut labels, night, ship);
@@ -405,6 +407,24 @@ fn alerts(svg: &mut Svg, p: &Projection, labels: &mut Labels, night: &Night) {
         let more = if there.len() > 1 { format!(" +{}", there.len() - 1) } else { String::new() };
         labels.put(p, "label", xy, &format!("{}{}{more}", symbols::letter(first.priority), first.id));
     }
+}
+
+/// What a station told of by radio with a position.
+fn call(svg: &mut Svg, p: &Projection, labels: &mut Labels, at: &When, call: &Call) {
+    let Some(position) = call.position() else { return };
+    let xy = p.xy(position);
+    // One far off must not shrink the passage.
+    if !(0.0..=p.width).contains(&xy.0) || !(0.0..=p.height).contains(&xy.1) {
+        return;
+    }
+    symbols::event_mark(
+        svg,
+        xy,
+        symbols::class(Priority::Notice),
+        &format!("{} UTC: {}", at.label_s(labels.dated), call.words()),
+    );
+    labels.keep(xy, 6.0);
+    labels.put(p, "label", xy, &format!("call {}", call.number.0));
 }
 
 fn casualty(svg: &mut Svg, p: &Projection, labels: &mut Labels, c: &Casualty) {

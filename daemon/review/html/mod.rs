@@ -41,6 +41,7 @@ impl Night {
         let axis = timeline::axis(self);
         let times = Times { ship, dated: self.is_dated() };
         let hours = self.deck_log();
+        let calls = self.calls();
         legible(html! {
             (DOCTYPE)
             html lang="en" {
@@ -88,6 +89,9 @@ impl Night {
                         }
                         @if !self.drills.is_empty() {
                             section id="practice" { h2 { "Practice" } (practice::draw(self, ship)) }
+                        }
+                        @if !calls.is_empty() {
+                            section id="received" { h2 { "Received" } (tables::calls(&calls, times)) }
                         }
                         section id="ships" { h2 { "Ships" } (tables::approaches(self, times)) }
                         section id="alerts" { h2 { "Alerts" } (tables::alerts(self, times)) }

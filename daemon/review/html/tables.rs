@@ -7,11 +7,14 @@ use crate::review::print::{DASH, bearing, number, who};
 use crate::review::when::{When, spoken};
 use crate::review::{Approach, Night, weather};
 use maud::{Markup, html};
+use record::Call;
 use terms::Quantity;
 use terms::ShipTime;
 
 /// Most blind spans listed for each sense; the others are counted.
 const SPANS: usize = 8;
+/// Most calls and messages listed; the others are counted.
+const CALLS: usize = 200;
 /// Most approaches listed; the others are counted.
 const APPROACHES: usize = 100;
 
@@ -209,6 +212,23 @@ pub(super) fn alerts(night: &Night, times: Times) -> Markup {
         }
     };
     table("Alerts and notices", &["", "order", "raised", "acknowledged", "over", "text"], rows)
+}
+
+/// Calls and messages received by radio.
+pub(super) fn calls(calls: &[(When, &Call)], times: Times) -> Markup {
+    let rows = html! {
+        @for (at, c) in calls.iter().take(CALLS) {
+            tr {
+                th scope="row" { (times.show(at)) }
+                td { (c.kind.by()) }
+                td { (c.words()) }
+            }
+        }
+    };
+    html! {
+        (table("Calls and messages", &["received", "by", "what"], rows))
+        @if calls.len() > CALLS { p { (calls.len() - CALLS) " more are in the logbook." } }
+    }
 }
 
 /// Least, mean and greatest of each quantity.

@@ -102,6 +102,19 @@ pub(crate) fn letter(field: &[u8]) -> Option<u8> {
 /// The words of a field, trimmed; `None` if there are none. `^` and two hexadecimal digits stand for the byte of that
 /// code (IEC 61162-1, for reserved characters); bytes that are not text become U+FFFD.
 pub(crate) fn words(field: &[u8]) -> Option<String> {
+    // What came as a code must not hide in words that are shown.
+    let text: String = decoded(field).chars().filter(|&c| !is_hidden(c)).collect();
+    let text = text.trim();
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
+/// The same of a text that goes on in another field: blanks at its ends stay, and line ends are blanks.
+pub(crate) fn text(field: &[u8]) -> String {
+    let plain = |c: char| if matches!(c, '\r' | '\n' | '\t') { ' ' } else { c };
+    decoded(field).chars().map(plain).filter(|&c| !is_hidden(c)).collect()
+}
+
+fn decoded(field: &[u8]) -> String {
     let hex = |b: Option<&u8>| b.and_then(|&b| (b as char).to_digit(16));
     let mut bytes = Vec::with_capacity(field.len());
     let mut rest = field;
@@ -118,10 +131,7 @@ pub(crate) fn words(field: &[u8]) -> Option<String> {
             }
         }
     }
-    // What came as a code must not hide in words that are shown.
-    let text: String = String::from_utf8_lossy(&bytes).chars().filter(|&c| !is_hidden(c)).collect();
-    let text = text.trim();
-    (!text.is_empty()).then(|| text.to_owned())
+    String::from_utf8_lossy(&bytes).into_owned()
 }
 
 /// Latitude `ddmm.mmm` and longitude `dddmm.mmm` with their hemispheres. `None` unless all four fields are good.

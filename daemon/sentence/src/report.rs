@@ -231,6 +231,8 @@ pub struct SelectiveCall {
     pub nature: Option<Distress>,
     /// First telecommand if it is no distress.
     pub telecommand: Option<u8>,
+    /// The channel or frequency on which to answer, as people write it: `channel 16`, `2182 kHz`. Not of distress calls.
+    pub channel: Option<String>,
     /// Position to the whole minute: ±0.5′, never a fix.
     #[serde(flatten, serialize_with = "place")]
     pub position: Option<Position>,
@@ -253,6 +255,62 @@ pub struct CallExpansion {
     pub latitude_extra_min: Option<f64>,
     /// To be added to the minutes of longitude, away from Greenwich.
     pub longitude_extra_min: Option<f64>,
+}
+
+/// What a NAVTEX receiver puts before a message, and what that says of it (NRX). Fields beyond the first sentence of a
+/// message are empty in one of the two forms.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct NavtexPart {
+    /// Sentences of the whole message.
+    pub parts: u16,
+    /// Which of them this is, from 1.
+    pub part: u16,
+    /// The receiver's number for the message, 0 to 99, in the form that has one.
+    pub sequence: Option<u8>,
+    /// Who sent it, on what, and its number.
+    #[serde(flatten)]
+    pub identity: Option<NavtexIdentity>,
+    /// The frequency it was heard on, kHz; `None` if it did not come over the air.
+    pub frequency_khz: Option<f64>,
+    /// When it was received.
+    #[serde(rename = "received_utc")]
+    pub received: Option<Utc>,
+    /// Characters received wrong, in per cent of all.
+    pub wrong_percent: Option<f64>,
+    /// This part of the text, as received: blanks at its ends count, line ends are blanks.
+    pub text: String,
+}
+
+/// The four characters that name a NAVTEX message, B1 to B4 (ITU-R M.540).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct NavtexIdentity {
+    /// The transmitter, A to Z.
+    #[serde(rename = "navtex_station")]
+    pub station: char,
+    /// The subject, A to Z: A navigational warning, B gale, D search and rescue, …
+    #[serde(rename = "navtex_subject")]
+    pub subject: char,
+    /// The number, 0 to 99; 0 is kept for urgent messages.
+    #[serde(rename = "navtex_number")]
+    pub number: u8,
+}
+
+impl std::fmt::Display for NavtexIdentity {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}{}{:02}", self.station, self.subject, self.number)
+    }
+}
+
+impl CallExpansion {
+    /// The position of the call it expands, refined; `None` if it does not say.
+    pub fn refined(&self, whole_minutes: Position) -> Option<Position> {
+        let away = |deg: f64, extra_min: f64| {
+            deg + extra_min.clamp(0.0, 1.0) / 60.0 * if deg < 0.0 { -1.0 } else { 1.0 }
+        };
+        let latitude_deg = away(whole_minutes.latitude_deg(), self.latitude_extra_min?);
+        let longitude_deg = away(whole_minutes.longitude_deg(), self.longitude_extra_min?);
+        Position::new(latitude_deg, longitude_deg).ok()
+    }
 }
 
 /// A radar plot (TTM relative, TLL as a position).
@@ -370,6 +428,8 @@ pub enum Report {
     SelectiveCall(SelectiveCall),
     /// DSE.
     CallExpansion(CallExpansion),
+    /// NRX: a part of a NAVTEX message, in either form.
+    Navtex(NavtexPart),
     /// TTM, TLL.
     RadarPlot(RadarPlot),
     /// ALR, ALF, ACK, ACN.

@@ -69,11 +69,11 @@ fn natures_and_what_is_missing() {
     assert_eq!(nature("10"), (Some(Distress::ManOverboard), None, None));
     assert_eq!(nature("12").0, Some(Distress::EpirbEmission));
     assert_eq!((nature("11").0, nature("13").0, nature("").0), (None, None, None));
-    // A routine call: the field of the position is a channel, and nobody is in distress.
+    // Nobody is in distress in a routine call.
     let Report::SelectiveCall(routine) = said("$CDDSC,20,3380400790,00,21,26,1423108312,2019,,,B,") else {
         panic!()
     };
-    assert_eq!((routine.position, routine.nature, routine.telecommand), (None, None, Some(21)));
+    assert_eq!((routine.nature, routine.telecommand, routine.channel), (None, Some(21), None));
 }
 
 /// Fields in the order of pynmeagps; the values are made.
@@ -118,6 +118,7 @@ fn what_is_written_is_read_again() {
         category: Some(12),
         nature: Some(Distress::ManOverboard),
         telecommand: None,
+        channel: None,
         position: Position::new(-(19.0 / 60.0), 10.0 + 59.0 / 60.0).ok(),
         position_of_day_min: Some(134),
         casualty: None,
@@ -127,4 +128,80 @@ fn what_is_written_is_read_again() {
     assert_eq!(call(&encode::dsc("CD", &c)), c);
     (c.format, c.telecommand, c.casualty) = (Some(16), Some(12), Mmsi::new(211_000_001));
     assert_eq!(call(&encode::dsc("CD", &c)), c);
+}
+
+/// The first is a radio's own, quoted by a library; the others are made.
+#[test]
+fn a_routine_call_has_a_channel_or_a_position() {
+    let told = call("$CDDSC,20,3380400790,00,21,26,1423108312,2021,,,B,E*73");
+    assert!(at(told.position, 42.0 + 31.0 / 60.0, -(83.0 + 12.0 / 60.0)));
+    assert_eq!((told.position_of_day_min, told.acknowledgement), (Some(20 * 60 + 21), Some('B')));
+    let Ok(Report::CallExpansion(more)) = read("$CDDSE,1,1,A,3380400790,00,46504437*15") else { panic!() };
+    assert!(at(more.refined(told.position.unwrap()), 42.0 + 31.465 / 60.0, -(83.0 + 12.4437 / 60.0)));
+    let channel = |field: &str| match said(&format!("$CDDSC,20,2110000010,00,00,26,{field},,,,R,")) {
+        Report::SelectiveCall(call) => (call.channel, call.position),
+        other => panic!("{other:?}"),
+    };
+    for (field, channel_of_it) in [
+        ("900006", Some("channel 06")),
+        ("900072900072", Some("channel 72")),
+        ("021820", Some("2182 kHz")),
+        ("082915082915", Some("8291.5 kHz")),
+        ("300401", Some("HF channel 401")),
+        ("", None),
+        ("900000", None),
+        ("90006", None),
+        ("1423108312", None),
+    ] {
+        assert_eq!(channel(field), (channel_of_it.map(str::to_owned), None), "{field}");
+    }
+}
+
+/// Both forms; the checksums of the quoted lines are right.
+#[test]
+fn navtex_in_both_forms() {
+    let part = |line: &str| match read(line) {
+        Ok(Report::Navtex(part)) => part,
+        other => panic!("{line}: {other:?}"),
+    };
+    let first = part("$CRNRX,007,001,00,IE69,1,135600,27,06,2001,241,3,A,============================*09");
+    assert_eq!((first.parts, first.part, first.sequence), (7, 1, Some(0)));
+    assert_eq!(first.identity.map(|i| i.to_string()).as_deref(), Some("IE69"));
+    assert_eq!((first.frequency_khz, first.received), (Some(490.0), Utc::parse("2001-06-27T13:56:00Z")));
+    assert!(near(first.wrong_percent, 3.0 / 241.0 * 100.0, 1e-9));
+    assert_eq!(first.text, "=".repeat(28));
+    let second = part("$CRNRX,007,002,00,,,,,,,,,,========^0D^0AISSUED ON SATURDAY 06 JANUARY 2001.*29");
+    assert_eq!((second.part, second.identity, second.sequence), (2, None, Some(0)));
+    assert_eq!(second.text, "========  ISSUED ON SATURDAY 06 JANUARY 2001.");
+    let older = part("$NXNRX,TA21,1,4,518,10,01,2005,102000,2.2,291600 UTC JAN =*41");
+    assert_eq!((older.parts, older.part, older.sequence), (4, 1, None));
+    assert_eq!((older.frequency_khz, older.wrong_percent), (Some(518.0), Some(2.2)));
+    assert_eq!(
+        (older.received, older.text.as_str()),
+        (Utc::parse("2005-01-10T10:20:00Z"), "291600 UTC JAN =")
+    );
+    // What does not say which part it is, is none.
+    for body in
+        ["$CRNRX,2,3,00,IE69,1,,,,,,,A,X", "$CRNRX,,1,00,IE69,1,,,,,,,A,X", "$CRNRX", "$NXNRX,TA21,0,4,518"]
+    {
+        assert_eq!(said(body), Report::Unread, "{body}");
+    }
+}
+
+/// Made, and read back by pyais and libais.
+#[test]
+fn area_notices_of_a_person_overboard_and_of_a_search() {
+    let notice = |line: &str| match read(line) {
+        Ok(Report::Ais(report)) => report.area_notice.unwrap(),
+        other => panic!("{line}: {other:?}"),
+    };
+    let overboard = notice("!AIVDM,1,1,,A,839>Jh@0EP1UF4Ah07POfuEQDu0l1T000,0*75");
+    assert_eq!((overboard.kind, overboard.duration_min, overboard.radius_m), (74, Some(60), Some(1000.0)));
+    assert!(near(overboard.position.map(Position::latitude_deg), 46.395_83, 1e-4));
+    assert!(near(overboard.position.map(Position::longitude_deg), -9.307, 1e-4));
+    let search = notice("!AIVDM,1,1,,A,839>Jh@0EP2Un4Ah07POfuEQDu0l>4000,0*31");
+    assert_eq!((search.kind, search.radius_m), (75, Some(9000.0)));
+    // Another application of message 8.
+    let Ok(Report::Ais(text)) = read("!AIVDM,1,1,,A,839>Jh@0G@1@5BC?>P?F5B2?1B4,0*2F") else { panic!() };
+    assert_eq!(text.area_notice, None);
 }

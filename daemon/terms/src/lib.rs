@@ -25,7 +25,9 @@ pub use mmsi::{Mmsi, Station};
 pub use moment::{Moment, Utc, UtcSource};
 pub use position::{METRES_PER_NM, Plane, Position, PositionError};
 pub use problem::{Problem, Problems, Severity, nearest, version_trouble};
-pub use quantity::{CasualtyId, Dimension, FeedId, Quantity, Reading, SignalId, Subject, Unit, Value, Whose};
+pub use quantity::{
+    CallId, CasualtyId, Dimension, FeedId, Quantity, Reading, SignalId, Subject, Unit, Value, Whose,
+};
 pub use ship_time::ShipTime;
 pub use span::{exact, rounded, span};
 pub use tendency::tendency;

@@ -19,6 +19,11 @@ pub struct SignalId(pub u16);
 #[serde(transparent)]
 pub struct CasualtyId(pub u32);
 
+/// A call or message received by radio; counted from 1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct CallId(pub u32);
+
 /// What a quantity, or an alert, is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -29,6 +34,8 @@ pub enum Subject {
     Target(Mmsi),
     /// A person overboard or a distress beacon.
     Casualty(CasualtyId),
+    /// A call or message received by radio.
+    Call(CallId),
     /// A wire or connection that brings sentences.
     Feed(FeedId),
     /// A buzzer, command or webhook.

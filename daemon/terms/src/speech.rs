@@ -6,6 +6,8 @@ use std::time::Duration;
 
 /// Most words of a line that is spoken: eight seconds at 150 words a minute.
 pub const MOST_WORDS: usize = 20;
+/// Most letters of a received text that are read out.
+const MOST_LETTERS: usize = 160;
 /// Below this, distances are said in metres.
 const NEAR_NM: f64 = 0.25;
 /// Within this of the bow or the stern, it is ahead or astern.
@@ -230,6 +232,51 @@ pub fn shortened(text: &str) -> String {
     text.trim_end().to_owned()
 }
 
+/// A text from the radio as a voice reads it: in small letters, digits one by one, a point between them as "decimal", and
+/// only those signs that make a pause. Of more than 160 letters the rest is left out.
+pub fn read_out(text: &str) -> String {
+    let letters: Vec<char> = text.chars().take(MOST_LETTERS).collect();
+    let digit = |n: Option<usize>| n.and_then(|n| letters.get(n)).and_then(|c| c.to_digit(10));
+    let mut said = String::new();
+    let word = |said: &mut String, word: &str| {
+        if !said.is_empty() && !said.ends_with(' ') {
+            said.push(' ');
+        }
+        said.push_str(word);
+    };
+    for (n, &c) in letters.iter().enumerate() {
+        let between = digit(n.checked_sub(1)).is_some() && digit(Some(n + 1)).is_some();
+        let behind_digit = digit(n.checked_sub(1)).is_some();
+        let ends = letters.get(n + 1).is_none_or(|c| !c.is_alphanumeric());
+        match c {
+            '0'..='9' => word(&mut said, ONES[c.to_digit(10).unwrap_or_default() as usize]),
+            '.' | ',' if between => word(&mut said, "decimal"),
+            'N' | 'n' if behind_digit && ends => word(&mut said, "north"),
+            'S' | 's' if behind_digit && ends => word(&mut said, "south"),
+            'E' | 'e' if behind_digit && ends => word(&mut said, "east"),
+            'W' | 'w' if behind_digit && ends => word(&mut said, "west"),
+            ',' | '.' | ';' if !said.is_empty() && !said.ends_with([',', '.', ';']) => {
+                said.truncate(said.trim_end().len());
+                said.push(c);
+                said.push(' ');
+            }
+            '\'' => said.push(c),
+            _ if c.is_alphabetic() => {
+                if behind_digit {
+                    word(&mut said, "");
+                }
+                said.extend(c.to_lowercase());
+            }
+            _ => word(&mut said, ""),
+        }
+        if digit(Some(n)).is_some() && letters.get(n + 1).is_some_and(|c| c.is_alphanumeric()) {
+            said.push(' ');
+        }
+    }
+    said.truncate(said.trim_end().len());
+    said
+}
+
 /// How many words a line has; a hyphen joins two into one.
 pub fn words(line: &str) -> usize {
     line.split_whitespace().count()
@@ -267,6 +314,27 @@ mod tests {
             ("two point four".into(), "minus three".into(), "twelve".into())
         );
         assert_eq!(digits("23 2990"), "two three two nine nine zero");
+    }
+
+    #[test]
+    fn a_text_from_the_radio_is_read_out() {
+        for (text, said) in [
+            ("MAN OVERBOARD PSE KEEP CLEAR", "man overboard pse keep clear"),
+            (
+                "MOB 46-23.75N 009-18.42W",
+                "mob four six two three decimal seven five north zero zero nine one eight decimal four two west",
+            ),
+            (
+                "PERSON OVERBOARD IN 46-23.75N.",
+                "person overboard in four six two three decimal seven five north.",
+            ),
+            ("==== \u{1b}[2J CH16, VHF: GO", "two j ch one six, vhf go"),
+            ("Sea Rose 2", "sea rose two"),
+            ("°/:", ""),
+        ] {
+            assert_eq!(read_out(text), said);
+        }
+        assert!(read_out(&"A ".repeat(200)).len() <= MOST_LETTERS);
     }
 
     #[test]

@@ -79,16 +79,19 @@ impl Watch {
 
     /// The one place where events leave the board: at the moment of the call that made them.
     pub(crate) fn tell_events(&mut self, at: Moment) {
-        let (board, view) = self.board_and_view(at);
-        let events = board.take_events(&view);
-        if events.is_empty() {
-            return;
-        }
-        self.keep_due = true;
-        for e in events {
-            self.heed_exercise(&e);
-            let effect = self.event(e);
-            self.effects.push(effect);
+        loop {
+            let (board, view) = self.board_and_view(at);
+            let events = board.take_events(&view);
+            if events.is_empty() {
+                return;
+            }
+            self.keep_due = true;
+            for e in events {
+                self.heed_exercise(&e);
+                self.heed_call(at, &e);
+                let effect = self.event(e);
+                self.effects.push(effect);
+            }
         }
     }
 

@@ -1,5 +1,6 @@
 //! How a watch begins, and what it leaves for the next.
 
+use crate::calls;
 use crate::question::Asked;
 use crate::rhythm::Rhythm;
 use crate::senses::FeedSetting;
@@ -35,6 +36,8 @@ pub struct Kept {
     pub anchor: anchor::Kept,
     /// The declarations that were asked about.
     pub asked: Asked,
+    /// The calls received.
+    pub calls: calls::Kept,
 }
 
 /// Everything a watch needs to begin, or to continue where another left off.
@@ -150,6 +153,7 @@ impl Watch {
             self.entered_watch = self.on_watch();
         }
         self.questions.asked = kept.asked;
+        self.take_up_calls(at, kept.calls, gap);
         if let Some(kept) = kept.casualties {
             self.lookout.restore_casualties(at, kept, gap);
         }
@@ -174,6 +178,7 @@ impl Watch {
             casualties: Some(self.lookout.casualties_snapshot(at)),
             anchor: self.lookout.keep_anchor(),
             asked: self.questions.asked,
+            calls: self.keep_calls(at),
         }
     }
 

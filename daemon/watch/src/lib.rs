@@ -3,6 +3,7 @@
 //! differ. Pure: reads no clock, does no I/O.
 
 mod bridge;
+mod calls;
 mod crew;
 mod departure;
 mod effect;
@@ -20,6 +21,7 @@ mod tests;
 mod view;
 mod vigil;
 
+pub use calls::Kept as KeptCalls;
 pub use effect::{Effect, Row};
 pub use input::{Answer, Fault, Input, Taken, Talker};
 pub use keep::{Begin, Kept, Numbers};
@@ -104,6 +106,7 @@ pub struct Watch {
     departure: departure::Departure,
     exercise: Option<exercise::Exercise>,
     questions: question::Questions,
+    calls: calls::Calls,
 }
 
 impl Watch {
@@ -153,6 +156,7 @@ impl Watch {
             departure: departure::Departure::of(&boat),
             exercise: None,
             questions: question::Questions::default(),
+            calls: calls::Calls::default(),
             boat,
         }
     }
@@ -279,6 +283,7 @@ impl Watch {
         self.look_at_declarations(at);
         self.look_at_dates(at);
         self.advance_exercise(at);
+        self.look_at_calls(at);
         self.note_weather(at);
         self.note_reckoning(at);
         let (board, view) = self.board_and_view(at);
@@ -305,7 +310,7 @@ impl Watch {
 
     /// The same of each of its parts.
     #[inline]
-    fn wakes(&self) -> [(&'static str, Option<Moment>); 10] {
+    fn wakes(&self) -> [(&'static str, Option<Moment>); 11] {
         let clock = self.clock_unknown.filter(|_| !self.clock_told);
         [
             ("lookout", self.lookout.next_wake()),
@@ -318,6 +323,7 @@ impl Watch {
             ("trends", self.trends.due()),
             ("dates", self.dates_due()),
             ("exercise", self.exercise_due()),
+            ("calls", self.calls.due()),
         ]
     }
 
@@ -345,13 +351,15 @@ impl Watch {
     /// What the board may ask at a moment.
     fn view(&self, at: Moment) -> View<'_> {
         let (ears, exercise) = (self.ears.as_slice(), self.exercise.as_ref());
-        View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise }
+        View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise, calls: &self.calls }
     }
 
     /// The board, mutable, with what it may ask meanwhile.
     fn board_and_view(&mut self, at: Moment) -> (&mut Board, View<'_>) {
         let (ears, exercise) = (self.ears.as_slice(), self.exercise.as_ref());
-        (&mut self.board, View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise })
+        let view =
+            View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise, calls: &self.calls };
+        (&mut self.board, view)
     }
 
     /// Puts orders in force; the previous ones end.

@@ -285,7 +285,9 @@ impl Watch {
             self.departure.hear(at, ais);
         }
         self.lookout.hear_from(at, Source { talker, ..Source::of(feed) }, report);
-        if self.pump_casualties(at) {
+        let emergency = self.pump_casualties(at);
+        self.hear_call(at, report);
+        if emergency {
             self.left = Some(feed);
         } else {
             self.pump(at);

@@ -1,6 +1,7 @@
 //! What the board may ask of the watch at one moment: the lookout's picture, and words for alerts that no order
 //! raised.
 
+use super::calls::Calls;
 use super::exercise::Exercise;
 use super::{Faults, built_in};
 use crate::senses::Ear;
@@ -18,6 +19,7 @@ pub(super) struct View<'w> {
     pub ears: &'w [Ear],
     pub faults: &'w Faults,
     pub exercise: Option<&'w Exercise>,
+    pub calls: &'w Calls,
 }
 
 impl Picture for View<'_> {
@@ -81,6 +83,7 @@ impl View<'_> {
             (BuiltIn::FeedSilent, Subject::Feed(feed)) => {
                 self.ears.get(usize::from(feed.0))?.says(self.at).map(Words::from)
             }
+            (_, Subject::Call(id)) => self.calls.says(what, id),
             (BuiltIn::FixLost, _) => self.lookout.reckons(self.at).map(|r| reckoned(self.at, &r).into()),
             (BuiltIn::PositionDoubtful, _) => self.lookout.fix_in_doubt().map(Words::from),
             (BuiltIn::TimeDoubtful, _) => self.lookout.time_in_doubt(self.at).map(Words::from),

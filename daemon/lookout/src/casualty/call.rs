@@ -190,14 +190,8 @@ impl Casualties {
         else {
             return;
         };
-        let Some((lat_min, lon_min)) = e.latitude_extra_min.zip(e.longitude_extra_min) else { return };
+        let Some(position) = e.refined(self.waiting_calls[index].position) else { return };
         let call = self.waiting_calls.remove(index);
-        let away = |deg: f64, extra_min: f64| {
-            deg + extra_min.clamp(0.0, 1.0) / 60.0 * if deg < 0.0 { -1.0 } else { 1.0 }
-        };
-        let latitude_deg = away(call.position.latitude_deg(), lat_min);
-        let longitude_deg = away(call.position.longitude_deg(), lon_min);
-        let Ok(position) = Position::new(latitude_deg, longitude_deg) else { return };
         let fix = BeaconFix { at: call.measured, position, sog_kn: None, cog_deg: None };
         let message = Message { fix: Some((fix, Some(PositionSource::Fix))), ..call.message };
         self.take(at, message, own);

@@ -4,7 +4,7 @@
 //! A field that is not in the message as a whole, or says "not available", or holds a reserved value, is `None`.
 
 use super::bits::Bits;
-use super::report::{AisReport, PositionSource};
+use super::report::{AisReport, AreaNotice, PositionSource};
 use super::still;
 use crate::library;
 use crate::refusal::Refusal;
@@ -13,6 +13,8 @@ use terms::{Mmsi, Position, Utc};
 
 /// Unit of latitude and longitude: a ten-thousandth of a minute.
 const FINE_PER_DEG: f64 = 600_000.0;
+/// Unit of area notices: a thousandth of a minute.
+const NOTICE_PER_DEG: f64 = 60_000.0;
 /// Unit of message 27: a tenth of a minute.
 const COARSE_PER_DEG: f64 = 600.0;
 
@@ -30,6 +32,7 @@ pub(super) fn read(bits: &Bits, channel: u8, own_vessel: bool) -> Result<Report,
         1..=3 => class_a(bits, &mut report),
         4 | 11 => base(bits, &mut report),
         5 => still::voyage(bits, &mut report),
+        8 => report.area_notice = area_notice(bits).map(Box::new),
         9 => search_aircraft(bits, &mut report),
         12 => {
             report.addressee = bits.u(40, 30).and_then(Mmsi::new);
@@ -48,6 +51,36 @@ pub(super) fn read(bits: &Bits, channel: u8, own_vessel: bool) -> Result<Report,
         _ => {}
     }
     Ok(Report::Ais(report))
+}
+
+/// Message 8 with the application identifier 1, 22. Behind the head at 56 come link, kind, four fields of its beginning,
+/// duration, then areas of 87 bits each: the first circle or point gives the place, texts are put together.
+fn area_notice(bits: &Bits) -> Option<AreaNotice> {
+    if (bits.u(40, 10), bits.u(50, 6)) != (Some(1), Some(22)) {
+        return None;
+    }
+    let mut notice = AreaNotice {
+        link: bits.u(56, 10).filter(|&n| n > 0).map(|n| n as u16),
+        kind: small(bits, 66, 7)?,
+        duration_min: bits.u(93, 18).filter(|&n| n > 0 && n < 262_143),
+        position: None,
+        radius_m: None,
+        text: None,
+    };
+    let mut text = String::new();
+    for at in (111..).step_by(87).take_while(|at| bits.reaches(at + 87)) {
+        match bits.u(at, 3) {
+            Some(0) if notice.position.is_none() => {
+                notice.position = degrees(bits.i(at + 30, 24), bits.i(at + 5, 25), NOTICE_PER_DEG);
+                let scale = bits.u(at + 3, 2).map_or(1.0, |power| 10f64.powi(power as i32));
+                notice.radius_m = bits.u(at + 57, 12).map(|radius| f64::from(radius) * scale);
+            }
+            Some(5) => drop(bits.add_text(at + 3, 14, &mut text)),
+            _ => {}
+        }
+    }
+    notice.text = super::bits::trimmed(text);
+    Some(notice)
 }
 
 /// A or B; some receivers write 1 and 2 for them.

@@ -7,4 +7,4 @@ mod report;
 mod still;
 
 pub(crate) use assemble::Assembler;
-pub use report::{AisReport, Eta, PositionSource};
+pub use report::{AisReport, AreaNotice, Eta, PositionSource};

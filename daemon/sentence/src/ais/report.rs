@@ -32,6 +32,24 @@ pub struct Eta {
     pub minute: Option<u8>,
 }
 
+/// An area notice by broadcast (message 8, DAC 1, FI 22; IMO SN.1/Circ.289, read by libraries and from memory).
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AreaNotice {
+    /// Its number among those of the sender, 1 to 1023; `None` if it has none.
+    pub link: Option<u16>,
+    /// What it is about, 0 to 127; 74 a person overboard, 75 an area of search and rescue, 126 cancelled.
+    pub kind: u8,
+    /// How long it is in force, minutes.
+    pub duration_min: Option<u32>,
+    /// The middle of its first circle, or its first point.
+    #[serde(flatten, serialize_with = "crate::report::place")]
+    pub position: Option<Position>,
+    /// That circle's radius, metres; 0 for a point.
+    pub radius_m: Option<f64>,
+    /// Its text.
+    pub text: Option<String>,
+}
+
 /// An AIS message. Any field its type does not have, or that says "not available", is `None`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AisReport {
@@ -98,6 +116,8 @@ pub struct AisReport {
     pub text: Option<String>,
     /// To whom (12).
     pub addressee: Option<Mmsi>,
+    /// An area notice (8).
+    pub area_notice: Option<Box<AreaNotice>>,
     /// Date and time of a base station (4, 11).
     pub utc: Option<Utc>,
     /// Aid to navigation off its position.
@@ -149,6 +169,7 @@ impl AisReport {
             imo: None,
             text: None,
             addressee: None,
+            area_notice: None,
             utc: None,
             off_position: None,
             aid_type: None,

@@ -64,15 +64,19 @@ pub(super) fn dsc(sentence: &Sentence<'_>) -> SelectiveCall {
     } else {
         distress(nature).filter(|_| is_distress || casualty.is_some())
     };
-    // In other calls the same field is a channel or a frequency.
+    let telecommand = count(first).filter(|_| !is_distress_call);
+    // In other calls the same field is a channel or a frequency, unless they ask for a position or give one. No channel
+    // has ten digits.
+    let has_place = is_distress || telecommand == Some(POSITION);
     SelectiveCall {
         format,
         caller: identity(caller),
         category,
         nature,
-        telecommand: count(first).filter(|_| !is_distress_call),
-        position: if is_distress { quadrant_position(place) } else { None },
-        position_of_day_min: if is_distress { minutes_of_day(time) } else { None },
+        telecommand,
+        channel: if has_place { None } else { channel(place) },
+        position: if has_place { quadrant_position(place) } else { None },
+        position_of_day_min: if has_place { minutes_of_day(time) } else { None },
         casualty,
         acknowledgement: letter(acknowledgement).filter(|a| b"RBS".contains(a)).map(char::from),
         expansion_follows: letter(expansion) == Some(b'E'),
@@ -81,6 +85,8 @@ pub(super) fn dsc(sentence: &Sentence<'_>) -> SelectiveCall {
 
 /// Format specifier and category 112.
 const DISTRESS: u8 = 12;
+/// First telecommand 121: a position is asked for or given.
+const POSITION: u8 = 21;
 
 fn distress(field: &[u8]) -> Option<Distress> {
     Some(match count::<u8>(field)? {
@@ -98,6 +104,29 @@ fn distress(field: &[u8]) -> Option<Distress> {
         12 => Distress::EpirbEmission,
         _ => return None,
     })
+}
+
+/// Six digits, or twelve where both frequencies of a pair are given, of which the first is that to answer on. 9 and five
+/// digits are a VHF channel, 3 and five digits a working channel of medium or high frequency, other six digits hundreds of
+/// hertz (ITU-R M.493, from memory).
+fn channel(field: &[u8]) -> Option<String> {
+    let digits = field.trim_ascii();
+    if !matches!(digits.len(), 6 | 12) || !digits.iter().all(u8::is_ascii_digit) {
+        return None;
+    }
+    let (first, rest) = digits.get(..6)?.split_first()?;
+    let number: u32 = count(rest)?;
+    match first {
+        b'9' if number > 0 => Some(format!("channel {number:02}")),
+        b'3' if number > 0 => Some(format!("HF channel {number}")),
+        b'0'..=b'2' => {
+            let tenths_khz: u32 = count(&digits[..6])?;
+            let tenth =
+                if tenths_khz.is_multiple_of(10) { String::new() } else { format!(".{}", tenths_khz % 10) };
+            (tenths_khz > 0).then(|| format!("{}{tenth} kHz", tenths_khz / 10))
+        }
+        _ => None,
+    }
 }
 
 /// Ten digits: quadrant (0 NE, 1 NW, 2 SE, 3 SW), latitude `ddmm`, longitude `dddmm`. All nines is "none".

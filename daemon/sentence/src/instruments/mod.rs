@@ -7,6 +7,7 @@
 mod alert;
 mod distress;
 mod fix;
+mod navtex;
 mod radar;
 mod time;
 mod water;
@@ -71,6 +72,7 @@ pub(crate) fn read(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<
         b"MOB" => Report::Overboard(distress::mob(sentence)),
         b"DSC" => Report::SelectiveCall(distress::dsc(sentence)),
         b"DSE" => Report::CallExpansion(distress::dse(sentence)),
+        b"NRX" => navtex::nrx(sentence).map_or(Report::Unread, Report::Navtex),
         b"TTM" => Report::RadarPlot(radar::ttm(sentence)),
         b"TLL" => Report::RadarPlot(radar::tll(sentence)),
         b"ALR" => Report::DeviceAlert(alert::alr(sentence)),

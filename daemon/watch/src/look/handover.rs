@@ -181,6 +181,7 @@ impl Watch {
                 one_line(&self.board.words(a, &view).written)
             ));
         }
+        lines.extend(self.call_lines(at));
         let mut soon: Vec<_> = self.lookout.targets(at);
         soon.retain(|t| {
             t.tcpa_s.is_some_and(|s| (0.0..NEXT.as_secs_f64()).contains(&s)) && t.cpa_nm.is_some()
@@ -250,6 +251,7 @@ impl Watch {
             rest: self.rests_now(at),
             standing: told.standing.iter().map(|a| a.id).collect(),
             casualties: casualties.iter().map(|c| c.id).collect(),
+            calls: self.calls_shown(at),
             next_targets: soon.iter().map(|t| t.mmsi).collect(),
             pressure_hpa: self.weather(at).pressure_hpa,
             declared,

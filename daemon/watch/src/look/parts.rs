@@ -21,6 +21,10 @@ impl Watch {
         let stamp = self.stamp(at);
         let (target, casualty) = match e.alert.subject {
             Subject::Target(mmsi) => (self.lookout.target(at, mmsi).as_ref().map(target_part), None),
+            Subject::Call(id) => {
+                let caller = self.caller(id).and_then(|mmsi| self.lookout.target(at, mmsi));
+                (caller.as_ref().map(target_part), None)
+            }
             Subject::Casualty(id) => {
                 let state = self.lookout.casualty(at, id).or_else(|| self.exercise_state(at, id));
                 (None, state.as_ref().map(casualty_part))
@@ -66,6 +70,7 @@ impl Watch {
         match subject {
             Subject::Target(mmsi) => return Item::Target(mmsi),
             Subject::Casualty(id) => return Item::Casualty(id),
+            Subject::Call(id) => return Item::Call(id),
             Subject::Feed(FeedId(n)) => {
                 let ear = self.ears.get(usize::from(n));
                 return Item::Feed(ear.map_or_else(|| n.to_string(), |e| e.name.clone()));

@@ -71,6 +71,7 @@ impl Watch {
                 alarm_asks_s: self.board.watch_alarm().and_then(|w| w.asks_in(at)).map(|d| d.as_secs_f64()),
                 alarm_words: self.board.watch_alarm().map(|w| self.watch_alarm_words(at, w)),
             },
+            calls: self.calls.now(at),
             own: self.own_now(at),
             feeds: self.feeds_now(at, &outside.feeds),
             exercise: self.exercise_now(at),

@@ -81,6 +81,7 @@ fn call(format: u8, caller: u32, nature: Option<Distress>, position: Option<Posi
         category: Some(12),
         nature,
         telecommand: None,
+        channel: None,
         position,
         position_of_day_min: None,
         casualty: None,
