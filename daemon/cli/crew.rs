@@ -33,7 +33,7 @@ pub(super) struct To {
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Verb {
-    /// The picture as it is now
+    /// Show the picture as it is now
     Status {
         /// Refresh it each second until interrupted
         #[arg(long)]
@@ -55,12 +55,12 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// Somebody has gone over the side
+    /// Report that somebody has gone over the side
     Overboard {
         /// Who
         #[arg(value_name = "NAME")]
         who: Vec<String>,
-        /// How many seconds ago
+        /// How many seconds ago it happened
         #[arg(long, default_value_t = 0.0, value_name = "SECONDS")]
         late: f64,
         #[command(flatten)]
@@ -127,16 +127,16 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// The anchor: `anchor here` when it drops; then declare at anchor when she lies to it
+    /// Mark where the anchor drops: `anchor here`; then declare at anchor when she lies to it
     Anchor {
         /// It drops here
         what: AnchorWord,
         #[command(flatten)]
         to: To,
     },
-    /// What the relief must know
+    /// Show what the relief must know, or hand the watch over
     Handover {
-        /// Who takes it; the sounders speak then, so that it is heard that they work
+        /// Who takes the watch; every sounder sounds, to prove that it works
         who: Option<String>,
         #[command(flatten)]
         to: To,
@@ -149,28 +149,28 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
-    /// The watch alarm: reset it, or switch it on, off or to automatic
+    /// Reset the watch alarm, or switch it on, off or to automatic
     WatchAlarm {
-        /// What is done to it
+        /// What to do to it
         what: AlarmWord,
         /// With reset: the lookout position it is reset from, by its name in boat.toml; here by default
         from: Option<String>,
         #[command(flatten)]
         to: To,
     },
-    /// The departure check: what the lookout can judge, and what it asks of you
+    /// Hold the departure check: the program judges what it can, and asks you the rest
     Departure(super::departure::Departure),
-    /// A passage begins here, or ends, whatever was declared
+    /// Begin a passage here, or end it, whatever was declared
     Passage {
-        /// What it is to be called
+        /// Its name
         name: Vec<String>,
-        /// It ends
+        /// End it
         #[arg(long, conflicts_with = "name")]
         end: bool,
         #[command(flatten)]
         to: To,
     },
-    /// An exercise: overboard, fender, feed, fix, ship or watch-alarm begins one; spotter and alongside mark; end ends it; without a word it shows how the exercise stands
+    /// Practise: overboard, fender, feed, fix, ship or watch-alarm begins an exercise; spotter and alongside mark; end ends it; without a word, show its state
     Drill {
         /// In the words above
         what: Option<String>,

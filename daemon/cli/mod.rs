@@ -38,7 +38,7 @@ enum Verb {
     },
     /// Run recorded sentences or a scenario through the watch, as fast as it goes
     Replay(Replay),
-    /// Decode each sentence. What a running watch has open is looked at through it
+    /// Explain each sentence that comes; wires that a running watch has open are read through it
     Listen {
         /// One JSON object a line
         #[arg(long)]
@@ -50,7 +50,7 @@ enum Verb {
         #[arg(required = true, value_name = "INPUT", value_parser = Input::read)]
         inputs: Vec<Input>,
     },
-    /// Find every problem of the boat and orders files
+    /// Find every mistake in the boat and orders files
     Check {
         /// Print every key of the boat's file, with what it is for and its default
         #[arg(long, exclusive = true)]
@@ -61,16 +61,16 @@ enum Verb {
         /// The standing orders
         #[arg(long)]
         orders: Option<PathBuf>,
-        /// Try the feeds and signals too; where the boat has no feed yet, look which serial ports speak and offer a first file
+        /// Try the feeds and signals too; if the boat has no feed yet, find which serial ports speak and draft a first file
         #[arg(long)]
         live: bool,
-        /// Write the first file there instead of printing it; a file that is there is never replaced
+        /// Write the draft there instead of printing it; an existing file is never replaced
         #[arg(long, value_name = "FILE", requires = "live")]
         write: Option<PathBuf>,
         /// One JSON object a line
         #[arg(long)]
         json: bool,
-        /// Serial ports to look at, instead of those found
+        /// Serial ports to try, instead of all that are found
         #[arg(requires = "live", value_name = "PORT")]
         ports: Vec<PathBuf>,
     },
