@@ -89,6 +89,8 @@ fn acts(text: &str) -> Vec<Act> {
     vec![
         Act::Handover { who: t() },
         Act::Overboard { late_s: 0.0, who: Some(t()) },
+        Act::Missing { who: Some(t()), last_seen: "90 min".to_owned(), missed: None },
+        Act::Missing { who: None, last_seen: t(), missed: Some(t()) },
         Act::Passage { name: Some(t()), ends: false },
         Act::Note { text: t() },
         Act::Declare { what: t(), metres: None, bearing_deg: None },

@@ -15,7 +15,7 @@ const CRATES: &str = "
     rules: form terms
     daemon/record: lookout rules terms
     daemon/boat: form lookout record rules terms
-    daemon/watch: boat lookout record rules scenario sentence terms
+    daemon/watch: boat form lookout record rules scenario sentence terms
 ";
 
 /// Who opens something for reading without the room `files`, and why that is no file which a person named.

@@ -118,6 +118,7 @@ fn blind_watch(boat: &boat::Boat, said: &mut BTreeSet<String>) -> Watch {
     }
     for act in [
         Act::Overboard { late_s: 0.0, who: None },
+        Act::Missing { who: None, last_seen: "90 min".to_owned(), missed: None },
         Act::Passage { name: None, ends: false },
         Act::WatchAlarm { switch: rules::Switch::On },
         Act::Drill { what: "ship".to_owned() },

@@ -230,6 +230,19 @@ fn a_plotter_is_told_and_only_a_trusted_one_is_heard() {
     until("it to be silenced", || (state() == "active-silenced").then_some(()));
     sender.send_to(sentence(&format!("IIACK,{id:03}")).as_bytes(), trusted).unwrap();
     until("it to be acknowledged", || (state() == "active-acknowledged").then_some(()));
+
+    // Somebody whom nobody saw fall is on a line, not at a point.
+    let missing = daemon.tell(&["overboard", "Bo", "--last-seen", "1 h", "--missed", "20 min"]);
+    assert!(
+        text(&missing.stdout).starts_with("casualty 2 marked: between 60 min ago and 20 min ago"),
+        "{missing:?}"
+    );
+    for n in [1, 2] {
+        let place = format!(",LINE 2 {n}*");
+        assert!(seen.any(|l| l.get(3..6) == Some("WPL") && l.contains(&place)), "{place}");
+    }
+    let wrong = daemon.tell(&["overboard", "Bo", "--last-seen", "20 min", "--missed", "1 h"]);
+    assert!(text(&wrong.stderr).contains("nobody is missed before"), "{wrong:?}");
 }
 
 const FIX: &str = "GPRMC,021407.00,A,5048.000,N,00106.000,W,5.0,090.0,011126,,,A";

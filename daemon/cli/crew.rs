@@ -63,6 +63,12 @@ pub(super) enum Verb {
         /// How many seconds ago it happened
         #[arg(long, default_value_t = 0.0, value_name = "SECONDS")]
         late: f64,
+        /// Nobody saw it: when last seen aboard, at most a day ago (02:10 by ship's time, 02:10 UTC, 90 min)
+        #[arg(long, value_name = "TIME", conflicts_with = "late")]
+        last_seen: Option<String>,
+        /// When missed, written likewise; default: now
+        #[arg(long, value_name = "TIME", requires = "last_seen")]
+        missed: Option<String>,
         #[command(flatten)]
         to: To,
     },
@@ -298,7 +304,10 @@ impl Verb {
                 (to, Act::Acknowledge { alert: alert.map(AlertId), order: None })
             }
             Self::Silence { alert, to } => (to, Act::Silence { alert: alert.map(AlertId), order: None }),
-            Self::Overboard { who, late, to } => (to, Act::Overboard { late_s: late, who: words(&who) }),
+            Self::Overboard { who, last_seen: Some(last_seen), missed, to, .. } => {
+                (to, Act::Missing { who: words(&who), last_seen, missed })
+            }
+            Self::Overboard { who, late, to, .. } => (to, Act::Overboard { late_s: late, who: words(&who) }),
             Self::StandDown { casualty, reason, to } => {
                 (to, Act::StandDown { casualty: casualty.map(CasualtyId), reason })
             }

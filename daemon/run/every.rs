@@ -5,13 +5,13 @@ use crate::logbook::ANCHOR;
 use record::FeedRow;
 use std::time::Duration;
 use terms::{FeedId, Moment};
-use watch::Input;
+use watch::{Effect, Input};
 
 /// How often the watch learns the state of its feeds.
 const WIRES: Duration = Duration::from_secs(10);
 /// How often the feeds' counts go into the logbook.
 const FEED_ROWS: Duration = Duration::from_secs(60);
-/// How often the feeds' usual rates and silences, and what was heard of others, are saved.
+/// How often the feeds' usual rates and silences, what was heard of others, and own track are saved.
 const RATES_KEPT: Duration = Duration::from_secs(600);
 
 /// When each was last done.
@@ -58,6 +58,8 @@ impl Messenger {
             self.logbook.save_state(stamp, ANCHOR, &json(serde_json::to_string(&self.watch.kept_anchor())));
             self.logbook.save_state(stamp, RHYTHMS, &json(serde_json::to_string(&self.watch.rhythms())));
             self.logbook.save_state(stamp, HEARING, &json(serde_json::to_string(&self.watch.kept_hearing())));
+            // Nights without an event have a track too, on which somebody may be missed in the morning.
+            self.logbook.take(Effect::Keep(stamp, Box::new(self.watch.kept(at))));
         }
     }
 

@@ -188,6 +188,16 @@ impl Speaker {
         }
         if self.says(Formatter::Wpl) && !over {
             lines.push(encode::wpl(TALKER, place, &name));
+            // A line is no point: its places, from the earliest moment of the fall on.
+            let on_line =
+                casualty.line.iter().filter_map(|p| Position::new(p.latitude_deg, p.longitude_deg).ok());
+            let numbered =
+                (1..).zip(on_line).map(|(n, place): (u8, _)| (format!("LINE {} {n}", casualty.id.0), place));
+            lines.extend(numbered.map(|(name, place)| encode::wpl(TALKER, place, &name)));
+            let other = casualty.elsewhere.as_ref();
+            let other = other.and_then(|e| Position::new(e.latitude_deg, e.longitude_deg).ok());
+            lines
+                .extend(other.map(|place| encode::wpl(TALKER, place, &format!("OR HERE {}", casualty.id.0))));
         }
         lines
     }

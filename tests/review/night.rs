@@ -83,6 +83,9 @@ pub fn with_casualty(mut r: EventRecord, position: Option<Position>, range_nm: O
         set_deg: None,
         drift_kn: None,
         radius95_nm: None,
+        last_seen_s: None,
+        missed_s: None,
+        line: Vec::new(),
         elsewhere: None,
     });
     r

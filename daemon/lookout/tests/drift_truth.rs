@@ -14,23 +14,23 @@ use terms::{CasualtyId, Mmsi, Moment, Plane, Position, normal_deg};
 
 const KN_PER_MPS: f64 = 3600.0 / 1852.0;
 /// A step of the truth.
-const STEP_S: f64 = 60.0;
+pub(crate) const STEP_S: f64 = 60.0;
 const STEP_H: f64 = STEP_S / 3600.0;
 
 /// Wind and water as they are.
-struct Sea {
+pub(crate) struct Sea {
     wind_kn: f64,
     wind_from: f64,
     mean_wind_kn: f64,
-    steady: [f64; 2],
-    tide_kn: f64,
+    pub(crate) steady: [f64; 2],
+    pub(crate) tide_kn: f64,
     tide_phase: f64,
     tide_ratio: f64,
     eddy: [f64; 2],
 }
 
 impl Sea {
-    fn new(d: &mut Dice) -> Self {
+    pub(crate) fn new(d: &mut Dice) -> Self {
         let mean_wind_kn = d.between(2.0, 32.0);
         Self {
             wind_kn: mean_wind_kn,
@@ -44,7 +44,7 @@ impl Sea {
         }
     }
 
-    fn step(&mut self, d: &mut Dice) {
+    pub(crate) fn step(&mut self, d: &mut Dice) {
         self.wind_kn += 0.02 * (self.mean_wind_kn - self.wind_kn) + d.normal(0.3);
         self.wind_kn = self.wind_kn.max(0.0);
         self.wind_from = normal_deg(self.wind_from + d.normal(1.0));
@@ -63,15 +63,21 @@ impl Sea {
 }
 
 /// A person in the water.
-struct Person {
-    place: [f64; 2],
+pub(crate) struct Person {
+    pub(crate) place: [f64; 2],
     side: f64,
     down_error: f64,
     cross_error: f64,
 }
 
 impl Person {
-    fn step(&mut self, sea: &Sea, t_s: f64, d: &mut Dice) {
+    /// Somebody who has just gone over the side here.
+    pub(crate) fn new(place: [f64; 2], d: &mut Dice) -> Self {
+        let side = if d.uniform() < 0.5 { -1.0 } else { 1.0 };
+        Self { place, side, down_error: d.normal(0.12), cross_error: d.normal(0.094) }
+    }
+
+    pub(crate) fn step(&mut self, sea: &Sea, t_s: f64, d: &mut Dice) {
         let w = sea.wind_kn / KN_PER_MPS;
         let down = 0.0096 * w + self.down_error * (w / 20.0 + 0.5);
         let cross = self.side * 0.0054 * w + self.cross_error * (w / 20.0 + 0.5);
@@ -88,8 +94,8 @@ impl Person {
 }
 
 /// Own vessel with her instruments.
-struct Boat {
-    place: [f64; 2],
+pub(crate) struct Boat {
+    pub(crate) place: [f64; 2],
     heading: f64,
     speed: f64,
     leeway: f64,
@@ -100,7 +106,7 @@ struct Boat {
 }
 
 #[derive(Clone, Copy, PartialEq)]
-enum Class {
+pub(crate) enum Class {
     Button,
     Beacon,
     NoLog,
@@ -108,7 +114,7 @@ enum Class {
 }
 
 impl Boat {
-    fn new(d: &mut Dice) -> Self {
+    pub(crate) fn new(d: &mut Dice) -> Self {
         Self {
             place: [0.0; 2],
             heading: d.between(0.0, 360.0),
@@ -122,7 +128,14 @@ impl Boat {
     }
 
     /// One step, and what her instruments make of it.
-    fn step(&mut self, sea: &Sea, t_s: f64, plane: &Plane, class: Class, d: &mut Dice) -> OwnContext {
+    pub(crate) fn step(
+        &mut self,
+        sea: &Sea,
+        t_s: f64,
+        plane: &Plane,
+        class: Class,
+        d: &mut Dice,
+    ) -> OwnContext {
         if self.tacks && d.uniform() < 0.06 {
             self.heading = normal_deg(self.heading + d.between(60.0, 300.0));
         }
@@ -181,12 +194,7 @@ fn run(seed: u64, class: Class) -> Outcome {
         t_s += STEP_S;
         c.advance(Moment::from_s(t_s), &own);
     }
-    let mut person = Person {
-        place: boat.place,
-        side: if d.uniform() < 0.5 { -1.0 } else { 1.0 },
-        down_error: d.normal(0.12),
-        cross_error: d.normal(0.094),
-    };
+    let mut person = Person::new(boat.place, d);
     let bursts = if class == Class::Beacon { d.between(3.0, 40.0) as usize } else { 0 };
     let minutes = bursts + d.between(15.0, 240.0) as usize;
     let mut own = boat.step(&sea, t_s - STEP_S, &plane, class, &mut Dice(seed));

@@ -10,6 +10,7 @@
 
 mod dice;
 
+mod bad_days;
 mod casualty_falls;
 mod closest;
 mod drift_truth;

@@ -41,6 +41,17 @@ pub enum Act {
         #[serde(default)]
         who: Option<String>,
     },
+    /// Somebody is missing, and nobody saw the fall: it lies on own track between two times.
+    Missing {
+        /// Who.
+        #[serde(default)]
+        who: Option<String>,
+        /// When last seen aboard, at most a day ago: `02:10` by ship's time, `02:10 UTC`, or `90 min` ago.
+        last_seen: String,
+        /// When missed, written likewise; now by default.
+        #[serde(default)]
+        missed: Option<String>,
+    },
     /// Closes a casualty's case, with the reason.
     StandDown {
         /// Which casualty; may be omitted if there is only one.

@@ -15,7 +15,7 @@ pub struct CasualtyQuestion {
     pub casualty: Option<CasualtyId>,
     /// Asks for the sheet to read over the radio.
     pub brief: bool,
-    /// A search pattern: square or sector.
+    /// A search pattern: square, sector, or line, along the datum line.
     pub pattern: Option<String>,
     /// Track spacing in nautical miles.
     pub spacing_nm: Option<f64>,

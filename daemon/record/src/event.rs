@@ -162,9 +162,31 @@ pub struct CasualtyPart {
     pub drift_kn: Option<f64>,
     /// Radius of the circle around the position that contains it with 95 % probability, nautical miles.
     pub radius95_nm: Option<f64>,
+    /// Time since it was last seen aboard, if nobody saw the fall, seconds.
+    #[serde(default)]
+    pub last_seen_s: Option<f64>,
+    /// Time since it was missed, if nobody saw the fall, seconds.
+    #[serde(default)]
+    pub missed_s: Option<f64>,
+    /// The line on which it lies, if the moment of the fall is not known: at most nine places, the earliest fall first.
+    #[serde(default)]
+    pub line: Vec<LinePart>,
     /// The other place where it may be, if what is known of it does not agree.
     #[serde(default)]
     pub elsewhere: Option<ElsewherePart>,
+}
+
+/// A place on a datum line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LinePart {
+    /// Degrees, north positive.
+    pub latitude_deg: f64,
+    /// Degrees, east positive.
+    pub longitude_deg: f64,
+    /// How long ago the fall was if it is here, seconds.
+    pub fell_s: f64,
+    /// How likely it is about here, 0 to 1.
+    pub share: f64,
 }
 
 /// Another place where a casualty may be.

@@ -77,6 +77,9 @@ pub fn casualty() -> CasualtyPart {
         set_deg: Some(20.0),
         drift_kn: Some(0.5),
         radius95_nm: Some(0.03),
+        last_seen_s: None,
+        missed_s: None,
+        line: Vec::new(),
         elsewhere: None,
     }
 }

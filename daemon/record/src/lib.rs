@@ -29,7 +29,7 @@ pub use departure::{Asked, CheckItem, DepartureAct, DepartureSheet, Part, Verdic
 pub use done::{Backup, Done, Nothing, Refusal, SignalTest, Tried};
 pub use drill::{Drill, DrillEnd, Measures};
 pub use entry::{Carried, Entry, Removed, SetAside, reason_words, tally};
-pub use event::{AlertPart, CasualtyPart, ElsewherePart, EventRecord, OwnPart, TargetPart};
+pub use event::{AlertPart, CasualtyPart, ElsewherePart, EventRecord, LinePart, OwnPart, TargetPart};
 pub use handover::{Date, Dated, Handover, LowBeacon, LowBeaconBasis};
 pub use item::{ComesFrom, Item, NoItem};
 pub use json::from_json;

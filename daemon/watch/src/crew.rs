@@ -14,6 +14,20 @@ use terms::{CasualtyId, Moment, ShipTime, Subject, is_hidden, one_line, span};
 /// Most alerts that an answer names by their numbers.
 const NAMED: usize = 5;
 
+/// The name of who is over the side, if one was given.
+///
+/// # Errors
+/// If it is none.
+pub(crate) fn overboard(who: Option<String>) -> Result<Option<String>, ActError> {
+    let who = who.map(|w| w.trim().to_owned()).filter(|w| !w.is_empty());
+    match who {
+        Some(w) if !is_name(&w) => {
+            Err(ActError::Wrong("who went overboard has a name of at most 60 letters".to_owned()))
+        }
+        who => Ok(who),
+    }
+}
+
 /// What is done to alerts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Done {
@@ -59,12 +73,7 @@ impl Watch {
                 if !(0.0..=3600.0).contains(&late_s) {
                     return Err(ActError::Wrong("how many seconds ago is a number from 0 to 3600".into()));
                 }
-                let who = who.map(|w| w.trim().to_owned()).filter(|w| !w.is_empty());
-                if who.as_deref().is_some_and(|w| !is_name(w)) {
-                    return Err(ActError::Wrong(
-                        "who went overboard has a name of at most 60 letters".to_owned(),
-                    ));
-                }
+                let who = overboard(who)?;
                 let late = Duration::from_secs_f64(late_s);
                 if who.is_none()
                     && let Some(id) = self.fender(at, late)
@@ -74,6 +83,7 @@ impl Watch {
                 let id = self.lookout.overboard(at, late, who);
                 Ok(format!("casualty {} marked", id.0))
             }
+            Act::Missing { who, last_seen, missed } => self.missing(at, who, &last_seen, missed.as_deref()),
             Act::StandDown { casualty, reason } => self.stand_down(at, casualty, &reason),
             Act::Declare { what, metres, bearing_deg } => {
                 let declared = Declared::named(&what).ok_or_else(|| {

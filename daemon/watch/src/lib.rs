@@ -13,6 +13,7 @@ mod gear;
 mod input;
 mod keep;
 mod look;
+mod missing;
 mod question;
 mod rhythm;
 mod senses;

@@ -1,6 +1,7 @@
 //! A button pushed aboard.
 
 use super::case::{Case, Kind, Mark, Source, Why};
+use super::fall::{Fell, Line};
 use super::intake::near;
 use super::news::CasualtyNews;
 use super::own::OwnContext;
@@ -14,17 +15,19 @@ const BUTTON_CASES: usize = 32;
 const ONE_PUSH: Duration = Duration::from_secs(10);
 
 impl Casualties {
-    /// A button was pushed. `late`: how long ago the fall was, as far as whoever pushed it knows; the mark is own place
-    /// then. Counts for an open casualty if it is the same crew member's, if it is a trembling hand, or if a beacon was
+    /// A button was pushed, or somebody is missing. `fell`: when the fall was, as far as whoever says so knows; the mark is
+    /// own place then, or the stretch of own track that the time allows. Counts for an open casualty if it is the same crew member's, if it is a trembling hand, or if a beacon was
     /// raised within five minutes and half a mile and no button has been pushed for it yet.
     pub fn overboard(
         &mut self,
         at: Moment,
-        late: Duration,
+        fell: impl Into<Fell>,
         crew: Option<String>,
         own: &OwnContext,
     ) -> CasualtyId {
         self.follow(at, own);
+        let fell = fell.into();
+        let (Fell::Ago(late) | Fell::Between { last_seen: late, .. }) = fell;
         let crew = crew.map(|c| c.trim().to_owned()).filter(|c| !c.is_empty());
         let began = at - late;
         let mark = self.track.place_or_now(began, own).map(|p| Mark {
@@ -32,12 +35,18 @@ impl Casualties {
             position: p.position,
             radius95_nm: p.radius95_nm.max(0.02),
         });
+        let line = Line::of(fell, at, &self.track, own);
         if let Some(index) = self.pushed_already(at, late, crew.as_deref(), mark, own) {
             let case = &mut self.open[index];
             case.pushed = case.pushed.saturating_add(1);
             case.crew = case.crew.take().or(crew);
             case.began = case.began.min(began);
-            case.mark = case.mark.or(mark);
+            // Who says when somebody was last seen knows better than who pushed a button.
+            if line.as_ref().is_some_and(|l| l.unseen || case.mark.is_none()) {
+                (case.mark, case.line) = (mark, line);
+            } else {
+                case.mark = case.mark.or(mark);
+            }
             case.kind = Kind::PersonOverboard;
             let id = case.id;
             self.tell(id, CasualtyNews::Joined);
@@ -45,7 +54,7 @@ impl Casualties {
         }
         let id = self.number();
         let case = Case::new(id, Kind::PersonOverboard, Source::Button, Why::Button, at, began);
-        self.open.push(Case { crew, mark, pushed: 1, ..case });
+        self.open.push(Case { crew, mark, line, pushed: 1, ..case });
         self.tell(id, CasualtyNews::Raised);
         id
     }

@@ -1,5 +1,6 @@
 //! One casualty as it is kept.
 
+use super::fall::Line;
 use super::fixes::Fixes;
 use sentence::Distress;
 use serde::{Deserialize, Serialize};
@@ -176,6 +177,9 @@ pub(crate) struct Case {
     pub elapsed_is: ElapsedIs,
     /// Own place at the likely time of the fall, or a call's position in whole minutes.
     pub mark: Option<Mark>,
+    /// The stretch of own track on which the fall lies, if its moment is not known.
+    #[serde(default)]
+    pub line: Option<Line>,
     pub fixes: Fixes,
     /// When its beacon was last heard; never for a button.
     pub heard: Option<Moment>,
@@ -211,6 +215,7 @@ impl Case {
             began: began.min(raised),
             elapsed_is: ElapsedIs::Exact,
             mark: None,
+            line: None,
             fixes: Fixes::default(),
             heard: None,
             burst: None,
@@ -299,5 +304,8 @@ impl Case {
             m.0 = m.0.saturating_add(by_ms);
         }
         self.fixes.shift_before(limit, by_ms);
+        if let Some(line) = &mut self.line {
+            line.shift_before(limit, by_ms);
+        }
     }
 }

@@ -3,9 +3,10 @@
 //! A burst is one piece of evidence. It counts for the explanation that it fits; one that fits none begins another. Each
 //! burst that fits another takes a vote away, so that a single wrong burst is forgotten after the next right one, and a
 //! beacon that finds itself late is followed after its second. What fits own track at the time of the fall is never
-//! forgotten: only a person can say that it is wrong.
+//! forgotten: only a person can say that it is wrong. Nor is the mark itself, unless a report fits it: one that lies elsewhere
+//! on own track is of a beacon set off late, or of one that errs.
 
-use super::case::{Case, Mark};
+use super::case::Case;
 use super::fixes::{BeaconFix, Doubt, Report, in_whole_minutes};
 use crate::drift::{DriftFrom, Drifter, Filter, Surroundings};
 use std::time::Duration;
@@ -29,6 +30,8 @@ const MOST_VOTES: i32 = 3;
 /// What a mark is worth in votes: alone, and with a burst that fits it.
 const MARK_VOTES: i32 = 2;
 const MARK_AND_BURST_VOTES: i32 = 4;
+/// One without votes is dropped once another has as many.
+const OUTVOTED: i32 = 2;
 /// Odds of one vote (own choice: one burst in five is wrong where reports disagree at all).
 const ODDS: f64 = 4.0;
 
@@ -80,9 +83,9 @@ impl Hypothesis {
             }
     }
 
-    /// How it ranks among others: by what speaks for it, reports before own track, the newer before the older.
-    fn rank(&self) -> (i32, bool, Moment) {
-        (self.score(), self.bursts > 0, self.at())
+    /// How it ranks among others: by what speaks for it, then the more reports, none if it is own track alone, then the newer.
+    fn rank(&self) -> (i32, i32, Moment) {
+        (self.score(), i32::try_from(self.bursts).unwrap_or(MOST_VOTES).min(MOST_VOTES), self.at())
     }
 
     /// When it was last supported.
@@ -128,10 +131,13 @@ pub(super) fn hypotheses(case: &Case, at: Moment, surroundings: &Surroundings) -
         Hypothesis::of(Filter::start(place, at, deviation_nm, drifter, surroundings))
     };
     let mut all: Vec<Hypothesis> = Vec::new();
-    if let Some(mark) = case.mark {
-        let fell = of_mark(&mark, drifter, surroundings);
-        all.push(Hypothesis { by_mark: true, ..fell });
-    }
+    let line = case.line.as_ref().and_then(|l| Filter::along(&l.starts(), drifter, surroundings));
+    let point = || {
+        let mark = case.mark?;
+        let deviation_nm = mark.radius95_nm / RADIUS95_DEVIATIONS;
+        Some(Filter::start(mark.position, mark.at, deviation_nm, drifter, surroundings))
+    };
+    all.extend(line.or_else(point).map(|fell| Hypothesis { by_mark: true, ..Hypothesis::of(fell) }));
     for report in case.fixes.reports().filter(|r| r.fix.at <= at) {
         let (fix, deviation_nm) = (report.fix, fix_deviation_nm(&report.fix));
         if case.gap_ended.is_some_and(|g| fix.at >= g && all.iter().all(|h| h.at() < g)) {
@@ -162,12 +168,10 @@ pub(super) fn hypotheses(case: &Case, at: Moment, surroundings: &Surroundings) -
                 all.push(begun);
             }
         }
-        if all.iter().any(|h| h.by_mark && h.bursts > 0) {
-            // The mark has been explained.
-            all.retain(|h| h.bursts > 0);
-        }
         all.iter_mut().filter(|h| h.bursts > 0).for_each(|h| h.hear_against(report.burst));
-        all.retain(|h| h.score() > 0);
+        // Not at the first word against it: nobody knows yet which of the two is wrong.
+        let best = all.iter().map(Hypothesis::score).max().unwrap_or_default();
+        all.retain(|h| h.score() > 0 || best < OUTVOTED);
         all.sort_by_key(|h| std::cmp::Reverse(h.rank()));
         all.truncate(KEPT);
     }
@@ -185,12 +189,6 @@ pub(super) fn hypotheses(case: &Case, at: Moment, surroundings: &Surroundings) -
     }
     all.sort_by_key(|h| std::cmp::Reverse(h.rank()));
     all
-}
-
-/// Where a mark puts the casualty.
-fn of_mark(mark: &Mark, drifter: Drifter, surroundings: &Surroundings) -> Hypothesis {
-    let deviation_nm = mark.radius95_nm / RADIUS95_DEVIATIONS;
-    Hypothesis::of(Filter::start(mark.position, mark.at, deviation_nm, drifter, surroundings))
 }
 
 /// Whether a beacon that says it moves faster than anything drifts (in a helicopter, aboard a ship) can have come so far.

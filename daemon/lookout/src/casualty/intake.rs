@@ -187,14 +187,20 @@ impl Casualties {
             c.takes(&message.identity)
                 && c.kind == Kind::PersonOverboard
                 && at.since(c.raised) <= TAKEN_OVER_WITHIN
-                && near(place, c.fixes.last().map(|f| f.position).or(c.mark.map(|m| m.position)))
+                && (near(place, c.fixes.last().map(|f| f.position).or(c.mark.map(|m| m.position)))
+                    || c.line
+                        .as_ref()
+                        .zip(place)
+                        .is_some_and(|(l, (p, off_nm))| l.off_nm(p) <= TAKEN_OVER_NM + off_nm))
         };
         let same = |c: &Case| match (c.crew.as_deref(), crew) {
             (Some(a), Some(b)) => a.eq_ignore_ascii_case(b),
             _ => false,
         };
         let free = |c: &Case| c.crew.is_none() || crew.is_none();
-        let named = self.open.iter().position(|c| fits(c) && same(c));
+        // Whoever has been missed since is now heard, wherever that is.
+        let missed = |c: &Case| c.line.as_ref().is_some_and(|l| l.unseen) && c.takes(&message.identity);
+        let named = self.open.iter().position(|c| (fits(c) || missed(c)) && same(c));
         named.or_else(|| self.open.iter().rposition(|c| fits(c) && free(c)))
     }
 

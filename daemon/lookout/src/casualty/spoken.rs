@@ -52,8 +52,11 @@ pub fn aloud(s: &CasualtyState) -> String {
     if doubt.is_some() && speech::words(&whole) > MOST_WORDS { line("") } else { whole }
 }
 
-/// Side, distance, and what it does.
+/// Side, distance, and what it does; of a line, which no side and distance describe, the way back.
 fn where_aloud(s: &CasualtyState) -> String {
+    if let Some((seen, _)) = s.unseen.filter(|_| !s.line.is_empty()) {
+        return format!("last seen {} ago, turn back along own track", speech::time(seen.as_secs_f64()));
+    }
     let Some(range_nm) = s.range_nm else { return "position not known".to_owned() };
     let radius_nm = s.radius95_nm.unwrap_or(0.0).hypot(s.reckoned.map_or(0.0, |r| r.error_nm));
     if range_nm <= CLOSE_BY_NM || (radius_nm >= range_nm && radius_nm < NEAR_NM) {
@@ -88,7 +91,10 @@ pub fn in_full(s: &CasualtyState) -> String {
     let since = if s.elapsed_is == ElapsedIs::AtLeast { "at least " } else { "" };
     // A beacon starts some time after the fall; a button gives the time of the fall itself.
     let heard = if s.source == Source::Ais && s.why != Why::Button { "first heard " } else { "" };
-    parts.push(format!("{heard}{since}{} ago", duration_words(s.elapsed)));
+    parts.push(match s.unseen {
+        Some((seen, missed)) => unseen_words(s, seen, missed),
+        None => format!("{heard}{since}{} ago", duration_words(s.elapsed)),
+    });
     if let Some(d) = s.drift {
         parts.push(drift_words(d));
     }
@@ -192,6 +198,30 @@ fn estimated(s: &CasualtyState) -> &'static str {
         Placed::Estimated => "estimated ",
         Placed::Reported | Placed::None => "",
     }
+}
+
+/// A fall that nobody saw, in words, with the line on which the casualty lies: from the younger end, which is the nearer one
+/// to begin with.
+fn unseen_words(s: &CasualtyState, seen: Duration, missed: Duration) -> String {
+    let missed = match missed.as_secs() {
+        0..60 => "just now".to_owned(),
+        _ => format!("{} ago", duration_words(missed)),
+    };
+    let mut text = format!("last seen {} ago, missed {missed}", duration_words(seen));
+    if let Some((old, young)) = s.line.first().zip(s.line.last()) {
+        let nm: f64 = s.line.windows(2).map(|w| w[0].place.range_and_bearing(w[1].place).0).sum();
+        text.push_str(&format!(
+            ", on a line of {} from {} (just before missed) to {} (just after last seen)",
+            range_words(nm),
+            young.place,
+            old.place
+        ));
+    }
+    if s.line_unknown > 0.005 {
+        let percent = (100.0 * s.line_unknown).max(1.0);
+        text.push_str(&format!(", own track not known for {percent:.0} % of that time"));
+    }
+    text
 }
 
 /// The other place where it may be, in words: "one report 1.70 nautical miles off does not fit, bearing 045 true".

@@ -4,7 +4,7 @@ use super::case::{Case, ElapsedIs, Identity, Kind, Source, StandDown, Whose, Why
 use super::fixes::{BeaconFix, Doubt};
 use super::own::{Known, OwnContext, RelativeTo, SetDrift};
 use super::whereabouts::{self, Whereabouts};
-use crate::drift::{DriftFrom, Surroundings};
+use crate::drift::{DriftFrom, OnLine, Surroundings};
 use crate::hearing::TELLING_NM;
 use std::time::Duration;
 use terms::{CasualtyId, Mmsi, Moment, Position, normal_deg};
@@ -121,6 +121,13 @@ pub struct CasualtyState {
     pub place: Option<Position>,
     /// Radius around it that holds the casualty with 95 %.
     pub radius95_nm: Option<f64>,
+    /// How long ago the fall can have been, if nobody saw it: last seen, and missed.
+    pub unseen: Option<(Duration, Duration)>,
+    /// The line on which it lies, in the order of the moments of the fall: at most nine places. Empty where the moment is
+    /// known.
+    pub line: Vec<OnLine>,
+    /// The share of that time for which own track is not known.
+    pub line_unknown: f64,
     /// The other place where it may be, if the clues do not agree.
     pub elsewhere: Option<Elsewhere>,
     /// Where it was last known to be, and when: its last good fix, else the mark.
@@ -211,6 +218,8 @@ pub(super) fn of(
         position: whereabouts.placed,
         place,
         radius95_nm: whereabouts.radius95_nm,
+        unseen: case.line.as_ref().filter(|l| l.unseen).map(|l| (at.since(l.since), at.since(l.until))),
+        line_unknown: case.line.as_ref().map_or(0.0, |l| l.unknown),
         elsewhere: elsewhere(&whereabouts, here),
         last_known: last_known(case, whereabouts.last),
         reckoned: reckoned(case, at, own),
@@ -227,6 +236,7 @@ pub(super) fn of(
         reach_at_present: reach(range_nm, own.velocity(at).map(|v| v.drift_kn)),
         reach_under_engine: reach(range_nm, own.motoring_speed_kn),
         heard_age: age(case.heard),
+        line: whereabouts.line,
         fix_age: age(whereabouts.last.map(|f| f.at)),
         doubtful: whereabouts.doubtful.map(|(f, d)| (f.position, d)),
         battery_low: case.battery_low,

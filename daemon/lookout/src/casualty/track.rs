@@ -13,10 +13,16 @@ const NEAR_STEP: Duration = Duration::from_secs(2);
 const NEAR_POINTS: usize = 900;
 const FAR_STEP: Duration = Duration::from_secs(30);
 const FAR_POINTS: usize = 2880;
-/// Points of the far part that a snapshot carries, one a minute.
-const SNAPSHOT_POINTS: usize = 256;
+/// Of the far part a snapshot carries every second point of the last four hours and every tenth of the rest: one a minute,
+/// and one in five.
+const SNAPSHOT_NEAR: usize = 512;
+const SNAPSHOT_STEPS: [usize; 2] = [2, 10];
 /// Between two points no more than this apart she is assumed to have gone straight.
 const STRAIGHT: Duration = Duration::from_secs(120);
+/// Between two no more than this apart, no further aside than she can sail in that time.
+const BRIDGED: Duration = Duration::from_secs(900);
+/// As fast as she sails (own choice).
+const MOST_KN: f64 = 10.0;
 
 /// A fix no further than this from the track, and than it drifts, fits it (own choice: the error of a small receiver awash,
 /// and the way she makes in half a minute).
@@ -25,8 +31,29 @@ const BESIDE_TRACK_NM: f64 = 0.15;
 /// Where own vessel was. Bounded: 900 near points and 2,880 far ones.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Track {
+    #[serde(with = "points")]
     near: VecDeque<Known<Position>>,
+    #[serde(with = "points")]
     far: VecDeque<Known<Position>>,
+}
+
+/// Points as rows of numbers, milliseconds, latitude and longitude: a day of them is kept at each event.
+mod points {
+    use super::{Known, Moment, Position, VecDeque};
+    use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
+
+    pub fn serialize<S: Serializer>(points: &VecDeque<Known<Position>>, s: S) -> Result<S::Ok, S::Error> {
+        let row = |k: &Known<Position>| (k.at.0, k.value.latitude_deg(), k.value.longitude_deg());
+        points.iter().map(row).collect::<Vec<_>>().serialize(s)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<VecDeque<Known<Position>>, D::Error> {
+        let rows = Vec::<(i64, f64, f64)>::deserialize(d)?;
+        let known = |(at, latitude_deg, longitude_deg)| {
+            Position::new(latitude_deg, longitude_deg).map(|p| Known::new(p, Moment(at)))
+        };
+        rows.into_iter().map(known).collect::<Result<_, _>>().map_err(de::Error::custom)
+    }
 }
 
 /// A place on the track.
@@ -61,26 +88,33 @@ impl Track {
         let points = if inside { &self.near } else { &self.far };
         let after = points.iter().find(|p| p.at >= at).or(self.near.iter().find(|p| p.at >= at));
         let before = points.iter().rev().find(|p| p.at <= at);
-        if let (Some(a), Some(b)) = (before, after) {
-            let whole_s = b.at.seconds_from(a.at);
-            if b.at.since(a.at) <= STRAIGHT {
-                let part = if whole_s > 0.0 { at.seconds_from(a.at) / whole_s } else { 0.0 };
-                let plane = Plane::at(a.value);
-                let (east, north) = plane.east_north(b.value);
+        if let (Some(a), Some(b)) = (before, after)
+            && b.at.since(a.at) <= BRIDGED
+        {
+            let (whole_s, short) = (b.at.seconds_from(a.at), b.at.since(a.at) <= STRAIGHT);
+            let part = if whole_s > 0.0 { at.seconds_from(a.at) / whole_s } else { 0.0 };
+            let plane = Plane::at(a.value);
+            let (east, north) = plane.east_north(b.value);
+            let straight_nm = east.hypot(north);
+            let aside_nm = if short {
                 // A turn between the points bends the way by less than a tenth of it.
-                let slack = 0.1 * east.hypot(north);
-                return Some(OnTrack {
-                    position: plane.position(east * part, north * part),
-                    radius95_nm: 0.01 + slack.min(0.1),
-                });
-            }
+                (0.1 * straight_nm).min(0.1)
+            } else {
+                // All ways of that length from one point to the other lie in an ellipse.
+                let longest_nm = (MOST_KN * whole_s / 3600.0).max(straight_nm);
+                (longest_nm * longest_nm - straight_nm * straight_nm).sqrt() * (part * (1.0 - part)).sqrt()
+            };
+            return Some(OnTrack {
+                position: plane.position(east * part, north * part),
+                radius95_nm: 0.01 + aside_nm,
+            });
         }
         let gap = |k: &&Known<Position>| at.since(k.at).max(k.at.since(at));
         let nearest = [before, after].into_iter().flatten().min_by_key(gap)?;
         let gap = gap(&nearest);
         (gap <= Duration::from_secs(3600)).then(|| OnTrack {
             position: nearest.value,
-            radius95_nm: 0.01 + 10.0 * gap.as_secs_f64() / 3600.0,
+            radius95_nm: 0.01 + MOST_KN * gap.as_secs_f64() / 3600.0,
         })
     }
 
@@ -104,10 +138,13 @@ impl Track {
         })
     }
 
-    /// The far part thinned to a point a minute, the last 256: what is worth keeping through a reboot.
+    /// The far part thinned, a whole day of it: what is worth keeping through a reboot.
     pub fn thinned(&self) -> Self {
-        let far: VecDeque<_> =
-            self.far.iter().rev().step_by(2).take(SNAPSHOT_POINTS).rev().copied().collect();
+        let [near, far] = SNAPSHOT_STEPS;
+        let kept = |n: &usize| n.is_multiple_of(if *n < SNAPSHOT_NEAR { near } else { far });
+        let newest_first = self.far.iter().rev().enumerate().filter(|(n, _)| kept(n)).map(|(_, p)| *p);
+        let mut far: VecDeque<_> = newest_first.collect();
+        far.make_contiguous().reverse();
         Self { near: VecDeque::new(), far }
     }
 

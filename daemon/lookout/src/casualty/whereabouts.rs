@@ -5,7 +5,7 @@ use super::evidence::{self, Hypothesis};
 use super::fixes::{BeaconFix, Doubt};
 use super::own::SetDrift;
 use super::state::{Placed, SILENT_AFTER};
-use crate::drift::{Datum, DriftFrom, Explanation, Outline, Surroundings, radius95_nm};
+use crate::drift::{Datum, DriftFrom, Explanation, OnLine, Outline, Surroundings, radius95_nm};
 use crate::search::Searched;
 use terms::{Moment, Position};
 
@@ -16,6 +16,8 @@ pub(super) struct Whereabouts {
     pub radius95_nm: Option<f64>,
     pub drift: Option<SetDrift>,
     pub drift_from: DriftFrom,
+    /// The line on which it lies, if the moment of the fall is not known.
+    pub line: Vec<OnLine>,
     /// The newest fix that fits.
     pub last: Option<BeaconFix>,
     /// The other place that it may be at.
@@ -23,6 +25,9 @@ pub(super) struct Whereabouts {
     /// The newest position that is not believed, and why.
     pub doubtful: Option<(BeaconFix, Doubt)>,
 }
+
+/// A mark less likely than this is no longer spoken of; the region still holds it (own choice).
+const LEAST_SHARE: f64 = 0.05;
 
 /// Another place that explains some of the clues.
 pub(super) struct Other {
@@ -45,6 +50,7 @@ fn aground(case: &Case) -> Whereabouts {
         radius95_nm: lies.map(|l| l.2),
         drift: None,
         drift_from: DriftFrom::Nothing,
+        line: Vec::new(),
         last: case.fixes.last().copied(),
         elsewhere: None,
         doubtful: case.fixes.doubtful(),
@@ -65,6 +71,7 @@ pub(super) fn of(case: &Case, at: Moment, surroundings: &Surroundings) -> Wherea
             radius95_nm: None,
             drift: None,
             drift_from: DriftFrom::Nothing,
+            line: Vec::new(),
             last: None,
             elsewhere: None,
             doubtful: case.fixes.doubtful(),
@@ -86,6 +93,7 @@ pub(super) fn of(case: &Case, at: Moment, surroundings: &Surroundings) -> Wherea
         radius95_nm: since.is_none_or(known_age).then(|| radius95_nm(&first.filter, &motions, place)),
         drift: (first.drift_from != DriftFrom::Nothing).then_some(outline.drift),
         drift_from: first.drift_from,
+        line: outline.line,
         last: first.last,
         elsewhere: other(&all, surroundings),
         doubtful: misfit(&all).or(case.fixes.doubtful()),
@@ -100,10 +108,12 @@ fn carried_on(fix: &BeaconFix, at: Moment, drift: SetDrift) -> Position {
 
 /// The second of several explanations.
 fn other(all: &[Hypothesis], surroundings: &Surroundings) -> Option<Other> {
-    let second = all.get(1)?;
+    let whole: f64 = all.iter().map(Hypothesis::weight).sum();
+    // What was reported is said; a mark only while it is likely.
+    let worth = |h: &&Hypothesis| h.bursts > 0 || h.weight() >= LEAST_SHARE * whole;
+    let second = all.iter().skip(1).find(worth)?;
     let motions = second.filter.motions(surroundings);
     let place = Outline::of(&second.filter, &motions).place;
-    let whole: f64 = all.iter().map(Hypothesis::weight).sum();
     Some(Other {
         place,
         radius95_nm: radius95_nm(&second.filter, &motions, place),

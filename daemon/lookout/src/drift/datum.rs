@@ -55,6 +55,88 @@ pub struct Further {
     pub share: f64,
 }
 
+/// A place on the datum line: where the casualty is if the fall was at that moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OnLine {
+    /// The moment of the fall.
+    pub fell: Moment,
+    /// Where that is now.
+    pub place: Position,
+    /// How likely it is about here, from 0 to 1; all places of a line together make 1.
+    pub share: f64,
+}
+
+/// Places of a datum line that is handed on.
+pub const LINE_POINTS: usize = 9;
+/// A line handed on goes no further aside than this from the whole of it, as far as so few places allow.
+const LINE_BENDS_NM: f64 = 0.02;
+
+/// A line cut down to the places that show its course best; what is left out counts for the nearest that stays.
+fn cut_down(line: &[OnLine]) -> Vec<OnLine> {
+    let Some((first, last)) = line.first().zip(line.last()) else { return Vec::new() };
+    let plane = Plane::at(first.place);
+    let points: Vec<[f64; 2]> = line.iter().map(|p| plane.east_north(p.place).into()).collect();
+    let mut kept = vec![0, line.len() - 1];
+    while kept.len() < LINE_POINTS {
+        let aside = |i: usize| {
+            let from = kept.iter().filter(|k| **k <= i).max().map_or(first.place, |k| line[*k].place);
+            let to = kept.iter().filter(|k| **k >= i).min().map_or(last.place, |k| line[*k].place);
+            aside_nm(points[i], plane.east_north(from).into(), plane.east_north(to).into())
+        };
+        let furthest = (0..line.len()).map(|i| (i, aside(i))).max_by(|a, b| a.1.total_cmp(&b.1));
+        match furthest.filter(|f| f.1 > LINE_BENDS_NM) {
+            Some((i, _)) => kept.push(i),
+            None => break,
+        }
+    }
+    kept.sort_unstable();
+    kept.dedup();
+    let mut out: Vec<OnLine> = kept.iter().map(|k| OnLine { share: 0.0, ..line[*k] }).collect();
+    for (point, on) in points.iter().zip(line) {
+        let off = |o: &&mut OnLine| {
+            let (east, north) = plane.east_north(o.place);
+            (east - point[0]).hypot(north - point[1])
+        };
+        if let Some(nearest) = out.iter_mut().min_by(|a, b| off(a).total_cmp(&off(b))) {
+            nearest.share += on.share;
+        }
+    }
+    out
+}
+
+/// How far a point lies from the stretch between two others.
+fn aside_nm(point: [f64; 2], from: [f64; 2], to: [f64; 2]) -> f64 {
+    let way = [to[0] - from[0], to[1] - from[1]];
+    let off = [point[0] - from[0], point[1] - from[1]];
+    let length2 = way[0] * way[0] + way[1] * way[1];
+    let part =
+        if length2 > 0.0 { ((off[0] * way[0] + off[1] * way[1]) / length2).clamp(0.0, 1.0) } else { 0.0 };
+    (off[0] - part * way[0]).hypot(off[1] - part * way[1])
+}
+
+/// The line that Gaussians of several starts make, each with the weight given for it; empty of one start.
+fn line_of<'m>(plane: &Plane, motions: impl Iterator<Item = (&'m Motion, f64)>) -> Vec<OnLine> {
+    // Weight, and the sums of the places by weight; the ends of a line weigh next to nothing.
+    let mut all: Vec<(Moment, f64, [f64; 2], f64)> = Vec::new();
+    for (m, after) in motions {
+        let (sum, w) = ([m.weight * m.mean[0], m.weight * m.mean[1]], m.weight);
+        match all.last_mut().filter(|l| l.0 == m.began) {
+            Some(l) => *l = (l.0, l.1 + w, [l.2[0] + sum[0], l.2[1] + sum[1]], l.3 + after),
+            None => all.push((m.began, w, sum, after)),
+        }
+    }
+    if all.len() < 2 {
+        return Vec::new();
+    }
+    let whole: f64 = all.iter().map(|l| l.3).sum::<f64>().max(1e-300);
+    let on = |(fell, w, sum, after): (Moment, f64, [f64; 2], f64)| OnLine {
+        fell,
+        place: plane.position(sum[0] / w, sum[1] / w),
+        share: after / whole,
+    };
+    cut_down(&all.into_iter().map(on).collect::<Vec<_>>())
+}
+
 /// The datum at a moment.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Datum {
@@ -78,6 +160,8 @@ pub struct Datum {
     pub circle95_nm2: f64,
     /// The other regions that may hold it, the likeliest first.
     pub further: Vec<Further>,
+    /// The line on which it lies, in the order of the moments of the fall; empty where the moment is known.
+    pub line: Vec<OnLine>,
     parts: Vec<Part>,
     searched: Vec<Searched>,
 }
@@ -86,6 +170,7 @@ pub struct Datum {
 pub(crate) struct Outline {
     pub place: Position,
     pub drift: SetDrift,
+    pub line: Vec<OnLine>,
 }
 
 /// The weighted mean of a quantity of all Gaussians.
@@ -99,6 +184,7 @@ impl Outline {
         Self {
             place: filter.plane.position(mean(motions, 0), mean(motions, 1)),
             drift: SetDrift::from_components(mean(motions, 2), mean(motions, 3)),
+            line: line_of(&filter.plane, motions.iter().map(|m| (m, m.weight))),
         }
     }
 }
@@ -146,6 +232,7 @@ impl Datum {
             area95_nm2: parts.iter().map(|p| p.area95_nm2).sum(),
             circle95_nm2: parts.iter().map(|p| PI * p.radius95_nm * p.radius95_nm).sum(),
             further,
+            line: first.line.clone(),
             parts,
             searched,
         })
@@ -155,6 +242,21 @@ impl Datum {
     /// whichever of them is.
     pub fn holds(&self, place: Position) -> bool {
         self.parts.iter().any(|p| p.holds(place, &self.searched, self.at))
+    }
+
+    /// How likely the casualty is at places like these, after the searches so far, from 0 to 1.
+    pub fn share(&self, of: impl Fn(Position) -> bool) -> f64 {
+        let (mut inside, mut whole) = (0.0, 0.0);
+        for part in &self.parts {
+            for point in part.points(&self.searched, self.at) {
+                let weight = part.weight * point.weight;
+                whole += weight;
+                if of(part.plane.position(point.place[0], point.place[1])) {
+                    inside += weight;
+                }
+            }
+        }
+        if whole > 0.0 { inside / whole } else { 0.0 }
     }
 
     /// Probability that the searches so far would have missed the casualty.
@@ -170,6 +272,7 @@ impl Datum {
 struct Part {
     plane: Plane,
     lobes: Vec<Lobe>,
+    line: Vec<OnLine>,
     /// How likely it is right, before and after the search.
     weight: f64,
     mass: f64,
@@ -187,6 +290,7 @@ impl Part {
         let mut part = Self {
             plane: e.filter.plane,
             lobes: motions.into_iter().map(Lobe::of).collect(),
+            line: outline.line,
             weight: e.weight,
             mass: e.weight,
             place: outline.place,
@@ -194,15 +298,17 @@ impl Part {
             area95_nm2: 0.0,
             least_density: 0.0,
         };
-        let points = points(part.lobes.iter().map(|l| &l.motion), POINTS, |place, velocity| {
-            part.missed(place, velocity, searched, at)
-        });
+        let points = part.points(searched, at);
         let whole: f64 = points.iter().map(|p| p.weight).sum();
         // The weights of all points add up to one where nothing is searched.
         part.mass *= whole;
         if whole > 0.0 {
             let mut middle = [part.mean(0), part.mean(1)];
             if !searched.is_empty() {
+                // As many points of each Gaussian, in their order.
+                let each = points.len() / part.lobes.len();
+                let after = points.chunks(each).map(|c| c.iter().map(|p| p.weight).sum());
+                part.line = line_of(&part.plane, part.lobes.iter().map(|l| &l.motion).zip(after));
                 middle = [0, 1].map(|i| points.iter().map(|p| p.weight * p.place[i]).sum::<f64>() / whole);
                 part.place = part.plane.position(middle[0], middle[1]);
             }
@@ -215,6 +321,12 @@ impl Part {
         let inside = densities.iter().zip(&points).filter(|(d, _)| **d >= part.least_density);
         part.area95_nm2 = inside.map(|(_, p)| p.before / part.drawn_by(p.place)).sum();
         part
+    }
+
+    /// Points with their weights after the search.
+    fn points(&self, searched: &[Searched], at: Moment) -> Vec<Point> {
+        let motions = self.lobes.iter().map(|l| &l.motion);
+        points(motions, POINTS, |place, velocity| self.missed(place, velocity, searched, at))
     }
 
     fn mean(&self, i: usize) -> f64 {
@@ -277,9 +389,10 @@ fn points<'m>(
     let table = NORMALS.get_or_init(|| (1..=NUMBERS).map(normals).collect());
     let each = (count / motions.len().max(1)).clamp(LEAST_POINTS, table.len());
     let mut out = Vec::with_capacity(motions.len() * each);
-    for m in motions {
+    for (n, m) in motions.enumerate() {
         let root = cholesky(&m.covariance);
-        for z in table.iter().take(each) {
+        // Each takes up where the last left off, so that many Gaussians of few points do not all have the same ones.
+        for z in table.iter().cycle().skip(n * each % table.len()).take(each) {
             let x: [f64; 4] =
                 std::array::from_fn(|r| m.mean[r] + root[r].iter().zip(z).map(|(c, z)| c * z).sum::<f64>());
             let (place, velocity) = ([x[0], x[1]], [x[2], x[3]]);

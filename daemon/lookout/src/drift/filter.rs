@@ -53,6 +53,8 @@ impl Drifter {
 /// One of the Gaussians.
 #[derive(Debug, Clone, PartialEq)]
 struct Lobe {
+    /// When it started.
+    began: Moment,
     /// +1 to the right of downwind, −1 to the left.
     side: f64,
     /// Logarithm of its weight.
@@ -64,6 +66,8 @@ struct Lobe {
 /// Position and velocity of one Gaussian: east, north in nautical miles; east, north in knots.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Motion {
+    /// When it started.
+    pub began: Moment,
     /// Whether its leeway is to the right of downwind.
     pub right: bool,
     pub weight: f64,
@@ -83,13 +87,13 @@ pub(crate) struct Filter {
 
 /// A place where it may have started.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Start {
-    at: Moment,
-    place: Position,
+pub(crate) struct Start {
+    pub at: Moment,
+    pub place: Position,
     /// To the east and north, in square nautical miles.
-    covariance: Matrix<2, 2>,
+    pub covariance: Matrix<2, 2>,
     /// How likely it started here, in any unit.
-    weight: f64,
+    pub weight: f64,
 }
 
 /// What makes up velocity in a spell: the known part of each side, and the directions of the unknown parts.
@@ -217,6 +221,26 @@ impl Filter {
         Self { plane, at, drifter, lobes: lobes(&plane, &start, surroundings).into() }
     }
 
+    /// Starts at one of several places, each at its own moment, and is carried on to the last of these moments. `None`
+    /// of no place. The starts are in the order of time.
+    pub fn along(starts: &[Start], drifter: Drifter, surroundings: &Surroundings) -> Option<Self> {
+        let plane = Plane::at(starts.get(starts.len() / 2)?.place);
+        let at = starts.last()?.at;
+        // Backward, so that each stretch of time is worked out once for all that started before it.
+        let (mut rest, mut from) = (Passage::none(), at);
+        let mut all = Vec::with_capacity(2 * starts.len());
+        for start in starts.iter().rev() {
+            rest = Passage::over(start.at, from, &drifter, surroundings).then(&rest);
+            from = start.at;
+            for mut lobe in lobes(&plane, start, surroundings) {
+                rest.take(&mut lobe);
+                all.push(lobe);
+            }
+        }
+        all.reverse();
+        Some(Self { plane, at, drifter, lobes: all })
+    }
+
     /// Carries it on to a moment; does nothing for one in the past.
     pub fn carry(&mut self, to: Moment, surroundings: &Surroundings) {
         if to <= self.at {
@@ -293,6 +317,7 @@ impl Filter {
                 mean[2 + axis] += push.base_kn[axis] + lobe.side * push.cross_kn[axis];
             }
             Motion {
+                began: lobe.began,
                 right: lobe.side > 0.0,
                 weight: (lobe.log_weight - best).exp() / all,
                 mean,
@@ -319,7 +344,7 @@ fn lobes(plane: &Plane, start: &Start, surroundings: &Surroundings) -> [Lobe; 2]
     let (east, north) = plane.east_north(start.place);
     let state = [east, north, 0.0, 0.0, 0.0, 0.0];
     let log_weight = start.weight.max(1e-12).ln();
-    [-1.0, 1.0].map(|side| Lobe { side, log_weight, state, covariance })
+    [-1.0, 1.0].map(|side| Lobe { began: start.at, side, log_weight, state, covariance })
 }
 
 /// A quadratic form of a vector.

@@ -7,10 +7,10 @@ mod matrix;
 mod surroundings;
 mod water;
 
-pub use datum::{Datum, DriftFrom, Further};
+pub use datum::{Datum, DriftFrom, Further, LINE_POINTS, OnLine};
 pub use leeway::{Leeway, Posture, at_10_m};
 pub use water::{Current, CurrentFrom};
 
 pub(crate) use datum::{Explanation, Outline, radius95_nm};
-pub(crate) use filter::{Drifter, Filter};
+pub(crate) use filter::{Drifter, Filter, Start};
 pub(crate) use surroundings::{Spell, Surroundings};

@@ -2,10 +2,11 @@
 
 use super::Lookout;
 use crate::Finding;
-use crate::casualty::{CasualtyState, Gap, Kind, News, NoSuchCasualty, OwnContext, Snapshot, StandDown};
+use crate::casualty::{
+    CasualtyState, Fell, Gap, Kind, News, NoSuchCasualty, OwnContext, Snapshot, StandDown,
+};
 use crate::search::{Plan, Searched, Vessel, Wish, brief};
 use std::cell::RefCell;
-use std::time::Duration;
 use terms::{CasualtyId, Moment, Subject, span, three_digits};
 
 /// What looks worked out since the last input, kept for the looks to come: several ask for the same casualty, for her alert's
@@ -79,10 +80,11 @@ fn count(what: usize) {
 }
 
 impl Lookout {
-    /// A button was pushed for somebody who went over the side `late` ago. Marks own place at that time.
-    pub fn overboard(&mut self, at: Moment, late: Duration, crew: Option<String>) -> CasualtyId {
+    /// A button was pushed for somebody who went over the side, or somebody is missing. Marks own place at that time, or
+    /// the stretch of own track on which the fall lies.
+    pub fn overboard(&mut self, at: Moment, fell: impl Into<Fell>, crew: Option<String>) -> CasualtyId {
         let own = self.context(at);
-        let id = self.casualties.overboard(at, late, crew, &own);
+        let id = self.casualties.overboard(at, fell, crew, &own);
         self.gather_news();
         id
     }

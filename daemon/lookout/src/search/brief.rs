@@ -39,6 +39,9 @@ pub fn brief(
     sheet.call(vessel, own);
     sheet.casualty(vessel, s);
     sheet.datum(datum);
+    for text in datum.map_or_else(Vec::new, |d| super::line::sheet(s, d, current, own, utc)) {
+        sheet.line(&text);
+    }
     sheet.weather(own, current);
     sheet.searched(searched);
     sheet.out
@@ -212,6 +215,9 @@ impl Sheet {
         for s in searched {
             let form = match s.area {
                 Area::Circle { radius_nm } => format!("circle of {radius_nm:.2} nm round"),
+                Area::Line { half_nm, .. } => {
+                    format!("along the datum line, {half_nm:.2} nm to either side, from")
+                }
                 Area::Square { half_nm, side_deg } => {
                     format!("square of {:.2} nm a side, one side {side_deg:03.0} true, round", 2.0 * half_nm)
                 }

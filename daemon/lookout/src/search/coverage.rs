@@ -1,5 +1,7 @@
 //! What a search covers, and how likely it is to find what is there.
 
+use super::line;
+use crate::drift::LINE_POINTS;
 use serde::{Deserialize, Serialize};
 use terms::{Moment, Plane, Position};
 
@@ -25,6 +27,13 @@ pub enum Area {
         /// Direction of one side, true.
         side_deg: f64,
     },
+    /// Along a line.
+    Line {
+        /// The places it goes through; the last is repeated where there are fewer.
+        through: [Position; LINE_POINTS],
+        /// How far to either side.
+        half_nm: f64,
+    },
 }
 
 /// An area searched in vain, as it lay at one moment; it counts as drifting on with the casualty.
@@ -32,7 +41,7 @@ pub enum Area {
 pub struct Searched {
     /// The moment: the middle of the search.
     pub at: Moment,
-    /// Its middle then.
+    /// Its middle then; where it begins, if it is along a line.
     pub centre: Position,
     /// Its form.
     pub area: Area,
@@ -46,6 +55,7 @@ impl Searched {
         let (east, north) = Plane::at(self.centre).east_north(place);
         match self.area {
             Area::Circle { radius_nm } => east.hypot(north) <= radius_nm,
+            Area::Line { through, half_nm } => line::off_nm(&through, place) <= half_nm,
             Area::Square { half_nm, side_deg } => {
                 let (sin, cos) = side_deg.to_radians().sin_cos();
                 (east * sin + north * cos).abs() <= half_nm && (east * cos - north * sin).abs() <= half_nm

@@ -34,6 +34,7 @@ impl Pattern {
         match self {
             Self::ExpandingSquare => "expanding square",
             Self::Sector => "sector search",
+            Self::TrackLine => "along the datum line",
         }
     }
 }
@@ -42,12 +43,12 @@ impl Plan {
     /// What it is, in a line.
     pub fn title(&self) -> String {
         let pass = if self.second_pass { ", second pass" } else { "" };
-        format!(
-            "Search {}: {}{pass}, {:.2} nm round the datum",
-            self.number,
-            self.pattern.words(),
-            self.radius_nm
-        )
+        let covers = match self.pattern {
+            Pattern::TrackLine => "to either side",
+            Pattern::ExpandingSquare | Pattern::Sector => "round the datum",
+        };
+        let (number, words) = (self.number, self.pattern.words());
+        format!("Search {number}: {words}{pass}, {:.2} nm {covers}", self.radius_nm)
     }
 
     /// The plan to be read at the chart table: cautions first, then leg by leg. `utc` is that of `now`.
@@ -75,12 +76,36 @@ impl Plan {
                 clock(self.holds_until, now, utc)
             ),
         );
-        line(&mut out, &format!("Next search: {:.2} nm round the datum then.", self.next_radius_nm));
+        if let Some(share) = self.containment {
+            line(&mut out, &self.line_covered(share));
+        }
+        line(
+            &mut out,
+            &match self.pattern {
+                Pattern::TrackLine => "Next search: the second pass, one spacing to either side.".to_owned(),
+                Pattern::ExpandingSquare | Pattern::Sector => {
+                    format!("Next search: {:.2} nm round the datum then.", self.next_radius_nm)
+                }
+            },
+        );
         let legs = self.approach.iter().map(|l| ("to the datum".to_owned(), l));
         for (name, l) in legs.chain((1..).zip(&self.legs).map(|(n, l): (usize, _)| (format!("leg {n}"), l))) {
             line(&mut out, &leg_text(&name, l, now, utc));
         }
         out
+    }
+
+    /// What a search along the line is worth.
+    fn line_covered(&self, share: f64) -> String {
+        let within = format!(
+            "The casualty lies within {:.2} nm of these legs {:.0} times in 100",
+            self.radius_nm,
+            100.0 * share
+        );
+        match self.probability_of_detection {
+            Some(pod) => format!("{within}: this search finds it {:.0} times in 100.", 100.0 * share * pod),
+            None => within + ".",
+        }
     }
 
     /// Points of the route over ground with their names and the times to be there.

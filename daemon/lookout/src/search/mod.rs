@@ -3,6 +3,7 @@
 mod brief;
 mod coverage;
 mod export;
+mod line;
 mod plan;
 mod survival;
 mod sweep;

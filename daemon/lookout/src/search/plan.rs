@@ -4,6 +4,7 @@
 //! each leg is a heading through the water and a time, with the track over ground given alongside.
 
 use super::coverage::{Area, Searched, probability_of_detection};
+use super::line;
 use super::sweep::Sweep;
 use crate::casualty::{OwnContext, SetDrift, WindFrom};
 use crate::drift::{Current, CurrentFrom, Datum};
@@ -20,6 +21,8 @@ pub enum Pattern {
     /// Out, across and in again three times: nine legs of one radius, turns of 120° to starboard, through the
     /// datum each time. For a datum that is well known.
     Sector,
+    /// Along the datum line from its nearer end, for somebody whom nobody saw fall.
+    TrackLine,
 }
 
 /// The request.
@@ -54,6 +57,11 @@ pub enum NoPlan {
         "a speed of {0} kn is too slow to lay a pattern in this drift; it takes 0.5 to 50 kn and more than the leeway"
     )]
     Speed(f64),
+    /// No datum line.
+    #[error(
+        "there is no datum line to search along: the moment of the fall is known, or the beacon reports where it is"
+    )]
+    Line,
     /// Not a radius.
     #[error("a radius of {0} nm is none; it takes 0.05 to 20 nm")]
     Radius(f64),
@@ -115,6 +123,8 @@ pub struct Plan {
     pub coverage: Option<f64>,
     /// The probability of finding what is there.
     pub probability_of_detection: Option<f64>,
+    /// How likely the casualty is within what a search along the datum line covers, from 0 to 1.
+    pub containment: Option<f64>,
     /// The area as it counts once searched in vain.
     pub area: Option<Searched>,
     /// What must be said with it.
@@ -195,14 +205,26 @@ impl Plan {
         }
         let frame = frame(datum, own, current, wish).ok_or(NoPlan::Speed(wish.speed_kn))?;
         let slow = NoPlan::Speed(wish.speed_kn);
-        let approach = approach(datum, own, &frame).ok_or(slow)?;
+        let line = match wish.pattern {
+            Pattern::TrackLine => line::from_nearer_end(&datum.line, own.position_at(datum.at)),
+            Pattern::ExpandingSquare | Pattern::Sector => Vec::new(),
+        };
+        if wish.pattern == Pattern::TrackLine && line.len() < 2 {
+            return Err(NoPlan::Line);
+        }
+        let target = line.first().copied().unwrap_or(datum.place);
+        let approach = approach(target, datum.at, own, &frame).ok_or(slow)?;
         let begins = approach.map_or(datum.at, |a| a.begins + a.time);
         let hours = begins.since(datum.at).as_secs_f64() / 3600.0;
-        let start = datum.place.at(datum.drift.set_deg, datum.drift.drift_kn * hours);
+        let start = target.at(datum.drift.set_deg, datum.drift.drift_kn * hours);
         let first = wish.first_course_deg.unwrap_or(datum.drift.set_deg);
         let (courses, radius_nm) = match wish.pattern {
             Pattern::ExpandingSquare => square(first, wish.second_pass, spacing_nm, wanted_nm),
             Pattern::Sector => sector(first, wish.second_pass, wanted_nm.max(0.05)),
+            Pattern::TrackLine => {
+                let half_nm = if wish.second_pass { 1.5 * spacing_nm } else { 0.5 * spacing_nm };
+                (line::courses(&line, spacing_nm, wish.second_pass), half_nm)
+            }
         };
         let mut legs: Vec<Leg> = Vec::with_capacity(courses.len());
         for (course_deg, length_nm) in courses {
@@ -211,7 +233,7 @@ impl Plan {
         }
         let holds_until = legs.last().map_or(begins, |l| l.begins + l.time);
         let coverage = width_nm.map(|w| match wish.pattern {
-            Pattern::ExpandingSquare => w / spacing_nm,
+            Pattern::ExpandingSquare | Pattern::TrackLine => w / spacing_nm,
             // Nine legs of one radius in a circle.
             Pattern::Sector => 9.0 * w / (PI * radius_nm),
         });
@@ -230,11 +252,19 @@ impl Plan {
             drift: datum.drift,
             coverage,
             probability_of_detection: coverage.map(probability_of_detection),
+            containment: None,
             area: None,
             cautions: vec![FIRST_CAUTION.to_owned()],
         };
         let middle = begins + holds_until.since(begins) / 2;
-        plan.area = coverage.map(|coverage| plan.area_at(start, begins, middle, first, coverage));
+        if wish.pattern == Pattern::TrackLine {
+            plan.next_radius_nm = 1.5 * spacing_nm;
+            let lies = line::area(&line, radius_nm, datum.at, coverage.unwrap_or_default());
+            plan.containment = lies.map(|lies| datum.share(|place| lies.holds(place)));
+            plan.area = lies.filter(|_| coverage.is_some());
+        } else {
+            plan.area = coverage.map(|coverage| plan.area_at(start, begins, middle, first, coverage));
+        }
         plan.caution(wish, wanted_nm, current);
         Ok(plan)
     }
@@ -254,7 +284,7 @@ impl Plan {
             Pattern::ExpandingSquare => {
                 Area::Square { half_nm: self.radius_nm, side_deg: normal_deg(first + turned) }
             }
-            Pattern::Sector => Area::Circle { radius_nm: self.radius_nm },
+            Pattern::Sector | Pattern::TrackLine => Area::Circle { radius_nm: self.radius_nm },
         };
         let centre = start.at(self.drift.set_deg, self.drift.drift_kn * hours);
         Searched { at: middle, centre, area, coverage }
@@ -272,7 +302,7 @@ impl Plan {
         if current.from == CurrentFrom::Nothing {
             say("The current is not known: the casualty is taken to move with the water.".to_owned());
         }
-        if wanted_nm > self.radius_nm * 1.01 {
+        if wanted_nm > self.radius_nm * 1.01 && self.pattern != Pattern::TrackLine {
             say(format!(
                 "The pattern ends at {:.2} nm; the datum asks for {wanted_nm:.2} nm. Other vessels or a wider spacing are needed.",
                 self.radius_nm
@@ -316,11 +346,11 @@ fn frame(datum: &Datum, own: &OwnContext, current: &Current, wish: &Wish) -> Opt
     })
 }
 
-/// The leg to the drifting datum: none if own position is not known; the outer `None` if it is never reached.
-fn approach(datum: &Datum, own: &OwnContext, frame: &Frame) -> Option<Option<Leg>> {
-    let Some(here) = own.position_at(datum.at) else { return Some(None) };
-    let (range_nm, bearing_deg) = here.range_and_bearing(datum.place);
-    frame.leg(here, datum.at, bearing_deg, range_nm).map(Some)
+/// The leg to a drifting place: none if own position is not known; the outer `None` if it is never reached.
+fn approach(place: Position, at: Moment, own: &OwnContext, frame: &Frame) -> Option<Option<Leg>> {
+    let Some(here) = own.position_at(at) else { return Some(None) };
+    let (range_nm, bearing_deg) = here.range_and_bearing(place);
+    frame.leg(here, at, bearing_deg, range_nm).map(Some)
 }
 
 /// Courses and lengths of an expanding square, and what it covers to either side of its middle.

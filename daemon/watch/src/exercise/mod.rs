@@ -420,7 +420,7 @@ impl Watch {
         let spoken = |id| e.says(at, Subject::Casualty(id), &self.lookout)?.spoken;
         let casualty = state.as_ref().map(|s| {
             let spoken = spoken(s.id).unwrap_or_default();
-            Box::new(CasualtyNow { spoken, ..casualty_now(s) })
+            Box::new(CasualtyNow { spoken, ..casualty_now(s, at) })
         });
         Some(ExerciseNow {
             drill: e.drill.word().to_owned(),

@@ -40,7 +40,7 @@ impl Watch {
             .casualty(at, id)
             .ok_or_else(|| ActError::Nothing(format!("no casualty {}", id.0)))?;
         let mut told = CasualtyAnswer {
-            casualty: casualty_part(&state),
+            casualty: casualty_part(&state, at),
             words: in_full(&state),
             brief: q.brief.then(|| self.lookout.brief(at, id, &self.vessel)).flatten(),
             plan: None,
@@ -53,7 +53,10 @@ impl Watch {
             let pattern = match pattern.as_str() {
                 "square" => Pattern::ExpandingSquare,
                 "sector" => Pattern::Sector,
-                other => return Err(ActError::Wrong(format!("`{other}` is no pattern: square or sector"))),
+                "line" => Pattern::TrackLine,
+                other => {
+                    return Err(ActError::Wrong(format!("`{other}` is no pattern: square, sector or line")));
+                }
             };
             let own = self.lookout.own(at);
             let speed_kn = q.speed_kn.or(own.speed_through_water_kn).or(own.sog_kn).ok_or_else(|| {

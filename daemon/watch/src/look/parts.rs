@@ -3,16 +3,17 @@
 use crate::{Effect, Watch};
 use boat::Boat;
 use lookout::casualty::{CasualtyState, Elsewhere};
+use lookout::drift::OnLine;
 use lookout::{OwnState, TargetState};
 use record::TargetRow;
-use record::{AlertPart, CasualtyPart, ElsewherePart, EventRecord, Item, OwnPart, TargetPart};
+use record::{AlertPart, CasualtyPart, ElsewherePart, EventRecord, Item, LinePart, OwnPart, TargetPart};
 use rules::{AlertEvent, BuiltIn, Origin};
 use terms::{FeedId, Moment, SignalId, Subject, normal_deg};
 
 impl Watch {
     /// Where the open casualties are now, as the event record has it.
     pub fn places(&self, at: Moment) -> Vec<CasualtyPart> {
-        self.lookout.casualties(at).iter().map(casualty_part).collect()
+        self.lookout.casualties(at).iter().map(|c| casualty_part(c, at)).collect()
     }
 
     /// The record of an alert's event, with the picture at that moment.
@@ -27,7 +28,7 @@ impl Watch {
             }
             Subject::Casualty(id) => {
                 let state = self.lookout.casualty(at, id).or_else(|| self.exercise_state(at, id));
-                (None, state.as_ref().map(casualty_part))
+                (None, state.as_ref().map(|c| casualty_part(c, at)))
             }
             _ => (None, None),
         };
@@ -136,7 +137,7 @@ pub(super) fn target_part(t: &TargetState) -> TargetPart {
     }
 }
 
-pub(super) fn casualty_part(c: &CasualtyState) -> CasualtyPart {
+pub(super) fn casualty_part(c: &CasualtyState, at: Moment) -> CasualtyPart {
     CasualtyPart {
         id: c.id,
         whose: c.whose,
@@ -158,7 +159,19 @@ pub(super) fn casualty_part(c: &CasualtyState) -> CasualtyPart {
         set_deg: c.drift.map(|d| d.set_deg),
         drift_kn: c.drift.map(|d| d.drift_kn),
         radius95_nm: c.radius95_nm,
+        last_seen_s: c.unseen.map(|u| u.0.as_secs_f64()),
+        missed_s: c.unseen.map(|u| u.1.as_secs_f64()),
+        line: c.line.iter().map(|p| line_part(p, at)).collect(),
         elsewhere: c.elsewhere.as_ref().map(elsewhere_part),
+    }
+}
+
+fn line_part(p: &OnLine, at: Moment) -> LinePart {
+    LinePart {
+        latitude_deg: p.place.latitude_deg(),
+        longitude_deg: p.place.longitude_deg(),
+        fell_s: at.since(p.fell).as_secs_f64(),
+        share: p.share,
     }
 }
 

@@ -54,7 +54,7 @@ impl Watch {
             at: utc.map(|(t, _)| t),
             utc_from: utc.map(|(_, from)| from),
             steady_s: at.as_s(),
-            casualties: self.open_casualties(at).iter().map(casualty_now).collect(),
+            casualties: self.open_casualties(at).iter().map(|c| casualty_now(c, at)).collect(),
             alerts: self.alerts_now(at),
             targets: targets.iter().take(WORST).map(target_now).collect(),
             targets_held: targets.len(),
@@ -165,10 +165,10 @@ impl Watch {
     }
 }
 
-pub(crate) fn casualty_now(c: &CasualtyState) -> CasualtyNow {
+pub(crate) fn casualty_now(c: &CasualtyState, at: Moment) -> CasualtyNow {
     let relative = c.relative_bearing_deg.zip(c.relative_to);
     CasualtyNow {
-        part: casualty_part(c),
+        part: casualty_part(c, at),
         who: capital(&who(c)),
         words: in_full(c),
         spoken: aloud(c),

@@ -86,6 +86,18 @@ fn a_first_burst_that_own_track_contradicts_is_followed_only_once_a_second_agree
 }
 
 #[test]
+fn a_beacon_set_off_by_hand_minutes_after_the_fall_is_believed_where_she_was() {
+    let mut c = start();
+    // Own track eight minutes before the first burst, where nobody could fall half a minute before it.
+    let fell = here().at(0.0, -6.0 * 480.0 / 3600.0);
+    burst(&mut c, 30.0, ADA, fell);
+    let state = c.state(s(46.0), CasualtyId(1), &own(s(46.0))).unwrap();
+    assert_eq!((state.position, state.elsewhere), (Placed::Reported, None), "{}", in_full(&state));
+    assert!(state.place.unwrap().range_and_bearing(fell).0 < 0.01);
+    assert!(holds(&c, 46.0, fell) && holds(&c, 46.0, here()), "it may err all the same");
+}
+
+#[test]
 fn a_beacon_that_takes_ten_minutes_to_find_itself_is_followed_from_its_second_true_burst() {
     // The position it was switched off at last year, to the digit, or one that wanders by metres; of the crew's or not.
     for (number, wanders) in [(ADA, 0.0), (ADA, 0.004), (972_123_456, 0.0), (972_123_456, 0.004)] {

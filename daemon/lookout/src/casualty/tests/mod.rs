@@ -3,6 +3,7 @@
 mod calls;
 mod evidence;
 mod limits;
+mod line;
 
 use super::*;
 use sentence::ais::PositionSource;
