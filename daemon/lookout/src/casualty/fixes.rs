@@ -201,6 +201,13 @@ impl Fixes {
         self.reports.back().map(|r| &r.fix)
     }
 
+    /// Whether something bears out the last fix: another burst, or own track; with `alone` also that there is no other.
+    pub fn borne_out(&self, alone: bool) -> bool {
+        let Some(last) = self.reports.back() else { return false };
+        let agrees = |r: &Report| r.burst != last.burst && agree(&r.fix, &last.fix);
+        last.by_own_track || self.reports.iter().any(agrees) || (alone && self.reports.len() == 1)
+    }
+
     /// The fix of each burst, oldest first, with any other of that burst that does not agree.
     pub(crate) fn reports(&self) -> impl Iterator<Item = &Report> {
         self.reports.iter()

@@ -249,7 +249,9 @@ impl Casualties {
             let adrift = case.is_person() || !matches!(case.kind, Kind::VesselInDistress(_));
             let bearing = Bearing { own: here.filter(|_| ours), by_own_track: &fell, adrift };
             if case.fixes.take(at, fix, source, &bearing) {
-                let range_nm = here.map(|h| h.range_and_bearing(fix.position).0);
+                // A wrong position is no proof of hearing so far.
+                let range_nm =
+                    here.filter(|_| case.fixes.borne_out(!ours)).map(|h| h.range_and_bearing(fix.position).0);
                 case.heard_to_nm = [case.heard_to_nm, range_nm].into_iter().flatten().reduce(f64::max);
                 if first {
                     told.push(CasualtyNews::Located);

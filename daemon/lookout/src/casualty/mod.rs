@@ -49,7 +49,7 @@ use sentence::ais::AisReport;
 use state::SILENT_AFTER;
 use std::collections::{BTreeSet, VecDeque};
 use std::time::Duration;
-use terms::{CasualtyId, FeedId, Mmsi, Moment};
+use terms::{CasualtyId, FeedId, Mmsi, Moment, UtcSource};
 
 /// Ordinary stations whose false claim of distress was noted.
 const FALSE_CLAIMS: usize = 256;
@@ -311,7 +311,9 @@ impl Casualties {
 
 /// The position of a message, with the moment at which it was measured.
 fn beacon_fix(at: Moment, report: &AisReport, own: &OwnContext) -> Option<BeaconFix> {
-    let measured = measured_at(at, report.utc_second, own.utc.map(|u| u.0));
+    // The computer's clock may be off by more than a burst is old.
+    let utc = own.utc.filter(|u| u.1 == UtcSource::Satellite).map(|u| u.0);
+    let measured = measured_at(at, report.utc_second, utc);
     let (sog_kn, cog_deg) = (report.sog_kn, report.cog_deg);
     report.position.map(|position| BeaconFix { at: measured, position, sog_kn, cog_deg })
 }

@@ -55,7 +55,7 @@ pub fn aloud(s: &CasualtyState) -> String {
 /// Side, distance, and what it does; of a line, which no side and distance describe, the way back.
 fn where_aloud(s: &CasualtyState) -> String {
     if let Some((seen, _)) = s.unseen.filter(|_| !s.line.is_empty()) {
-        return format!("last seen {} ago, turn back along own track", speech::time(seen.as_secs_f64()));
+        return format!("last seen {} ago, search back along own track", speech::time(seen.as_secs_f64()));
     }
     let Some(range_nm) = s.range_nm else { return "position not known".to_owned() };
     let radius_nm = s.radius95_nm.unwrap_or(0.0).hypot(s.reckoned.map_or(0.0, |r| r.error_nm));
@@ -228,7 +228,7 @@ fn unseen_words(s: &CasualtyState, seen: Duration, missed: Duration) -> String {
 pub fn elsewhere_words(e: &Elsewhere) -> String {
     let off = range_words(e.off_nm);
     let what = match e.bursts {
-        0 => format!("own track at the fall puts it {off} off that"),
+        0 => format!("own track puts it {off} from there"),
         1 => format!("one report {off} off does not fit"),
         n => format!("{n} reports {off} off do not fit"),
     };

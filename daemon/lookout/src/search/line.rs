@@ -4,7 +4,7 @@ use super::coverage::{Area, Searched};
 use super::export::clock;
 use super::plan::{Leg, Pattern, Plan, Wish};
 use crate::casualty::{CasualtyState, OwnContext};
-use crate::drift::{Current, Datum, LINE_POINTS, OnLine};
+use crate::drift::{Current, Datum, LINE_POINTS, OnLine, aside_nm};
 use terms::{Moment, Plane, Position, Utc, normal_deg, three_digits};
 
 /// The line from the end that is nearer to a place, which for one who has just missed somebody is the younger.
@@ -45,15 +45,8 @@ pub(super) fn area(places: &[Position], half_nm: f64, at: Moment, coverage: f64)
 /// How far a place lies from a line.
 pub(super) fn off_nm(through: &[Position], place: Position) -> f64 {
     let plane = Plane::at(place);
-    let points: Vec<(f64, f64)> = through.iter().map(|p| plane.east_north(*p)).collect();
-    let off = |w: &[(f64, f64)]| {
-        let way = (w[1].0 - w[0].0, w[1].1 - w[0].1);
-        let length2 = way.0 * way.0 + way.1 * way.1;
-        let part =
-            if length2 > 0.0 { (-(w[0].0 * way.0 + w[0].1 * way.1) / length2).clamp(0.0, 1.0) } else { 0.0 };
-        (w[0].0 + part * way.0).hypot(w[0].1 + part * way.1)
-    };
-    points.windows(2).map(off).fold(f64::INFINITY, f64::min)
+    let points: Vec<[f64; 2]> = through.iter().map(|p| plane.east_north(*p).into()).collect();
+    points.windows(2).map(|w| aside_nm([0.0; 2], w[0], w[1])).fold(f64::INFINITY, f64::min)
 }
 
 /// Length of a line.

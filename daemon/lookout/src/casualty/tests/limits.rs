@@ -92,7 +92,7 @@ fn one_line_can_be_read_aloud() {
     for words in [
         "Ada overboard, range 0.32 nautical miles, bearing 315 true, 318 magnetic, 50 degrees on the port bow",
         "1 minute ago",
-        "own track at the fall puts it 0.44 nautical miles off that, range 280 metres, bearing 180 true",
+        "own track puts it 0.44 nautical miles from there, range 280 metres, bearing 180 true",
         "closing at 4.2 knots",
         "to reach: 3 minutes 52 seconds at 5.0 knots under engine, 3 minutes 13 seconds at 6.0 knots as now",
         "0.88 nautical miles left of the 1.20 nautical miles to which tests of this beacon were heard",

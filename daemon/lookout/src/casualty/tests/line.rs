@@ -125,7 +125,7 @@ fn the_words_give_a_line_and_the_way_back() {
     );
     assert_eq!(
         aloud(&state),
-        "Man overboard, Ada. Last seen one and a half hours ago, turn back along own track."
+        "Man overboard, Ada. Last seen one and a half hours ago, search back along own track."
     );
     let datum = c.datum(now, CasualtyId(1)).unwrap();
     let sheet = brief(now, &Vessel::default(), &state, Some(&datum), &c.current(&own), &[], &own);
