@@ -4,19 +4,13 @@ use super::night::Night;
 use super::passage::GAP_S;
 use super::print::{DASH, bearing, number};
 use super::when::When;
+use lookout::search::gpx_place;
 use maud::{PreEscaped, html};
 use serde_json::{Value, json};
 use std::fmt::Write;
 use terms::{Position, Quantity, ShipTime, legible};
 
 const GPX_HEAD: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n";
-
-/// Latitude and longitude for GPX, whose longitudeType ends below 180 after rounding too.
-fn place(p: &Position) -> (String, String) {
-    let longitude = format!("{:.6}", p.longitude_deg());
-    let longitude = if longitude == "180.000000" { "-180.000000".to_owned() } else { longitude };
-    (format!("{:.6}", p.latitude_deg()), longitude)
-}
 
 /// A line through longitudes and latitudes, cut where it crosses the antimeridian (RFC 7946 section 3.1.9).
 fn line(places: impl Iterator<Item = [f64; 2]>) -> Value {
@@ -54,7 +48,7 @@ impl Night {
                 xsi:schemaLocation="http://www.topografix.com/GPX/1/1 http://www.topografix.com/GPX/1/1/gpx.xsd" {
                 "\n"
                 @for (at, p, label, text, sort) in self.marks() {
-                    @let (lat, lon) = place(&p);
+                    @let (lat, lon) = gpx_place(p);
                     wpt lat=(lat) lon=(lon) {
                         (time(&at)) name { (label) } desc { (text) } type { (sort) }
                     }
@@ -66,7 +60,7 @@ impl Night {
                         trkseg {
                             "\n"
                             @for (at, p) in &piece {
-                                @let (lat, lon) = place(p);
+                                @let (lat, lon) = gpx_place(*p);
                                 trkpt lat=(lat) lon=(lon) { (time(at)) } "\n"
                             }
                         }

@@ -14,7 +14,7 @@ use crate::table::Table;
 use crate::target::Target;
 use crate::utc::UtcKeeper;
 use crate::words::{Propulsion, Visibility};
-use crate::{Finding, Settings, sun};
+use crate::{Finding, Settings, light};
 use distress::Looked;
 use sentence::ais::AisReport;
 use sentence::{Fix, Report, SentTime};
@@ -401,7 +401,7 @@ impl Lookout {
 
     fn look_at_sun(&mut self, at: Moment) {
         let here_and_now = self.utc(at).zip(self.own.fix(at));
-        let Some(up) = here_and_now.and_then(|((utc, _), (position, _))| sun::is_up(utc, position)) else {
+        let Some(up) = here_and_now.and_then(|((utc, _), (position, _))| light::is_up(utc, position)) else {
             // The last sighting stays, but the timer moves on: a wake-up in the past would never end.
             if let Some((then, _)) = &mut self.sun {
                 *then = at;

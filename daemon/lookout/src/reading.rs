@@ -11,7 +11,7 @@ use crate::state::{OwnState, TargetState};
 use crate::target::Target;
 use crate::track::Doubtful;
 use crate::words::rule;
-use crate::{DeadReckoning, Lookout, Source};
+use crate::{DeadReckoning, Light, Lookout, Source};
 use std::time::Duration;
 use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Reading, Subject, Value, Whose, turn_deg};
 
@@ -325,6 +325,12 @@ impl Lookout {
         self.own.fix_in_doubt()
     }
 
+    /// The light where she is, for a day ahead; `None` without UTC or a place.
+    pub fn light(&self, at: Moment) -> Option<Light> {
+        let place = self.own.fix(at).map(|(p, _)| p).or_else(|| Some(self.dead_reckoning(at)?.position));
+        Light::at(self.utc(at)?.0, place?)
+    }
+
     /// Own vessel as the casualties need her.
     pub fn context(&self, at: Moment) -> OwnContext {
         self.looked.own(at, || self.work_out_context(at))
@@ -356,6 +362,7 @@ impl Lookout {
             utc: self.utc(at),
             motoring_speed_kn: Some(self.settings.motoring_speed_kn),
             current: self.settings.current,
+            visibility: self.declared.1,
             low_beacon: self.proof.expected().ok(),
         }
     }

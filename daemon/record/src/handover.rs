@@ -1,10 +1,12 @@
 //! What the relief must know on taking the watch.
 
 use crate::RestNow;
+use crate::schema::{DateTime, OneOf};
+use lookout::{LightChange, Sky};
 use rules::AlertId;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use terms::{CallId, CasualtyId, Day, Mmsi};
+use terms::{CallId, CasualtyId, Day, Mmsi, Utc};
 
 /// The handover, in words and in figures.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -31,6 +33,8 @@ pub struct Handover {
     pub next_targets: Vec<Mmsi>,
     /// Barometric pressure.
     pub pressure_hpa: Option<f64>,
+    /// The light of the day ahead; `None` while time or place is unknown.
+    pub light: Option<LightNow>,
     /// What has been declared, in words.
     pub declared: String,
     /// Gear and batteries with due dates.
@@ -43,6 +47,33 @@ pub struct Handover {
     /// The sounders that sound now, if somebody takes the watch.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sounding: Option<Vec<String>>,
+}
+
+/// The light where she is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LightNow {
+    /// daylight, civil twilight, nautical twilight or night.
+    #[schemars(with = "OneOf<Sky>")]
+    pub sky: Sky,
+    /// Time until civil twilight ends, seconds; zero once it has, `None` if it does not within a day.
+    pub left_s: Option<f64>,
+    /// Whether the moon is up.
+    pub moon_up: bool,
+    /// The lit part of its disc, 0 to 1.
+    pub moon_lit: f64,
+    /// What changes within 24 hours, in order.
+    pub changes: Vec<LightChangeNow>,
+}
+
+/// A change of the light.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LightChangeNow {
+    /// What.
+    #[schemars(with = "OneOf<LightChange>")]
+    pub what: LightChange,
+    /// When.
+    #[schemars(with = "DateTime")]
+    pub at: Utc,
 }
 
 /// Something aboard with a due date, judged today.

@@ -30,7 +30,7 @@ pub use done::{Backup, Done, Nothing, Refusal, SignalTest, Tried};
 pub use drill::{Drill, DrillEnd, Measures};
 pub use entry::{Carried, Entry, Removed, SetAside, reason_words, tally};
 pub use event::{AlertPart, CasualtyPart, ElsewherePart, EventRecord, LinePart, OwnPart, TargetPart};
-pub use handover::{Date, Dated, Handover, LowBeacon, LowBeaconBasis};
+pub use handover::{Date, Dated, Handover, LightChangeNow, LightNow, LowBeacon, LowBeaconBasis};
 pub use item::{ComesFrom, Item, NoItem};
 pub use json::from_json;
 pub use lines::{HeldFeed, HeldFeeds, Piece};

@@ -2,6 +2,7 @@
 
 use crate::CallKind;
 use lookout::casualty::{RelativeTo, Whose};
+use lookout::{LightChange, Sky};
 use rules::{AlertState, EventKind, Priority, Stage, Switch};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use std::borrow::Cow;
@@ -58,6 +59,14 @@ impl Listed for RelativeTo {
 
 impl Listed for Whose {
     const NAME: &'static str = "Whose";
+}
+
+impl Listed for Sky {
+    const NAME: &'static str = "Sky";
+}
+
+impl Listed for LightChange {
+    const NAME: &'static str = "LightChange";
 }
 
 impl Listed for UtcSource {

@@ -1,7 +1,7 @@
 //! What own vessel knows about herself at a moment, as far as a casualty needs it.
 
-use crate::DeadReckoning;
 use crate::hearing::Expected;
+use crate::{DeadReckoning, Visibility};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use terms::{Mmsi, Moment, Position, Utc, UtcSource, normal_deg};
@@ -84,6 +84,8 @@ pub struct OwnContext {
     pub motoring_speed_kn: Option<f64>,
     /// Set and drift of the water, by the configuration or the skipper; takes precedence over the estimate.
     pub current: Option<SetDrift>,
+    /// The visibility, as the watch declares it.
+    pub visibility: Option<Visibility>,
     /// How far off a low beacon can be expected to be heard, if enough was measured.
     pub low_beacon: Option<Expected>,
 }

@@ -3,10 +3,12 @@
 
 use super::coverage::{Area, Searched};
 use super::export::{clock, utc_at};
-use super::plan::FIRST_CAUTION;
+use super::plan::{FIRST_CAUTION, hm};
 use super::survival::Survival;
 use crate::casualty::{CasualtyState, ElapsedIs, Kind, OwnContext, Placed};
 use crate::drift::{Current, CurrentFrom, Datum, DriftFrom, at_10_m};
+use crate::light::Light;
+use crate::words::Visibility;
 use std::fmt::Write;
 use terms::{Mmsi, Moment, Utc, one_line};
 
@@ -42,7 +44,7 @@ pub fn brief(
     for text in datum.map_or_else(Vec::new, |d| super::line::sheet(s, d, current, own, utc)) {
         sheet.line(&text);
     }
-    sheet.weather(own, current);
+    sheet.weather(own, current, datum);
     sheet.searched(searched);
     sheet.out
 }
@@ -172,7 +174,7 @@ impl Sheet {
     }
 
     /// Wind, current and water.
-    fn weather(&mut self, own: &OwnContext, current: &Current) {
+    fn weather(&mut self, own: &OwnContext, current: &Current, datum: Option<&Datum>) {
         match own.wind {
             Some(w) => {
                 let low = at_10_m(w.value, own.wind_height_m);
@@ -205,6 +207,15 @@ impl Sheet {
             Some(t) => self.line(&Survival::at(t.value).words()),
             None => self.line(&format!("Water temperature {BLANK}.")),
         }
+        let visibility = own.visibility.map_or(BLANK.to_owned(), |v| match v {
+            Visibility::InSight => "good, as declared".to_owned(),
+            Visibility::Restricted => "restricted, as declared".to_owned(),
+        });
+        self.line(&format!("Visibility {visibility}. Sea {BLANK}."));
+        let place = datum.map(|d| d.place).or(own.position_at(self.at));
+        let light = self.utc.zip(place).and_then(|(utc, place)| Light::at(utc, place));
+        let light = light.map_or(BLANK.to_owned(), |l| l.words(hm));
+        self.line(&format!("Light: {light}."));
     }
 
     /// What has been searched.

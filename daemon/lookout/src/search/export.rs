@@ -1,6 +1,6 @@
 //! A plan as text, as GPX 1.1 and as waypoint and route sentences.
 
-use super::plan::{Leg, Pattern, Plan};
+use super::plan::{Leg, Pattern, Plan, hm};
 use sentence::encode;
 use std::fmt::Write;
 use std::time::Duration;
@@ -68,14 +68,26 @@ impl Plan {
         if let Some((c, pod)) = self.coverage.zip(self.probability_of_detection) {
             line(&mut out, &format!("Coverage {c:.2}: finds what is there {:.0} times in 100.", 100.0 * pod));
         }
-        line(&mut out, &format!("Begin by {}.", clock(self.begin_by, now, utc)));
+        if let Some(light) = &self.light {
+            line(&mut out, &format!("Light: {}.", light.words(hm)));
+        }
+        let begins = self.legs.first().map_or(self.begin_by, |l| l.begins);
         line(
             &mut out,
             &format!(
-                "Holds until {}; a new fix or a shift of the wind makes it anew.",
+                "First leg at {}, no later than {}; last leg ends at {}. A new fix or a shift of the wind makes it anew.",
+                clock(begins, now, utc),
+                clock(self.begin_by, now, utc),
                 clock(self.holds_until, now, utc)
             ),
         );
+        if self.pattern != Pattern::TrackLine {
+            line(
+                &mut out,
+                "At the datum put a marker over the side that drifts as a person does and shows a light: the pattern is \
+             steered from it.",
+            );
+        }
         if let Some(share) = self.containment {
             line(&mut out, &self.line_covered(share));
         }
@@ -89,7 +101,9 @@ impl Plan {
             },
         );
         let legs = self.approach.iter().map(|l| ("to the datum".to_owned(), l));
-        for (name, l) in legs.chain((1..).zip(&self.legs).map(|(n, l): (usize, _)| (format!("leg {n}"), l))) {
+        for (name, l) in legs
+            .chain((1..).zip(&self.legs).map(|(n, l): (usize, _)| (format!("leg {n}{}", self.at_end(n)), l)))
+        {
             line(&mut out, &leg_text(&name, l, now, utc));
         }
         out
@@ -106,6 +120,12 @@ impl Plan {
             Some(pod) => format!("{within}: this search finds it {:.0} times in 100.", 100.0 * share * pod),
             None => within + ".",
         }
+    }
+
+    /// Where a leg (from 1) ends, if that can be seen.
+    fn at_end(&self, leg: usize) -> &'static str {
+        let back = self.pattern == Pattern::Sector && leg.is_multiple_of(3);
+        if back { " to the marker" } else { "" }
     }
 
     /// Points of the route over ground with their names and the times to be there.
@@ -136,8 +156,8 @@ impl Plan {
         line(&mut out, &format!("    <name>{}</name>", escaped(&self.title())));
         line(&mut out, &format!("    <desc>{}</desc>", escaped(&holds)));
         for (name, place, at, steer) in self.points() {
-            let (latitude, longitude) = (place.latitude_deg(), place.longitude_deg());
-            line(&mut out, &format!("    <rtept lat=\"{latitude:.6}\" lon=\"{longitude:.6}\">"));
+            let (latitude, longitude) = gpx_place(place);
+            line(&mut out, &format!("    <rtept lat=\"{latitude}\" lon=\"{longitude}\">"));
             if let Some(t) = utc_at(at, now, utc) {
                 line(&mut out, &format!("      <time>{t}</time>"));
             }
@@ -165,6 +185,13 @@ impl Plan {
         }
         out
     }
+}
+
+/// Latitude and longitude as GPX has them: its longitudeType ends below 180, after rounding too.
+pub fn gpx_place(p: Position) -> (String, String) {
+    let longitude = format!("{:.6}", p.longitude_deg());
+    let longitude = if longitude == "180.000000" { "-180.000000".to_owned() } else { longitude };
+    (format!("{:.6}", p.latitude_deg()), longitude)
 }
 
 /// A WPL sentence.

@@ -13,6 +13,7 @@ mod tests;
 
 pub use brief::{Vessel, brief};
 pub use coverage::{Area, Searched, probability_of_detection};
-pub use plan::{FIRST_CAUTION, Leg, NoPlan, Pattern, Plan, Wish, search_radius_nm};
+pub use export::gpx_place;
+pub use plan::{FIRST_CAUTION, Leg, NoPlan, Pattern, Plan, Wish, least_leg_nm, search_radius_nm};
 pub use survival::Survival;
 pub use sweep::{Conditions, Sweep, TABLE_LIMITS};

@@ -8,9 +8,10 @@ use super::line;
 use super::sweep::Sweep;
 use crate::casualty::{OwnContext, SetDrift, WindFrom};
 use crate::drift::{Current, CurrentFrom, Datum};
+use crate::light::{Change, Light, Sky};
 use std::f64::consts::PI;
 use std::time::Duration;
-use terms::{Moment, Position, normal_deg, turn_deg};
+use terms::{Moment, Position, Utc, normal_deg, turn_deg};
 use thiserror::Error;
 
 /// The pattern.
@@ -101,7 +102,7 @@ pub struct Plan {
     pub second_pass: bool,
     /// Which search this is.
     pub number: usize,
-    /// Track spacing.
+    /// Track spacing; no less than can be steered.
     pub spacing_nm: f64,
     /// Speed through the water.
     pub speed_kn: f64,
@@ -115,7 +116,8 @@ pub struct Plan {
     pub legs: Vec<Leg>,
     /// When the last leg ends: the plan holds until then, unless a new fix or a wind shift calls for a new one.
     pub holds_until: Moment,
-    /// Begin no later than this: by then the datum has drifted half a spacing away from where the plan has it.
+    /// Begin the first leg no later than this: by then the datum has drifted half a spacing away from where the plan has
+    /// it, or half of the time that the plan takes is over.
     pub begin_by: Moment,
     /// Drift it is laid in.
     pub drift: SetDrift,
@@ -127,6 +129,8 @@ pub struct Plan {
     pub containment: Option<f64>,
     /// The area as it counts once searched in vain.
     pub area: Option<Searched>,
+    /// The light at the datum, as the plan is made; `None` without UTC.
+    pub light: Option<Light>,
     /// What must be said with it.
     pub cautions: Vec<String>,
 }
@@ -137,6 +141,9 @@ const SEARCH_FACTORS: [f64; 5] = [1.1, 1.6, 2.0, 2.3, 2.5];
 const RADIUS95_PER_PROBABLE_ERROR: f64 = 2.078_9;
 /// A sailing boat lays no leg closer to the wind than this (common practice).
 const CLOSEST_TO_WIND_DEG: f64 = 45.0;
+/// No leg is shorter than this takes: a small boat needs a quarter of a minute for a turn, as long to settle on the new
+/// course, and the helm must look out on it besides (own choice; ships are given legs of six minutes).
+const LEAST_LEG: Duration = Duration::from_secs(60);
 /// Rounds of a square at most: 24 legs.
 const ROUNDS: usize = 12;
 /// Heads every plan.
@@ -147,6 +154,11 @@ pub const FIRST_CAUTION: &str =
 pub fn search_radius_nm(radius95_nm: f64, number: usize) -> f64 {
     let factor = SEARCH_FACTORS.get(number.max(1) - 1).or(SEARCH_FACTORS.last()).copied().unwrap_or(2.5);
     factor * radius95_nm / RADIUS95_PER_PROBABLE_ERROR
+}
+
+/// The shortest leg that can be steered at a speed, and so the least spacing, in nautical miles.
+pub fn least_leg_nm(speed_kn: f64) -> f64 {
+    speed_kn * LEAST_LEG.as_secs_f64() / 3600.0
 }
 
 /// Velocities the legs are laid in: of the datum over ground, and its leeway through the water.
@@ -197,8 +209,10 @@ impl Plan {
     /// If no pattern can be laid with the spacing, radius or speed.
     pub fn new(datum: &Datum, own: &OwnContext, current: &Current, wish: &Wish) -> Result<Self, NoPlan> {
         let width_nm = wish.sweep.and_then(Sweep::width_nm);
-        let spacing_nm =
+        let wanted_spacing_nm =
             wish.spacing_nm.or(width_nm).filter(|s| (0.01..=5.0).contains(s)).ok_or(NoPlan::Spacing)?;
+        let least_nm = if wish.speed_kn.is_finite() { least_leg_nm(wish.speed_kn) } else { 0.0 };
+        let spacing_nm = wanted_spacing_nm.max(least_nm);
         let wanted_nm = wish.radius_nm.unwrap_or_else(|| search_radius_nm(datum.radius95_nm, wish.number));
         if wish.radius_nm.is_some() && !(0.05..=20.0).contains(&wanted_nm) || !wanted_nm.is_finite() {
             return Err(NoPlan::Radius(wanted_nm));
@@ -220,7 +234,7 @@ impl Plan {
         let first = wish.first_course_deg.unwrap_or(datum.drift.set_deg);
         let (courses, radius_nm) = match wish.pattern {
             Pattern::ExpandingSquare => square(first, wish.second_pass, spacing_nm, wanted_nm),
-            Pattern::Sector => sector(first, wish.second_pass, wanted_nm.max(0.05)),
+            Pattern::Sector => sector(first, wish.second_pass, wanted_nm.max(0.05).max(least_nm)),
             Pattern::TrackLine => {
                 let half_nm = if wish.second_pass { 1.5 * spacing_nm } else { 0.5 * spacing_nm };
                 (line::courses(&line, spacing_nm, wish.second_pass), half_nm)
@@ -248,12 +262,14 @@ impl Plan {
             approach,
             legs,
             holds_until,
-            begin_by: begins + half_spacing(spacing_nm, datum.drift.drift_kn),
+            begin_by: begins
+                + half_spacing(spacing_nm, datum.drift.drift_kn).min(holds_until.since(begins) / 2),
             drift: datum.drift,
             coverage,
             probability_of_detection: coverage.map(probability_of_detection),
             containment: None,
             area: None,
+            light: own.utc.and_then(|(utc, _)| Light::at(utc, datum.place)),
             cautions: vec![FIRST_CAUTION.to_owned()],
         };
         let middle = begins + holds_until.since(begins) / 2;
@@ -266,6 +282,14 @@ impl Plan {
             plan.area = coverage.map(|coverage| plan.area_at(start, begins, middle, first, coverage));
         }
         plan.caution(wish, wanted_nm, current);
+        if spacing_nm > wanted_spacing_nm {
+            plan.cautions.push(format!(
+                "Spacing widened from {wanted_spacing_nm:.2} to {spacing_nm:.2} nm: at {:.1} kn a shorter leg is over within a \
+                 minute and cannot be steered. For a closer search go slower.",
+                wish.speed_kn
+            ));
+        }
+        plan.cautions.extend(plan.dark(datum.at));
         Ok(plan)
     }
 
@@ -288,6 +312,21 @@ impl Plan {
         };
         let centre = start.at(self.drift.set_deg, self.drift.drift_kn * hours);
         Searched { at: middle, centre, area, coverage }
+    }
+
+    /// What must be said of the light. `now` is the moment that the light is of.
+    fn dark(&self, now: Moment) -> Option<String> {
+        const NO_TABLE: &str = "there is no published sweep width by night";
+        let light = self.light.as_ref()?;
+        if matches!(light.sky, Sky::Nautical | Sky::Night) {
+            return Some(format!(
+                "It is dark: {NO_TABLE}. Lights, reflectors and voices find people by night."
+            ));
+        }
+        let ends = light.next(Change::CivilEnds)?;
+        let gone = now + light.left()?;
+        let leg = self.legs.iter().position(|l| l.begins + l.time > gone)? + 1;
+        Some(format!("The light goes at {} on leg {leg}: {NO_TABLE}.", hm(ends)))
     }
 
     /// What must be said with the plan.
@@ -320,6 +359,11 @@ impl Plan {
             ));
         }
     }
+}
+
+/// Hours and minutes of UTC.
+pub(super) fn hm(utc: Utc) -> String {
+    utc.civil().map_or(String::new(), |t| t.format("%H:%M UTC").to_string())
 }
 
 /// How long the datum takes to drift half a spacing; an hour at most.

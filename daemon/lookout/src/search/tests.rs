@@ -163,7 +163,9 @@ fn a_plan_as_text_as_a_route_and_as_sentences() {
     let utc = Utc::parse("2026-11-01T02:00:00Z");
     let text = p.text(Moment(0), utc);
     assert!(
-        text.starts_with(FIRST_CAUTION) && text.contains("Holds until 02:5") && text.contains("leg 9, at")
+        text.starts_with(FIRST_CAUTION)
+            && text.contains("; last leg ends at 02:5")
+            && text.contains("leg 9 to the marker, at")
     );
     let gpx = p.gpx(Moment(0), utc);
     assert_eq!(gpx.matches("<rtept ").count(), 10);
@@ -171,7 +173,7 @@ fn a_plan_as_text_as_a_route_and_as_sentences() {
     // Across 180° longitudes stay within ±180.
     for part in gpx.split("lon=\"").skip(1) {
         let longitude: f64 = part.split('"').next().unwrap().parse().unwrap();
-        assert!((-180.0..=180.0).contains(&longitude) && longitude.abs() > 179.0);
+        assert!((-180.0..180.0).contains(&longitude) && longitude.abs() > 179.0);
     }
     let lines = p.sentences("II");
     assert_eq!(lines.len(), 10 + 2);
@@ -210,6 +212,8 @@ fn the_sheet_for_the_coordinator() {
         "Wind from 270",
         "Current toward 030",
         "Water 10.0 °C",
+        "Visibility ________. Sea ________.",
+        "Light: ",
         "Searched: circle",
         "Over.",
     ];
@@ -222,4 +226,64 @@ fn the_sheet_for_the_coordinator() {
     assert!(!in_full(&s).contains('\u{7}') && who(&s).contains("Ada"));
     let blank = brief(now, &Vessel::default(), &s, None, &Current::unknown(), &[], &OwnContext::default());
     assert!(blank.contains("My position ________") && blank.contains("Wind ________"));
+}
+
+#[test]
+fn what_cannot_be_steered_is_laid_wider_and_says_so() {
+    // Legs of 0.05 nm at 5 kn are over in 36 s.
+    for pattern in [Pattern::ExpandingSquare, Pattern::Sector] {
+        let w = Wish { spacing_nm: Some(0.05), radius_nm: Some(0.05), ..wish(pattern) };
+        let p = plan(&w);
+        let least = p.legs.iter().map(|l| l.time).min().unwrap();
+        // In this drift a leg of a minute through the water may be a little shorter.
+        assert!(least >= Duration::from_secs(50), "{pattern:?}: {least:?}");
+        assert!((p.spacing_nm - 5.0 / 60.0).abs() < 1e-9);
+        assert!(
+            p.cautions.iter().any(|c| c.starts_with("Spacing widened from 0.05 to 0.08 nm")),
+            "{:?}",
+            p.cautions
+        );
+    }
+    // IAMSAR, as quoted: 0.5 nm at 5 kn are six minutes a leg; nothing is said of that.
+    let p = plan(&Wish { spacing_nm: Some(0.5), ..wish(Pattern::Sector) });
+    assert!(!p.cautions.iter().any(|c| c.contains("widened")));
+}
+
+#[test]
+fn times_come_in_their_order_and_the_light_is_told() {
+    for pattern in [Pattern::ExpandingSquare, Pattern::Sector] {
+        let calm = OwnContext { wind: None, current: None, ..own() };
+        let mut c = Casualties::new(vec![]);
+        let id = c.overboard(Moment(0), Duration::ZERO, None, &calm);
+        let (datum, current) = (c.datum(Moment(0), id).unwrap(), c.current(&calm));
+        let p = Plan::new(&datum, &calm, &current, &wish(pattern)).unwrap();
+        assert!(p.legs[0].begins <= p.begin_by && p.begin_by < p.holds_until, "{pattern:?}: nothing drifts");
+        // 58 N 180 E at 02 UTC is afternoon, in November: sunset within three hours.
+        let text = p.text(Moment(0), calm.utc.map(|u| u.0));
+        assert!(text.contains("\nLight: ") && text.contains("of light: sunset 0"), "{text}");
+        assert!(text.contains("put a marker over the side"), "{text}");
+    }
+    let dark =
+        OwnContext { utc: Utc::parse("2026-11-01T12:00:00Z").map(|u| (u, UtcSource::Satellite)), ..own() };
+    let (_, datum, current) = case();
+    let p = Plan::new(&datum, &dark, &current, &wish(Pattern::Sector)).unwrap();
+    assert!(p.cautions.iter().any(|c| c.contains("no published sweep width by night")), "{:?}", p.cautions);
+    // The light goes while the pattern is sailed.
+    let left = crate::Light::at(own().utc.unwrap().0, datum.place).unwrap().left().unwrap();
+    let dusk = own().utc.unwrap().0.plus_ms(i64::try_from(left.as_millis()).unwrap() - 20 * 60_000);
+    let dusk = OwnContext { utc: Some((dusk, UtcSource::Satellite)), ..own() };
+    let p = Plan::new(&datum, &dusk, &current, &wish(Pattern::Sector)).unwrap();
+    assert!(
+        p.cautions.iter().any(|c| c.starts_with("The light goes at ") && c.contains(" on leg ")),
+        "{:?}",
+        p.cautions
+    );
+}
+
+#[test]
+fn longitudes_stay_within_the_schema_of_gpx_at_180_degrees() {
+    for longitude in [180.0, 179.999_999_9, -180.0] {
+        let place = gpx_place(Position::new(10.0, longitude).unwrap());
+        assert_eq!(place, ("10.000000".to_owned(), "-180.000000".to_owned()), "{longitude}");
+    }
 }

@@ -1,10 +1,11 @@
 //! What the relief must know.
 
 use crate::Watch;
+use lookout::Light;
 use lookout::casualty::{in_full, out_of_hearing};
 use lookout::hearing::{Basis, Expected};
 use record::words::{capital, count};
-use record::{Date, Handover, LowBeacon, LowBeaconBasis, RestNow};
+use record::{Date, Handover, LightChangeNow, LightNow, LowBeacon, LowBeaconBasis, RestNow};
 use rules::{Declared, REST_OF_A_DAY, REST_OF_A_WEEK, Rest, Stage};
 use std::collections::VecDeque;
 use std::fmt;
@@ -203,6 +204,12 @@ impl Watch {
         }
         lines.push(self.hearing_words(at));
         lines.push(format!("Weather: {}", self.weather_words(at)));
+        let light = self.lookout.light(at);
+        if let Some(light) = &light {
+            let ship = self.ship_time();
+            let words = light.words(|utc| ship.of(utc).to_string()[11..16].to_owned());
+            lines.push(format!("Light, by ship's time: {words}"));
+        }
         let ailing: Vec<String> = self
             .ears
             .iter()
@@ -254,6 +261,7 @@ impl Watch {
             calls: self.calls_shown(at),
             next_targets: soon.iter().map(|t| t.mmsi).collect(),
             pressure_hpa: self.weather(at).pressure_hpa,
+            light: light.map(light_now),
             declared,
             dated,
             low_beacon: self.lookout.low_beacon().ok().map(low_beacon),
@@ -280,6 +288,16 @@ fn rest_words(r: &Rest) -> String {
     }
     let week = part(r.off_week, r.of_week, r.short_week(), &whole(r.of_week, 168, "7 days"), REST_OF_A_WEEK);
     format!("{} was off watch for {day}, {week}", one_line(&r.who))
+}
+
+fn light_now(light: Light) -> LightNow {
+    LightNow {
+        sky: light.sky,
+        left_s: light.left().map(|d| d.as_secs_f64()),
+        moon_up: light.moon_up,
+        moon_lit: light.moon_lit,
+        changes: light.changes.into_iter().map(|(what, at)| LightChangeNow { what, at }).collect(),
+    }
 }
 
 fn low_beacon(e: Expected) -> LowBeacon {

@@ -6,11 +6,11 @@ use terms::{Position, Utc};
 
 /// Altitude of the sun's centre when its upper edge is on the horizon: refraction 34′ and half diameter 16′, as the
 /// almanacs take them.
-const UPPER_EDGE_DEG: f64 = -50.0 / 60.0;
+pub(super) const UPPER_EDGE_DEG: f64 = -50.0 / 60.0;
 /// Julian date of 1970-01-01T00:00:00Z.
-const UNIX_EPOCH_JD: f64 = 2_440_587.5;
+pub(super) const UNIX_EPOCH_JD: f64 = 2_440_587.5;
 /// Terrestrial less universal time in seconds, in the 2020s; a minute of it moves the sun too little to matter.
-const DELTA_T_S: f64 = 69.0;
+pub(super) const DELTA_T_S: f64 = 69.0;
 
 /// `None` only for dates that no calendar has.
 pub(crate) fn is_up(utc: Utc, position: Position) -> Option<bool> {
