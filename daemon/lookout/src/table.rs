@@ -6,13 +6,14 @@
 //! targets of another keep their places, and the dangerous ones of a feed keep theirs from its own less dangerous ones.
 //! A target that two feeds report counts in the share of the one that holds fewer.
 //!
-//! Everything costs O(log n) for n targets, and a newcomer to a full table one look at each feed besides.
+//! Everything costs O(log n) for n targets, a report little more than a look into hash tables, and a newcomer to a full table
+//! one look at each feed besides.
 
 use crate::claim::Claim;
 use crate::target::Target;
 use rustc_hash::FxHashMap;
-use std::collections::{BTreeMap, BTreeSet};
-use terms::{FeedId, Mmsi, Moment};
+use std::collections::BTreeMap;
+use terms::{FeedId, Mmsi, Moment, Wakes};
 
 /// The targets, by identity, by when they are next judged, and by which of a feed's is to go first.
 #[derive(Debug, Clone)]
@@ -20,9 +21,9 @@ pub(crate) struct Table {
     most: usize,
     /// Each is boxed: a hash table keeps twice the room it needs.
     targets: FxHashMap<Mmsi, Box<Target>>,
-    due: BTreeSet<(Moment, Mmsi)>,
+    due: Wakes<Mmsi>,
     /// The targets in each feed's share, weakest claim first. None is empty.
-    shares: BTreeMap<FeedId, BTreeSet<(Claim, Mmsi)>>,
+    shares: BTreeMap<FeedId, Wakes<Mmsi, Claim>>,
 }
 
 /// The table is full, and nothing in it has a weaker claim.
@@ -35,7 +36,7 @@ impl Table {
         Self {
             most: most.max(1),
             targets: FxHashMap::default(),
-            due: BTreeSet::new(),
+            due: Wakes::default(),
             shares: BTreeMap::new(),
         }
     }
@@ -81,8 +82,8 @@ impl Table {
         loop {
             let fullest = self.shares.iter().max_by_key(|(_, share)| share.len()).map(|(feed, _)| *feed);
             let from = fullest.filter(|feed| self.holds_fewer(own, *feed)).unwrap_or(own);
-            let weakest = self.shares.get(&from).and_then(BTreeSet::first);
-            let (claim, mmsi) = *weakest.ok_or(Full)?;
+            let weakest = self.shares.get(&from).and_then(Wakes::first);
+            let (claim, mmsi) = weakest.ok_or(Full)?;
             if from == own && !new.claim().outweighs(&claim) {
                 return Err(Full);
             }
@@ -97,26 +98,26 @@ impl Table {
 
     /// Whether a feed holds so much less than another that a target of the latter had better be its own.
     fn holds_fewer(&self, feed: FeedId, than: FeedId) -> bool {
-        let holds = |feed| self.shares.get(&feed).map_or(0, BTreeSet::len);
+        let holds = |feed| self.shares.get(&feed).map_or(0, Wakes::len);
         holds(feed) + 1 < holds(than)
     }
 
     pub fn remove(&mut self, mmsi: Mmsi) -> Option<Target> {
         let target = self.targets.remove(&mmsi)?;
-        self.due.remove(&(target.due, mmsi));
-        self.leave(target.reporters.owner(), target.claim(), mmsi);
+        self.due.set(mmsi, None);
+        self.leave(target.reporters.owner(), mmsi);
         Some(*target)
     }
 
     fn enter(&mut self, target: &Target) {
-        self.due.insert((target.due, target.mmsi));
+        self.due.set(target.mmsi, Some(target.due));
         let share = self.shares.entry(target.reporters.owner()).or_default();
-        share.insert((target.claim(), target.mmsi));
+        share.set(target.mmsi, Some(target.claim()));
     }
 
-    fn leave(&mut self, feed: FeedId, claim: Claim, mmsi: Mmsi) {
+    fn leave(&mut self, feed: FeedId, mmsi: Mmsi) {
         if let Some(share) = self.shares.get_mut(&feed) {
-            share.remove(&(claim, mmsi));
+            share.set(mmsi, None);
             if share.is_empty() {
                 self.shares.remove(&feed);
             }
@@ -131,13 +132,14 @@ impl Table {
         let result = change(target);
         let after = places(target);
         if before.0 != after.0 {
-            self.due.remove(&(before.0, mmsi));
-            self.due.insert((after.0, mmsi));
+            self.due.set(mmsi, Some(after.0));
         }
         if before.1 != after.1 {
-            let ((from, was), (to, is)) = (before.1, after.1);
-            self.leave(from, was, mmsi);
-            self.shares.entry(to).or_default().insert((is, mmsi));
+            let ((from, _), (to, claim)) = (before.1, after.1);
+            if from != to {
+                self.leave(from, mmsi);
+            }
+            self.shares.entry(to).or_default().set(mmsi, Some(claim));
         }
         Some(result)
     }
@@ -163,6 +165,6 @@ impl Table {
 
     /// The first target to be judged.
     pub fn next_due(&self) -> Option<(Moment, Mmsi)> {
-        self.due.first().copied()
+        self.due.first()
     }
 }

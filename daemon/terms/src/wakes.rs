@@ -6,38 +6,39 @@ use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 use std::hash::Hash;
 
-/// At most one moment for each key, the soonest of them always at hand.
+/// At most one moment for each key, the soonest of them always at hand; or, in place of moments, the least of any values that
+/// mostly grow.
 ///
 /// What is put off again and again, as silence is by each line, costs a look into a hash table: its place in the heap stays
 /// until it surfaces. Keys of one moment come out in their own order, so that the same calls give the same answers.
 ///
 /// Holds at most twice as many places as there are keys, and 64.
 #[derive(Debug, Clone)]
-pub struct Wakes<K> {
-    by_key: FxHashMap<K, Wake>,
+pub struct Wakes<K, V = Moment> {
+    by_key: FxHashMap<K, Wake<V>>,
     /// Each key's `queued`, and older places of it, which mean nothing. The first is a key's true moment.
-    places: BinaryHeap<Reverse<(Moment, K)>>,
+    places: BinaryHeap<Reverse<(V, K)>>,
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Wake {
-    due: Moment,
+struct Wake<V> {
+    due: V,
     /// Its earliest place; `due` or before.
-    queued: Moment,
+    queued: V,
 }
 
 /// Places that mean nothing and are left where they are, besides one for each key.
 const SPARE: usize = 64;
 
-impl<K> Default for Wakes<K> {
+impl<K: Ord, V: Ord> Default for Wakes<K, V> {
     fn default() -> Self {
         Self { by_key: FxHashMap::default(), places: BinaryHeap::new() }
     }
 }
 
-impl<K: Copy + Eq + Hash + Ord> Wakes<K> {
+impl<K: Copy + Eq + Hash + Ord, V: Copy + Ord> Wakes<K, V> {
     /// Sets, moves or removes a key's moment.
-    pub fn set(&mut self, key: K, due: Option<Moment>) {
+    pub fn set(&mut self, key: K, due: Option<V>) {
         match (due, self.by_key.get_mut(&key)) {
             (Some(due), Some(wake)) => {
                 wake.due = due;
@@ -57,13 +58,28 @@ impl<K: Copy + Eq + Hash + Ord> Wakes<K> {
     }
 
     /// The soonest moment.
-    pub fn next(&self) -> Option<Moment> {
-        self.places.peek().map(|Reverse((due, _))| *due)
+    pub fn next(&self) -> Option<V> {
+        self.first().map(|(due, _)| due)
+    }
+
+    /// The soonest moment and its key, the least of them where several have it.
+    pub fn first(&self) -> Option<(V, K)> {
+        self.places.peek().map(|Reverse(first)| *first)
+    }
+
+    /// How many keys have a moment.
+    pub fn len(&self) -> usize {
+        self.by_key.len()
+    }
+
+    /// Whether none has.
+    pub fn is_empty(&self) -> bool {
+        self.by_key.is_empty()
     }
 
     /// Removes and returns the first key that is due by a moment.
-    pub fn pop(&mut self, at: Moment) -> Option<K> {
-        let &Reverse((due, key)) = self.places.peek()?;
+    pub fn pop(&mut self, at: V) -> Option<K> {
+        let (due, key) = self.first()?;
         if due > at {
             return None;
         }

@@ -65,6 +65,19 @@ struct Progress {
     unknown_since: Option<Moment>,
     /// Whether it has become worse since the call.
     worse: Worse,
+    /// It may have a timer; what has none need not be looked for among the timers of all.
+    timed: bool,
+}
+
+impl Progress {
+    /// Nothing was called about it, nothing waits to be, and nothing is missing: it has neither an alert nor a place among
+    /// those who have one, nor is it of the crowd.
+    fn is_quiet(&self) -> bool {
+        self.phase == Phase::Quiet
+            && self.alert.is_none()
+            && !self.unconfirmed
+            && self.unknown_since.is_none()
+    }
 }
 
 /// Whether a subject meets its order's `worse`.
@@ -309,6 +322,7 @@ impl Watched {
                     unconfirmed: alert.is_some(),
                     unknown_since: None,
                     worse: Worse::Not(Hold::default()),
+                    timed: false,
                 },
             );
         }
@@ -316,7 +330,7 @@ impl Watched {
         let Some(entry) = self.progress.get_mut(&subject) else { return };
         let since = if own { self.since } else { entry.since };
         let (order, shared, sight) = (&self.order, &self.shared_truth, tools.sight);
-        let (phase, remembers) = (entry.phase, !entry.tests.is_empty());
+        let (phase, remembers, quiet) = (entry.phase, !entry.tests.is_empty(), entry.is_quiet());
         let mut due = None;
         self.truths.clear();
         self.truths.resize(order.tests.len(), None);
@@ -342,6 +356,15 @@ impl Watched {
             }
         }
         let begins = order.when.judge(&mut truth_of);
+        // Most of what is judged was quiet and stays so, and has no alert and no place that this could change.
+        if begins == Truth::False && quiet {
+            entry.holds = false;
+            if due.is_some() || entry.timed {
+                entry.timed = due.is_some();
+                tools.timers.set((self.place, Some(subject)), due);
+            }
+            return;
+        }
         let called = matches!(phase, Phase::On | Phase::Falling(_));
         // What has not begun has neither an end nor anything worse.
         let told = called || begins == Truth::True;
@@ -360,7 +383,11 @@ impl Watched {
             self.begin(subject, tools);
         }
         self.note_unknown(subject, begins, &tools.sight);
-        tools.timers.set((self.place, Some(subject)), sooner(due, step_due));
+        let due = sooner(due, step_due);
+        if let Some(e) = self.progress.get_mut(&subject) {
+            e.timed = due.is_some();
+        }
+        tools.timers.set((self.place, Some(subject)), due);
     }
 
     fn note_unknown(&mut self, subject: Subject, truth: Truth, sight: &Sight<'_>) {
