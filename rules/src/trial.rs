@@ -10,8 +10,8 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::time::Duration;
 use terms::{
-    Dimension, FeedId, Mmsi, Moment, Position, Problems, Quantity, Reading, Subject, Utc, Value, Whose,
-    normal_deg, turn_deg,
+    BatteryKind, Dimension, FeedId, Mmsi, Moment, Position, Problems, Quantity, Reading, Subject, Utc, Value,
+    Whose, normal_deg, turn_deg,
 };
 
 /// A value heard from a step on.
@@ -265,6 +265,15 @@ impl<'t> Run<'t> {
                     let corrected = Measure::Quantity(Quantity::PressureCorrected);
                     if !self.courses.contains_key(&(subject, corrected.to_string())) {
                         self.put(subject, &corrected, value.clone(), now);
+                    }
+                }
+                // A trial that gives only a battery's voltage means one of lead.
+                if *q == Quantity::BatteryVoltage {
+                    let margin = Measure::Quantity(Quantity::BatteryMargin);
+                    if !self.courses.contains_key(&(subject, margin.to_string())) {
+                        let volts = value.as_ref().and_then(Value::number);
+                        let over = volts.map(|v| Value::Number(v - BatteryKind::Lead.low_v()));
+                        self.put(subject, &margin, over, now);
                     }
                 }
                 // A trial that gives only a TCPA means one that is known exactly.

@@ -190,7 +190,7 @@ mod tests {
         all.sort();
         all.dedup();
         let read = [
-            "Battery not known, an unknown voltage within the last hour",
+            "Battery not known: low for its kind, or falling fast",
             "Depth below the keel not known",
             "Gusts to an unknown speed",
             "Heading (not known) has left its mean",

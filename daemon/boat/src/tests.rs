@@ -240,3 +240,19 @@ fn the_reference_has_every_key_with_its_default_and_is_toml() {
         assert!(known.iter().any(|k| line.contains(k)), "{line}\n{text}");
     }
 }
+
+#[test]
+fn the_battery_is_of_lead_unless_the_file_says_otherwise() {
+    use terms::BatteryKind;
+    let of = |text: &str| {
+        let (boat, _) =
+            read("boat.toml", &format!("version = 1\n[vessel]\nname = \"Wendelin\"\n{text}")).unwrap();
+        lookout_settings(&boat, None).battery
+    };
+    assert_eq!(of(""), BatteryKind::Lead);
+    for kind in BatteryKind::ALL {
+        assert_eq!(of(&format!("battery = \"{kind}\"\n")), kind);
+    }
+    let wrong = read("boat.toml", "version = 1\n[vessel]\nbattery = \"tin\"\n").unwrap_err().to_string();
+    assert!(wrong.contains("boat.toml:3:11: `battery`") && wrong.contains("lifepo4"), "{wrong}");
+}

@@ -1,10 +1,10 @@
 //! `[vessel]`: her name and measurements, and what the lookout needs to know of the boat.
 
 use crate::Boat;
-use form::{Key, Name, Nested, Table, Value, Written, key};
+use form::{Key, Name, Nested, Table, Value, Word, Written, key};
 use lookout::casualty::CrewMember;
 use lookout::{Dimensions, Settings};
-use terms::{FeedId, Mmsi, Utc};
+use terms::{BatteryKind, FeedId, Mmsi, Utc};
 
 const VESSEL: Key<Nested> = key("vessel", "own vessel");
 const NAME: Key<Name> = key("name", "her name, for reports").most(60);
@@ -28,6 +28,21 @@ const DIMENSIONS: Key<Sides> =
     key("dimensions_m", "from the GPS antenna to bow, stern, port and starboard side");
 const MASTHEAD: Key<f64> = key("masthead_m", "anemometer above the water").example("14").within("1", "60");
 const ANTENNA: Key<f64> = key("antenna_m", "AIS antenna above the water").example("14").within("0.5", "60");
+const BATTERY: Key<Made> =
+    key("battery", "what her battery is made of, which sets when it is low").or("lead");
+
+/// What the battery is made of.
+#[derive(Debug, Clone, Copy)]
+struct Made(BatteryKind);
+
+impl Word for Made {
+    const ALL: &'static [(&'static str, Self)] = &[
+        (BatteryKind::Lead.word(), Self(BatteryKind::Lead)),
+        (BatteryKind::Agm.word(), Self(BatteryKind::Agm)),
+        (BatteryKind::Gel.word(), Self(BatteryKind::Gel)),
+        (BatteryKind::LithiumIron.word(), Self(BatteryKind::LithiumIron)),
+    ];
+}
 
 /// The vessel.
 #[derive(Debug, Clone, Default)]
@@ -54,6 +69,8 @@ pub struct Vessel {
     pub masthead_m: Option<f64>,
     /// AIS antenna above the water, metres.
     pub antenna_m: Option<f64>,
+    /// What her battery is made of; `None` for lead.
+    pub battery: Option<BatteryKind>,
 }
 
 /// Four distances from the GPS antenna, metres.
@@ -87,6 +104,7 @@ pub(crate) fn vessel(t: &mut Table<'_>) -> Vessel {
         dimensions_m: t.take(&DIMENSIONS).map(|s| s.0),
         masthead_m: t.take(&MASTHEAD),
         antenna_m: t.take(&ANTENNA),
+        battery: t.take(&BATTERY).map(|made| made.0),
     };
     if vessel.transducer_depth_m.zip(vessel.draught_m).is_some_and(|(transducer, keel)| transducer > keel) {
         t.warn(&TRANSDUCER_DEPTH, "the transducer would be below the keel");
@@ -118,6 +136,7 @@ pub fn lookout_settings(boat: &Boat, not_before: Option<Utc>) -> Settings {
         }),
         motoring_speed_kn: v.motoring_speed_kn.unwrap_or(defaults.motoring_speed_kn),
         ais_antenna_m: v.antenna_m,
+        battery: v.battery.unwrap_or(defaults.battery),
         earliest_utc: not_before,
         ..defaults
     }

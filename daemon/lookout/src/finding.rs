@@ -52,6 +52,10 @@ pub enum Finding {
 
 /// The change of a quantity of own vessel, and of what is worked out from it.
 pub(crate) fn changed(q: Quantity) -> impl Iterator<Item = Finding> {
-    let corrected = (q == Quantity::Pressure).then_some(Quantity::PressureCorrected);
-    std::iter::once(q).chain(corrected).map(|q| Finding::Changed(Subject::OwnVessel, q))
+    let worked_out = match q {
+        Quantity::Pressure => Some(Quantity::PressureCorrected),
+        Quantity::BatteryVoltage => Some(Quantity::BatteryMargin),
+        _ => None,
+    };
+    std::iter::once(q).chain(worked_out).map(|q| Finding::Changed(Subject::OwnVessel, q))
 }

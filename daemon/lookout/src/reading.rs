@@ -58,6 +58,12 @@ impl Lookout {
                     .map(|(p, tide)| Value::Number(p - tide));
                 Reading { value, ..pressure }
             }
+            Quantity::BatteryMargin => {
+                let voltage = self.own.reading(at, Quantity::BatteryVoltage);
+                let low_v = self.settings.battery.low_v();
+                let value = voltage.value.and_then(|v| v.number()).map(|v| Value::Number(v - low_v));
+                Reading { value, ..voltage }
+            }
             q if anchor::QUANTITIES.contains(&q) => self.anchor.reading(at, q),
             _ => self.own.reading(at, quantity),
         }

@@ -2,7 +2,7 @@
 
 use crate::casualty::{CrewMember, SetDrift};
 use std::collections::BTreeMap;
-use terms::{FeedId, Mmsi, Quantity, Utc};
+use terms::{BatteryKind, FeedId, Mmsi, Quantity, Utc};
 
 /// Where a vessel's reference point (the antenna a position refers to) lies in her, in metres.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -48,6 +48,8 @@ pub struct Settings {
     pub wind_height_m: Option<f64>,
     /// Height of the AIS antenna above the water, in metres.
     pub ais_antenna_m: Option<f64>,
+    /// What the battery is made of.
+    pub battery: BatteryKind,
     /// Set and drift of the water, if the skipper gives them.
     pub current: Option<SetDrift>,
     /// Feeds in order of trust, best first; those not named come after, in order of number.
@@ -77,6 +79,7 @@ impl Default for Settings {
             fleet: Vec::new(),
             transducer_to_waterline_m: None,
             transducer_to_keel_m: None,
+            battery: BatteryKind::Lead,
             variation_deg: None,
             dimensions: None,
             motoring_speed_kn: 5.0,

@@ -352,3 +352,21 @@ fn ships_that_all_fall_silent_at_once_are_told_while_the_wire_speaks() {
         assert_eq!(told, expected, "{ships} ships, wire speaks: {speaks}");
     }
 }
+
+#[test]
+fn how_far_the_battery_is_above_low_is_reckoned_by_its_kind() {
+    use terms::BatteryKind;
+    let margin = |battery: BatteryKind, volts: f64| {
+        let mut lookout = Lookout::new(Settings { battery, ..Settings::default() });
+        assert_eq!(number(&lookout, 0.0, Quantity::BatteryMargin), None);
+        let house = Transducer { kind: 'U', value: volts, unit: Some('V'), name: "HOUSE".to_owned() };
+        lookout.hear(at(0.0), BUS, &Report::Transducers { transducers: vec![house] });
+        let changed = Finding::Changed(Subject::OwnVessel, Quantity::BatteryMargin);
+        assert!(lookout.take_findings().contains(&changed));
+        (number(&lookout, 0.0, Quantity::BatteryMargin).unwrap() * 10.0).round()
+    };
+    assert_eq!(Settings::default().battery, BatteryKind::Lead);
+    let of = |volts| BatteryKind::ALL.map(|kind| margin(kind, volts));
+    assert_eq!(of(12.2), [1.0, 0.0, -1.0, -6.0]);
+    assert_eq!(of(13.3), [12.0, 11.0, 10.0, 5.0]);
+}

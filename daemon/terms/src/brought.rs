@@ -36,6 +36,7 @@ impl Quantity {
                 "worked out from the track since at anchor was declared"
             }
             Self::BatteryVoltage => "XDR in volts whose name says so",
+            Self::BatteryMargin => "the battery voltage and the battery's kind in boat.toml, else lead",
             Self::Transducers => "XDR, each by its own name",
             Self::Sun => "worked out from position and time",
             Self::TargetCount => "AIS and radar targets that are held",

@@ -2,6 +2,7 @@
 //! does no I/O.
 
 mod angle;
+mod battery;
 mod brought;
 mod day;
 mod hour;
@@ -19,6 +20,7 @@ mod wakes;
 mod word;
 
 pub use angle::{Circular, in_sector, normal_deg, three_digits, turn_deg};
+pub use battery::BatteryKind;
 pub use day::{Day, Every};
 pub use hour::{Hour, Hours};
 pub use mmsi::{Mmsi, Station};

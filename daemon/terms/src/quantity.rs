@@ -243,6 +243,8 @@ quantities! {
     AnchorError "anchor error" Own Length;
     /// Battery voltage.
     BatteryVoltage "battery voltage" Own Voltage;
+    /// How far the battery voltage is above that at which a battery of its kind is low; negative below it.
+    BatteryMargin "battery margin" Own Voltage;
     /// Named transducers (XDR); an order names the one it means.
     Transducers "transducers" Own Place;
     /// Sun up or down at own position, as a word.
