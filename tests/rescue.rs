@@ -188,6 +188,29 @@ fn a_new_file_that_was_whole_when_the_power_went_is_taken_up() {
     daemon.stop();
 }
 
+#[test]
+fn while_another_file_stands_in_its_place_no_copy_is_made_of_the_two() {
+    let daemon = Daemon::start("two", CREW);
+    assert!(daemon.tell(&["note", "before"]).status.success());
+    // No new file can be begun for now.
+    let hindrance = part(&daemon.folder.0, ".new-part");
+    std::fs::create_dir(&hindrance).unwrap();
+    put_another_in_its_place(&daemon.folder.0);
+    until("the note to wait", || {
+        text(&daemon.tell(&["note", "meanwhile"]).stdout).contains("waiting for the disk").then_some(())
+    });
+    let copy = daemon.folder.0.join("copy.db");
+    let copied = daemon.tell(&["backup", copy.to_str().unwrap()]);
+    assert!(text(&copied.stderr).contains("another file stands in the place of logbook.db"), "{copied:?}");
+    assert!(!copied.status.success() && !copy.exists());
+    std::fs::remove_dir(&hindrance).unwrap();
+    daemon.alert("logbook failing");
+    until("the new file", || part(&daemon.folder.0, ".found-1").exists().then_some(()));
+    let folder = daemon.stop();
+    assert_eq!(counts(&folder.logbook(), "entries WHERE text = 'before'"), 1);
+    assert!(counts(&folder.logbook(), "entries WHERE text = 'meanwhile'") >= 1);
+}
+
 /// Fills a page with garbage where a note stands, or else the first one.
 fn spoil(folder: &Path, note: Option<&str>) {
     let mut bytes = std::fs::read(part(folder, "")).unwrap();
