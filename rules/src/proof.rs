@@ -68,7 +68,7 @@ impl Proof {
 
 impl Orders {
     /// What these orders watch under a declaration. Plays the dangers to them, at values every ten seconds: a few
-    /// milliseconds for an ordinary file, and no more than a tenth of a second for the dearest that is allowed.
+    /// milliseconds for an ordinary file, some tenths of a second for the dearest that is allowed.
     pub fn proof(&self, declared: Declarations) -> Proof {
         let concerns = |danger: &Danger| match (danger, declared.doing) {
             // Made fast, she is in the harbour's hands.
