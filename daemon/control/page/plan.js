@@ -45,14 +45,34 @@ function label(x, text) {
 
 const cut = (text, most) => text.length > most ? text.slice(0, most - 1) + "…" : text;
 
+// Where a place lies from her, in miles to the east and to the north: near enough for a drawing.
+function off(own, place) {
+  const east = ((place.longitude_deg - own.longitude_deg + 540) % 360) - 180;
+  return [east * 60 * Math.cos(own.latitude_deg * Math.PI / 180), (place.latitude_deg - own.latitude_deg) * 60];
+}
+
 function planOfCasualties(own, placed) {
-  const { parts, mile } = chart(own, Math.max(...placed.map((c) => c.range_nm), 0.02));
+  // The line on which somebody lies whom nobody saw fall, and the other place where somebody may be.
+  const lines = placed.map((c) => known(own.latitude_deg) ? (c.line || []).map((p) => off(own, p)) : []);
+  const others = placed.map((c) => c.elsewhere).filter((e) => e && known(e.range_nm));
+  const far = [...placed, ...others].map((c) => c.range_nm).concat(lines.flat().map(([east, north]) => Math.hypot(east, north)));
+  const { parts, mile } = chart(own, Math.max(...far, 0.02));
+  for (const places of lines.filter((l) => l.length > 1)) {
+    const points = places.map(([east, north]) => `${(east * mile).toFixed(1)},${(-north * mile).toFixed(1)}`).join(" ");
+    parts.push(draw("polyline", { class: "fell", points }));
+  }
+  for (const e of others) {
+    const [x, y] = to(e.bearing_deg, e.range_nm * mile);
+    const g = draw("g", { transform: `translate(${x.toFixed(2)} ${y.toFixed(2)})` });
+    g.append(draw("circle", { class: "doubt", r: 8 }), label(x, "or here"));
+    parts.push(g);
+  }
   // Where she is in three minutes, within the plan.
   if (under(own)) parts.push(line("vector", [0, 0], to(own.cog_deg, Math.min(Math.max(own.sog_kn / 20 * mile, 10), 92))));
   for (const c of placed) {
     const [x, y] = to(c.bearing_deg, c.range_nm * mile);
     const g = draw("g", { transform: `translate(${x.toFixed(2)} ${y.toFixed(2)})`, class: "casualty-mark" });
-    if (known(c.radius95_nm) && c.position === "estimated") {
+    if (known(c.radius95_nm) && c.position === "estimated" && !(c.line || []).length) {
       g.append(draw("circle", { class: "doubt", r: Math.max(c.radius95_nm * mile, 8) }));
     }
     if (c.source === "ais") {

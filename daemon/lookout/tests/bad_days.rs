@@ -356,6 +356,7 @@ fn the_region_holds_the_truth_on_bad_days() {
 #[ignore = "two thousand runs of each day take minutes; run by .ci/deep"]
 fn the_region_holds_95_of_100_on_each_bad_day() {
     for (name, held) in days(2_000, 11_000_000_000) {
-        assert!((93.0..=97.0).contains(&held), "{name}: {held} of 100");
+        // Two to either side of 95, and what 2,000 runs leave to chance.
+        assert!((92.5..=97.5).contains(&held), "{name}: {held} of 100");
     }
 }
