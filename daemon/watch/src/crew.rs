@@ -346,7 +346,14 @@ impl Watch {
         let who = case.map_or_else(|| format!("casualty {}", id.0), |c| who(&c));
         let last = format!("{}: stood down, {why}", words::capital(&who));
         self.board.stand_down(at, id, &last.into()).map_err(|e| ActError::Nothing(e.to_string()))?;
-        Ok(format!("casualty {} stood down: {why}", id.0))
+        let cancel = match reason {
+            StandDown::HandedOver => String::new(),
+            _ => format!(
+                "; if a distress call was sent, `middlewatch casualty {} --brief` has the words that cancel it",
+                id.0
+            ),
+        };
+        Ok(format!("casualty {} stood down: {why}{cancel}", id.0))
     }
 }
 

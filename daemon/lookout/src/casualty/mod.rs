@@ -34,6 +34,7 @@ pub use news::{CasualtyNews, News};
 pub(crate) use own::ahead;
 pub use own::{Known, OwnContext, RelativeTo, SetDrift, WindFrom};
 pub use snapshot::{Gap, Snapshot};
+pub(crate) use spoken::station;
 pub use spoken::{aloud, elsewhere_words, in_full, out_of_hearing, who};
 pub use stand_down::NoSuchCasualty;
 pub use state::{Audible, CasualtyState, Elsewhere, Placed, Reach, Reckoned};

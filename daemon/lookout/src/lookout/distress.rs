@@ -3,9 +3,9 @@
 use super::Lookout;
 use crate::Finding;
 use crate::casualty::{
-    CasualtyState, Fell, Gap, Kind, News, NoSuchCasualty, OwnContext, Snapshot, StandDown,
+    CasualtyState, Fell, Gap, Kind, News, NoSuchCasualty, OwnContext, Snapshot, StandDown, Whose,
 };
-use crate::search::{Plan, Searched, Vessel, Wish, brief};
+use crate::search::{Facts, Plan, Searched, Vessel, Wish, brief};
 use std::cell::RefCell;
 use terms::{CasualtyId, Moment, Subject, span, three_digits};
 
@@ -125,7 +125,16 @@ impl Lookout {
         let state = self.casualty(at, id)?;
         let datum = self.casualties.datum(at, id);
         let current = self.casualties.current(&own);
-        Some(brief(at, vessel, &state, datum.as_ref(), &current, &self.casualties.searched_for(id), &own))
+        let facts = Facts {
+            vessel,
+            casualty: &state,
+            ours: self.casualties(at).iter().filter(|c| c.whose == Whose::Ours).count(),
+            datum: datum.as_ref(),
+            current: &current,
+            searched: &self.casualties.searched_for(id),
+            own: &own,
+        };
+        Some(brief(at, &facts))
     }
 
     /// A search pattern from a casualty's datum.

@@ -1,16 +1,25 @@
-//! The sheet for the coordinator ashore: read over the radio in the order of a distress call, with everything needed to
-//! recompute it there.
+//! The sheet for the radio: what to read out, in the order of the radio regulations, and below it what a coordinator ashore
+//! asks for and needs to recompute it.
+//!
+//! For one of ours it is a distress call and message, for anybody else a relay of what was received, and once a casualty
+//! is stood down it cancels either.
 
 use super::coverage::{Area, Searched};
 use super::export::{clock, utc_at};
 use super::plan::{FIRST_CAUTION, hm};
 use super::survival::Survival;
-use crate::casualty::{CasualtyState, ElapsedIs, Kind, OwnContext, Placed};
+use crate::casualty::{
+    CasualtyState, ElapsedIs, Kind, OwnContext, Placed, Source, StandDown, Whose, station, who,
+};
 use crate::drift::{Current, CurrentFrom, Datum, DriftFrom, at_10_m};
 use crate::light::Light;
 use crate::words::Visibility;
 use std::fmt::Write;
-use terms::{Mmsi, Moment, Utc, one_line};
+use std::time::Duration;
+use terms::{METRES_PER_NM, Mmsi, Moment, Utc, one_line, three_digits};
+
+#[cfg(test)]
+mod tests;
 
 /// Own vessel as she calls.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -25,41 +34,61 @@ pub struct Vessel {
     pub persons: Option<u32>,
 }
 
+/// What the sheet is made from.
+pub struct Facts<'a> {
+    /// Own vessel as she calls.
+    pub vessel: &'a Vessel,
+    /// The casualty.
+    pub casualty: &'a CasualtyState,
+    /// How many of ours are in the water.
+    pub ours: usize,
+    /// Where it is by drift, if it drifts.
+    pub datum: Option<&'a Datum>,
+    /// The current as own vessel knows it.
+    pub current: &'a Current,
+    /// Areas searched for it in vain, in the order they were counted.
+    pub searched: &'a [Searched],
+    /// Own vessel.
+    pub own: &'a OwnContext,
+}
+
 /// The sheet. Anything unknown is a blank: `________`.
-pub fn brief(
-    at: Moment,
-    vessel: &Vessel,
-    s: &CasualtyState,
-    datum: Option<&Datum>,
-    current: &Current,
-    searched: &[Searched],
-    own: &OwnContext,
-) -> String {
-    let utc = own.utc.map(|u| u.0);
-    let mut sheet = Sheet { out: String::new(), at, utc };
+pub fn brief(at: Moment, facts: &Facts<'_>) -> String {
+    let mut sheet = Sheet { out: String::new(), at, utc: facts.own.utc.map(|u| u.0), facts };
     sheet.line(FIRST_CAUTION);
-    sheet.call(vessel, own);
-    sheet.casualty(vessel, s);
-    sheet.datum(datum);
-    for text in datum.map_or_else(Vec::new, |d| super::line::sheet(s, d, current, own, utc)) {
-        sheet.line(&text);
+    match (facts.casualty.stood_down, facts.casualty.whose) {
+        (Some((ended, reason)), whose) if reason != StandDown::HandedOver => {
+            sheet.cancellation(ended, reason, whose);
+            return sheet.out;
+        }
+        (_, Whose::Ours) => sheet.distress(),
+        _ => sheet.relay(),
     }
-    sheet.weather(own, current, datum);
-    sheet.searched(searched);
+    sheet.line("When the coordinator asks for more.");
+    sheet.casualty();
+    sheet.datum();
+    if let Some(d) = facts.datum {
+        for text in super::line::sheet(facts.casualty, d, facts.current, facts.own, sheet.utc) {
+            sheet.line(&text);
+        }
+    }
+    sheet.weather();
+    sheet.searched();
     sheet.out
 }
 
 /// The sheet as it grows.
-struct Sheet {
+struct Sheet<'a> {
     out: String,
     at: Moment,
     utc: Option<Utc>,
+    facts: &'a Facts<'a>,
 }
 
 /// A blank to be filled in by hand.
 const BLANK: &str = "________";
 
-impl Sheet {
+impl Sheet<'_> {
     fn line(&mut self, text: &str) {
         // Names come from files and the air: a line stays a line.
         let text = one_line(text);
@@ -67,101 +96,272 @@ impl Sheet {
         let _ = writeln!(self.out, "{text}");
     }
 
-    /// The call: who, where, what, which help, how many (order of a distress call by voice; ITU Radio Regulations,
-    /// article 32, from memory).
-    fn call(&mut self, vessel: &Vessel, own: &OwnContext) {
-        let name = vessel.name.as_deref().unwrap_or(BLANK);
-        let sign = vessel.call_sign.as_deref().unwrap_or(BLANK);
-        let mmsi = vessel.mmsi.or(own.mmsi).map_or(BLANK.to_owned(), |m| m.to_string());
-        self.line(&format!(
-            "MAYDAY MAYDAY MAYDAY. This is {name}, {name}, {name}. Call sign {sign}, MMSI {mmsi}."
-        ));
-        self.line(&format!("MAYDAY {name}, call sign {sign}, MMSI {mmsi}."));
+    /// "at 02:14 UTC"; without UTC, how long ago.
+    fn time(&self, of: Moment) -> String {
+        let at = if self.utc.is_some() { "at " } else { "" };
+        format!("{at}{}", clock(of, self.at, self.utc))
+    }
+
+    /// The same with a blank to write in where UTC is not known.
+    fn by_utc(&self, of: Moment) -> String {
+        if self.utc.is_some() { self.time(of) } else { format!("at {BLANK} UTC") }
+    }
+
+    /// A time by UTC with its date, as a cancellation has it; a blank without UTC.
+    fn date(&self, of: Moment) -> String {
+        let utc = utc_at(of, self.at, self.utc).and_then(Utc::civil);
+        utc.map_or_else(|| format!("{BLANK} UTC"), |t| t.format("%Y-%m-%d, %H:%M UTC").to_string())
+    }
+
+    /// Who calls: "THIS IS", the name three times, call sign and identity (RR 32.13C, 32.19E, 32.53E).
+    fn this_is(&mut self) {
+        let (name, sign, mmsi) = self.names();
+        self.line(&format!("THIS IS {name}, {name}, {name}, call sign {sign}, MMSI {mmsi}."));
+    }
+
+    fn names(&self) -> (String, String, String) {
+        let vessel = self.facts.vessel;
+        let known = |text: &Option<String>| text.clone().unwrap_or_else(|| BLANK.to_owned());
+        let mmsi = vessel.mmsi.or(self.facts.own.mmsi).map_or(BLANK.to_owned(), |m| m.to_string());
+        (known(&vessel.name), known(&vessel.call_sign), mmsi)
+    }
+
+    /// Own position, course and speed now.
+    fn own_position(&mut self) {
+        let own = self.facts.own;
         let place = own.position_at(self.at).map_or(BLANK.to_owned(), |p| p.to_string());
-        let time = self.utc.map_or(BLANK.to_owned(), |_| clock(self.at, self.at, self.utc));
+        let time = self.by_utc(self.at);
         let course = own.velocity(self.at).map_or(String::new(), |v| {
-            format!(", course {:03.0} true, {:.1} knots", v.set_deg.round() % 360.0, v.drift_kn)
+            format!(", course {} degrees, ground speed {:.1} knots", three_digits(v.set_deg), v.drift_kn)
         });
         let reckoned = own.reckoned.map_or(String::new(), |r| {
             let fix = clock(r.since, self.at, self.utc);
-            format!(", by dead reckoning, within {:.1} nautical miles; last fix {fix}", r.error_nm)
+            format!(", by dead reckoning, within {:.1} nautical miles, last fix {fix}", r.error_nm)
         });
-        self.line(&format!("My position {place} at {time}{reckoned}{course}."));
+        self.line(&format!("My position {place} {time}{reckoned}{course}."));
+    }
+
+    /// The distress call (RR 32.13C) and the distress message in its order (RR 32.13D): name, call sign, identity, position,
+    /// nature, assistance, anything else that helps. The phrases are those of the SMCP (IMO A.918(22), part A1/1).
+    fn distress(&mut self) {
+        let s = self.facts.casualty;
+        self.line("MAYDAY, MAYDAY, MAYDAY.");
+        self.this_is();
+        let (name, sign, mmsi) = self.names();
+        self.line(&format!("MAYDAY, {name}, call sign {sign}, MMSI {mmsi}."));
+        self.own_position();
+        let lost = match self.facts.ours {
+            0 | 1 => "1 person".to_owned(),
+            n => format!("{n} persons"),
+        };
+        self.line(&format!("Person overboard. I have lost {lost} overboard."));
+        let (place, time) = self.last_known();
+        self.line(&format!("Last known position {place} {time}."));
+        if let (Placed::Estimated, Some(now)) = (s.position, s.place) {
+            let drift = s.drift.map_or(String::new(), |d| {
+                format!(", set {} degrees, drift {:.1} knots", three_digits(d.set_deg), d.drift_kn)
+            });
+            self.line(&format!("Estimated position now {now}{drift}."));
+        }
+        self.line("I require assistance with the search in the vicinity of that position.");
+        let persons = self.facts.vessel.persons.map_or(BLANK.to_owned(), |n| n.to_string());
+        self.line(&format!("Persons on board before the casualty: {persons}."));
+        if let Some(m) = s.beacon_mmsi {
+            self.line(&format!("The person carries AIS beacon {m}."));
+        }
+        self.line("OVER.");
+    }
+
+    /// A distress relay (RR 32.19E) and what was received (RR 32.19F); of our own crew nothing.
+    fn relay(&mut self) {
+        let s = self.facts.casualty;
+        self.line(
+            "Wait for a coast station to answer the distress. Relay only if none does; if one is in range, call it in place of all stations.",
+        );
+        self.line("MAYDAY RELAY, MAYDAY RELAY, MAYDAY RELAY.");
+        self.line("ALL STATIONS, ALL STATIONS, ALL STATIONS.");
+        self.this_is();
+        let from = self.received_from();
+        let time = self.time(self.began());
+        self.line(&format!("Received from {from}, {time}."));
+        let (place, measured) = self.last_known();
+        let identity = s.ship_mmsi.or(s.beacon_mmsi).map_or(BLANK.to_owned(), |m| m.to_string());
+        let what = if s.ship_mmsi.is_some() { "vessel" } else { "beacon" };
+        self.line(&match (s.kind, s.whose) {
+            (Kind::ManyBeacons { count }, _) => format!("MAYDAY, {count} or more distress beacons."),
+            (_, Whose::Ship | Whose::Relayed) if s.ship_mmsi.is_none() => {
+                "MAYDAY, unidentified vessel.".to_owned()
+            }
+            _ => format!("MAYDAY, {what} {identity}."),
+        });
+        let at = if s.last_known.is_some() { format!(" {measured}") } else { String::new() };
+        self.line(&format!("Position {place}{at}{}.", self.how_exact()));
+        let nature = match (s.nature(), s.kind) {
+            (Some(nature), _) => nature,
+            (None, Kind::PersonOverboard) => "person overboard",
+            (None, _) => "not stated",
+        };
+        self.line(&format!("Nature of distress: {nature}."));
+        self.own_position();
+        self.line("OVER.");
+    }
+
+    /// Where a call for somebody else came from.
+    fn received_from(&self) -> String {
+        let s = self.facts.casualty;
+        let by = match s.source {
+            Source::Dsc => "by DSC",
+            Source::Ais => "by AIS",
+            Source::MobSentence => "by a person overboard receiver",
+            Source::Button => "on board",
+        };
+        let beacon = |what: &str| match s.beacon_mmsi {
+            Some(m) => format!("{what} {m}"),
+            None => what.to_owned(),
+        };
+        let from = match (s.whose, s.relayed_by, s.ship_mmsi) {
+            (Whose::Relayed, Some(by), _) => station(by),
+            (Whose::Ship, _, Some(m)) => format!("vessel {m}"),
+            (Whose::Ship | Whose::Relayed, ..) => "an unidentified vessel".to_owned(),
+            (Whose::Sart, ..) => beacon("search and rescue transmitter"),
+            (Whose::Epirb, ..) => beacon("EPIRB"),
+            (Whose::Many, ..) => "several beacons".to_owned(),
+            (Whose::Ours | Whose::Stranger, ..) => beacon("person overboard beacon"),
+        };
+        format!("{from} {by}")
+    }
+
+    /// How exact a position is that came by DSC.
+    fn how_exact(&self) -> &'static str {
+        let s = self.facts.casualty;
+        let whole = s.source == Source::Dsc && s.fix_age.is_none() && s.last_known.is_some();
+        if whole { ", sent in whole minutes" } else { "" }
+    }
+
+    /// What takes back a distress call or a relay, by radiotelephone (RR 32.53E; the SMCP for who was picked up).
+    fn cancellation(&mut self, ended: Moment, reason: StandDown, whose: Whose) {
+        if let still @ 1.. = self.facts.ours
+            && whose == Whose::Ours
+        {
+            let (persons, are) = if still == 1 { ("person", "is") } else { ("persons", "are") };
+            self.line(&format!("Do not cancel the distress: {still} {persons} {are} still in the water."));
+            return;
+        }
+        self.line(
+            "If a DSC alert was sent, cancel it on the radio first; then call on the channel of the distress call.",
+        );
+        self.line("ALL STATIONS, ALL STATIONS, ALL STATIONS.");
+        self.this_is();
+        self.own_position();
+        if reason == StandDown::Recovered {
+            let time = self.by_utc(ended);
+            self.line(&format!("I have picked up 1 person {time}. I require no further assistance."));
+        }
+        let what = if whose == Whose::Ours { "DISTRESS ALERT" } else { "DISTRESS RELAY" };
+        let began = self.date(self.began());
+        self.line(&format!("PLEASE CANCEL MY {what} OF {began}."));
+        self.line("OUT.");
+    }
+
+    /// When it began.
+    fn began(&self) -> Moment {
+        Moment(self.at.0.saturating_sub(millis(self.facts.casualty.elapsed)))
+    }
+
+    /// Last known position and its time.
+    fn last_known(&self) -> (String, String) {
+        match self.facts.casualty.last_known {
+            Some(k) => (k.value.to_string(), self.time(k.at)),
+            None => (BLANK.to_owned(), format!("at {BLANK} UTC")),
+        }
+    }
+
+    /// Where the last known position comes from.
+    fn source(&self) -> &'static str {
+        let s = self.facts.casualty;
+        match (s.source, s.fix_age.is_some()) {
+            (Source::Dsc, true) => "by the vessel's own report",
+            (Source::Dsc, false) => "by DSC, in whole minutes",
+            (_, true) => "by the beacon's own fix",
+            (Source::MobSentence, false) => "by the person overboard receiver",
+            (Source::Button | Source::Ais, false) => "by own track",
+        }
     }
 
     /// The casualty itself.
-    fn casualty(&mut self, vessel: &Vessel, s: &CasualtyState) {
-        self.line(&format!("Nature: {}. I require assistance with the search.", crate::casualty::who(s)));
-        let persons = vessel.persons.map_or(BLANK.to_owned(), |n| n.to_string());
-        self.line(&format!("Persons aboard before the casualty: {persons}."));
-        let since = if s.elapsed_is == ElapsedIs::AtLeast { "at least " } else { "" };
-        // Without UTC there is no other time than how long ago.
-        let began = self.utc.map_or(String::new(), |_| {
-            clock(Moment(self.at.0.saturating_sub(millis(s.elapsed))), self.at, self.utc) + ", "
-        });
-        self.line(&format!(
-            "Began {began}{since}{} minutes ago; reported by {}.",
-            s.elapsed.as_secs() / 60,
-            s.source.word()
-        ));
-        match s.last_known {
-            Some(k) => {
-                let time = clock(k.at, self.at, self.utc);
-                let what = if s.fix_age.is_some() { "by its beacon" } else { "estimated" };
-                self.line(&format!("Last known position {} at {time}, {what}.", k.value));
-            }
-            None => self.line("Last known position: none."),
-        }
-        let now = match (s.position, s.place) {
-            (Placed::Reported, Some(p)) => format!("{p}, reported"),
-            (Placed::Estimated, Some(p)) => format!("{p}, estimated"),
-            _ => "not known".to_owned(),
+    fn casualty(&mut self) {
+        let s = self.facts.casualty;
+        let at_least = if s.elapsed_is == ElapsedIs::AtLeast { "at least " } else { "" };
+        let how = match s.source {
+            Source::Ais => "first heard by AIS ",
+            Source::MobSentence => "reported by the person overboard receiver ",
+            Source::Dsc => "received by DSC ",
+            Source::Button => "lost ",
         };
-        let radius = s.radius95_nm.map_or(String::new(), |r| format!(", within {r:.2} nm 95 times in 100"));
-        self.line(&format!("Position now: {now}{radius}."));
-        if let Some(((range, bearing), _)) = s.range_nm.zip(s.bearing_deg).zip(s.place) {
-            self.line(&format!("From me: {:03.0} true, {range:.2} nautical miles.", bearing.round() % 360.0));
+        // Without UTC there is no other time than how long ago.
+        let began = self.utc.map_or(String::new(), |_| format!("{how}{}, ", self.time(self.began())));
+        let capital = who(s)
+            .chars()
+            .take(1)
+            .flat_map(char::to_uppercase)
+            .chain(who(s).chars().skip(1))
+            .collect::<String>();
+        self.line(&format!("{capital}: {began}{at_least}{} ago.", terms::span(s.elapsed)));
+        if s.last_known.is_some() {
+            let (place, time) = self.last_known();
+            self.line(&format!("Last known position {place} {time}, {}.", self.source()));
+        } else {
+            self.line("Last known position: none.");
+        }
+        let confidence =
+            s.radius95_nm.map_or(String::new(), |r| format!(", 95 % confidence within {}", distance(r)));
+        match (s.position, s.place) {
+            (Placed::Reported, Some(p)) => self.line(&format!("Position now {p}, reported{confidence}.")),
+            (Placed::Estimated, Some(p)) => self.line(&format!("Position now {p}, estimated{confidence}.")),
+            _ => self.line("Position now: not known."),
+        }
+        if let (Some(range), Some(bearing)) = (s.range_nm, s.bearing_deg) {
+            let bearing = three_digits(bearing);
+            self.line(&format!("Bearing {bearing} degrees, distance {} from me.", distance(range)));
         }
         if let Some(e) = &s.elsewhere {
             let by = match e.bursts {
-                0 => "by my track at the time".to_owned(),
+                0 => "by own track at the time".to_owned(),
                 1 => "by one report that does not fit the others".to_owned(),
                 n => format!("by {n} reports that do not fit the others"),
             };
-            self.line(&format!(
-                "May also be at {}, within {:.2} nm 95 times in 100, {by}.",
-                e.place, e.radius95_nm
-            ));
+            let within = distance(e.radius95_nm);
+            self.line(&format!("May also be at {}, 95 % confidence within {within}, {by}.", e.place));
         }
-        match (s.beacon_mmsi, s.heard_age) {
-            (Some(m), Some(age)) => {
-                let battery = if s.battery_low == Some(true) { ", battery low" } else { "" };
-                self.line(&format!("Beacon {m}, last heard {} s ago{battery}.", age.as_secs()));
-            }
-            (Some(m), None) => self.line(&format!("Beacon {m}.")),
-            (None, _) if s.kind == Kind::PersonOverboard => self.line("No beacon heard."),
-            _ => {}
+        if let (Some(m), Some(age)) = (s.beacon_mmsi, s.heard_age) {
+            let battery = if s.battery_low == Some(true) { ", battery low" } else { "" };
+            self.line(&format!("Beacon {m} last heard {} ago{battery}.", terms::span(age)));
+        } else if s.whose == Whose::Ours && s.beacon_mmsi.is_none() && s.heard_age.is_none() {
+            self.line("No beacon heard.");
+        }
+        if let Some((ended, StandDown::HandedOver)) = s.stood_down {
+            self.line(&format!("Handed over by me {}.", self.time(ended)));
         }
     }
 
     /// The datum and what to recompute it from.
-    fn datum(&mut self, datum: Option<&Datum>) {
-        let Some(d) = datum else { return };
+    fn datum(&mut self) {
+        let Some(d) = self.facts.datum else { return };
         let from = match d.drift_from {
             DriftFrom::Beacon => "by the beacon's own fixes",
             DriftFrom::WindAndCurrent => "by wind and current",
-            DriftFrom::Nothing => "nothing known of wind and current",
+            DriftFrom::Nothing => "wind and current not known",
         };
         self.line(&format!(
-            "Datum {} at {}; circle of 95 % {:.2} nm, smallest region {:.1} square miles.",
+            "Datum {} {}, 95 % confidence: circle of radius {}, smallest region {:.2} square nautical miles.",
             d.place,
-            clock(d.at, self.at, self.utc),
-            d.radius95_nm,
+            self.time(d.at),
+            distance(d.radius95_nm),
             d.area95_nm2
         ));
         self.line(&format!(
-            "Drift toward {:03.0} at {:.1} knots, give or take {:.1} ({from}).",
-            d.drift.set_deg.round() % 360.0,
+            "Drift of the casualty: set {} degrees, drift {:.1} knots, give or take {:.1} knots, {from}.",
+            three_digits(d.drift.set_deg),
             d.drift.drift_kn,
             d.drift_deviation_kn
         ));
@@ -174,35 +374,31 @@ impl Sheet {
     }
 
     /// Wind, current and water.
-    fn weather(&mut self, own: &OwnContext, current: &Current, datum: Option<&Datum>) {
+    fn weather(&mut self) {
+        let own = self.facts.own;
         match own.wind {
             Some(w) => {
                 let low = at_10_m(w.value, own.wind_height_m);
                 self.line(&format!(
-                    "Wind from {:03.0} true, {:.0} knots at the masthead, {:.0} at 10 m.",
-                    w.value.from_deg.round() % 360.0,
+                    "Wind from {} degrees, {:.0} knots at the masthead, {:.0} knots at 10 m.",
+                    three_digits(w.value.from_deg),
                     w.value.speed_kn,
                     low.speed_kn
                 ));
             }
             None => self.line(&format!("Wind {BLANK}.")),
         }
+        let current = self.facts.current;
         let c = current.set_drift();
-        let text = match current.from {
-            CurrentFrom::Nothing => format!("Current {BLANK}."),
-            CurrentFrom::Given => {
-                format!("Current toward {:03.0} at {:.1} knots, given.", c.set_deg, c.drift_kn)
-            }
+        let set = format!("Current: set {} degrees, drift {:.1} knots", three_digits(c.set_deg), c.drift_kn);
+        match current.from {
+            CurrentFrom::Nothing => self.line(&format!("Current {BLANK}.")),
+            CurrentFrom::Given => self.line(&format!("{set}, given.")),
             CurrentFrom::Measured => {
                 let deviation = (0.5 * (current.covariance[0][0] + current.covariance[1][1])).sqrt();
-                format!(
-                    "Current toward {:03.0} at {:.1} knots, give or take {deviation:.1}, by log and compass against the ground.",
-                    c.set_deg.round() % 360.0,
-                    c.drift_kn
-                )
+                self.line(&format!("{set}, give or take {deviation:.1} knots, by log and compass."));
             }
-        };
-        self.line(&text);
+        }
         match own.water_temperature_c {
             Some(t) => self.line(&Survival::at(t.value).words()),
             None => self.line(&format!("Water temperature {BLANK}.")),
@@ -212,38 +408,47 @@ impl Sheet {
             Visibility::Restricted => "restricted, as declared".to_owned(),
         });
         self.line(&format!("Visibility {visibility}. Sea {BLANK}."));
-        let place = datum.map(|d| d.place).or(own.position_at(self.at));
+        let place = self.facts.datum.map(|d| d.place).or(own.position_at(self.at));
         let light = self.utc.zip(place).and_then(|(utc, place)| Light::at(utc, place));
         let light = light.map_or(BLANK.to_owned(), |l| l.words(hm));
         self.line(&format!("Light: {light}."));
     }
 
     /// What has been searched.
-    fn searched(&mut self, searched: &[Searched]) {
-        if searched.is_empty() {
-            self.line("Nothing searched so far.");
+    fn searched(&mut self) {
+        if self.facts.searched.is_empty() {
+            self.line("Not searched yet.");
         }
-        for s in searched {
+        for s in self.facts.searched {
             let form = match s.area {
-                Area::Circle { radius_nm } => format!("circle of {radius_nm:.2} nm round"),
+                Area::Circle { radius_nm } => format!("circle of radius {} round", distance(radius_nm)),
                 Area::Line { half_nm, .. } => {
-                    format!("along the datum line, {half_nm:.2} nm to either side, from")
+                    format!("along the datum line, {} to either side, from", distance(half_nm))
                 }
                 Area::Square { half_nm, side_deg } => {
-                    format!("square of {:.2} nm a side, one side {side_deg:03.0} true, round", 2.0 * half_nm)
+                    let side = three_digits(side_deg);
+                    format!("square of {} a side, one side {side} degrees, round", distance(2.0 * half_nm))
                 }
             };
-            let time = match utc_at(s.at, self.at, self.utc) {
-                Some(_) => clock(s.at, self.at, self.utc),
-                None => format!("{} min ago", self.at.since(s.at).as_secs() / 60),
-            };
-            self.line(&format!("Searched: {form} {} at {time}, coverage {:.2}.", s.centre, s.coverage));
+            let time = self.time(s.at);
+            self.line(&format!(
+                "Searched {time}: {form} {}, coverage factor {:.1}, negative result.",
+                s.centre, s.coverage
+            ));
         }
-        self.line("Over.");
+    }
+}
+
+/// A distance as it is read out over the radio, with its unit.
+fn distance(nm: f64) -> String {
+    match nm {
+        ..0.1 => format!("{:.0} metres", nm * METRES_PER_NM),
+        ..10.0 => format!("{nm:.2} nautical miles"),
+        _ => format!("{nm:.1} nautical miles"),
     }
 }
 
 /// Whole milliseconds.
-fn millis(d: std::time::Duration) -> i64 {
+fn millis(d: Duration) -> i64 {
     i64::try_from(d.as_millis()).unwrap_or(i64::MAX)
 }

@@ -11,7 +11,7 @@ mod sweep;
 #[cfg(test)]
 mod tests;
 
-pub use brief::{Vessel, brief};
+pub use brief::{Facts, Vessel, brief};
 pub use coverage::{Area, Searched, probability_of_detection};
 pub use export::gpx_place;
 pub use plan::{FIRST_CAUTION, Leg, NoPlan, Pattern, Plan, Wish, least_leg_nm, search_radius_nm};

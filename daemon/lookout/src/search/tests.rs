@@ -1,7 +1,7 @@
 //! Patterns checked against published figures and by sailing them independently.
 
 use super::*;
-use crate::casualty::{Casualties, Known, OwnContext, SetDrift, WindFrom, in_full, who};
+use crate::casualty::{Casualties, Known, OwnContext, SetDrift, WindFrom};
 use crate::drift::{Current, Datum};
 use std::time::Duration;
 use terms::{METRES_PER_NM, Moment, Position, Utc, UtcSource, normal_deg};
@@ -186,46 +186,6 @@ fn a_plan_as_text_as_a_route_and_as_sentences() {
     assert!(lines[0].starts_with("$IIWPL,58") && lines[0].contains(",N,") && lines[0].contains(",S00*"));
     // Without UTC times are from now.
     assert!(p.text(Moment(0), None).contains("from now"));
-}
-
-#[test]
-fn the_sheet_for_the_coordinator() {
-    let (c, datum, current) = case();
-    let now = Moment(0);
-    let s = c.state(now, terms::CasualtyId(1), &own()).unwrap();
-    let vessel = Vessel {
-        name: Some("Kittiwake".into()),
-        call_sign: Some("MABC1".into()),
-        mmsi: None,
-        persons: Some(4),
-    };
-    let searched = plan(&Wish { sweep: Some(Sweep::ByHand(0.1)), ..wish(Pattern::Sector) }).area.unwrap();
-    let sheet = brief(now, &vessel, &s, Some(&datum), &current, &[searched], &own());
-    let order = [
-        "MAYDAY MAYDAY MAYDAY. This is Kittiwake",
-        "My position",
-        "Nature:",
-        "Persons aboard",
-        "Last known position",
-        "Datum",
-        "Drift",
-        "Wind from 270",
-        "Current toward 030",
-        "Water 10.0 °C",
-        "Visibility ________. Sea ________.",
-        "Light: ",
-        "Searched: circle",
-        "Over.",
-    ];
-    let mut from = 0;
-    for part in order {
-        from += sheet[from..].find(part).unwrap_or_else(|| panic!("{part} in order in:\n{sheet}"));
-    }
-    assert!(sheet.contains("2 h 57 min"), "Hayward at 10 °C: {sheet}");
-    assert!(!sheet.contains('\u{7}'), "a name cannot break the sheet");
-    assert!(!in_full(&s).contains('\u{7}') && who(&s).contains("Ada"));
-    let blank = brief(now, &Vessel::default(), &s, None, &Current::unknown(), &[], &OwnContext::default());
-    assert!(blank.contains("My position ________") && blank.contains("Wind ________"));
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::drift::OnLine;
-use crate::search::{Pattern, Plan, Sweep, Vessel, Wish, brief};
+use crate::search::{Facts, Pattern, Plan, Sweep, Vessel, Wish, brief};
 use terms::turn_deg;
 
 /// Own vessel going north at 6 kn in a current that is known; what the wind does is not.
@@ -128,7 +128,16 @@ fn the_words_give_a_line_and_the_way_back() {
         "Man overboard, Ada. Last seen one and a half hours ago, search back along own track."
     );
     let datum = c.datum(now, CasualtyId(1)).unwrap();
-    let sheet = brief(now, &Vessel::default(), &state, Some(&datum), &c.current(&own), &[], &own);
+    let facts = Facts {
+        vessel: &Vessel::default(),
+        casualty: &state,
+        ours: 1,
+        datum: Some(&datum),
+        current: &c.current(&own),
+        searched: &[],
+        own: &own,
+    };
+    let sheet = brief(now, &facts);
     // Own UTC began at 02:00.
     for part in [
         "Nobody saw the fall: last seen 03:30 UTC, missed 04:50 UTC.",
