@@ -422,6 +422,11 @@ impl Sheet<'_> {
         for s in self.facts.searched {
             let form = match s.area {
                 Area::Circle { radius_nm } => format!("circle of radius {} round", distance(radius_nm)),
+                Area::Line { half_nm, beyond_nm, .. } if beyond_nm > 0.0 => format!(
+                    "beside the datum line, {} to {} off on either side, from",
+                    distance(beyond_nm),
+                    distance(half_nm)
+                ),
                 Area::Line { half_nm, .. } => {
                     format!("along the datum line, {} to either side, from", distance(half_nm))
                 }

@@ -31,8 +31,10 @@ pub enum Area {
     Line {
         /// The places it goes through; the last is repeated where there are fewer.
         through: [Position; LINE_POINTS],
-        /// How far to either side.
+        /// How far to either side …
         half_nm: f64,
+        /// … but no nearer than this: a second pass sails beside the first.
+        beyond_nm: f64,
     },
 }
 
@@ -55,7 +57,10 @@ impl Searched {
         let (east, north) = Plane::at(self.centre).east_north(place);
         match self.area {
             Area::Circle { radius_nm } => east.hypot(north) <= radius_nm,
-            Area::Line { through, half_nm } => line::off_nm(&through, place) <= half_nm,
+            Area::Line { through, half_nm, beyond_nm } => {
+                let off_nm = line::off_nm(&through, place);
+                off_nm >= beyond_nm && off_nm <= half_nm
+            }
             Area::Square { half_nm, side_deg } => {
                 let (sin, cos) = side_deg.to_radians().sin_cos();
                 (east * sin + north * cos).abs() <= half_nm && (east * cos - north * sin).abs() <= half_nm

@@ -113,7 +113,7 @@ impl Plan {
     fn line_covered(&self, share: f64) -> String {
         let within = format!(
             "The casualty lies within {:.2} nm of these legs {:.0} times in 100",
-            self.radius_nm,
+            0.5 * self.spacing_nm,
             100.0 * share
         );
         match self.probability_of_detection {

@@ -32,14 +32,23 @@ pub(super) fn courses(places: &[Position], spacing_nm: f64, second_pass: bool) -
     std::iter::once(out).chain(along.iter().copied()).chain([across]).chain(back).collect()
 }
 
-/// What a search along the line covers, as it lies at a moment: so far to either side.
-pub(super) fn area(places: &[Position], half_nm: f64, at: Moment, coverage: f64) -> Option<Searched> {
+/// What a search along the line covers, as it lies at a moment: half a spacing to either side, and on the second pass one
+/// spacing more, beside the first.
+pub(super) fn area(
+    places: &[Position],
+    spacing_nm: f64,
+    second_pass: bool,
+    at: Moment,
+    coverage: f64,
+) -> Option<Searched> {
+    let (half_nm, beyond_nm) = if second_pass { (1.5, 0.5) } else { (0.5, 0.0) };
+    let (half_nm, beyond_nm) = (half_nm * spacing_nm, beyond_nm * spacing_nm);
     let (first, last) = (*places.first()?, *places.last()?);
     let mut through = [last; LINE_POINTS];
     for (slot, place) in through.iter_mut().zip(places) {
         *slot = *place;
     }
-    Some(Searched { at, centre: first, area: Area::Line { through, half_nm }, coverage })
+    Some(Searched { at, centre: first, area: Area::Line { through, half_nm, beyond_nm }, coverage })
 }
 
 /// How far a place lies from a line.

@@ -275,7 +275,8 @@ impl Plan {
         let middle = begins + holds_until.since(begins) / 2;
         if wish.pattern == Pattern::TrackLine {
             plan.next_radius_nm = 1.5 * spacing_nm;
-            let lies = line::area(&line, radius_nm, datum.at, coverage.unwrap_or_default());
+            let lies =
+                line::area(&line, spacing_nm, wish.second_pass, datum.at, coverage.unwrap_or_default());
             plan.containment = lies.map(|lies| datum.share(|place| lies.holds(place)));
             plan.area = lies.filter(|_| coverage.is_some());
         } else {
