@@ -185,7 +185,7 @@ impl Pass<'_> {
     /// about casualties last. Within each the oldest go first. What a signal still waits for stays.
     fn events(&self) -> rusqlite::Result<Removed> {
         let portions: [&dyn Fn() -> rusqlite::Result<Removed>; 3] =
-            [&|| self.slight_events(), &|| self.oldest_events("event = 'repeated'"), &|| {
+            [&|| self.slight_events(), &|| self.oldest_events("event IN ('repeated', 'guidance')"), &|| {
                 self.oldest_events(&of_the_most("TRUE"))
             }];
         first(portions)

@@ -112,6 +112,8 @@ pub const ANCHOR: &str = "anchor";
 pub const ASKED: &str = "asked";
 /// See [`ALERTS`].
 pub const CALLS: &str = "calls";
+/// See [`ALERTS`].
+pub const GUIDANCE: &str = "guidance";
 
 /// A handle to the logbook; clones share one logbook. Dropping the last writes what waits and closes the file.
 #[derive(Debug, Clone)]

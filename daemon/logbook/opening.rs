@@ -361,8 +361,8 @@ fn read_deliveries(
 ) -> rusqlite::Result<Vec<Waiting>> {
     let mut statement = connection.prepare(
         "SELECT d.id, d.signal, d.priority, coalesce(d.body, e.record), d.event, d.boot, d.steady_ms, d.utc_ms,
-         d.utc_source, d.key, e.seq, e.alert, e.event = 'repeated',
-         e.event IN ('raised', 'repeated', 'escalated', 'noted')
+         d.utc_source, d.key, e.seq, e.alert, e.event IN ('repeated', 'guidance'),
+         e.event IN ('raised', 'repeated', 'escalated', 'noted', 'guidance')
          FROM delivery_rows d LEFT JOIN event_rows e ON e.id = d.event ORDER BY d.id",
     )?;
     let rows = statement.query_map([], |r| {

@@ -113,7 +113,8 @@ impl Outbox {
         signals: Vec<String>,
     ) -> Vec<i64> {
         let mut rows = Vec::new();
-        let (alert, repeats) = (record.alert.id.0, record.event == EventKind::Repeated);
+        let repeats = matches!(record.event, EventKind::Repeated | EventKind::Guidance);
+        let alert = record.alert.id.0;
         for signal in signals {
             if repeats {
                 rows.extend(self.drop_repeats(&signal, alert));

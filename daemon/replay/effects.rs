@@ -12,14 +12,17 @@ fn stamp(at: &Stamp) -> impl Serialize {
     (at.steady.0, at.utc.map(|(utc, _)| utc.0), at.utc.map(|(_, source)| source), at.feed)
 }
 
-/// An event's addressee, signals, loudness and reach; its record comes first.
+/// An event's addressee, signals, loudness, reach and whether it is said in passing; its record comes first.
 pub(super) fn carry(out: &mut impl Write, at: &Stamp, carry: &Carry) -> io::Result<()> {
     let (to, who) = match &carry.to {
         Addressee::Watch(who) => ("watch", who.as_deref()),
         Addressee::Skipper(who) => ("skipper", who.as_deref()),
         Addressee::AllHands => ("all hands", None),
     };
-    line(out, &("carry", stamp(at), to, who, &carry.signals, carry.aloud, carry.level, carry.more))
+    line(
+        out,
+        &("carry", stamp(at), to, who, &carry.signals, carry.aloud, carry.level, carry.more, carry.passing),
+    )
 }
 
 /// A row or entry for the logbook.

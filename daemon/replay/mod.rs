@@ -294,7 +294,7 @@ impl Play {
                 }
                 continue;
             };
-            if let Some(logbook) = &self.logbook {
+            if let Some(logbook) = self.logbook.as_ref().filter(|_| !carry.passing) {
                 record.log_id = Some(
                     logbook
                         .event(at, &record, Vec::new())
@@ -305,7 +305,10 @@ impl Play {
             if matches!(record.event, EventKind::Raised | EventKind::Noted) {
                 *self.told.entry(record.alert.priority).or_default() += 1;
             }
-            print(&mut self.out, self.json, &record).map_err(ReplayError::Output)?;
+            // People read what the logbook keeps.
+            if self.json || !carry.passing {
+                print(&mut self.out, self.json, &record).map_err(ReplayError::Output)?;
+            }
             if self.effects {
                 effects::carry(&mut self.out, &at, &carry).map_err(ReplayError::Output)?;
             }

@@ -26,7 +26,7 @@ use ear::{Acquaintance, Ear, Heard, Resting, Time};
 use http::Trouble;
 use nmea::Said;
 use record::{CasualtyPart, EventRecord, Stamp, example};
-use rules::Carry;
+use rules::{Carry, EventKind};
 use std::sync::Arc;
 use std::time::Duration;
 use terms::{ShipTime, SignalId, Utc};
@@ -247,8 +247,13 @@ impl Signals {
     pub fn tell(&mut self, at: Stamp, record: EventRecord, carry: &Carry) {
         let record = Arc::new(record);
         let mut deliveries = Vec::new();
-        for end in &mut self.ends {
+        let guidance = record.event == EventKind::Guidance;
+        for end in self.ends.iter_mut().filter(|e| !guidance || e.audience.guidance) {
             let hears = end.audience.hears(&end.name, &record.alert, carry);
+            // Whom it does not concern keeps what it holds of the alert.
+            if guidance && hears == Hears::Elsewhere {
+                continue;
+            }
             let heard = end.acquaintance.meet(&record, hears, carry);
             match &end.way {
                 Way::Sounder(to) => {
@@ -266,7 +271,9 @@ impl Signals {
             }
         }
         // Nobody waits for the disk here; the logbook reports its own health.
-        drop(self.logbook.event(at, &record, deliveries));
+        if !carry.passing || !deliveries.is_empty() {
+            drop(self.logbook.event(at, &record, deliveries));
+        }
     }
 }
 

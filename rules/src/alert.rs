@@ -83,13 +83,15 @@ terms::closed_list! {
         Cleared = "cleared",
         /// A notice, which is not an alert.
         Noted = "noted",
+        /// On the way back to one of ours overboard: where now, said again and again. No step in the life of the alert.
+        Guidance = "guidance",
     }
 }
 
 impl EventKind {
     /// Whether it calls for attention. The other kinds answer a call or end it.
     pub const fn calls(self) -> bool {
-        matches!(self, Self::Raised | Self::Repeated | Self::Escalated | Self::Noted)
+        matches!(self, Self::Raised | Self::Repeated | Self::Escalated | Self::Noted | Self::Guidance)
     }
 }
 
@@ -156,6 +158,8 @@ pub struct Carry {
     pub level: u8,
     /// How many other unacknowledged alerts of the same order this event also announces.
     pub more: u32,
+    /// It is said in passing: the logbook keeps it only if somebody must be given it.
+    pub passing: bool,
 }
 
 /// What happened to an alert.
@@ -165,7 +169,7 @@ pub struct AlertEvent {
     pub at: Moment,
     /// What.
     pub kind: EventKind,
-    /// Counts the events of this alert from 1.
+    /// Counts the events of this alert from 1; guidance has the number of the event before it.
     pub seq: u32,
     /// The alert after it.
     pub alert: Alert,

@@ -479,6 +479,7 @@ impl Alerts {
             aloud: wants && room,
             level: s.alert.level,
             more,
+            passing: false,
         };
         let (origin, said) = (s.origin.clone(), s.aged(at, self.restarted));
         self.events.push(Happened { at, kind, alert, origin, carry, said });

@@ -130,7 +130,7 @@ pub fn spoken(m: &Measure, v: Option<&Value>) -> String {
         Dimension::Length if n.abs() < 10.0 => format!("{} metres", speech::decimal(n)),
         Dimension::Length => format!("{} metres", speech::decimal(n.round())),
         Dimension::Direction => speech::digits(&terms::three_digits(n)),
-        Dimension::Side => speech::look(n),
+        Dimension::Side => speech::look(n, None),
         Dimension::TurnRate => format!("{} degrees a minute", speech::decimal(n.round())),
         Dimension::Pressure => format!("{} hectopascals", speech::whole(n.abs().round() as u32)),
         Dimension::Temperature => format!("{} degrees", speech::decimal(n.round())),

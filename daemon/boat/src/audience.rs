@@ -16,6 +16,8 @@ pub struct Audience {
     pub reaches: Reaches,
     /// Its hours of rest from anything less than an alarm, in ship's time.
     pub rest: Option<Rest>,
+    /// Whether it carries guidance, the way back to one of ours overboard.
+    pub guidance: bool,
 }
 
 /// Whom a signal reaches. It carries nothing meant for others. Every signal carries what goes to all hands, such as
@@ -58,7 +60,7 @@ pub enum Hears {
 impl Audience {
     /// Carries everything of these priorities.
     pub fn of(priorities: Vec<Priority>) -> Self {
-        Self { priorities, orders: Vec::new(), reaches: Reaches::Watch, rest: None }
+        Self { priorities, orders: Vec::new(), reaches: Reaches::Watch, rest: None, guidance: false }
     }
 
     /// How the signal called `name` hears an event of an alert. If the alert's order names signals, only those carry

@@ -9,6 +9,7 @@ mod control;
 mod crew;
 mod feed;
 mod gear;
+mod guidance;
 pub mod places;
 mod signal;
 mod template;
@@ -23,6 +24,7 @@ pub use control::{Listen, Sentences};
 pub use crew::Crew;
 pub use feed::{Connection, Feed};
 pub use gear::{Due, Gear, Passage};
+pub use guidance::Guidance;
 pub use signal::{Bridge, Formatter, Means, Outlet, Signal, Switched};
 pub use template::{Form, Template, TemplateError};
 pub use vessel::{Vessel, lookout_settings};
@@ -55,6 +57,8 @@ pub struct Boat {
     pub signals: Vec<Signal>,
     /// Who keeps the watch, and the watch alarm.
     pub watch: WatchSetting,
+    /// How the way back to one of ours overboard is said.
+    pub guidance: Guidance,
     /// Buttons on GPIO lines, at most 32.
     pub buttons: Vec<Button>,
     /// The line that changes level while the watch is stood.
@@ -95,6 +99,7 @@ fn boat(mut t: Table<'_>, folder: &Path) -> Option<Boat> {
     let passage = gear::passage(&mut t);
     let calls = calls::calls(&mut t);
     let watch = watch::watch(&mut t, crew.as_deref());
+    let guidance = guidance::guidance(&mut t);
     let feeds = feed::feeds(&mut t, folder);
     let signals = signal::signals(&mut t, folder, crew.as_deref(), feeds.as_deref());
     let buttons = button::buttons(&mut t, folder, watch.as_ref());
@@ -111,6 +116,7 @@ fn boat(mut t: Table<'_>, folder: &Path) -> Option<Boat> {
         feeds: feeds?,
         signals: signals?,
         watch: watch?,
+        guidance: guidance?,
         buttons: buttons?,
         heartbeat,
         orders,

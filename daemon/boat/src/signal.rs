@@ -36,6 +36,11 @@ const REACHES: Key<Reaches> = key(
 )
 .or("watch");
 const REST: Key<Hours> = key("rest", "hours of rest by ship's time; an alarm sounds all the same");
+const GUIDANCE: Key<bool> = key(
+    "guidance",
+    "whether it carries the way back to one of ours overboard; unless given, a program does that calls the watch",
+)
+.example("false");
 const TIMEOUT: Key<Duration> =
     key("timeout", "how long one attempt may take; a program gets at least the time its words take")
         .or("10 s")
@@ -313,7 +318,12 @@ fn open_to(t: &Table<'_>, outlet: Outlet, folder: &Path, feeds: Option<&[Feed]>)
 
 fn audience(t: &mut Table<'_>, crew: Option<&[Crew]>) -> Audience {
     let (from, listed, orders) = (t.take(&FROM), t.list(&PRIORITIES), t.list(&ORDERS));
-    let (reaches, rest) = (t.take(&REACHES), t.take(&REST));
+    let (reaches, rest, guidance) = (t.take(&REACHES), t.take(&REST), t.take(&GUIDANCE));
+    let guided = t.has(&COMMAND) || t.has(&WEBHOOK);
+    if t.has(&GUIDANCE) && !guided {
+        t.wrong(&GUIDANCE, "guidance is words: only a `command` or a `webhook` carries it");
+    }
+    let guidance = guided && guidance.unwrap_or_else(|| t.has(&COMMAND));
     let least = if t.has(&WEBHOOK) { Priority::Notice } else { Priority::Warning };
     let from = from.map_or(least, |f| f.0);
     if t.has(&FROM) && t.has(&PRIORITIES) {
@@ -344,7 +354,7 @@ fn audience(t: &mut Table<'_>, crew: Option<&[Crew]>) -> Audience {
         t.warn(&REST, "it rests from nothing: what it carries sounds in hours of rest too");
     }
     let rest = rest.map(|r| Rest::new(r.from.minutes(), r.to.minutes()));
-    Audience { priorities, orders: orders.unwrap_or_default(), reaches, rest }
+    Audience { priorities, orders: orders.unwrap_or_default(), reaches, rest, guidance }
 }
 
 #[cfg(test)]
@@ -369,7 +379,13 @@ mod tests {
         let orders = vec!["depth".to_owned()];
         assert_eq!(
             s.audience,
-            Audience { priorities: vec![Priority::Alarm], orders, reaches: Reaches::AllHands, rest }
+            Audience {
+                priorities: vec![Priority::Alarm],
+                orders,
+                reaches: Reaches::AllHands,
+                rest,
+                guidance: false
+            }
         );
         let Means::Webhook(w) = s.means else { panic!("a webhook") };
         assert_eq!(w.headers.len(), 2);

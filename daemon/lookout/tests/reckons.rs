@@ -151,7 +151,7 @@ fn a_casualty_is_led_to_by_dead_reckoning_and_joined_to_the_fix_that_comes_back(
     let by = state.reckoned.unwrap();
     assert!((by.error_nm - 0.12).abs() < 0.02 && by.age == Duration::from_secs(1200), "{by:?}");
     assert!(in_full(&state).contains("own position by dead reckoning for 20 minutes, give or take"));
-    assert!(aloud(&state).to_lowercase().contains("by dead reckoning"), "{}", aloud(&state));
+    assert!(aloud(&state, None).to_lowercase().contains("by dead reckoning"), "{}", aloud(&state, None));
     let mark = state.last_known.unwrap();
     assert!(mark.value.range_and_bearing(fell).0 > 0.1, "reckoned, and not where she was");
     p.sail(1, true, Gps::Good);

@@ -2,6 +2,7 @@
 
 use crate::METRES_PER_NM;
 use crate::angle::turn_deg;
+use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
 /// Most words of a line that is spoken: eight seconds at 150 words a minute.
@@ -125,7 +126,8 @@ pub fn time(seconds: f64) -> String {
 }
 
 /// Where something lies from the boat, in the words of the trade.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Side {
     /// Within 15° of the bow.
     Ahead,
@@ -189,9 +191,10 @@ impl Side {
     }
 }
 
-/// Where to look: degrees off the bow forward of the beam, to the nearest ten, else the side alone.
-pub fn look(relative_deg: f64) -> String {
-    let side = Side::of(relative_deg, None);
+/// Where to look: degrees off the bow forward of the beam, to the nearest ten, else the side alone. `said` as for
+/// [`Side::of`].
+pub fn look(relative_deg: f64, said: Option<Side>) -> String {
+    let side = Side::of(relative_deg, said);
     let tens = (turn_deg(0.0, relative_deg).abs() / 10.0).round() as u32 * 10;
     match side {
         Side::PortBow | Side::StarboardBow => format!("{} degrees {}", whole(tens), side.words()),
@@ -383,7 +386,7 @@ mod tests {
             (194.0, "astern"),
             (196.0, "on the port quarter"),
         ] {
-            assert_eq!(look(deg), said, "{deg}");
+            assert_eq!(look(deg, None), said, "{deg}");
         }
     }
 

@@ -277,6 +277,10 @@ impl Watch {
     fn do_answer(&mut self, at: Moment, what: Done, id: AlertId) -> Result<(), rules::Refused> {
         match what {
             Done::Acknowledged => self.board.acknowledge(at, id),
+            Done::Silenced if self.is_only_guided(id) => {
+                self.board.hush(at, id);
+                Ok(())
+            }
             Done::Silenced => self.board.silence(at, id),
         }
     }

@@ -6,7 +6,7 @@ use crate::{RECKONED_EVERY, Watch, built_in, doubtful};
 use lookout::Finding;
 use lookout::casualty::CasualtyNews;
 use record::OwnRow;
-use rules::{BuiltIn, Words};
+use rules::{BuiltIn, EventKind, Words};
 use terms::{CasualtyId, Moment, Quantity, Subject};
 
 impl Watch {
@@ -85,9 +85,10 @@ impl Watch {
             if events.is_empty() {
                 return;
             }
-            self.keep_due = true;
             for e in events {
+                self.keep_due |= e.kind != EventKind::Guidance;
                 self.heed_exercise(&e);
+                self.heed_guided(&e);
                 self.heed_call(at, &e);
                 let effect = self.event(e);
                 self.effects.push(effect);

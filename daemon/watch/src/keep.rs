@@ -1,6 +1,7 @@
 //! How a watch begins, and what it leaves for the next.
 
 use crate::calls;
+use crate::guidance::Kept as KeptGuidance;
 use crate::question::Asked;
 use crate::rhythm::Rhythm;
 use crate::senses::FeedSetting;
@@ -38,6 +39,8 @@ pub struct Kept {
     pub asked: Asked,
     /// The calls received.
     pub calls: calls::Kept,
+    /// How far the watch is guided to those overboard.
+    pub guidance: KeptGuidance,
 }
 
 /// Everything a watch needs to begin, or to continue where another left off.
@@ -152,6 +155,7 @@ impl Watch {
             self.board.restore(at, snapshot, length);
             self.entered_watch = self.on_watch();
         }
+        self.guidance.take_up(at, kept.guidance, length);
         self.questions.asked = kept.asked;
         self.take_up_calls(at, kept.calls, gap);
         if let Some(kept) = kept.casualties {
@@ -179,6 +183,7 @@ impl Watch {
             anchor: self.lookout.keep_anchor(),
             asked: self.questions.asked,
             calls: self.keep_calls(at),
+            guidance: self.guidance.keep(at),
         }
     }
 

@@ -10,6 +10,7 @@ mod effect;
 mod exercise;
 mod findings;
 mod gear;
+mod guidance;
 mod input;
 mod keep;
 mod look;
@@ -108,6 +109,7 @@ pub struct Watch {
     exercise: Option<exercise::Exercise>,
     questions: question::Questions,
     calls: calls::Calls,
+    guidance: guidance::Guidance,
 }
 
 impl Watch {
@@ -158,6 +160,7 @@ impl Watch {
             exercise: None,
             questions: question::Questions::default(),
             calls: calls::Calls::default(),
+            guidance: guidance::Guidance::default(),
             boat,
         }
     }
@@ -290,6 +293,7 @@ impl Watch {
         let (board, view) = self.board_and_view(at);
         board.advance(at, &view);
         self.pump(at);
+        self.guide(at);
         if at >= self.places_due {
             self.places_due = at + PLACES_EVERY;
             let places = self.places(at);
@@ -311,7 +315,7 @@ impl Watch {
 
     /// The same of each of its parts.
     #[inline]
-    fn wakes(&self) -> [(&'static str, Option<Moment>); 11] {
+    fn wakes(&self) -> [(&'static str, Option<Moment>); 12] {
         let clock = self.clock_unknown.filter(|_| !self.clock_told);
         [
             ("lookout", self.lookout.next_wake()),
@@ -325,6 +329,7 @@ impl Watch {
             ("dates", self.dates_due()),
             ("exercise", self.exercise_due()),
             ("calls", self.calls.due()),
+            ("guidance", self.guidance.due()),
         ]
     }
 
@@ -352,15 +357,15 @@ impl Watch {
     /// What the board may ask at a moment.
     fn view(&self, at: Moment) -> View<'_> {
         let (ears, exercise) = (self.ears.as_slice(), self.exercise.as_ref());
-        View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise, calls: &self.calls }
+        let (lookout, faults, calls, guidance) = (&self.lookout, &self.faults, &self.calls, &self.guidance);
+        View { at, lookout, ears, faults, exercise, calls, guidance }
     }
 
     /// The board, mutable, with what it may ask meanwhile.
     fn board_and_view(&mut self, at: Moment) -> (&mut Board, View<'_>) {
         let (ears, exercise) = (self.ears.as_slice(), self.exercise.as_ref());
-        let view =
-            View { at, lookout: &self.lookout, ears, faults: &self.faults, exercise, calls: &self.calls };
-        (&mut self.board, view)
+        let (lookout, faults, calls, guidance) = (&self.lookout, &self.faults, &self.calls, &self.guidance);
+        (&mut self.board, View { at, lookout, ears, faults, exercise, calls, guidance })
     }
 
     /// Puts orders in force; the previous ones end.
@@ -460,11 +465,6 @@ impl Watch {
         let mut open = self.lookout.casualties(at);
         open.sort_by_key(|c| c.crew.is_none());
         open
-    }
-
-    /// Lines from all feeds that the decoders refused.
-    pub fn all_refused(&self) -> u64 {
-        self.ears.iter().map(|e| e.refused.all_refused()).sum()
     }
 }
 

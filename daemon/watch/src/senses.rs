@@ -200,6 +200,11 @@ impl Ear {
 }
 
 impl Watch {
+    /// Lines from all feeds that the decoders refused.
+    pub fn all_refused(&self) -> u64 {
+        self.ears.iter().map(|e| e.refused.all_refused()).sum()
+    }
+
     /// Adds a feed for `hear` to name. At most 65,535.
     pub(crate) fn add_feed(&mut self, at: Moment, mut f: FeedSetting) {
         f.name = one_line(&f.name);

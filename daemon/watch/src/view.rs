@@ -3,6 +3,7 @@
 
 use super::calls::Calls;
 use super::exercise::Exercise;
+use super::guidance::Guidance;
 use super::{Faults, built_in};
 use crate::senses::Ear;
 use lookout::casualty::{aloud, in_full};
@@ -20,6 +21,7 @@ pub(super) struct View<'w> {
     pub faults: &'w Faults,
     pub exercise: Option<&'w Exercise>,
     pub calls: &'w Calls,
+    pub guidance: &'w Guidance,
 }
 
 impl Picture for View<'_> {
@@ -65,10 +67,13 @@ impl Picture for View<'_> {
 
     fn says(&self, origin: &Origin, about: Subject) -> Option<Words> {
         match (origin, about) {
-            (Origin::Exercise(_), _) => self.exercise?.says(self.at, about, self.lookout),
+            (Origin::Exercise(_), _) => {
+                self.exercise?.says(self.at, about, self.lookout, self.guidance.side(about))
+            }
             (Origin::BuiltIn(what), Subject::Casualty(id)) => {
                 let state = self.lookout.casualty(self.at, id)?;
-                let words = || Words { written: in_full(&state), spoken: Some(aloud(&state)) };
+                let spoken = || Some(aloud(&state, self.guidance.side(about)));
+                let words = || Words { written: in_full(&state), spoken: spoken() };
                 (built_in(state.kind) == *what).then(words)
             }
             (Origin::BuiltIn(what), _) => self.says_built_in(*what, about),

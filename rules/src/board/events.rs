@@ -18,8 +18,9 @@ impl Board {
     fn in_words(&mut self, h: Happened, picture: &dyn Picture) -> AlertEvent {
         let Happened { at, kind, alert, origin, carry, said } = h;
         debug_assert_eq!(at, self.now, "an event is taken at its own moment, else its words are of another");
-        let noted = kind == EventKind::Noted;
-        let fresh = if alert.is_active() || noted { self.fresh(&origin, &alert, picture) } else { None };
+        let speaks_itself = kind == EventKind::Guidance;
+        let asks = (alert.is_active() || kind == EventKind::Noted) && !speaks_itself;
+        let fresh = if asks { self.fresh(&origin, &alert, picture) } else { None };
         let words = fresh.inspect(|fresh| self.alerts.say(at, alert.id, fresh.clone())).unwrap_or(said);
         let mut words = named(words, &alert);
         words.spoken = Some(self.aloud(&origin, &alert, &words, picture));

@@ -2,6 +2,7 @@
 
 mod events;
 mod exercise;
+mod guidance;
 mod hold;
 mod possible;
 mod snapshot;

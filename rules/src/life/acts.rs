@@ -1,8 +1,9 @@
 //! What the crew does to an alert.
 
-use super::{Alerts, SOUND_RETURNS};
-use crate::alert::{AlertId, AlertState, EventKind, Origin, Priority, Refused};
+use super::{Alerts, Happened, SOUND_RETURNS};
+use crate::alert::{Addressee, AlertId, AlertState, Carry, EventKind, Origin, Priority, Refused};
 use crate::builtin::BuiltIn;
+use crate::words::Words;
 use terms::Moment;
 
 impl Alerts {
@@ -50,6 +51,20 @@ impl Alerts {
             }
             state => Err(Refused::WrongState { id, state }),
         }
+    }
+
+    /// The watch is guided to the casualty of an alert. Changes nothing in the alert, and is no event of its count.
+    pub fn guide(&mut self, at: Moment, id: AlertId, words: Words, passing: bool) {
+        let Some(s) = self.standing.get(&id) else { return };
+        let to = Addressee::Watch(self.watch.clone());
+        let carry = Carry { to, aloud: true, passing, ..Carry::default() };
+        let (alert, origin) = (s.alert.clone(), s.origin.clone());
+        self.events.push(Happened { at, kind: EventKind::Guidance, alert, origin, carry, said: words });
+    }
+
+    /// Silences what is said of an alert that was acknowledged already and makes no other sound.
+    pub fn hush(&mut self, at: Moment, id: AlertId) {
+        self.emit(at, id, EventKind::Silenced, 0);
     }
 
     /// Transfers an alarm or a warning to somebody else; an emergency alarm or a caution cannot be.

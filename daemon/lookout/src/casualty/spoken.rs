@@ -6,23 +6,27 @@ use super::nature;
 use super::own::{RelativeTo, SetDrift};
 use super::state::{Audible, CasualtyState, Elsewhere, Placed};
 use std::time::Duration;
-use terms::{METRES_PER_NM, Mmsi, Station, one_line, speech, three_digits, turn_deg};
+use terms::speech::{self, Side};
+use terms::{METRES_PER_NM, Mmsi, Station, one_line, three_digits, turn_deg};
 
 /// Below this, ranges are given in metres.
 const NEAR_NM: f64 = 0.25;
 /// Slower than this, a range is neither closing nor opening.
 const STEADY_KN: f64 = 0.2;
 
-/// Below this the side and the distance are left out: within the error of any fix.
+/// Below this neither side nor speed is given, nor the distance: within the error of any fix.
 const CLOSE_BY_NM: f64 = 0.02;
+/// Where it can be anywhere around her within this, it is said to be close by; further off its place is not known (own
+/// choice).
+const AROUND_NM: f64 = 0.1;
 /// Words of the whole line at most.
 const MOST_WORDS: usize = 20;
 /// A fix older than this is said to be old.
-const OLD_FIX: Duration = Duration::from_secs(120);
+pub(super) const OLD_FIX: Duration = Duration::from_secs(120);
 
 /// The casualty as it is called out, in at most twenty words: what and who, where by side, how far, closing or opening.
-/// Nothing that a listener cannot act on.
-pub fn aloud(s: &CasualtyState) -> String {
+/// Nothing that a listener cannot act on. `said` is the side last named, which yawing does not change.
+pub fn aloud(s: &CasualtyState, said: Option<Side>) -> String {
     let what = match (s.kind, s.crew.as_deref()) {
         (Kind::PersonOverboard, Some(name)) => format!("Man overboard, {}", short_name(name)),
         (Kind::PersonOverboard, None) if s.whose == Whose::Stranger => {
@@ -45,28 +49,29 @@ pub fn aloud(s: &CasualtyState) -> String {
         1 => "one report does not fit",
         _ => "other reports do not fit",
     });
-    let line =
-        |last: &str| speech::sentences([what.as_str(), &where_aloud(s), reckoned.unwrap_or_default(), last]);
+    let place = where_aloud(s, said).join(", ");
+    let line = |last: &str| speech::sentences([what.as_str(), &place, reckoned.unwrap_or_default(), last]);
     let whole = line(old.as_deref().or(doubt).unwrap_or_default());
     // The doubt can wait until there is time to read; the side and the distance cannot.
     if doubt.is_some() && speech::words(&whole) > MOST_WORDS { line("") } else { whole }
 }
 
-/// Side, distance, and what it does; of a line, which no side and distance describe, the way back.
-fn where_aloud(s: &CasualtyState) -> String {
+/// Side, distance, and what it does; or the one thing that can be said instead: of a line, which no side and distance
+/// describe, the way back.
+pub(super) fn where_aloud(s: &CasualtyState, said: Option<Side>) -> Vec<String> {
     if let Some((seen, _)) = s.unseen.filter(|_| !s.line.is_empty()) {
-        return format!("last seen {} ago, search back along own track", speech::time(seen.as_secs_f64()));
+        return vec![format!(
+            "last seen {} ago, search back along own track",
+            speech::time(seen.as_secs_f64())
+        )];
     }
-    let Some(range_nm) = s.range_nm else { return "position not known".to_owned() };
-    let radius_nm = s.radius95_nm.unwrap_or(0.0).hypot(s.reckoned.map_or(0.0, |r| r.error_nm));
-    if range_nm <= CLOSE_BY_NM || (radius_nm >= range_nm && radius_nm < NEAR_NM) {
-        return "close by".to_owned();
-    }
-    if radius_nm >= range_nm {
-        return "position not known".to_owned();
-    }
+    let range_nm = match how_near(s) {
+        Near::NotKnown => return vec!["position not known".to_owned()],
+        Near::CloseBy => return vec!["close by".to_owned()],
+        Near::Off(range_nm) => range_nm,
+    };
     let side = match (s.relative_bearing_deg, s.bearing_deg) {
-        (Some(relative), _) => Some(speech::look(relative)),
+        (Some(relative), _) => Some(speech::look(relative, said)),
         (None, Some(bearing)) => Some(speech::bearing(bearing)),
         (None, None) => None,
     };
@@ -76,11 +81,33 @@ fn where_aloud(s: &CasualtyState) -> String {
         _ => None,
     });
     let parts = [side, Some(speech::distance(range_nm)), closing.map(str::to_owned)];
-    parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+    parts.into_iter().flatten().collect()
+}
+
+/// How much of a place can be said.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Near {
+    /// It can be on any side, or nothing is known.
+    NotKnown,
+    /// Within a boat's length or two, or anywhere close around her.
+    CloseBy,
+    /// So many miles off, on a side that can be named.
+    Off(f64),
+}
+
+pub(super) fn how_near(s: &CasualtyState) -> Near {
+    let on_a_line = s.unseen.is_some() && !s.line.is_empty();
+    let Some(range_nm) = s.range_nm.filter(|_| !on_a_line) else { return Near::NotKnown };
+    match s.radius95_nm.unwrap_or(0.0).hypot(s.reckoned.map_or(0.0, |r| r.error_nm)) {
+        _ if range_nm <= CLOSE_BY_NM => Near::CloseBy,
+        radius_nm if radius_nm < range_nm => Near::Off(range_nm),
+        radius_nm if radius_nm < AROUND_NM => Near::CloseBy,
+        _ => Near::NotKnown,
+    }
 }
 
 /// The first words of a name, so that a long one does not hide where its bearer is.
-fn short_name(name: &str) -> String {
+pub(super) fn short_name(name: &str) -> String {
     one_line(name).split_whitespace().take(2).collect::<Vec<_>>().join(" ")
 }
 
@@ -100,7 +127,8 @@ pub fn in_full(s: &CasualtyState) -> String {
     }
     parts.extend(s.elsewhere.as_ref().map(elsewhere_words));
     parts.extend(doubt_words(s));
-    parts.extend(s.closing_kn.map(|kn| match kn {
+    let off = s.range_nm.is_some_and(|nm| nm > CLOSE_BY_NM);
+    parts.extend(s.closing_kn.filter(|_| off).map(|kn| match kn {
         kn if kn > STEADY_KN => format!("closing at {kn:.1} knots"),
         kn if kn < -STEADY_KN => format!("opening at {:.1} knots", -kn),
         _ => "range steady".to_owned(),
@@ -174,6 +202,10 @@ fn place(s: &CasualtyState) -> String {
     let mut text = format!("{}range {}", estimated(s), range_words(range_nm));
     if let Some(radius_nm) = s.radius95_nm.filter(|_| s.position == Placed::Estimated) {
         text.push_str(&format!(" give or take {}", range_words(radius_nm)));
+    }
+    if range_nm <= CLOSE_BY_NM {
+        // Any bearing would be that of an error.
+        return text;
     }
     if let Some(b) = s.bearing_deg {
         text.push_str(&format!(", bearing {} true", three_digits(b)));

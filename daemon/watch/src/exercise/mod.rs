@@ -4,7 +4,7 @@
 use super::Watch;
 use super::look::{casualty_now, closest, direction, where_to_look};
 use lookout::Lookout;
-use lookout::casualty::{Casualties, CasualtyState, OwnContext, aloud, in_full};
+use lookout::casualty::{Casualties, CasualtyState, OwnContext, Turn, aloud, in_full};
 use record::{ActError, CasualtyNow, Drill, DrillEnd, Entry, ExerciseNow, Measures, TargetNow, TargetPart};
 use rules::{AlertEvent, AlertId, BuiltIn, EventKind, Priority, Words};
 use scenario::Overboard;
@@ -12,10 +12,11 @@ use sentence::ais::AisReport;
 use sentence::{Decoder, DecoderOptions, FramerOptions, Report, Sentence};
 use std::collections::VecDeque;
 use std::time::Duration;
-use terms::{CasualtyId, Mmsi, Moment, Position, Subject, normal_deg, span, speech, turn_deg};
+use terms::speech::{self, Side};
+use terms::{CasualtyId, Mmsi, Moment, Position, Subject, normal_deg, span, turn_deg};
 
 /// Prefix of everything that an exercise announces.
-const MARK: &str = "EXERCISE";
+pub(super) const MARK: &str = "EXERCISE";
 /// The invented beacon. No crew member can have it: its maker's part is 00 (ITU-R M.585, from memory).
 const BEACON: u32 = 972_000_999;
 /// Longest exercise; one that nobody ends is over after this.
@@ -82,12 +83,12 @@ impl Exercise {
         self.casualties.state(at, id, &lookout.context(at)).filter(|_| self.casualty == Some(id))
     }
 
-    /// The words for the invented casualty at a moment.
-    pub fn says(&self, at: Moment, about: Subject, lookout: &Lookout) -> Option<Words> {
+    /// The words for the invented casualty at a moment. `side` is where it was said to lie last.
+    pub fn says(&self, at: Moment, about: Subject, lookout: &Lookout, side: Option<Side>) -> Option<Words> {
         let Subject::Casualty(id) = about else { return None };
         let state = self.state(at, id, lookout)?;
         // Nobody of that name is missing.
-        let aloud = aloud(&state).replacen(&format!(", {MARK}"), "", 1);
+        let aloud = aloud(&state, side).replacen(&format!(", {MARK}"), "", 1);
         let spoken = speech::sentences(["exercise", &aloud]);
         Some(Words { written: format!("{MARK}: {}", in_full(&state)), spoken: Some(spoken) })
     }
@@ -390,7 +391,11 @@ impl Watch {
     pub(super) fn end_exercise(&mut self, at: Moment, ended: DrillEnd) -> Option<String> {
         let who = self.on_watch();
         let e = self.exercise.as_ref()?;
-        let entry = Entry::DrillEnded { drill: e.drill, who, ended, measures: e.measured.measures() };
+        let measures = e.measured.measures();
+        if let Some((time_s, greatest_nm)) = measures.turned_s.zip(measures.greatest_nm) {
+            self.guidance.drilled = Some(Turn { time_s, greatest_nm });
+        }
+        let entry = Entry::DrillEnded { drill: e.drill, who, ended, measures };
         let words = entry.text();
         self.board.end_exercise(at, &words.as_str().into());
         // Announce it while the invented casualty still exists.
@@ -417,10 +422,11 @@ impl Watch {
     pub(super) fn exercise_now(&self, at: Moment) -> Option<ExerciseNow> {
         let e = self.exercise.as_ref()?;
         let state = e.casualty.and_then(|id| self.exercise_state(at, id));
-        let spoken = |id| e.says(at, Subject::Casualty(id), &self.lookout)?.spoken;
+        let side = |id| self.guidance.side(Subject::Casualty(id));
+        let spoken = |id| e.says(at, Subject::Casualty(id), &self.lookout, side(id))?.spoken;
         let casualty = state.as_ref().map(|s| {
             let spoken = spoken(s.id).unwrap_or_default();
-            Box::new(CasualtyNow { spoken, ..casualty_now(s, at) })
+            Box::new(CasualtyNow { spoken, ..casualty_now(s, at, side(s.id)) })
         });
         Some(ExerciseNow {
             drill: e.drill.word().to_owned(),

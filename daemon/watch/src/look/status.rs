@@ -15,7 +15,8 @@ use rules::{AlertState, Declared, WatchAlarm};
 use sentence::{Counts, Refusal};
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
-use terms::Moment;
+use terms::speech::Side;
+use terms::{Moment, Subject};
 
 /// Most targets in the answer.
 const WORST: usize = 20;
@@ -54,7 +55,11 @@ impl Watch {
             at: utc.map(|(t, _)| t),
             utc_from: utc.map(|(_, from)| from),
             steady_s: at.as_s(),
-            casualties: self.open_casualties(at).iter().map(|c| casualty_now(c, at)).collect(),
+            casualties: {
+                let now =
+                    |c: &CasualtyState| casualty_now(c, at, self.guidance.side(Subject::Casualty(c.id)));
+                self.open_casualties(at).iter().map(now).collect()
+            },
             alerts: self.alerts_now(at),
             targets: targets.iter().take(WORST).map(target_now).collect(),
             targets_held: targets.len(),
@@ -165,13 +170,14 @@ impl Watch {
     }
 }
 
-pub(crate) fn casualty_now(c: &CasualtyState, at: Moment) -> CasualtyNow {
+/// A casualty as looks show it; `side` is where it was said to lie last.
+pub(crate) fn casualty_now(c: &CasualtyState, at: Moment, side: Option<Side>) -> CasualtyNow {
     let relative = c.relative_bearing_deg.zip(c.relative_to);
     CasualtyNow {
         part: casualty_part(c, at),
         who: capital(&who(c)),
         words: in_full(c),
-        spoken: aloud(c),
+        spoken: aloud(c, side),
         look: place::words(c.range_nm, c.bearing_deg, relative, c.closing_kn),
         closing_kn: c.closing_kn,
     }

@@ -87,7 +87,9 @@ impl Watched {
             speech::sentences(first.into_iter().chain(passes.as_deref()))
         };
         let relative = number(Q::RelativeBearing);
-        let exact = line(relative.map(speech::look).or_else(|| number(Q::Bearing).map(speech::bearing)));
+        let exact = line(
+            relative.map(|deg| speech::look(deg, None)).or_else(|| number(Q::Bearing).map(speech::bearing)),
+        );
         // Rather the side alone than nothing of what she does.
         match relative {
             Some(relative) if speech::words(&exact) > ENOUGH_WORDS => {

@@ -121,7 +121,7 @@ fn each_knows_whose_it_is_and_only_ours_is_placed_by_own_track() {
         (dsc(972_123_456, Distress::ManOverboard), Whose::Stranger, "Man overboard, unknown beacon."),
     ] {
         assert_eq!(state.whose, whose, "{state:?}");
-        assert!(aloud(&state).starts_with(spoken), "{}", aloud(&state));
+        assert!(aloud(&state, None).starts_with(spoken), "{}", aloud(&state, None));
         let by_track = state.source != Source::Dsc && whose == Whose::Ours;
         assert_eq!(state.place.is_some(), by_track, "{state:?}");
         let ship = state.ship_mmsi.is_some();

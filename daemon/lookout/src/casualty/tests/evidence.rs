@@ -56,7 +56,7 @@ fn one_wrong_position_sent_eight_times_in_a_burst_is_one_report() {
             let line = in_full(&state);
             assert!(line.contains("one report 1.6") || line.contains("one report 1.7"), "{line}");
             assert!(line.contains("nautical miles off does not fit, range "), "{line}");
-            assert!(aloud(&state).ends_with("One report does not fit."), "{}", aloud(&state));
+            assert!(aloud(&state, None).ends_with("One report does not fit."), "{}", aloud(&state, None));
         }
     }
 }
@@ -78,7 +78,7 @@ fn a_first_burst_that_own_track_contradicts_is_followed_only_once_a_second_agree
     let state = wrong.state(s(t), CasualtyId(1), &own(s(t))).unwrap();
     assert!(state.place.unwrap().range_and_bearing(offset(t)).0 < 0.02);
     assert_eq!(state.elsewhere.map(|e| e.bursts), Some(0));
-    assert!(aloud(&state).ends_with("Own track does not fit."), "{}", aloud(&state));
+    assert!(aloud(&state, None).ends_with("Own track does not fit."), "{}", aloud(&state, None));
     assert!(holds(&wrong, t, fallen(t)) && holds(&wrong, t, offset(t)));
     // One that fits own track needs no second.
     burst(&mut right, 30.0, ADA, fallen(30.0));
@@ -203,7 +203,7 @@ fn between_bursts_in_a_tide_of_three_knots_the_side_is_right() {
             continue;
         }
         let state = c.state(s(t), CasualtyId(1), &still(t)).unwrap();
-        let line = aloud(&state);
+        let line = aloud(&state, None);
         let east = if t < 390.0 { "port" } else { "starboard" };
         let west = if t < 390.0 { "starboard" } else { "port" };
         said += usize::from(line.contains(east));

@@ -128,7 +128,7 @@ fn the_words_give_a_line_and_the_way_back() {
         "{line}"
     );
     assert_eq!(
-        aloud(&state),
+        aloud(&state, None),
         "Man overboard, Ada. Last seen one and a half hours ago, search back along own track."
     );
     let datum = c.datum(now, CasualtyId(1)).unwrap();
