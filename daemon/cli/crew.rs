@@ -89,27 +89,11 @@ pub(super) enum Verb {
         /// The sheet for the coordinator
         #[arg(long)]
         brief: bool,
-        /// A search pattern: square or sector
+        /// A search pattern: square, sector or line
         #[arg(long, value_name = "PATTERN")]
         search: Option<String>,
-        /// Track spacing in nautical miles
-        #[arg(long, value_name = "NM")]
-        spacing: Option<f64>,
-        /// Width in which a head in the water is surely seen, in nautical miles
-        #[arg(long, value_name = "NM")]
-        sweep_width: Option<f64>,
-        /// Radius in nautical miles; default: from the datum
-        #[arg(long, value_name = "NM")]
-        radius: Option<f64>,
-        /// Speed through the water in knots; default: the present speed
-        #[arg(long, value_name = "KN")]
-        speed: Option<f64>,
-        /// Course of the first leg, true; default: down-drift
-        #[arg(long, value_name = "DEG")]
-        first_course: Option<f64>,
-        /// The second pass of the pattern
-        #[arg(long)]
-        second_pass: bool,
+        #[command(flatten)]
+        laying: Laying,
         /// The pattern was searched in vain: count it
         #[arg(long)]
         searched: bool,
@@ -137,6 +121,20 @@ pub(super) enum Verb {
     Anchor {
         /// It drops here
         what: AnchorWord,
+        #[command(flatten)]
+        to: To,
+    },
+    /// Sail a search pattern: each turn is announced, and own track counts as searched when it ends
+    Search {
+        /// Whether it begins or ends
+        what: SearchWord,
+        /// Number of the casualty; required if there are several
+        casualty: Option<u32>,
+        /// square, sector or line
+        #[arg(long, required_if_eq("what", "begin"))]
+        pattern: Option<String>,
+        #[command(flatten)]
+        laying: Laying,
         #[command(flatten)]
         to: To,
     },
@@ -205,6 +203,54 @@ pub(super) enum Verb {
     },
 }
 
+/// How a search pattern is laid.
+#[derive(Debug, clap::Args)]
+pub(super) struct Laying {
+    /// Track spacing in nautical miles
+    #[arg(long, value_name = "NM")]
+    spacing: Option<f64>,
+    /// Width in which a head in the water is surely seen, in nautical miles
+    #[arg(long, value_name = "NM")]
+    sweep_width: Option<f64>,
+    /// Radius in nautical miles; default: from the datum
+    #[arg(long, value_name = "NM")]
+    radius: Option<f64>,
+    /// Speed through the water in knots; default: the present speed
+    #[arg(long, value_name = "KN")]
+    speed: Option<f64>,
+    /// Course of the first leg, true; default: down-drift
+    #[arg(long, value_name = "DEG")]
+    first_course: Option<f64>,
+    /// The second pass of the pattern
+    #[arg(long)]
+    second_pass: bool,
+}
+
+impl Laying {
+    fn question(self, casualty: Option<u32>, pattern: Option<String>) -> CasualtyQuestion {
+        CasualtyQuestion {
+            casualty: casualty.map(CasualtyId),
+            pattern,
+            spacing_nm: self.spacing,
+            sweep_width_nm: self.sweep_width,
+            radius_nm: self.radius,
+            speed_kn: self.speed,
+            first_course_deg: self.first_course,
+            second_pass: self.second_pass,
+            ..CasualtyQuestion::default()
+        }
+    }
+}
+
+/// What is done with a search.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum SearchWord {
+    /// It begins.
+    Begin,
+    /// It ends.
+    End,
+}
+
 /// What to do with the watch alarm.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub(super) enum AlarmWord {
@@ -263,32 +309,8 @@ impl Verb {
                     return Outcome::Usage;
                 }
             },
-            Self::Casualty {
-                casualty,
-                brief,
-                search,
-                spacing,
-                sweep_width,
-                radius,
-                speed,
-                first_course,
-                second_pass,
-                searched,
-                gpx,
-                to,
-            } => {
-                let question = CasualtyQuestion {
-                    casualty: casualty.map(CasualtyId),
-                    brief,
-                    pattern: search,
-                    spacing_nm: spacing,
-                    sweep_width_nm: sweep_width,
-                    radius_nm: radius,
-                    speed_kn: speed,
-                    first_course_deg: first_course,
-                    second_pass,
-                    searched,
-                };
+            Self::Casualty { casualty, brief, search, laying, searched, gpx, to } => {
+                let question = CasualtyQuestion { brief, searched, ..laying.question(casualty, search) };
                 return match ask(&to, &places::CASUALTY, &question) {
                     Ok(answer) => {
                         let written = gpx.map_or(Outcome::Done, |file| write_pattern(&file, &answer));
@@ -313,6 +335,12 @@ impl Verb {
             }
             Self::Declare { what, metres, bearing, to } => {
                 (to, Act::Declare { what: what.join(" "), metres, bearing_deg: bearing })
+            }
+            Self::Search { what: SearchWord::Begin, casualty, pattern, laying, to } => {
+                (to, Act::SearchBegin { plan: laying.question(casualty, pattern) })
+            }
+            Self::Search { what: SearchWord::End, laying, to, .. } => {
+                (to, Act::SearchEnd { sweep_width_nm: laying.sweep_width })
             }
             Self::Anchor { what: AnchorWord::Here, to } => (to, Act::AnchorHere {}),
             Self::Passage { name, end, to } => (to, Act::Passage { name: words(&name), ends: end }),

@@ -114,6 +114,8 @@ pub const ASKED: &str = "asked";
 pub const CALLS: &str = "calls";
 /// See [`ALERTS`].
 pub const GUIDANCE: &str = "guidance";
+/// See [`ALERTS`].
+pub const SEARCH: &str = "search";
 
 /// A handle to the logbook; clones share one logbook. Dropping the last writes what waits and closes the file.
 #[derive(Debug, Clone)]

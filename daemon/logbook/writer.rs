@@ -8,7 +8,7 @@ use super::opening::Store;
 use super::outbox::{NewRow, Settled};
 use super::thinning::{Thinned, Thinning};
 use super::waiting;
-use super::{ALERTS, ANCHOR, ASKED, CALLS, CASUALTIES, GUIDANCE, LogbookSettings, Pace};
+use super::{ALERTS, ANCHOR, ASKED, CALLS, CASUALTIES, GUIDANCE, LogbookSettings, Pace, SEARCH};
 use record::Stamp;
 use rusqlite::InterruptHandle;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -162,6 +162,7 @@ impl Writer {
                 (ASKED, json(serde_json::to_string(&kept.asked))),
                 (CALLS, json(serde_json::to_string(&kept.calls))),
                 (GUIDANCE, json(serde_json::to_string(&kept.guidance))),
+                (SEARCH, json(serde_json::to_string(&kept.search))),
             ];
             inbox.states.extend(kept.map(|(key, json)| (key.to_owned(), (at, json))));
         }

@@ -273,6 +273,7 @@ impl Alert {
             ) => true,
             Some(
                 BuiltIn::PersonOverboard
+                | BuiltIn::SearchLeg
                 | BuiltIn::SearchTransmitter
                 | BuiltIn::Epirb
                 | BuiltIn::TooManyBeacons

@@ -107,6 +107,7 @@ impl Messenger {
             asked: state(recovered, crate::logbook::ASKED).unwrap_or_default(),
             calls: state(recovered, crate::logbook::CALLS).unwrap_or_default(),
             guidance: state(recovered, crate::logbook::GUIDANCE).unwrap_or_default(),
+            search: state::<Option<_>>(recovered, crate::logbook::SEARCH).flatten(),
         };
         let gap = match &kept.alerts {
             Some(kept) if recovered.last_sign_same_boot => Gap::Of(at.since(kept.at)),

@@ -68,6 +68,8 @@ terms::closed_list! {
         CallForUs = "call for us",
         /// The control socket, or control over TCP, cannot be opened.
         ControlFailing = "control failing",
+        /// The helm is to steer a leg of a search.
+        SearchLeg = "search leg",
     }
 }
 
@@ -88,7 +90,8 @@ impl BuiltIn {
                 Priority::EmergencyAlarm
             }
             Self::VesselInDistress => Priority::Alarm,
-            Self::FixLost
+            Self::SearchLeg
+            | Self::FixLost
             | Self::PositionDoubtful
             | Self::FeedSilent
             | Self::AisSilent
@@ -134,6 +137,7 @@ impl BuiltIn {
             Self::Epirb => "distress beacon heard, EPIRB",
             Self::TooManyBeacons => "many distress beacons heard",
             Self::VesselInDistress => "vessel in distress",
+            Self::SearchLeg => "search, the next leg",
             Self::WatchAlarm => "reset the watch alarm",
             Self::FixLost => "position lost",
             Self::PositionDoubtful => "position doubtful",

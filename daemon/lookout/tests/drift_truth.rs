@@ -286,7 +286,7 @@ fn what_was_searched_in_vain_weighs_less_and_the_same_input_gives_the_same_datum
     // The eastern side was swept: its western edge runs through the middle.
     let centre = before.place.at(90.0, half_nm);
     let area = Area::Square { half_nm, side_deg: 0.0 };
-    c.searched(id, Searched { at: later, centre, area, coverage: 1.5 });
+    c.searched(id, Searched { at: later, centre, area, coverage: 1.5, number: 1 });
     let after = c.datum(later, id).unwrap();
     // Half of it was under a search that finds 77.7 % (Koopman, from memory).
     assert!((after.missed_so_far() - (1.0 - 0.5 * 0.777)).abs() < 0.02, "{}", after.missed_so_far());

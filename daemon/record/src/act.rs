@@ -1,6 +1,7 @@
 //! What the crew does to the watch, from the control socket, a button or a scenario. A replay of the same lines and the
 //! same acts at the same times gives the same events.
 
+use crate::CasualtyQuestion;
 use crate::schema::OneOf;
 use crate::whole;
 use rules::{AlertId, Switch};
@@ -74,6 +75,17 @@ pub enum Act {
     },
     /// The anchor drops now, at the bow.
     AnchorHere {},
+    /// A search pattern is sailed from now on: each turn is announced, and own track is what counts as searched.
+    SearchBegin {
+        /// The casualty and the pattern, as in a question about a casualty.
+        plan: CasualtyQuestion,
+    },
+    /// The search is over: what own track has searched counts for the datum.
+    SearchEnd {
+        /// Sweep width, nautical miles; that of the plan by default. Without any nothing counts.
+        #[serde(default)]
+        sweep_width_nm: Option<f64>,
+    },
     /// Somebody takes the watch.
     Handover {
         /// Who.

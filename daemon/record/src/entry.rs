@@ -11,7 +11,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
-use terms::{CasualtyId, Day, Position, ShipTime, Utc};
+use terms::{CasualtyId, Day, Position, ShipTime, Utc, exact};
 
 /// A logbook entry other than an alert. The logbook keeps it as JSON in the column `facts`, which the review reads; the
 /// other columns are made from it, for people.
@@ -85,6 +85,35 @@ pub enum Entry {
         position: Position,
         /// With 95 % it lies within this of it, in metres.
         error_m: f64,
+    },
+    /// A search pattern is sailed from here on.
+    SearchBegan {
+        /// For whom.
+        casualty: CasualtyId,
+        /// Which search it is, from 1.
+        number: usize,
+        /// The pattern, in words.
+        pattern: String,
+        /// Track spacing, nautical miles.
+        spacing_nm: f64,
+        /// What it is to cover to either side of the datum, nautical miles.
+        radius_nm: f64,
+        /// Sweep width, nautical miles.
+        sweep_width_nm: Option<f64>,
+    },
+    /// The search is over.
+    SearchEnded {
+        /// For whom.
+        casualty: CasualtyId,
+        /// Which search it was, from 1.
+        number: usize,
+        /// Own track as seen from the drifting datum, nautical miles.
+        run_nm: f64,
+        /// How long it took, seconds.
+        time_s: f64,
+        /// How likely all searches so far would have found the casualty, wherever in its region it is, 0 to 1; `None`
+        /// without a sweep width.
+        found: Option<f64>,
     },
     /// A passage was begun by command.
     PassageBegan {
@@ -212,6 +241,7 @@ impl Entry {
             Self::Call(_) => "call",
             Self::DepartureCheck { .. } => "departure check",
             Self::Anchor { .. } => "anchor",
+            Self::SearchBegan { .. } | Self::SearchEnded { .. } => "search",
             Self::PassageBegan { .. } | Self::PassageEnded => "passage",
             Self::DrillBegan { .. } | Self::DrillEnded { .. } => "drill",
         }
@@ -233,7 +263,9 @@ impl Entry {
     /// The casualty it concerns.
     pub const fn casualty(&self) -> Option<CasualtyId> {
         match self {
-            Self::StandDown { casualty, .. } => Some(*casualty),
+            Self::StandDown { casualty, .. }
+            | Self::SearchBegan { casualty, .. }
+            | Self::SearchEnded { casualty, .. } => Some(*casualty),
             _ => None,
         }
     }
@@ -258,6 +290,21 @@ impl Entry {
             Self::Call(call) => call.words(),
             Self::DepartureCheck { items, .. } => departure_words(items),
             Self::Anchor { position, error_m } => format!("The anchor lies at {position}, to {error_m:.0} m"),
+            Self::SearchBegan { number, pattern, spacing_nm, radius_nm, .. } => format!(
+                "Search {number} begins: {pattern}, {radius_nm:.2} nm round the datum, spacing {spacing_nm:.2} nm"
+            ),
+            Self::SearchEnded { number, run_nm, time_s, found, .. } => {
+                let found = found.map_or_else(
+                    || "nothing counts without a sweep width".to_owned(),
+                    |p| {
+                        format!(
+                            "the searches so far would have found the casualty {:.0} times in 100",
+                            100.0 * p
+                        )
+                    },
+                );
+                format!("Search {number} is over: {run_nm:.1} nm in {}; {found}", exact(*time_s))
+            }
             Self::PassageBegan { name: Some(name) } => format!("begins: {name}"),
             Self::PassageBegan { name: None } => "begins".to_owned(),
             Self::PassageEnded => "ends".to_owned(),

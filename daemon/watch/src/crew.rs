@@ -128,6 +128,8 @@ impl Watch {
                 };
                 Ok(format!("the anchor drops at {position}, to {error_m:.0} m{next}"))
             }
+            Act::SearchBegin { plan } => self.begin_search(at, &plan),
+            Act::SearchEnd { sweep_width_nm } => self.end_search(at, sweep_width_nm),
             Act::Handover { who } => {
                 let who = who.trim();
                 if !is_name(who) {
@@ -350,6 +352,7 @@ impl Watch {
         let who = case.map_or_else(|| format!("casualty {}", id.0), |c| who(&c));
         let last = format!("{}: stood down, {why}", words::capital(&who));
         self.board.stand_down(at, id, &last.into()).map_err(|e| ActError::Nothing(e.to_string()))?;
+        self.search_is_over(at, id);
         let cancel = match reason {
             StandDown::HandedOver => String::new(),
             _ => format!(

@@ -2,9 +2,9 @@
 
 use crate::effect::{Effect, Row};
 use crate::look::parts::target_row;
-use crate::{RECKONED_EVERY, Watch, built_in, doubtful};
-use lookout::Finding;
-use lookout::casualty::CasualtyNews;
+use crate::{RECKONED_EVERY, Watch};
+use lookout::casualty::{CasualtyNews, Kind};
+use lookout::{Finding, Trouble};
 use record::OwnRow;
 use rules::{BuiltIn, EventKind, Words};
 use terms::{CasualtyId, Moment, Quantity, Subject};
@@ -181,5 +181,33 @@ impl Watch {
             // The act itself informed the board.
             CasualtyNews::StoodDown(_) => {}
         }
+    }
+}
+
+/// The built-in alert of an implausible instrument or clock.
+fn doubtful(trouble: Trouble) -> BuiltIn {
+    match trouble {
+        Trouble::PositionsDiffer
+        | Trouble::PositionJumps
+        | Trouble::PositionFrozen
+        | Trouble::PositionWalks => BuiltIn::PositionDoubtful,
+        Trouble::TransmitterSilent | Trouble::SetSends => BuiltIn::OwnTransmitterSilent,
+        Trouble::TransmitterPosition | Trouble::TransmitterIdentity | Trouble::SetSensors => {
+            BuiltIn::OwnTransmitterWrong
+        }
+        Trouble::ShipsSilent | Trouble::SetReceives => BuiltIn::AisSilent,
+        Trouble::TimesDiffer => BuiltIn::TimeDoubtful,
+        Trouble::CompassFrozen | Trouble::LogFouled => BuiltIn::InstrumentDoubtful,
+    }
+}
+
+/// The built-in alert of a kind of casualty.
+pub(crate) fn built_in(kind: Kind) -> BuiltIn {
+    match kind {
+        Kind::PersonOverboard => BuiltIn::PersonOverboard,
+        Kind::Sart => BuiltIn::SearchTransmitter,
+        Kind::Epirb => BuiltIn::Epirb,
+        Kind::VesselInDistress(_) => BuiltIn::VesselInDistress,
+        Kind::ManyBeacons { .. } => BuiltIn::TooManyBeacons,
     }
 }

@@ -7,6 +7,7 @@ use crate::rhythm::Rhythm;
 use crate::senses::FeedSetting;
 use crate::{Watch, built_in};
 use lookout::casualty::{CasualtyNews, Gap, Snapshot as KeptCasualties};
+use lookout::search::Sailing;
 use lookout::{anchor, hearing};
 use record::Entry;
 use rules::{Doing, Orders, Snapshot};
@@ -41,6 +42,8 @@ pub struct Kept {
     pub calls: calls::Kept,
     /// How far the watch is guided to those overboard.
     pub guidance: KeptGuidance,
+    /// The search that is being sailed.
+    pub search: Option<Sailing>,
 }
 
 /// Everything a watch needs to begin, or to continue where another left off.
@@ -150,6 +153,8 @@ impl Watch {
             Gap::Of(length) => Some(length),
             Gap::Unknown => None,
         };
+        let goes_on =
+            kept.alerts.as_ref().is_some_and(|s| length(s.at).is_some_and(|lasted| s.at + lasted == at));
         if let Some(snapshot) = kept.alerts {
             let length = length(snapshot.at);
             self.board.restore(at, snapshot, length);
@@ -158,6 +163,7 @@ impl Watch {
         self.guidance.take_up(at, kept.guidance, length);
         self.questions.asked = kept.asked;
         self.take_up_calls(at, kept.calls, gap);
+        self.take_up_search(at, kept.search, goes_on);
         if let Some(kept) = kept.casualties {
             self.lookout.restore_casualties(at, kept, gap);
         }
@@ -184,6 +190,7 @@ impl Watch {
             asked: self.questions.asked,
             calls: self.keep_calls(at),
             guidance: self.guidance.keep(at),
+            search: self.search.clone(),
         }
     }
 

@@ -17,6 +17,7 @@ mod look;
 mod missing;
 mod question;
 mod rhythm;
+mod search;
 mod senses;
 #[cfg(test)]
 mod tests;
@@ -25,6 +26,7 @@ mod vigil;
 
 pub use calls::Kept as KeptCalls;
 pub use effect::{Effect, Row};
+pub(crate) use findings::built_in;
 pub use input::{Answer, Fault, Input, Taken, Talker};
 pub use keep::{Begin, Kept, Numbers};
 pub use look::parts::outlets;
@@ -34,9 +36,9 @@ pub use senses::{FeedSetting, Silence, talker};
 
 use boat::Boat;
 use look::Trends;
-use lookout::casualty::{CasualtyState, Kind};
-use lookout::search::Vessel;
-use lookout::{Finding, Lookout, Trouble};
+use lookout::casualty::CasualtyState;
+use lookout::search::{Sailing, Vessel};
+use lookout::{Finding, Lookout};
 use record::{DepartureAct, Entry, Item, SetAside, Stamp};
 use rules::{Alert, Board, BoardSettings, BuiltIn, Danger, Declared, Orders, Proof, Words};
 use senses::Ear;
@@ -107,6 +109,7 @@ pub struct Watch {
     locker: gear::Locker,
     departure: departure::Departure,
     exercise: Option<exercise::Exercise>,
+    search: Option<Sailing>,
     questions: question::Questions,
     calls: calls::Calls,
     guidance: guidance::Guidance,
@@ -158,6 +161,7 @@ impl Watch {
             locker: gear::Locker::of(&boat),
             departure: departure::Departure::of(&boat),
             exercise: None,
+            search: None,
             questions: question::Questions::default(),
             calls: calls::Calls::default(),
             guidance: guidance::Guidance::default(),
@@ -288,6 +292,7 @@ impl Watch {
         self.look_at_dates(at);
         self.advance_exercise(at);
         self.look_at_calls(at);
+        self.advance_search(at);
         self.note_weather(at);
         self.note_reckoning(at);
         let (board, view) = self.board_and_view(at);
@@ -315,7 +320,7 @@ impl Watch {
 
     /// The same of each of its parts.
     #[inline]
-    fn wakes(&self) -> [(&'static str, Option<Moment>); 12] {
+    fn wakes(&self) -> [(&'static str, Option<Moment>); 13] {
         let clock = self.clock_unknown.filter(|_| !self.clock_told);
         [
             ("lookout", self.lookout.next_wake()),
@@ -330,6 +335,7 @@ impl Watch {
             ("exercise", self.exercise_due()),
             ("calls", self.calls.due()),
             ("guidance", self.guidance.due()),
+            ("search", self.search_due()),
         ]
     }
 
@@ -358,14 +364,16 @@ impl Watch {
     fn view(&self, at: Moment) -> View<'_> {
         let (ears, exercise) = (self.ears.as_slice(), self.exercise.as_ref());
         let (lookout, faults, calls, guidance) = (&self.lookout, &self.faults, &self.calls, &self.guidance);
-        View { at, lookout, ears, faults, exercise, calls, guidance }
+        let search = self.search.as_ref();
+        View { at, lookout, ears, faults, exercise, calls, guidance, search }
     }
 
     /// The board, mutable, with what it may ask meanwhile.
     fn board_and_view(&mut self, at: Moment) -> (&mut Board, View<'_>) {
         let (ears, exercise) = (self.ears.as_slice(), self.exercise.as_ref());
         let (lookout, faults, calls, guidance) = (&self.lookout, &self.faults, &self.calls, &self.guidance);
-        (&mut self.board, View { at, lookout, ears, faults, exercise, calls, guidance })
+        let search = self.search.as_ref();
+        (&mut self.board, View { at, lookout, ears, faults, exercise, calls, guidance, search })
     }
 
     /// Puts orders in force; the previous ones end.
@@ -465,33 +473,5 @@ impl Watch {
         let mut open = self.lookout.casualties(at);
         open.sort_by_key(|c| c.crew.is_none());
         open
-    }
-}
-
-/// The built-in alert of a kind of casualty.
-pub(crate) fn built_in(kind: Kind) -> BuiltIn {
-    match kind {
-        Kind::PersonOverboard => BuiltIn::PersonOverboard,
-        Kind::Sart => BuiltIn::SearchTransmitter,
-        Kind::Epirb => BuiltIn::Epirb,
-        Kind::VesselInDistress(_) => BuiltIn::VesselInDistress,
-        Kind::ManyBeacons { .. } => BuiltIn::TooManyBeacons,
-    }
-}
-
-/// The built-in alert of an implausible instrument or clock.
-pub(crate) fn doubtful(trouble: Trouble) -> BuiltIn {
-    match trouble {
-        Trouble::PositionsDiffer
-        | Trouble::PositionJumps
-        | Trouble::PositionFrozen
-        | Trouble::PositionWalks => BuiltIn::PositionDoubtful,
-        Trouble::TransmitterSilent | Trouble::SetSends => BuiltIn::OwnTransmitterSilent,
-        Trouble::TransmitterPosition | Trouble::TransmitterIdentity | Trouble::SetSensors => {
-            BuiltIn::OwnTransmitterWrong
-        }
-        Trouble::ShipsSilent | Trouble::SetReceives => BuiltIn::AisSilent,
-        Trouble::TimesDiffer => BuiltIn::TimeDoubtful,
-        Trouble::CompassFrozen | Trouble::LogFouled => BuiltIn::InstrumentDoubtful,
     }
 }

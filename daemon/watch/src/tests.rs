@@ -417,3 +417,76 @@ fn without_a_fix_alert_status_and_own_track_go_on_by_dead_reckoning() {
     assert!((17..=19).contains(&reckoned.len()), "{}", reckoned.len());
     assert!(reckoned.last().unwrap().range_and_bearing(truth).0 < 0.1);
 }
+
+#[test]
+fn a_search_that_is_sailed_calls_its_turns_and_counts_own_track() {
+    let mut w = watch_of(FEED, Moment::ZERO, None);
+    let here = Position::new(50.0, -5.0).unwrap();
+    let fix = |w: &mut Watch, s: i64, position: Position| {
+        let fix = Fix { position: Some(position), sog_kn: Some(5.0), cog_deg: Some(0.0), ..Fix::default() };
+        w.take(Moment(s * 1000), Input::Line(FeedId(0), encode::rmc("GP", &fix).trim().parse().unwrap()))
+            .unwrap();
+    };
+    let act = |w: &mut Watch, s: i64, act: Act| w.take(Moment(s * 1000), Input::Act(act));
+    let begin = || Act::SearchBegin {
+        plan: CasualtyQuestion {
+            pattern: Some("sector".to_owned()),
+            spacing_nm: Some(0.2),
+            sweep_width_nm: Some(0.1),
+            radius_nm: Some(0.25),
+            speed_kn: Some(5.0),
+            first_course_deg: Some(0.0),
+            ..CasualtyQuestion::default()
+        },
+    };
+    fix(&mut w, 0, here);
+    assert!(act(&mut w, 1, begin()).is_err(), "nobody is overboard");
+    act(&mut w, 1, Act::Overboard { late_s: 0.0, who: Some("Ada".to_owned()) }).unwrap();
+    let Answer::Done(began) = act(&mut w, 2, begin()).unwrap() else { panic!() };
+    assert!(began.starts_with("Search 1: sector search, 0.25 nm round the datum"), "{began}");
+    assert!(act(&mut w, 3, begin()).unwrap_err().to_string().contains("end it first"));
+    told(&mut w);
+    // Her track over ground is that of the plan: 0.25 nm at 5 kn are three minutes a leg.
+    let plan = w.search.as_ref().unwrap().plan.clone();
+    let mut said = Vec::new();
+    for s in 3..=1700 {
+        let at = Moment(s * 1000);
+        let leg = plan.legs.iter().rev().find(|l| l.begins <= at).unwrap_or(&plan.legs[0]);
+        let part = at.since(leg.begins).as_secs_f64() / leg.time.as_secs_f64();
+        fix(&mut w, s, leg.from.at(leg.track_deg, leg.over_ground_nm * part.min(1.0)));
+        said.extend(told(&mut w).into_iter().filter(|t| t.contains("Search 1")).map(|t| (s, t)));
+        if s == 900 {
+            // Another watch takes it up where this one leaves it.
+            let begin = w.go_on(at);
+            w.take(at, Input::Begin(Box::new(begin))).unwrap();
+            told(&mut w);
+        }
+    }
+    let turns: Vec<i64> = said.iter().filter(|(_, t)| t.starts_with("Repeated")).map(|(s, _)| *s).collect();
+    assert_eq!(turns.len(), 9, "{said:?}");
+    assert!(said.iter().any(|(_, t)| t.contains("leg 2 of 9: turn to starboard, steer 1")), "{said:?}");
+    let Answer::Done(ended) = act(&mut w, 1701, Act::SearchEnd { sweep_width_nm: None }).unwrap() else {
+        panic!()
+    };
+    assert!(ended.starts_with("Search 1 is over: 2."), "{ended}");
+    assert!(
+        ended.contains(" nm in 28 min 19 s; the searches so far would have found the casualty"),
+        "{ended}"
+    );
+    assert!(
+        ended.ends_with("Next: search begin --pattern sector --second-pass --radius 0.25 --spacing 0.20"),
+        "{ended}"
+    );
+    let at = Moment(1_702_000);
+    assert_eq!(w.lookout.searches(terms::CasualtyId(1)), 1);
+    assert!((0.1..0.95).contains(&w.lookout.found_so_far(at, terms::CasualtyId(1)).unwrap()));
+    assert!(act(&mut w, 1703, Act::SearchEnd { sweep_width_nm: None }).is_err());
+    let q = CasualtyQuestion { brief: true, ..CasualtyQuestion::default() };
+    let brief = w.casualty_look(at, &q).unwrap().brief.unwrap();
+    assert!(brief.contains("Searched along 2."), "{brief}");
+    // Whoever is found is searched for no longer.
+    act(&mut w, 1704, begin()).unwrap();
+    act(&mut w, 1705, Act::StandDown { casualty: None, reason: "recovered".to_owned() }).unwrap();
+    let leg = w.board.built_in(BuiltIn::SearchLeg, Subject::OwnVessel);
+    assert!(w.search.is_none() && leg.is_none_or(|a| !a.is_active()));
+}

@@ -7,6 +7,7 @@ use super::guidance::Guidance;
 use super::{Faults, built_in};
 use crate::senses::Ear;
 use lookout::casualty::{aloud, in_full};
+use lookout::search::Sailing;
 use lookout::{DeadReckoning, Lookout};
 use rules::{BuiltIn, Origin, Picture, Words};
 use terms::{
@@ -22,6 +23,7 @@ pub(super) struct View<'w> {
     pub exercise: Option<&'w Exercise>,
     pub calls: &'w Calls,
     pub guidance: &'w Guidance,
+    pub search: Option<&'w Sailing>,
 }
 
 impl Picture for View<'_> {
@@ -89,6 +91,10 @@ impl View<'_> {
                 self.ears.get(usize::from(feed.0))?.says(self.at).map(Words::from)
             }
             (_, Subject::Call(id)) => self.calls.says(what, id),
+            (BuiltIn::SearchLeg, _) => {
+                let (written, spoken) = self.search?.words(self.at, self.utc());
+                Some(Words { written, spoken: Some(spoken) })
+            }
             (BuiltIn::FixLost, _) => self.lookout.reckons(self.at).map(|r| reckoned(self.at, &r).into()),
             (BuiltIn::PositionDoubtful, _) => self.lookout.fix_in_doubt().map(Words::from),
             (BuiltIn::TimeDoubtful, _) => self.lookout.time_in_doubt(self.at).map(Words::from),

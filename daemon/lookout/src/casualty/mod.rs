@@ -56,8 +56,9 @@ use terms::{CasualtyId, FeedId, Mmsi, Moment, UtcSource};
 
 /// Ordinary stations whose false claim of distress was noted.
 const FALSE_CLAIMS: usize = 256;
-/// Searched areas kept for all casualties together; the oldest goes first.
-const SEARCHED_AREAS: usize = 128;
+/// Searched areas kept for all casualties together; the oldest goes first. A search has a strip for each straight piece of
+/// own track.
+const SEARCHED_AREAS: usize = 512;
 /// News waiting to be taken; notices beyond this are dropped, casualties never (their number is bounded above).
 const WAITING_NOTICES: usize = 512;
 /// A beacon first heard within this of a button's mark, in time and in distance, takes the mark over.

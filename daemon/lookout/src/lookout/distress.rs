@@ -154,9 +154,14 @@ impl Lookout {
         self.casualties.searched(id, area);
     }
 
-    /// How many areas were searched for a casualty.
+    /// How many searches for a casualty were counted.
     pub fn searches(&self, id: CasualtyId) -> usize {
-        self.casualties.searched_for(id).len()
+        self.casualties.searched_for(id).iter().map(|s| s.number).max().unwrap_or(0)
+    }
+
+    /// How likely the searches so far would have found a casualty, wherever it is in its region (0 to 1).
+    pub fn found_so_far(&self, at: Moment, id: CasualtyId) -> Option<f64> {
+        self.casualties.datum(at, id).map(|datum| 1.0 - datum.missed_so_far())
     }
 
     /// Numbers casualties from here on: no number is used twice in one logbook.

@@ -14,6 +14,7 @@ use crate::casualty::{
 use crate::drift::{Current, CurrentFrom, Datum, DriftFrom, at_10_m};
 use crate::light::Light;
 use crate::words::Visibility;
+use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::time::Duration;
 use terms::{METRES_PER_NM, Mmsi, Moment, Utc, one_line, three_digits};
@@ -419,6 +420,7 @@ impl Sheet<'_> {
         if self.facts.searched.is_empty() {
             self.line("Not searched yet.");
         }
+        let mut strips: BTreeMap<usize, Vec<&Searched>> = BTreeMap::new();
         for s in self.facts.searched {
             let form = match s.area {
                 Area::Circle { radius_nm } => format!("circle of radius {} round", distance(radius_nm)),
@@ -434,11 +436,30 @@ impl Sheet<'_> {
                     let side = three_digits(side_deg);
                     format!("square of {} a side, one side {side} degrees, round", distance(2.0 * half_nm))
                 }
+                Area::Strip { .. } => {
+                    strips.entry(s.number).or_default().push(s);
+                    continue;
+                }
             };
             let time = self.time(s.at);
             self.line(&format!(
                 "Searched {time}: {form} {}, coverage factor {:.1}, negative result.",
                 s.centre, s.coverage
+            ));
+        }
+        for strips in strips.values() {
+            let (Some(first), Some(last)) = (strips.first(), strips.last()) else { continue };
+            let long_nm: f64 = strips.iter().filter_map(|s| s.area.strip()).map(|(long, _)| long).sum();
+            let wide_nm = first.area.strip().map_or(0.0, |(_, wide)| wide);
+            let (began, ended) = (self.time(first.at), self.time(last.at));
+            self.line(&format!(
+                "Searched along {} of own track, from {} {began} to {} {ended}, {} wide, coverage factor {:.1}, negative \
+                 result.",
+                distance(long_nm),
+                first.centre,
+                last.centre,
+                distance(wide_nm),
+                first.coverage
             ));
         }
     }

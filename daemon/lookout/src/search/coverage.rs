@@ -36,6 +36,15 @@ pub enum Area {
         /// … but no nearer than this: a second pass sails beside the first.
         beyond_nm: f64,
     },
+    /// A strip along own track.
+    Strip {
+        /// Half of its length.
+        half_length_nm: f64,
+        /// Half of its width.
+        half_width_nm: f64,
+        /// Direction of its length, true.
+        along_deg: f64,
+    },
 }
 
 /// An area searched in vain, as it lay at one moment; it counts as drifting on with the casualty.
@@ -49,6 +58,21 @@ pub struct Searched {
     pub area: Area,
     /// Sweep width by track spacing.
     pub coverage: f64,
+    /// Which search it was, from 1.
+    #[serde(default)]
+    pub number: usize,
+}
+
+impl Area {
+    /// Length and width of a strip, in nautical miles.
+    pub(super) fn strip(&self) -> Option<(f64, f64)> {
+        match self {
+            Self::Strip { half_length_nm, half_width_nm, .. } => {
+                Some((2.0 * half_length_nm, 2.0 * half_width_nm))
+            }
+            _ => None,
+        }
+    }
 }
 
 impl Searched {
@@ -61,9 +85,9 @@ impl Searched {
                 let off_nm = line::off_nm(&through, place);
                 off_nm >= beyond_nm && off_nm <= half_nm
             }
-            Area::Square { half_nm, side_deg } => {
-                let (sin, cos) = side_deg.to_radians().sin_cos();
-                (east * sin + north * cos).abs() <= half_nm && (east * cos - north * sin).abs() <= half_nm
+            Area::Square { half_nm, side_deg } => within(east, north, side_deg, half_nm, half_nm),
+            Area::Strip { half_length_nm, half_width_nm, along_deg } => {
+                within(east, north, along_deg, half_length_nm, half_width_nm)
             }
         }
     }
@@ -72,6 +96,12 @@ impl Searched {
     pub fn missed(&self, place: Position) -> f64 {
         if self.holds(place) { 1.0 - probability_of_detection(self.coverage) } else { 1.0 }
     }
+}
+
+/// Whether a place lies within a rectangle round the origin, of this half length along a direction and half width across.
+fn within(east: f64, north: f64, along_deg: f64, half_length: f64, half_width: f64) -> bool {
+    let (sin, cos) = along_deg.to_radians().sin_cos();
+    (east * sin + north * cos).abs() <= half_length && (east * cos - north * sin).abs() <= half_width
 }
 
 #[cfg(test)]
@@ -92,7 +122,7 @@ mod tests {
     fn a_square_turned_by_45_degrees() {
         let centre = Position::new(10.0, 179.99).unwrap();
         let area = Area::Square { half_nm: 1.0, side_deg: 45.0 };
-        let s = Searched { at: Moment(0), centre, area, coverage: 1.0 };
+        let s = Searched { at: Moment(0), centre, area, coverage: 1.0, number: 1 };
         assert!(s.holds(centre.at(90.0, 1.4)) && !s.holds(centre.at(90.0, 1.42)));
         assert!(s.holds(centre.at(45.0, 0.99)) && !s.holds(centre.at(45.0, 1.01)));
         assert!((s.missed(centre) - 0.3679).abs() < 1e-4);

@@ -123,7 +123,7 @@ impl Plan {
     }
 
     /// Where a leg (from 1) ends, if that can be seen.
-    fn at_end(&self, leg: usize) -> &'static str {
+    pub(super) fn at_end(&self, leg: usize) -> &'static str {
         let back = self.pattern == Pattern::Sector && leg.is_multiple_of(3);
         if back { " to the marker" } else { "" }
     }

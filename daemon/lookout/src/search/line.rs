@@ -48,7 +48,8 @@ pub(super) fn area(
     for (slot, place) in through.iter_mut().zip(places) {
         *slot = *place;
     }
-    Some(Searched { at, centre: first, area: Area::Line { through, half_nm, beyond_nm }, coverage })
+    let area = Area::Line { through, half_nm, beyond_nm };
+    Some(Searched { at, centre: first, area, coverage, number: 0 })
 }
 
 /// How far a place lies from a line.

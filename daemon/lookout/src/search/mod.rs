@@ -5,6 +5,7 @@ mod coverage;
 mod export;
 mod line;
 mod plan;
+mod sailing;
 mod survival;
 mod sweep;
 
@@ -15,5 +16,6 @@ pub use brief::{Facts, Vessel, brief};
 pub use coverage::{Area, Searched, probability_of_detection};
 pub use export::gpx_place;
 pub use plan::{FIRST_CAUTION, Leg, NoPlan, Pattern, Plan, Wish, least_leg_nm, search_radius_nm};
+pub use sailing::{Sailing, Swept};
 pub use survival::Survival;
 pub use sweep::{Conditions, Sweep, TABLE_LIMITS};

@@ -9,13 +9,15 @@ use super::sweep::Sweep;
 use crate::casualty::{OwnContext, SetDrift, WindFrom};
 use crate::drift::{Current, CurrentFrom, Datum};
 use crate::light::{Change, Light, Sky};
+use serde::{Deserialize, Serialize};
 use std::f64::consts::PI;
 use std::time::Duration;
 use terms::{Moment, Position, Utc, normal_deg, turn_deg};
 use thiserror::Error;
 
 /// The pattern.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Pattern {
     /// Outward in a square spiral: legs of 1, 1, 2, 2, 3, 3 … spacings, turns of 90° to starboard.
     ExpandingSquare,
@@ -69,7 +71,7 @@ pub enum NoPlan {
 }
 
 /// One leg.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Leg {
     /// Heading to steer through the water, true.
     pub heading_deg: f64,
@@ -94,7 +96,7 @@ pub struct Leg {
 }
 
 /// A plan.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Plan {
     /// The pattern.
     pub pattern: Pattern,
@@ -104,6 +106,8 @@ pub struct Plan {
     pub number: usize,
     /// Track spacing; no less than can be steered.
     pub spacing_nm: f64,
+    /// Sweep width, if there is an idea of it.
+    pub sweep_width_nm: Option<f64>,
     /// Speed through the water.
     pub speed_kn: f64,
     /// What it covers, to either side of the middle.
@@ -130,6 +134,7 @@ pub struct Plan {
     /// The area as it counts once searched in vain.
     pub area: Option<Searched>,
     /// The light at the datum, as the plan is made; `None` without UTC.
+    #[serde(skip)]
     pub light: Option<Light>,
     /// What must be said with it.
     pub cautions: Vec<String>,
@@ -256,6 +261,7 @@ impl Plan {
             second_pass: wish.second_pass,
             number: wish.number.max(1),
             spacing_nm,
+            sweep_width_nm: width_nm,
             speed_kn: wish.speed_kn,
             radius_nm,
             next_radius_nm: search_radius_nm(datum.radius95_nm, wish.number.max(1) + 1).max(radius_nm),
@@ -278,7 +284,7 @@ impl Plan {
             let lies =
                 line::area(&line, spacing_nm, wish.second_pass, datum.at, coverage.unwrap_or_default());
             plan.containment = lies.map(|lies| datum.share(|place| lies.holds(place)));
-            plan.area = lies.filter(|_| coverage.is_some());
+            plan.area = lies.filter(|_| coverage.is_some()).map(|a| Searched { number: plan.number, ..a });
         } else {
             plan.area = coverage.map(|coverage| plan.area_at(start, begins, middle, first, coverage));
         }
@@ -312,7 +318,7 @@ impl Plan {
             Pattern::Sector | Pattern::TrackLine => Area::Circle { radius_nm: self.radius_nm },
         };
         let centre = start.at(self.drift.set_deg, self.drift.drift_kn * hours);
-        Searched { at: middle, centre, area, coverage }
+        Searched { at: middle, centre, area, coverage, number: self.number }
     }
 
     /// What must be said of the light. `now` is the moment that the light is of.

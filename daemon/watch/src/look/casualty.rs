@@ -3,7 +3,7 @@
 use super::parts::casualty_part;
 use crate::Watch;
 use lookout::casualty::in_full;
-use lookout::search::{Pattern, Searched, Sweep, Vessel, Wish};
+use lookout::search::{Pattern, Plan, Searched, Sweep, Vessel, Wish};
 use record::{ActError, CasualtyAnswer, CasualtyQuestion};
 use terms::{CasualtyId, Moment};
 
@@ -50,31 +50,7 @@ impl Watch {
         };
         let mut area = None;
         if let Some(pattern) = &q.pattern {
-            let pattern = match pattern.as_str() {
-                "square" => Pattern::ExpandingSquare,
-                "sector" => Pattern::Sector,
-                "line" => Pattern::TrackLine,
-                other => {
-                    return Err(ActError::Wrong(format!("`{other}` is no pattern: square, sector or line")));
-                }
-            };
-            let own = self.lookout.own(at);
-            let speed_kn = q.speed_kn.or(own.speed_through_water_kn).or(own.sog_kn).ok_or_else(|| {
-                ActError::Nothing(
-                    "own speed is not known: say at which speed the pattern is to be laid".to_owned(),
-                )
-            })?;
-            let wish = Wish {
-                pattern,
-                second_pass: q.second_pass,
-                number: self.lookout.searches(id) + 1,
-                spacing_nm: q.spacing_nm,
-                sweep: q.sweep_width_nm.map(Sweep::ByHand),
-                radius_nm: q.radius_nm,
-                speed_kn,
-                first_course_deg: q.first_course_deg,
-            };
-            let plan = self.lookout.plan(at, id, &wish).map_err(ActError::Wrong)?;
+            let plan = self.plan_search(at, id, pattern, q)?;
             let utc = self.lookout.utc(at).map(|(utc, _)| utc);
             told.plan = Some(plan.text(at, utc));
             told.gpx = Some(plan.gpx(at, utc));
@@ -82,6 +58,44 @@ impl Watch {
             area = plan.area;
         }
         Ok((id, told, area))
+    }
+
+    /// Lays the pattern that a question asks for.
+    ///
+    /// # Errors
+    /// If it names no pattern, or that cannot be laid.
+    pub(crate) fn plan_search(
+        &self,
+        at: Moment,
+        id: CasualtyId,
+        pattern: &str,
+        q: &CasualtyQuestion,
+    ) -> Result<Plan, ActError> {
+        let pattern = match pattern {
+            "square" => Pattern::ExpandingSquare,
+            "sector" => Pattern::Sector,
+            "line" => Pattern::TrackLine,
+            other => {
+                return Err(ActError::Wrong(format!("`{other}` is no pattern: square, sector or line")));
+            }
+        };
+        let own = self.lookout.own(at);
+        let speed_kn = q.speed_kn.or(own.speed_through_water_kn).or(own.sog_kn).ok_or_else(|| {
+            ActError::Nothing(
+                "own speed is not known: say at which speed the pattern is to be laid".to_owned(),
+            )
+        })?;
+        let wish = Wish {
+            pattern,
+            second_pass: q.second_pass,
+            number: self.lookout.searches(id) + 1,
+            spacing_nm: q.spacing_nm,
+            sweep: q.sweep_width_nm.map(Sweep::ByHand),
+            radius_nm: q.radius_nm,
+            speed_kn,
+            first_course_deg: q.first_course_deg,
+        };
+        self.lookout.plan(at, id, &wish).map_err(ActError::Wrong)
     }
 
     /// The casualty asked for, or the only one.

@@ -91,8 +91,13 @@ const NEVER_OF_OTHERS: [&str; 4] = ["Persons on board", "Ada", "I have lost", "N
 fn one_of_ours_is_a_distress_call_and_message() {
     let mut c = Casualties::new(vec![]);
     c.overboard(minutes(0), Duration::ZERO, Some("Ada \u{7}Byron".into()), &own(minutes(0)));
-    let area =
-        Searched { at: minutes(20), centre: here(), area: Area::Circle { radius_nm: 0.5 }, coverage: 1.0 };
+    let area = Searched {
+        at: minutes(20),
+        centre: here(),
+        area: Area::Circle { radius_nm: 0.5 },
+        coverage: 1.0,
+        number: 1,
+    };
     let sheet = sheet(minutes(31), &c, &vessel(), &own(minutes(31)), &[area]);
     in_order(
         &sheet,
