@@ -76,7 +76,7 @@ pub fn screen(p: &Status) -> String {
         s.line(0, &format!("EXERCISE is on: {}", e.title));
     }
     let since = p.watch.since_s.map_or(String::new(), |s| format!(" for {}", span(s)));
-    s.line(0, &format!("On watch: {}{since}", p.watch.who.as_deref().unwrap_or("not told")));
+    s.line(0, &format!("On watch: {}{since}", p.watch.who.as_deref().unwrap_or("not named")));
     let ship = ShipTime::from_hours(p.watch.ship_time_h).unwrap_or_default();
     let clock = p.at.map_or(String::new(), |utc| format!(" {}", &ship.of(utc).to_string()[11..16]));
     s.line(0, &format!("Ship's time{clock}, {ship}"));
@@ -264,7 +264,7 @@ mod tests {
     fn what_is_not_known_is_said_so() {
         let screen = screen(&Status::default());
         for words in
-            ["UTC not known", "No open alerts.", "position not known", "Heading -", "not told", "nothing"]
+            ["UTC not known", "No open alerts.", "position not known", "Heading -", "not named", "nothing"]
         {
             assert!(screen.contains(words), "{words}\n{screen}");
         }

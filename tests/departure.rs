@@ -191,7 +191,7 @@ fn what_nobody_hears_presses_or_receives_fails_and_what_is_left_out_is_not_tried
     assert_eq!(status.code(), Some(1));
     let told: Value = serde_json::from_str(&sheet).unwrap();
     for (what, words) in [
-        ("sounder horn", "told to sound, and not heard"),
+        ("sounder horn", "sounded, and was not heard"),
         ("webhook shore", "500"),
         ("button rail", "no press came"),
         ("beacon of Ada", "not heard within 1 s"),

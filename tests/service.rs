@@ -313,7 +313,7 @@ fn what_was_entered_last_is_on_disk_when_it_is_told_to_stop() {
         count("SELECT count(*) FROM alerts WHERE event = 'raised' AND priority = 'emergency alarm'"),
         1
     );
-    assert_eq!(count("SELECT count(*) FROM entries WHERE text = 'The watch was told to stop'"), 1);
+    assert_eq!(count("SELECT count(*) FROM entries WHERE text = 'The watch was stopped'"), 1);
 }
 
 #[test]

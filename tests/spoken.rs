@@ -17,11 +17,19 @@ fn root(path: &str) -> String {
 /// Priority and spoken line of every event of the fixtures that calls.
 fn spoken_lines() -> Vec<(String, String, String)> {
     let boat = root("fixtures/windlestraw.toml");
-    let orders = root("rules/orders/passage.toml");
+    let passage = root("rules/orders/passage.toml");
+    let own = root("fixtures/windlestraw-orders.toml");
     let mut said = Vec::new();
-    for scenario in ["night-passage", "at-anchor", "coast-traffic"] {
+    for (scenario, orders) in [
+        ("night-passage", &passage),
+        ("night-passage", &own),
+        ("at-anchor", &passage),
+        ("coast-traffic", &passage),
+        ("every-kind", &passage),
+        ("every-kind", &own),
+    ] {
         let input = root(&format!("fixtures/{scenario}.toml"));
-        let out = verb(&["replay", "--json", "--config", &boat, "--orders", &orders, &input]);
+        let out = verb(&["replay", "--json", "--config", &boat, "--orders", orders, &input]);
         assert!(out.status.success(), "{}", text(&out.stderr));
         for line in text(&out.stdout).lines() {
             let event: Value = serde_json::from_str(line).unwrap();
@@ -46,6 +54,55 @@ fn no_spoken_line_has_more_than_twenty_words() {
         // Units and signs are written; a voice would read letters.
         let unspeakable = |c: char| c.is_ascii_digit() || "°/:".contains(c);
         assert!(priority == "notice" || !spoken.contains(unspeakable), "{spoken} ({text})");
+        // Letters that a voice would spell: "en-em" is no mile.
+        let spelled = ["nm", "kn", "m", "min", "CPA", "TCPA", "COG", "SOG", "MMSI", "hPa"];
+        let word = |w: &str| spelled.contains(&w.trim_matches(|c: char| !c.is_alphabetic()));
+        assert!(priority == "notice" || !spoken.split_whitespace().any(word), "{spoken} ({text})");
+        assert!(!spoken.contains("degrees on the port quarter") && !spoken.contains("abaft"), "{spoken}");
+    }
+}
+
+/// What no seaman says, or what another word says already. Read by no voice, they are banned from what is written, too.
+const NOT_SAID: [&str; 12] = [
+    "dead ahead",
+    "dead astern",
+    "abaft",
+    "foretold",
+    "no longer heard",
+    "heard no more",
+    " was told",
+    " tells ",
+    "stands for",
+    "serves for",
+    "passed at",
+    "passes at",
+];
+
+#[test]
+fn what_is_written_has_one_word_for_one_thing() {
+    let mut lines: Vec<String> =
+        spoken_lines().into_iter().flat_map(|(_, spoken, text)| [spoken, text]).collect();
+    let orders = std::fs::read_to_string(root("rules/orders/passage.toml")).unwrap();
+    let texts = |l: &&str| l.starts_with("text = ") || l.starts_with("say = ");
+    lines.extend(orders.lines().filter(texts).map(str::to_owned));
+    lines.extend(BuiltIn::ALL.map(|b| b.aloud().to_owned()));
+    for verb_help in [&["--help"][..], &["casualty", "--help"], &["declare", "--help"], &["review", "--help"]]
+    {
+        lines.push(text(&verb(verb_help).stdout));
+    }
+    let folder = Folder::new("written");
+    let logbook = folder.logbook();
+    let (boat, input) = (root("fixtures/windlestraw.toml"), root("fixtures/night-passage.toml"));
+    let kept = logbook.display().to_string();
+    assert!(verb(&["replay", "--config", &boat, "--logbook", &kept, &input]).status.success());
+    for more in [&[][..], &["--deck-log"]] {
+        let out = verb(&[&["review", "--logbook", &kept], more].concat());
+        assert!(out.status.success(), "{}", text(&out.stderr));
+        lines.extend(text(&out.stdout).lines().map(str::to_owned));
+    }
+    for line in &lines {
+        println!("{line}");
+        NOT_SAID.iter().for_each(|no| assert!(!line.contains(no), "`{no}` in `{line}`"));
     }
 }
 

@@ -188,7 +188,7 @@ impl Departure {
                 }
                 match person.yes_or_no(&format!("Sounder {name} sounds now. Do you hear or see it?")) {
                     Answer::Yes => tell(Verdict::Passed, "heard", who),
-                    Answer::No => tell(Verdict::Failed, "told to sound, and not heard", who),
+                    Answer::No => tell(Verdict::Failed, "sounded, and was not heard", who),
                     Answer::None => Ok(()),
                 }
             }

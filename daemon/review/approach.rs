@@ -122,7 +122,7 @@ fn geometry(own: &[OwnPoint], a: &Approach) -> Option<String> {
             Some(false) => "overtaken by us",
             None => "on our course",
         },
-        t if t > 180.0 - SAME_COURSE_DEG => "from ahead",
+        t if t > 180.0 - SAME_COURSE_DEG => "head-on",
         // A ship that crosses to starboard came from port.
         _ if turn > 0.0 => "crossing from port",
         _ => "crossing from starboard",

@@ -72,6 +72,7 @@ fn begin(record: &CasualtyPart, alert: &Alert) -> Casualty {
     Casualty {
         id: record.id.0,
         who: record.crew.clone().or(beacon).unwrap_or_else(|| "a person".to_owned()),
+        whose: record.whose,
         source: record.source.clone(),
         exercise: alert.exercise,
         raised: None,

@@ -2,6 +2,7 @@
 
 use super::practice::Drilled;
 use super::when::When;
+use lookout::casualty::Whose;
 use record::{Call, ComesFrom, Entry, Item};
 use rules::{BuiltIn, Priority};
 use serde::Serialize;
@@ -153,8 +154,10 @@ impl Alert {
 pub struct Casualty {
     /// Its number.
     pub id: u32,
-    /// The crew member or the beacon, else "a person".
+    /// The crew member, the beacon or the ship, else "a person".
     pub who: String,
+    /// Whose it is.
+    pub whose: Whose,
     /// ais, mob-sentence, dsc or button.
     pub source: String,
     /// Part of an exercise.

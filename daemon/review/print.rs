@@ -3,6 +3,7 @@
 use super::night::{Alert, Approach, Casualty, Night};
 use super::when::{When, hours, spoken};
 use super::{CAUTION, weather};
+use lookout::casualty::Whose;
 use record::CallKind;
 use record::words::plural;
 use rules::{BuiltIn, Priority};
@@ -358,12 +359,12 @@ fn raised(a: &Alert, dated: bool) -> String {
 
 fn casualty_line(c: &Casualty, dated: bool) -> String {
     let raised = c.raised.map_or_else(|| "before the span".to_owned(), |t| t.label_s(dated));
-    let mut text = format!(
-        "{raised} {}overboard: {} (by {})",
-        if c.exercise { "exercise, " } else { "" },
-        c.who,
-        c.source
-    );
+    let what = match c.whose {
+        Whose::Ours | Whose::Stranger => "overboard",
+        Whose::Sart | Whose::Epirb | Whose::Ship | Whose::Relayed | Whose::Many => "in distress",
+    };
+    let mut text =
+        format!("{raised} {}{what}: {} (by {})", if c.exercise { "exercise, " } else { "" }, c.who, c.source);
     if let Some((at, position, how)) = &c.first_position {
         let _ = write!(text, "; first position {} {position} ({how})", at.label_s(dated));
     }
@@ -385,11 +386,11 @@ pub(super) fn who(name: Option<&str>, mmsi: terms::Mmsi) -> String {
 }
 
 fn approach_line(a: &Approach, dated: bool) -> String {
-    let bearing = a.bearing_deg.map(|b| format!(" in {}", bearing(b))).unwrap_or_default();
-    let foretold = a.foretold_cpa_nm.map(|c| format!(", CPA foretold {c:.2} nm")).unwrap_or_default();
+    let bearing = a.bearing_deg.map(|b| format!(", bearing {}", bearing(b))).unwrap_or_default();
+    let predicted = a.foretold_cpa_nm.map(|c| format!(", predicted CPA {c:.2} nm")).unwrap_or_default();
     let alert = a.alert.map(|id| format!(", alert {id}")).unwrap_or_default();
     format!(
-        "{} {} passed at {:.2} nm{bearing}{foretold}{alert}",
+        "{} {} passed {:.2} nm off{bearing}{predicted}{alert}",
         a.at.label(dated),
         who(a.name.as_deref(), a.mmsi),
         a.range_nm

@@ -260,7 +260,7 @@ impl Messenger {
             Ask::Reload(reply) => self.reload(Some(reply)),
             Ask::Test(None, reply) => {
                 let signals = self.signals.test(None).into_iter().map(str::to_owned).collect();
-                drop(reply.send(Ok(Tried { done: "told to sound".to_owned(), signals: Some(signals) })));
+                drop(reply.send(Ok(Tried { done: "sounding".to_owned(), signals: Some(signals) })));
             }
             Ask::Test(Some(name), reply) => self.try_signal(&name, reply),
             Ask::Departure(reply) => {
@@ -298,7 +298,7 @@ impl Messenger {
         if !matches!(signal.means, Means::Webhook(_)) {
             let told: Vec<String> = self.signals.test(Some(name)).into_iter().map(str::to_owned).collect();
             let busy = || ActError::Nothing("too much waits for this signal".to_owned());
-            let tried = Tried { done: "told to sound".to_owned(), signals: Some(told.clone()) };
+            let tried = Tried { done: "sounding".to_owned(), signals: Some(told.clone()) };
             drop(reply.send(if told.is_empty() { Err(busy()) } else { Ok(tried) }));
             return;
         }

@@ -2,6 +2,7 @@
 
 use crate::alert::Origin;
 use crate::words::Words;
+use std::time::Duration;
 use terms::{Dimension, FeedId, Position, Quantity, Reading, Subject, Utc, Whose};
 
 /// The picture at one moment, as orders see it.
@@ -31,6 +32,11 @@ pub trait Picture {
     /// Whether a subject's reports have stopped or never came: that nothing can be judged about it is no failing then.
     fn is_out_of_hearing(&self, _subject: Subject) -> bool {
         false
+    }
+
+    /// How long ago a subject reported last whose reports have stopped; `None` while it is heard.
+    fn last_heard(&self, _subject: Subject) -> Option<Duration> {
+        None
     }
 
     /// UTC, if known.

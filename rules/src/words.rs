@@ -27,7 +27,7 @@ impl Words {
 
     /// Last words about a subject that is gone.
     pub(crate) fn no_longer_heard(self) -> Self {
-        self.and("; no longer heard")
+        self.and("; lost target")
     }
 
     /// Last words of an alert that gave way to that of a worse subject.

@@ -416,6 +416,21 @@ fn whoever_looks_or_acts_has_the_words_of_now() {
 }
 
 #[test]
+fn a_ship_whose_reports_have_stopped_is_never_shown_as_current() {
+    let mut t = Table::with(
+        "[[order]]\nname = \"close\"\neach = \"target\"\npriority = \"alarm\"\nwhen = \"CPA is under 1 nm\"\n\
+         text = \"CPA {CPA}, now {range} off\"\n",
+    );
+    t.set(SHIP, Q::Range, 2.0).set(SHIP, Q::Cpa, 0.5);
+    assert_eq!(t.told(), ["Raised close: CPA 0.50 nm, now 2.00 nm off"]);
+    t.chart.last_heard.insert(SHIP, std::time::Duration::from_secs(240));
+    assert_eq!(t.words(), ["Last heard 4 min ago: CPA 0.50 nm, 2.00 nm off"]);
+    let id = t.first_alert();
+    t.board.acknowledge(t.at(), id).unwrap();
+    assert_eq!(t.told(), ["Acknowledged close: Last heard 4 min ago: CPA 0.50 nm, 2.00 nm off"]);
+}
+
+#[test]
 fn what_instruments_give_is_missed_though_nothing_is_declared() {
     let mut t = Table::with(
         r#"

@@ -48,7 +48,7 @@ fn a_span_of_days_tells_the_day_of_each_time() {
     for part in [
         "warnings: 1 Nov 12:00 close approach",
         "at most 40 kn at 3 Nov 00:00",
-        "1 Nov 12:00 SHIP 0 passed at 0.40 nm",
+        "1 Nov 12:00 SHIP 0 passed 0.40 nm off",
     ] {
         assert!(page.contains(part), "{part}: {page}");
     }

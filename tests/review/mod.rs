@@ -153,7 +153,7 @@ fn half_a_page_says_it_in_the_order_of_need() {
         "03:00:00 overboard: Ines (by ais); first position 03:00:10 50°",
         "nearest again 19 m at 03:25:00; stood down 03:30:00:",
         "1 alarm: 01:50 close approach TORDIS",
-        "02:00 TORDIS passed at 0.40 nm in 000°, CPA foretold 0.40 nm, alert 1",
+        "02:00 TORDIS passed 0.40 nm off, bearing 000°, predicted CPA 0.40 nm, alert 1",
         "Watch",
         "2 alerts acknowledged",
         "slowest after 40 s (close approach at 01:50)",

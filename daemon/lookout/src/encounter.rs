@@ -46,7 +46,7 @@ terms::closed_list! {
         /// The target lies still.
         Stopped = "stopped",
         /// Nearly opposite courses, each ahead of the other.
-        Meeting = "meeting",
+        Meeting = "head-on",
         /// The target comes up from more than 22.5° abaft own beam.
         SheOvertakes = "she overtakes",
         /// Own vessel comes up from more than 22.5° abaft the target's beam.

@@ -190,6 +190,13 @@ impl Lookout {
         self.table.get(mmsi).is_some_and(|t| t.is_lost(at) || !t.reports)
     }
 
+    /// How long ago a target reported last whose reports have stopped; `None` while she is heard.
+    pub fn last_heard(&self, at: Moment, subject: Subject) -> Option<Duration> {
+        let Subject::Target(mmsi) = subject else { return None };
+        let target = self.table.get(mmsi).filter(|t| t.is_lost(at))?;
+        target.report.map(|r| at.since(r.at))
+    }
+
     /// Which source of a quantity of own vessel is in use.
     pub fn source_of(&self, quantity: Quantity) -> Option<Source> {
         self.own.source_of(quantity)

@@ -1,6 +1,7 @@
 //! Own vessel and targets as plain numbers, for the screen, the record and the page.
 
 use crate::Kind;
+use crate::Situation;
 use crate::casualty::RelativeTo;
 use terms::{Mmsi, Position};
 
@@ -140,11 +141,19 @@ impl TargetState {
             return None;
         }
         let mut parts: Vec<String> = self.situation.iter().map(|s| (*s).to_owned()).collect();
-        if let (Some(passing), Some(nm)) = (self.passing, self.crosses_bow_nm) {
-            parts.push(match nm.abs() {
-                nm if nm < TOUCHING_NM => "passes neither clear ahead nor clear astern".to_owned(),
-                nm => format!("passes {passing} at {nm:.2} nm"),
-            });
+        let is = |situation: Situation| self.situation == Some(situation.word());
+        let overtaking = is(Situation::SheOvertakes) || is(Situation::OwnOvertakes);
+        // One that lies still passes nowhere. Of one on nearly the same course, the distance at which she crosses own bow
+        // line is far from the CPA; the CPA alone counts.
+        match (self.passing, self.crosses_bow_nm.map(f64::abs)) {
+            _ if is(Situation::Stopped) => {}
+            (Some(_), Some(nm)) if nm < TOUCHING_NM && overtaking => {}
+            (Some(passing), Some(_)) if overtaking => parts.push(format!("passes {passing}")),
+            (Some(_), Some(nm)) if nm < TOUCHING_NM => {
+                parts.push("passes neither clear ahead nor clear astern".to_owned());
+            }
+            (Some(passing), Some(nm)) => parts.push(format!("passes {passing}, {nm:.2} nm off")),
+            _ => {}
         }
         if self.bearing_drift_deg_min.is_some_and(|d| d.abs() < STEADY_DEG_MIN) {
             parts.push("bearing steady".to_owned());
@@ -158,7 +167,7 @@ impl TargetState {
         let kind = self.ship_type.unwrap_or_else(|| self.kind.word()).to_owned();
         let length = self.length_m.map(|m| format!("{m:.0} m"));
         let status = self.status.map(str::to_owned);
-        let lost = self.lost.then(|| "reports have stopped".to_owned());
+        let lost = self.lost.then(|| "lost target".to_owned());
         [Some(kind), length, status, lost].into_iter().flatten().collect::<Vec<_>>().join(", ")
     }
 }

@@ -67,7 +67,7 @@ pub(crate) fn rule(
         (_, Propulsion::Sail, Some("sail")) => "rule 12, both under sail".to_owned(),
         (_, Propulsion::Sail, Some("power")) => "rule 18, own vessel under sail, she under power".to_owned(),
         (_, Propulsion::Power, Some("sail")) => "rule 18, own vessel under power, she under sail".to_owned(),
-        (Situation::Meeting, Propulsion::Power, Some("power")) => "rule 14, meeting head-on".to_owned(),
+        (Situation::Meeting, Propulsion::Power, Some("power")) => "rule 14, head-on".to_owned(),
         (Situation::CrossingFromStarboard, Propulsion::Power, Some("power")) => {
             "rule 15, crossing, she is on the starboard side".to_owned()
         }

@@ -79,7 +79,7 @@ fn a_steady_bearing_does_not_drift_and_courses_name_the_meeting() {
     let t = seen(&mut own(Settings::default()), ship(1.0, 0.0, 180.0, 6.0));
     assert!((t.bearing_drift_deg_min.unwrap() - 11.459).abs() < 0.05, "{t:?}");
     for (report, word) in [
-        (ship(0.1, 4.0, 180.0, 10.0), "meeting"),
+        (ship(0.1, 4.0, 180.0, 10.0), "head-on"),
         (ship(0.0, -1.0, 0.0, 12.0), "she overtakes"),
         (ship(0.1, 2.0, 0.0, 3.0), "own vessel overtakes"),
         (ship(0.1, 2.0, 0.0, 0.1), "stopped"),

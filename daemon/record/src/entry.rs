@@ -284,7 +284,7 @@ impl Entry {
             Self::StandDown { reason, .. } => reason_words(*reason),
             Self::Began { cut_off: false } => "The watch begins".to_owned(),
             Self::Began { cut_off: true } => "The watch begins again after an interruption".to_owned(),
-            Self::Stopped => "The watch was told to stop".to_owned(),
+            Self::Stopped => "The watch was stopped".to_owned(),
             Self::SetAside(aside) => aside.text(),
             Self::Removed { removed } => format!("Removed to keep the logbook within its bounds: {removed}"),
             Self::Call(call) => call.words(),

@@ -75,7 +75,7 @@ pub(super) fn approaches(night: &Night, times: Times) -> Markup {
                 }
                 td { (times.show(&a.at)) }
                 td {
-                    span.t { (format!("{:.2}", a.range_nm)) @if let Some(b) = a.bearing_deg { " in " (bearing(b)) } }
+                    span.t { (format!("{:.2}", a.range_nm)) @if let Some(b) = a.bearing_deg { ", bearing " (bearing(b)) } }
                 }
                 td {
                     (number(a.foretold_cpa_nm, 2))
@@ -103,7 +103,7 @@ pub(super) fn approaches(night: &Night, times: Times) -> Markup {
             }
         }
     };
-    let heads = ["ship", "closest", "CPA nm", "CPA foretold", "how she met us", "alert"];
+    let heads = ["ship", "closest", "CPA nm", "predicted CPA", "how she met us", "alert"];
     html! {
         (table("Closest approaches, nearest first", &heads, rows))
         @if night.approaches.len() > APPROACHES {

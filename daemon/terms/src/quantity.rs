@@ -371,7 +371,7 @@ impl Quantity {
             Self::Situation => &[
                 "opening",
                 "stopped",
-                "meeting",
+                "head-on",
                 "she overtakes",
                 "own vessel overtakes",
                 "crossing from starboard",

@@ -202,6 +202,19 @@ pub fn look(relative_deg: f64, said: Option<Side>) -> String {
     }
 }
 
+/// The same as it is written, to the nearest five degrees with this sign behind them: "40° on the port bow". Abaft the
+/// bow it is the side alone, so that one place has one name, written and spoken.
+pub fn look_written(relative_deg: f64, degrees: &str) -> String {
+    let angle = turn_deg(0.0, relative_deg);
+    let off = (angle.abs() / 5.0).round() as u32 * 5;
+    let bow = if angle < 0.0 { "port" } else { "starboard" };
+    match Side::of(relative_deg, None) {
+        Side::Ahead if off == 0 => Side::Ahead.words().to_owned(),
+        Side::Ahead | Side::PortBow | Side::StarboardBow => format!("{off}{degrees} on the {bow} bow"),
+        side => side.words().to_owned(),
+    }
+}
+
 /// Where to look by the compass, in three digits: for want of a heading.
 pub fn bearing(true_deg: f64) -> String {
     format!("bearing {}", digits(&crate::three_digits(true_deg)))
@@ -387,6 +400,27 @@ mod tests {
             (196.0, "on the port quarter"),
         ] {
             assert_eq!(look(deg, None), said, "{deg}");
+        }
+    }
+
+    #[test]
+    fn what_is_written_names_the_same_sides() {
+        for (deg, written) in [
+            (1.0, "ahead"),
+            (351.0, "10° on the port bow"),
+            (44.0, "45° on the starboard bow"),
+            (271.0, "on the port beam"),
+            (120.0, "on the starboard quarter"),
+            (166.0, "astern"),
+            (194.0, "astern"),
+            (190.0, "astern"),
+        ] {
+            assert_eq!(look_written(deg, "°"), written, "{deg}");
+        }
+        // Whatever is astern when it is spoken is astern when it is written.
+        for tenth in 0..3600 {
+            let deg = f64::from(tenth) / 10.0;
+            assert_eq!(look(deg, None) == "astern", look_written(deg, "°") == "astern", "{deg}");
         }
     }
 

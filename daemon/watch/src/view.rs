@@ -10,6 +10,7 @@ use lookout::casualty::{aloud, in_full};
 use lookout::search::Sailing;
 use lookout::{DeadReckoning, Lookout};
 use rules::{BuiltIn, Origin, Picture, Words};
+use std::time::Duration;
 use terms::{
     Dimension, FeedId, Moment, Position, Quantity, Reading, Subject, Utc, Whose, span, three_digits,
 };
@@ -53,6 +54,10 @@ impl Picture for View<'_> {
 
     fn is_out_of_hearing(&self, subject: Subject) -> bool {
         self.lookout.is_out_of_hearing(self.at, subject)
+    }
+
+    fn last_heard(&self, subject: Subject) -> Option<Duration> {
+        self.lookout.last_heard(self.at, subject)
     }
 
     fn utc(&self) -> Option<Utc> {

@@ -379,7 +379,7 @@ fn worst(t: &mut Table<'_>, each: Whose, marks: &Marks, tests: &[Test]) -> Optio
             .and_then(|m| belongs(&m, each, &text).map(|()| m)),
         _ => Err(error(
             0..word.len(),
-            format!("\"{word}\" does not tell which is worst; expected \"lowest CPA\" or \"highest …\""),
+            format!("\"{word}\" does not say which is worst; expected \"lowest CPA\" or \"highest …\""),
         )),
     };
     let by = read.map_err(|e| wrong_within(t, &v, e)).ok()?;

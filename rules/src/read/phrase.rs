@@ -401,10 +401,10 @@ fn difference(t: &mut Tokens<'_>, m: &Measure) -> Read<(f64, Option<Dimension>)>
     let unit = t.unit_unless("in");
     let (by, dimension) = number::difference_in_own_unit(m, n, span.clone(), unit.as_ref())?;
     if by <= 0.0 {
-        return Err(error(span, "a change is more than 0; the verb tells which way"));
+        return Err(error(span, "a change is more than 0; the verb says which way"));
     }
     if m.dimension() == Dimension::Direction && by > 170.0 {
-        return Err(error(span, "a direction cannot be told to turn by more than 170 deg one way"));
+        return Err(error(span, "a direction cannot turn by more than 170 deg one way"));
     }
     Ok((by, dimension))
 }

@@ -3,6 +3,7 @@
 use rules::{AlertEvent, AlertId, Board, BoardSettings, EventKind, Orders, Origin, Picture, Words};
 use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
 use terms::{Dimension, FeedId, Mmsi, Moment, Position, Quantity, Reading, Subject, Utc, Value, Whose};
 
 #[derive(Default)]
@@ -19,6 +20,8 @@ pub struct Chart {
     pub still: BTreeSet<Subject>,
     /// Those who are not heard any more.
     pub unheard: BTreeSet<Subject>,
+    /// How long ago those reported last whose reports have stopped.
+    pub last_heard: BTreeMap<Subject, Duration>,
     /// How often anything was read.
     pub read: Cell<usize>,
 }
@@ -56,6 +59,9 @@ impl Picture for Chart {
     }
     fn is_out_of_hearing(&self, subject: Subject) -> bool {
         self.unheard.contains(&subject)
+    }
+    fn last_heard(&self, subject: Subject) -> Option<Duration> {
+        self.last_heard.get(&subject).copied()
     }
     fn utc(&self) -> Option<Utc> {
         self.utc

@@ -7,7 +7,7 @@ use super::own::{RelativeTo, SetDrift};
 use super::state::{Audible, CasualtyState, Elsewhere, Placed};
 use std::time::Duration;
 use terms::speech::{self, Side};
-use terms::{METRES_PER_NM, Mmsi, Station, one_line, three_digits, turn_deg};
+use terms::{METRES_PER_NM, Mmsi, Station, one_line, three_digits};
 
 /// Below this, ranges are given in metres.
 const NEAR_NM: f64 = 0.25;
@@ -19,8 +19,6 @@ const CLOSE_BY_NM: f64 = 0.02;
 /// Where it can be anywhere around her within this, it is said to be close by; further off its place is not known (own
 /// choice).
 const AROUND_NM: f64 = 0.1;
-/// Words of the whole line at most.
-const MOST_WORDS: usize = 20;
 /// A fix older than this is said to be old.
 pub(super) const OLD_FIX: Duration = Duration::from_secs(120);
 
@@ -49,11 +47,18 @@ pub fn aloud(s: &CasualtyState, said: Option<Side>) -> String {
         1 => "one report does not fit",
         _ => "other reports do not fit",
     });
-    let place = where_aloud(s, said).join(", ");
-    let line = |last: &str| speech::sentences([what.as_str(), &place, reckoned.unwrap_or_default(), last]);
-    let whole = line(old.as_deref().or(doubt).unwrap_or_default());
-    // The doubt can wait until there is time to read; the side and the distance cannot.
-    if doubt.is_some() && speech::words(&whole) > MOST_WORDS { line("") } else { whole }
+    let line = |place: &str, last: Option<&str>| {
+        speech::sentences([what.as_str(), place, reckoned.unwrap_or_default(), last.unwrap_or_default()])
+    };
+    let parts = where_aloud(s, said);
+    let moving = parts.join(", ");
+    // Side and distance alone, without what it does.
+    let place = parts[..parts.len().min(2)].join(", ");
+    // The doubt can wait until there is time to read, then whether it closes, then the age; side and distance cannot.
+    let (whole, old) = (old.as_deref().or(doubt), old.as_deref());
+    let lines = [line(&moving, whole), line(&moving, old), line(&place, old), line(&place, None)];
+    let fits = lines.iter().find(|l| speech::words(l) <= speech::MOST_WORDS);
+    fits.cloned().unwrap_or_else(|| speech::sentences([what.as_str(), &place]))
 }
 
 /// Side, distance, and what it does; or the one thing that can be said instead: of a line, which no side and distance
@@ -215,7 +220,7 @@ fn place(s: &CasualtyState) -> String {
     }
     if let Some(relative) = s.relative_bearing_deg {
         let from = if s.relative_to == Some(RelativeTo::Cog) { " by her course" } else { "" };
-        text.push_str(&format!(", {}{from}", relative_words(relative)));
+        text.push_str(&format!(", {}{from}", speech::look_written(relative, " degrees")));
     }
     text
 }
@@ -286,19 +291,6 @@ pub(super) fn range_words(range_nm: f64) -> String {
         format!("{range_nm:.2} nautical miles")
     } else {
         format!("{range_nm:.1} nautical miles")
-    }
-}
-
-/// A relative bearing [0, 360) in words, to the nearest five degrees.
-pub(super) fn relative_words(relative_deg: f64) -> String {
-    let angle = turn_deg(0.0, relative_deg);
-    let side = if angle < 0.0 { "port" } else { "starboard" };
-    match (angle.abs() / 5.0).round() as i64 * 5 {
-        0 => "dead ahead".to_owned(),
-        175 | 180 => "dead astern".to_owned(),
-        90 => format!("on the {side} beam"),
-        a @ ..90 => format!("{a} degrees on the {side} bow"),
-        a => format!("{} degrees abaft the {side} beam", a - 90),
     }
 }
 

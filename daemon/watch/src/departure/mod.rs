@@ -242,7 +242,7 @@ impl Watch {
                 CheckItem::judged("clock", Verdict::Passed, format!("{utc}, by satellite"))
             }
             Some((utc, UtcSource::System)) => {
-                let words = format!("{utc} by the computer's own clock; no satellite has told the time");
+                let words = format!("{utc} by the computer's own clock; no satellite has given the time");
                 CheckItem::judged("clock", Verdict::Failed, words)
             }
             None => CheckItem::judged("clock", Verdict::Failed, "the time is not known"),
@@ -272,7 +272,7 @@ impl Watch {
     fn dimensions_line(&self) -> CheckItem {
         let what = "own AIS dimensions";
         let Some(sent) = self.departure.dimensions else {
-            let words = "own transmitter has not told them yet; it does every six minutes";
+            let words = "own transmitter has not sent them yet; it does every six minutes";
             return CheckItem::judged(what, Verdict::NotTried, words);
         };
         let told = |d: [f64; 4]| format!("bow {}, stern {}, port {}, starboard {} m", d[0], d[1], d[2], d[3]);

@@ -147,7 +147,7 @@ fn each_line_fails_when_what_it_tells_of_fails() {
         (F::Identity, "own AIS transmitter", Failed, "sends as 211000002; boat.toml says 211000001"),
         (F::Dimensions, "own AIS dimensions", Failed, "it sends bow 5"),
         (F::TransmitterSilent, "own AIS transmitter", Failed, "not heard"),
-        (F::TransmitterSilent, "own AIS dimensions", NotTried, "has not told them"),
+        (F::TransmitterSilent, "own AIS dimensions", NotTried, "has not sent them"),
         (F::NoTraffic, "AIS traffic", Failed, "nobody heard"),
         (F::NoTraffic, "order near", NotTried, "no target is heard"),
         (F::HeadingOff, "heading and COG", Failed, "40° apart"),

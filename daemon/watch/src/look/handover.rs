@@ -194,8 +194,18 @@ impl Watch {
         }
         for t in &soon {
             let name = t.name.clone().unwrap_or_else(|| format!("MMSI {}", t.mmsi));
+            let (now, heard) = match t.age_s.filter(|_| t.lost) {
+                Some(age_s) => (
+                    "",
+                    format!(
+                        ", lost target, last heard {} ago",
+                        span(Duration::from_secs_f64(age_s.max(0.0)))
+                    ),
+                ),
+                None => ("now ", String::new()),
+            };
             lines.push(format!(
-                "{}: CPA {:.1} nm in {}, now {} off",
+                "{}: CPA {:.1} nm in {}, {now}{} off{heard}",
                 one_line(&name),
                 t.cpa_nm.unwrap_or_default(),
                 span(Duration::from_secs_f64(t.tcpa_s.unwrap_or_default().max(0.0))),

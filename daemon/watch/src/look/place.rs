@@ -2,6 +2,7 @@
 
 use lookout::casualty::RelativeTo;
 use rules::number_in_words as number;
+use terms::speech::{self, Side};
 use terms::{Dimension, METRES_PER_NM, turn_deg};
 
 /// Below this, ranges are given in metres.
@@ -22,22 +23,15 @@ fn range(range_nm: f64) -> String {
 
 /// A direction off the bow, to five degrees; without a heading, off the course, and it says so.
 pub(crate) fn direction(relative_deg: f64, to: RelativeTo) -> String {
+    if to == RelativeTo::Heading {
+        return speech::look_written(relative_deg, "°");
+    }
     let angle = turn_deg(0.0, relative_deg);
     let side = if angle < 0.0 { "port" } else { "starboard" };
-    let off = (angle.abs() / 5.0).round() as i64 * 5;
-    if to == RelativeTo::Cog {
-        return match off {
-            0 => "ahead on the course".to_owned(),
-            180 => "astern of the course".to_owned(),
-            a => format!("{a}° to {side} of the course"),
-        };
-    }
-    match off {
-        0 => "dead ahead".to_owned(),
-        180 => "dead astern".to_owned(),
-        90 => format!("on the {side} beam"),
-        a @ ..90 => format!("{a}° on the {side} bow"),
-        a => format!("{}° abaft the {side} beam", a - 90),
+    match (angle.abs() / 5.0).round() as i64 * 5 {
+        0 => "ahead on the course".to_owned(),
+        _ if Side::of(relative_deg, None) == Side::Astern => "astern of the course".to_owned(),
+        off => format!("{off}° to {side} of the course"),
     }
 }
 
@@ -84,8 +78,8 @@ mod tests {
         use RelativeTo::{Cog, Heading};
         assert_eq!(look(250.0 / METRES_PER_NM, 319.0, Heading, 3.0), "250 m, 40° on the port bow, closing");
         assert_eq!(look(1.25, 91.0, Heading, 0.0), "1.2 nm, on the starboard beam");
-        assert_eq!(look(12.4, 182.0, Heading, -1.0), "12 nm, dead astern, opening");
-        assert_eq!(look(0.02, 120.0, Heading, 0.0), "35 m, 30° abaft the starboard beam");
+        assert_eq!(look(12.4, 182.0, Heading, -1.0), "12 nm, astern, opening");
+        assert_eq!(look(0.02, 120.0, Heading, 0.0), "35 m, on the starboard quarter");
         assert_eq!(look(1.0, 320.0, Cog, 0.0), "1.0 nm, 40° to port of the course");
         assert_eq!(words(Some(1.0), Some(359.7), None, None).unwrap(), "1.0 nm, bearing 000° true");
         assert_eq!(words(None, Some(1.0), None, None), None);

@@ -66,7 +66,9 @@ impl Watched {
             .any(|t| matches!(t.measure.follows(), Some(Q::Cpa | Q::CpaLeast | Q::CpaMost)));
         let what = if by_approach { "ship" } else { self.order.name.as_str() };
         let range = number(Q::Range).map(speech::distance);
+        let lost = sight.picture.last_heard(subject);
         let passes = number(Q::Cpa).zip(number(Q::Tcpa)).filter(|(_, tcpa_s)| by_approach && *tcpa_s > 0.0);
+        let still = value(Q::Situation) == Some(Value::Word("stopped".to_owned()));
         let passes = passes.map(|(cpa_nm, tcpa_s)| {
             let way = match value(Q::Passing) {
                 Some(Value::Word(w)) => format!(" {w}"),
@@ -75,10 +77,17 @@ impl Watched {
             let time = speech::time(tcpa_s);
             if cpa_nm < COLLISION_NM {
                 format!("on a collision course, {time}")
+            } else if still {
+                format!("stopped, we pass {} off in {time}", speech::distance(cpa_nm))
             } else {
                 format!("passes {}{way} in {time}", speech::distance(cpa_nm))
             }
         });
+        // Of a ship that is not heard any more nobody can say what she does.
+        let passes = match lost {
+            Some(ago) => Some(format!("last heard {} ago", speech::time(ago.as_secs_f64()))),
+            None => passes,
+        };
         let line = |side: Option<String>| {
             let place: Vec<String> = [side, range.clone()].into_iter().flatten().collect();
             let place = place.join(", ");

@@ -5,6 +5,7 @@ use crate::alert::{Origin, Priority};
 use crate::condition::Measure;
 use crate::judge::Sight;
 use crate::life::{Alerts, Raise};
+use crate::order::Piece;
 use crate::wording;
 use terms::{Moment, Subject, Value, Whose};
 
@@ -138,7 +139,11 @@ impl Watched {
 
     /// The order's text about a subject, with the values of this moment.
     pub fn text(&self, subject: Subject, sight: &Sight<'_>) -> String {
-        wording::text(&self.order.text, || sight.picture.name_of(subject), |m| self.value(m, subject, sight))
+        self.values(&self.order.text, subject, sight)
+    }
+
+    fn values(&self, pieces: &[Piece], subject: Subject, sight: &Sight<'_>) -> String {
+        wording::text(pieces, || sight.picture.name_of(subject), |m| self.value(m, subject, sight))
     }
 
     /// The value of a measure in the order's text, with the windows of its tests.
@@ -159,7 +164,17 @@ impl Watched {
     pub fn words(&self, origin: &Origin, subject: Subject, sight: &Sight<'_>) -> Option<String> {
         match origin {
             Origin::Order(_) => {
-                self.progress.get(&subject).filter(|e| !e.unconfirmed).map(|_| self.text(subject, sight))
+                self.progress.get(&subject).filter(|e| !e.unconfirmed).map(|_| {
+                    // What is carried on from old reports must not pass for what is seen.
+                    match sight.picture.last_heard(subject) {
+                        Some(ago) => format!(
+                            "Last heard {} ago: {}",
+                            terms::rounded(ago),
+                            self.values(&without_now(&self.order.text), subject, sight)
+                        ),
+                        None => self.text(subject, sight),
+                    }
+                })
             }
             Origin::Unjudged(_) => self.unjudged_text(sight),
             Origin::Crowd(_) => (self.unwatched || !self.crowd.is_empty()).then(|| self.crowd_text(sight)),
@@ -186,4 +201,13 @@ impl Watched {
             }
         }
     }
+}
+
+/// An order's text without the word "now" before its values: "now {range} off".
+fn without_now(pieces: &[Piece]) -> Vec<Piece> {
+    let calm = |piece: &Piece| match piece {
+        Piece::Words(w) => Piece::Words(w.strip_suffix("now ").unwrap_or(w).to_owned()),
+        other => other.clone(),
+    };
+    pieces.iter().map(calm).collect()
 }

@@ -182,3 +182,46 @@ fn a_vessel_aground_stays_where_she_is() {
     assert_eq!((state.place, state.drift), (Some(place), None));
     assert!(c.datum(at(6.0), CasualtyId(1)).is_none());
 }
+
+#[test]
+fn whatever_is_known_the_spoken_line_has_twenty_words_and_says_where() {
+    let mut c = Casualties::new(crew());
+    c.hear_ais(s(0.0), &beacon(ADA, Some(14), Some(here().at(90.0, 1.0))), &own(s(0.0)));
+    let some = c.states(s(0.0), &own(s(0.0))).pop().unwrap();
+    let natures = [Distress::Listing, Distress::Piracy, Distress::Undesignated, Distress::Grounding];
+    let ships = natures.map(|n| (Kind::VesselInDistress(n), Whose::Ship)).into_iter();
+    let relayed = natures.map(|n| (Kind::VesselInDistress(n), Whose::Relayed)).into_iter();
+    let others = [
+        (Kind::PersonOverboard, Whose::Ours),
+        (Kind::PersonOverboard, Whose::Stranger),
+        (Kind::Sart, Whose::Sart),
+        (Kind::Epirb, Whose::Epirb),
+    ];
+    for (kind, whose) in ships.chain(relayed).chain(others) {
+        for range_nm in
+            [None, Some(0.01), Some(0.13), Some(0.24), Some(0.3), Some(0.74), Some(2.5), Some(27.0)]
+        {
+            for relative in [None, Some(0.0), Some(43.0), Some(317.0), Some(90.0), Some(130.0), Some(180.0)] {
+                for (closing_kn, fix_min) in [(None, 0), (Some(4.0), 0), (Some(-4.0), 25), (Some(4.0), 300)] {
+                    let state = CasualtyState {
+                        kind,
+                        whose,
+                        crew: (whose == Whose::Ours).then(|| "Maria Magdalena Theodora".to_owned()),
+                        range_nm,
+                        radius95_nm: Some(0.002),
+                        bearing_deg: Some(123.0),
+                        relative_bearing_deg: relative,
+                        closing_kn,
+                        fix_age: Some(Duration::from_secs(fix_min * 60)),
+                        ..some.clone()
+                    };
+                    let said = aloud(&state, None);
+                    assert!(terms::speech::words(&said) <= terms::speech::MOST_WORDS, "{said}");
+                    let far = terms::speech::distance(range_nm.unwrap_or_default());
+                    let placed = ["position not known", "Position not known", "Close by", far.as_str()];
+                    assert!(placed.iter().any(|p| said.contains(p)), "{said}");
+                }
+            }
+        }
+    }
+}
