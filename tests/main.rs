@@ -60,5 +60,6 @@ mod service;
 mod sounders;
 mod spoken;
 mod truth;
+mod voice;
 mod webhook;
 mod wire;

@@ -34,7 +34,10 @@ fn spoken_lines() -> Vec<(String, String, String)> {
         for line in text(&out.stdout).lines() {
             let event: Value = serde_json::from_str(line).unwrap();
             let part = |name: &str| event["alert"][name].as_str().unwrap_or_default().to_owned();
-            if matches!(event["event"].as_str(), Some("raised" | "repeated" | "escalated" | "noted")) {
+            if matches!(
+                event["event"].as_str(),
+                Some("raised" | "repeated" | "escalated" | "noted" | "guidance")
+            ) {
                 said.push((part("priority"), part("spoken"), part("text")));
             }
         }
