@@ -61,6 +61,9 @@ pub fn screen(p: &Status) -> String {
     alerts(&mut s, &p.alerts);
     calls(&mut s, &p.calls);
     targets(&mut s, &p.targets);
+    if let Some(passage) = &p.passage {
+        s.line(0, &passage.words());
+    }
     own(&mut s, &p.own);
     for f in &p.feeds {
         let heard = f.silent_s.map_or("never heard".into(), |s| format!("heard {} ago", span(s)));

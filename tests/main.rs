@@ -47,6 +47,7 @@ mod orders;
 mod overboard;
 mod pages;
 mod passages;
+mod plotter;
 mod ports;
 mod powercut;
 mod queries;

@@ -30,6 +30,7 @@ chapters! {
     "watch": "status, the roster, the watch alarm, the relief, the watch card",
     "overboard": "beacons, casualties, search patterns",
     "radio": "calls and messages by DSC, AIS and NAVTEX",
+    "passage": "the plotter's plan: waypoints, off track, to go",
     "departure": "the check before casting off, gear with dates, proof of hearing",
     "practice": "exercises",
     "morning": "the review, the logbook, asking it, recordings",

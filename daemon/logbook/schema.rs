@@ -18,10 +18,13 @@ pub(crate) struct Forms {
 }
 
 /// The forms of the logbook. A change of the schema is a new step here, not a change of `schema.sql`.
-pub(crate) const FORMS: Forms = Forms { oldest: 6, base: include_str!("schema.sql"), steps: &[CALLS] };
+pub(crate) const FORMS: Forms =
+    Forms { oldest: 6, base: include_str!("schema.sql"), steps: &[CALLS, WAYPOINTS] };
 
 /// Form 7: the radio log. Entries of the kind `urgent call` are those that nothing may reject.
 const CALLS: &str = include_str!("calls.sql");
+/// Form 8: waypoints of the plan.
+const WAYPOINTS: &str = include_str!("waypoints.sql");
 
 /// Turns an SQLite error into the logbook's.
 pub(crate) fn disk_error(path: &Path, error: &rusqlite::Error) -> LogbookError {
@@ -92,6 +95,7 @@ mod tests {
     const LATER: Forms = Forms {
         steps: &[
             CALLS,
+            WAYPOINTS,
             "ALTER TABLE run_rows ADD COLUMN port TEXT; CREATE TABLE stores (name TEXT NOT NULL) STRICT",
             "ALTER TABLE stores ADD COLUMN amount REAL",
         ],
@@ -109,11 +113,11 @@ mod tests {
         let path = Path::new("logbook.db");
         let mut old = Connection::open_in_memory().unwrap();
         FORMS.bring_up(&mut old, path).unwrap();
-        assert_eq!(FORMS.of(&old, path), Ok(Some(7)));
+        assert_eq!(FORMS.of(&old, path), Ok(Some(8)));
         let run = "INSERT INTO run_rows (boot, from_ms, to_ms, version) VALUES (1, 0, 5, '0.1.0')";
         old.execute(run, []).unwrap();
         LATER.bring_up(&mut old, path).unwrap();
-        assert_eq!(LATER.of(&old, path), Ok(Some(9)));
+        assert_eq!(LATER.of(&old, path), Ok(Some(10)));
         let kept = old.query_row("SELECT to_ms, port FROM run_rows", [], |r| Ok((r.get(0)?, r.get(1)?)));
         assert_eq!(kept, Ok((5, None::<String>)));
 
@@ -123,7 +127,7 @@ mod tests {
         LATER.bring_up(&mut old, path).unwrap();
         assert_eq!(schema(&old), schema(&fresh), "nothing is left to do");
         // This program leaves it alone.
-        let newer = LogbookError::Newer { path: path.to_owned(), found: 9, known: 7 };
+        let newer = LogbookError::Newer { path: path.to_owned(), found: 10, known: 8 };
         assert_eq!(FORMS.of(&old, path), Err(newer.clone()));
         assert_eq!(FORMS.bring_up(&mut old, path), Err(newer));
     }
@@ -131,13 +135,15 @@ mod tests {
     #[test]
     fn a_step_that_fails_changes_nothing() {
         let path = Path::new("logbook.db");
-        let broken =
-            Forms { steps: &[CALLS, "CREATE TABLE stores (name TEXT)", "DROP TABLE no_such"], ..FORMS };
+        let broken = Forms {
+            steps: &[CALLS, WAYPOINTS, "CREATE TABLE stores (name TEXT)", "DROP TABLE no_such"],
+            ..FORMS
+        };
         let mut c = Connection::open_in_memory().unwrap();
         FORMS.bring_up(&mut c, path).unwrap();
         let before = schema(&c);
         assert!(matches!(broken.bring_up(&mut c, path), Err(LogbookError::Disk { .. })));
-        assert_eq!((schema(&c), broken.of(&c, path)), (before, Ok(Some(7))));
+        assert_eq!((schema(&c), broken.of(&c, path)), (before, Ok(Some(8))));
     }
 
     #[test]

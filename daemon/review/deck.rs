@@ -35,7 +35,7 @@ pub struct Hour {
     pub wind_kn: Option<f64>,
     /// Pressure then.
     pub pressure_hpa: Option<f64>,
-    /// Alerts and entries until then.
+    /// What the plotter's plan said then, and alerts and entries until then.
     pub remarks: Vec<String>,
 }
 
@@ -96,8 +96,14 @@ impl Night {
             (!means.is_empty()).then(|| means.iter().sum::<f64>() / means.len() as f64)
         };
         let direction = |q: Quantity| mean_direction(within(q));
-        let pressure =
-            within(Quantity::Pressure).last().filter(|m| m.at.utc.is_some_and(|t| ms - t.0 <= NEAR_MS));
+        let then = |q| {
+            let last = within(q).last().filter(|m| m.at.utc.is_some_and(|t| ms - t.0 <= NEAR_MS));
+            last.map(|m| m.last)
+        };
+        let off = then(Quantity::CrossTrackError).map(|nm| format!("{:.1} nm off track", nm.abs()));
+        let to_go = then(Quantity::DistanceToGo).map(|nm| format!("{nm:.0} nm to go"));
+        let plan: Vec<String> = to_go.into_iter().chain(off).collect();
+        let plan = (!plan.is_empty()).then(|| plan.join(", "));
         Hour {
             at,
             position: here.map(|p| p.position),
@@ -107,8 +113,8 @@ impl Night {
             wind_from_deg: direction(Quantity::TrueWindDirection)
                 .or_else(|| direction(Quantity::GroundWindDirection)),
             wind_kn: WINDS.into_iter().find_map(mean),
-            pressure_hpa: pressure.map(|m| m.last),
-            remarks: self.remarks_of(since, ms),
+            pressure_hpa: then(Quantity::Pressure),
+            remarks: plan.into_iter().chain(self.remarks_of(since, ms)).collect(),
         }
     }
 

@@ -18,6 +18,9 @@ const WEEKS_AHEAD: Key<u32> =
         .or("8")
         .within("1", "104");
 
+const ARRIVAL: Key<f64> =
+    key("arrival_nm", "so near a waypoint of the plotter's plan is reached").or("0.2").within("0.01", "10");
+
 /// A piece of gear with a due date.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Gear {
@@ -39,17 +42,23 @@ pub struct Due {
 }
 
 /// The planned passage.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Passage {
     /// Its last planned day.
     pub ends: Option<Day>,
     /// How many weeks ahead due dates are announced, even if the passage ends sooner.
     pub weeks_ahead: u32,
+    /// So near a waypoint is reached, nautical miles.
+    pub arrival_nm: f64,
 }
 
 impl Default for Passage {
     fn default() -> Self {
-        Self { ends: None, weeks_ahead: WEEKS_AHEAD.default_value().unwrap_or_default() }
+        Self {
+            ends: None,
+            weeks_ahead: WEEKS_AHEAD.default_value().unwrap_or_default(),
+            arrival_nm: ARRIVAL.default_value().unwrap_or_default(),
+        }
     }
 }
 
@@ -81,6 +90,7 @@ pub(crate) fn passage(t: &mut Table<'_>) -> Passage {
     t.table(&PASSAGE).map_or_else(Passage::default, |mut t| Passage {
         ends: t.take(&ENDS),
         weeks_ahead: t.take(&WEEKS_AHEAD).unwrap_or_default(),
+        arrival_nm: t.take(&ARRIVAL).unwrap_or_default(),
     })
 }
 

@@ -137,6 +137,7 @@ pub fn lookout_settings(boat: &Boat, not_before: Option<Utc>) -> Settings {
         motoring_speed_kn: v.motoring_speed_kn.unwrap_or(defaults.motoring_speed_kn),
         ais_antenna_m: v.antenna_m,
         battery: v.battery.unwrap_or(defaults.battery),
+        arrival_nm: boat.passage.arrival_nm,
         earliest_utc: not_before,
         ..defaults
     }

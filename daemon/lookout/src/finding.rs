@@ -2,7 +2,7 @@
 
 use crate::casualty::CasualtyNews;
 use crate::own::Trouble;
-use terms::{CasualtyId, Mmsi, Quantity, Subject};
+use terms::{CasualtyId, Mmsi, Position, Quantity, Subject};
 
 /// Something that changed in the picture.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,6 +40,13 @@ pub enum Finding {
         subject: Subject,
         /// What was wrong.
         trouble: Trouble,
+    },
+    /// A waypoint of the plan was reached or passed.
+    Waypoint {
+        /// Its name.
+        name: String,
+        /// Where it lies, if known.
+        position: Option<Position>,
     },
     /// Worth a line in the logbook, no more.
     Noted {

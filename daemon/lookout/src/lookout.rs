@@ -2,12 +2,14 @@
 
 mod at_anchor;
 mod distress;
+mod plan;
 
 use crate::anchor::Anchor;
 use crate::casualty::{Casualties, OwnContext, TestHeard, is_test};
 use crate::hearing::{self, Expected, Hearing as Proof, TooThin};
 use crate::kind::Kind;
 use crate::own::{Hearing, OwnVessel, ShipsHeard, Trouble};
+use crate::plotter::Plotter;
 use crate::radar::Plots;
 use crate::source::Source;
 use crate::table::Table;
@@ -60,6 +62,7 @@ pub struct Lookout {
     pub(crate) declared: (Option<Propulsion>, Option<Visibility>),
     pub(crate) sun: Option<(Moment, bool)>,
     pub(crate) anchor: Anchor,
+    plotter: Plotter,
     ships: ShipsHeard,
     utc: UtcKeeper,
     casualties: Casualties,
@@ -91,6 +94,7 @@ impl Lookout {
             declared: (None, None),
             sun: None,
             anchor: Anchor::default(),
+            plotter: Plotter::new(),
             ships: ShipsHeard::default(),
             full_told: None,
             followed: None,
@@ -135,6 +139,7 @@ impl Lookout {
                 self.own.hear(hearing, report);
                 self.join_returned();
                 self.look_at_anchor(at);
+                self.hear_plan(at, source, report);
                 let of_distress = matches!(
                     report,
                     Report::Overboard(_) | Report::SelectiveCall(_) | Report::CallExpansion(_)
@@ -394,6 +399,9 @@ impl Lookout {
         self.own.weigh(at, Trouble::TimesDiffer, self.utc.doubt(at, &self.settings), &mut self.findings);
         self.proof.advance(at, self.own.fix(at).map(|f| f.0));
         self.proof.refresh(at);
+        if self.plotter.ends().is_some_and(|end| end <= at) {
+            self.follow_plan(at);
+        }
         self.advance_casualties(at);
         self.findings.truncate(FINDINGS_MAX);
         assert_ahead(at, self.wakes());
@@ -421,7 +429,7 @@ impl Lookout {
 
     /// The same of each of its parts.
     #[inline]
-    fn wakes(&self) -> [(&'static str, Option<Moment>); 7] {
+    fn wakes(&self) -> [(&'static str, Option<Moment>); 8] {
         [
             ("own vessel", self.own.next_wake()),
             ("targets", self.table.next_due().map(|(due, _)| due)),
@@ -429,6 +437,7 @@ impl Lookout {
             ("ships heard", soonest([("", self.ships.silent_at()), ("", self.ships.look_at())])),
             ("casualties", self.casualties.next_wake()),
             ("proof of hearing", self.proof.next_wake()),
+            ("plan", self.plotter.ends()),
             ("anchor", self.anchor.ends().filter(|end| *end > self.advanced)),
         ]
     }

@@ -7,6 +7,7 @@ use crate::encounter::{Encounter, Situation};
 use crate::judging::{CLOSE_NM, SOON_S};
 use crate::kind::Kind;
 use crate::motion::{Motion, Sight};
+use crate::plotter;
 use crate::state::{OwnState, TargetState};
 use crate::target::Target;
 use crate::track::Doubtful;
@@ -64,6 +65,7 @@ impl Lookout {
                 let value = voltage.value.and_then(|v| v.number()).map(|v| Value::Number(v - low_v));
                 Reading { value, ..voltage }
             }
+            q if plotter::QUANTITIES.contains(&q) => self.plan_reading(at, q),
             q if anchor::QUANTITIES.contains(&q) => self.anchor.reading(at, q),
             _ => self.own.reading(at, quantity),
         }

@@ -52,6 +52,8 @@ pub struct Settings {
     pub battery: BatteryKind,
     /// Set and drift of the water, if the skipper gives them.
     pub current: Option<SetDrift>,
+    /// A waypoint this near is reached, in nautical miles.
+    pub arrival_nm: f64,
     /// Feeds in order of trust, best first; those not named come after, in order of number.
     pub feed_order: Vec<FeedId>,
     /// What feeds are called.
@@ -86,6 +88,7 @@ impl Default for Settings {
             wind_height_m: None,
             ais_antenna_m: None,
             current: None,
+            arrival_nm: 0.2,
             feed_order: Vec::new(),
             feed_names: BTreeMap::new(),
             transducers: BTreeMap::new(),

@@ -19,6 +19,7 @@ mod flood;
 mod geometry;
 mod hearing;
 mod hostile;
+mod passage;
 mod picture;
 mod reckons;
 mod sources;

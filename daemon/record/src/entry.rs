@@ -115,6 +115,13 @@ pub enum Entry {
         /// without a sweep width.
         found: Option<f64>,
     },
+    /// A waypoint of the plan was reached or passed.
+    Waypoint {
+        /// Its name.
+        name: String,
+        /// Where it lies, if known.
+        position: Option<Position>,
+    },
     /// A passage was begun by command.
     PassageBegan {
         /// Its name.
@@ -242,6 +249,7 @@ impl Entry {
             Self::DepartureCheck { .. } => "departure check",
             Self::Anchor { .. } => "anchor",
             Self::SearchBegan { .. } | Self::SearchEnded { .. } => "search",
+            Self::Waypoint { .. } => "waypoint",
             Self::PassageBegan { .. } | Self::PassageEnded => "passage",
             Self::DrillBegan { .. } | Self::DrillEnded { .. } => "drill",
         }
@@ -305,6 +313,7 @@ impl Entry {
                 );
                 format!("Search {number} is over: {run_nm:.1} nm in {}; {found}", exact(*time_s))
             }
+            Self::Waypoint { name, .. } => format!("{name} reached"),
             Self::PassageBegan { name: Some(name) } => format!("begins: {name}"),
             Self::PassageBegan { name: None } => "begins".to_owned(),
             Self::PassageEnded => "ends".to_owned(),

@@ -1,7 +1,7 @@
 //! What the relief must know on taking the watch.
 
-use crate::RestNow;
 use crate::schema::{DateTime, OneOf};
+use crate::{PassageNow, RestNow};
 use lookout::{LightChange, Sky};
 use rules::AlertId;
 use schemars::JsonSchema;
@@ -31,6 +31,8 @@ pub struct Handover {
     /// Ships with their closest approach within the hour.
     #[schemars(with = "Vec<u32>")]
     pub next_targets: Vec<Mmsi>,
+    /// The passage as the plotter plans it; `None` while it leads nowhere.
+    pub passage: Option<PassageNow>,
     /// Barometric pressure.
     pub pressure_hpa: Option<f64>,
     /// The light of the day ahead; `None` while time or place is unknown.

@@ -15,6 +15,7 @@ mod handover;
 mod item;
 mod json;
 mod lines;
+mod passage;
 mod row;
 pub mod schema;
 mod status;
@@ -34,6 +35,7 @@ pub use handover::{Date, Dated, Handover, LightChangeNow, LightNow, LowBeacon, L
 pub use item::{ComesFrom, Item, NoItem};
 pub use json::from_json;
 pub use lines::{HeldFeed, HeldFeeds, Piece};
+pub use passage::PassageNow;
 pub use row::{FeedRow, OwnRow, Stamp, TargetRow};
 pub use status::{
     AisNow, AlertNow, CallNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, ReckonedNow, RestNow,

@@ -1,7 +1,7 @@
 //! The picture as `status` and the watch card show it.
 
 use crate::schema::{DateTime, OneOf};
-use crate::{Call, CasualtyPart, ComesFrom, Item, OwnPart, Removed, TargetPart};
+use crate::{Call, CasualtyPart, ComesFrom, Item, OwnPart, PassageNow, Removed, TargetPart};
 use rules::{AlertId, AlertState, Priority, Stage};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -37,6 +37,8 @@ pub struct Status {
     pub ais: AisNow,
     /// Who is on watch.
     pub watch: WatchNow,
+    /// The passage as the plotter plans it; `None` while it leads nowhere.
+    pub passage: Option<PassageNow>,
     /// Own vessel.
     pub own: OwnNow,
     /// The feeds in the order of boat.toml.

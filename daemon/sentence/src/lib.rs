@@ -11,6 +11,7 @@ mod fields;
 mod framer;
 mod instruments;
 mod library;
+mod plan;
 mod refusal;
 mod report;
 mod sentence;
@@ -18,6 +19,7 @@ mod tag;
 
 pub use decoder::{Decoder, DecoderOptions};
 pub use framer::{Counts, Framed, Framer, FramerOptions, MAX_LINE};
+pub use plan::{RoutePart, Waypoint, WaypointPlace};
 pub use refusal::Refusal;
 pub use report::*;
 pub use sentence::{CheckedLine, Sentence};

@@ -4,6 +4,7 @@
 //! Serialised, the field names with their units are the "named quantities" of `listen --json`.
 
 use crate::ais::AisReport;
+use crate::plan::{RoutePart, Waypoint, WaypointPlace};
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 use terms::{Mmsi, Position, Utc};
@@ -403,6 +404,12 @@ pub enum Report {
         /// Nautical miles.
         cross_track_error_nm: Option<f64>,
     },
+    /// RMB, APB, BWC, BWR, BOD, AAM.
+    Waypoint(Waypoint),
+    /// WPL.
+    WaypointPlace(WaypointPlace),
+    /// RTE.
+    RoutePart(RoutePart),
     /// ROT.
     RateOfTurn {
         /// To starboard positive.

@@ -19,5 +19,6 @@ mod distress;
 mod framing;
 mod instruments;
 mod memory;
+mod plan;
 mod rarer;
 mod reassembly;

@@ -31,7 +31,18 @@ impl Quantity {
             Self::GroundWindSpeed | Self::GroundWindDirection => {
                 "MWD, MDA; else from the apparent wind, heading and own motion"
             }
-            Self::CrossTrackError => "XTE",
+            Self::CrossTrackError => {
+                "XTE, APB, RMB; else from own fix and the leg. None by an RMB of 9.99, which says that or more"
+            }
+            Self::ActiveWaypoint => "RMB, APB, BWC, BWR, BOD, AAM. None without a valid status",
+            Self::Arrival => "RMB, APB, AAM; own fix and the arrival circle of boat.toml",
+            Self::WaypointDistance | Self::WaypointBearing => {
+                "own fix and the place of the active waypoint by RMB, BWC, BWR or WPL"
+            }
+            Self::DistanceToGo => "own fix and the route by RTE with the places of all its waypoints by WPL",
+            Self::SpeedToWaypoint | Self::WaypointTime => {
+                "the distance and bearing to the waypoint, SOG and COG; no time at 0.2 knots and less"
+            }
             Self::AnchorDrag | Self::AnchorDragLeast | Self::AnchorError => {
                 "worked out from the track since at anchor was declared"
             }

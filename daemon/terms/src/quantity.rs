@@ -235,6 +235,20 @@ quantities! {
     GroundWindDirection "wind direction over ground" Own Direction;
     /// Cross-track error, steer to starboard positive.
     CrossTrackError "cross-track error" Own Distance;
+    /// The waypoint that the plotter leads to, by name.
+    ActiveWaypoint "active waypoint" Own Word;
+    /// Whether the active waypoint is ahead, reached or passed, as a word.
+    Arrival "arrival" Own Word;
+    /// Distance to the active waypoint.
+    WaypointDistance "distance to waypoint" Own Distance;
+    /// True bearing of the active waypoint.
+    WaypointBearing "bearing to waypoint" Own Direction;
+    /// Distance to the end of the route: to the active waypoint and along all later legs.
+    DistanceToGo "distance to go" Own Distance;
+    /// Speed over ground toward the active waypoint, negative going away.
+    SpeedToWaypoint "speed toward waypoint" Own Speed;
+    /// Time to the active waypoint at the mean speed toward it of ten minutes.
+    WaypointTime "time to waypoint" Own Time;
     /// How far she lies outside the circle in which she swings at anchor; 0 within it.
     AnchorDrag "anchor drag" Own Length;
     /// Lower 95 % bound of the anchor drag.
@@ -378,6 +392,7 @@ impl Quantity {
                 "crossing from port",
             ],
             Self::Passing => &["ahead", "astern"],
+            Self::Arrival => &["ahead", "reached", "passed"],
             Self::Contact => &["held", "lost"],
             Self::Health => &["working", "silent", "garbled", "closed"],
             _ => &[],

@@ -5,9 +5,9 @@ use crate::look::parts::target_row;
 use crate::{RECKONED_EVERY, Watch};
 use lookout::casualty::{CasualtyNews, Kind};
 use lookout::{Finding, Trouble};
-use record::OwnRow;
+use record::{Entry, OwnRow};
 use rules::{BuiltIn, EventKind, Words};
-use terms::{CasualtyId, Moment, Quantity, Subject};
+use terms::{CasualtyId, Moment, Quantity, Subject, one_line};
 
 impl Watch {
     /// Passes on the news of casualties among the lookout's findings, ahead of all others, and collects the board's
@@ -62,6 +62,11 @@ impl Watch {
                     if !self.lookout.troubles().into_iter().any(|t| t != trouble && doubtful(t) == order) {
                         self.board.over(at, order, subject);
                     }
+                }
+                Finding::Waypoint { name, position } => {
+                    let name = one_line(&name);
+                    self.board.note(at, "waypoint", Subject::OwnVessel, format!("{name} reached").into());
+                    self.enter(at, Entry::Waypoint { name, position });
                 }
                 Finding::Noted { subject, text } => {
                     self.board.note(at, "lookout", subject, text.into());

@@ -41,11 +41,13 @@ pub fn measure(t: &mut Tokens<'_>, marks: &Marks) -> Read<Measure> {
             return Ok(Measure::Over(extent, q, window(t)?));
         }
     }
-    if t.take(&["distance", "to"]) {
+    // Such as "distance to waypoint", which needs no name in quotation marks.
+    let is_quantity = Quantity::ALL.iter().any(|q| q.name().contains(" to ") && t.stands(q.name()));
+    if !is_quantity && t.take(&["distance", "to"]) {
         let (name, position) = mark(t, marks)?;
         return Ok(Measure::MarkRange(name, position));
     }
-    if t.take(&["bearing", "to"]) {
+    if !is_quantity && t.take(&["bearing", "to"]) {
         let (name, position) = mark(t, marks)?;
         return Ok(Measure::MarkBearing(name, position));
     }

@@ -188,6 +188,9 @@ impl OwnVessel {
             Report::CrossTrack { cross_track_error_nm } => {
                 self.number(h, Q::CrossTrackError, *cross_track_error_nm, 0);
             }
+            Report::Waypoint(w) => {
+                self.number(h, Q::CrossTrackError, w.cross_track_error_nm, 0);
+            }
             Report::RateOfTurn { rate_of_turn_deg_min } => {
                 self.number(h, Q::RateOfTurn, *rate_of_turn_deg_min, 0);
             }

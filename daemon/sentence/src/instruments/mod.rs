@@ -8,6 +8,7 @@ mod alert;
 mod distress;
 mod fix;
 mod navtex;
+mod plan;
 mod radar;
 mod time;
 mod water;
@@ -69,6 +70,13 @@ pub(crate) fn read(sentence: &Sentence<'_>, options: &DecoderOptions) -> Result<
         b"MTW" => Report::Weather(weather::mtw(sentence)),
         b"MDA" => Report::Weather(weather::mda(sentence)),
         b"XDR" => weather::xdr(sentence),
+        b"RMB" => plan::rmb(sentence, options)?,
+        b"APB" => plan::apb(sentence, options)?,
+        b"BWC" | b"BWR" => plan::bwc(sentence, options)?,
+        b"BOD" => plan::bod(sentence),
+        b"AAM" => plan::aam(sentence),
+        b"WPL" => plan::wpl(sentence),
+        b"RTE" => plan::rte(sentence),
         b"MOB" => Report::Overboard(distress::mob(sentence)),
         b"DSC" => Report::SelectiveCall(distress::dsc(sentence)),
         b"DSE" => Report::CallExpansion(distress::dse(sentence)),

@@ -5,7 +5,7 @@ use lookout::Light;
 use lookout::casualty::{in_full, out_of_hearing};
 use lookout::hearing::{Basis, Expected};
 use record::words::{capital, count};
-use record::{Date, Handover, LightChangeNow, LightNow, LowBeacon, LowBeaconBasis, RestNow};
+use record::{Date, Handover, LightChangeNow, LightNow, LowBeacon, LowBeaconBasis, PassageNow, RestNow};
 use rules::{Declared, REST_OF_A_DAY, REST_OF_A_WEEK, Rest, Stage};
 use std::collections::VecDeque;
 use std::fmt;
@@ -212,6 +212,8 @@ impl Watch {
                 t.range_nm.map_or("an unknown distance".to_owned(), |nm| format!("{nm:.1} nm"))
             ));
         }
+        let passage: Option<PassageNow> = self.lookout.passage(at).map(Into::into);
+        lines.extend(passage.as_ref().map(|p| format!("Plan: {}", p.words())));
         lines.push(self.hearing_words(at));
         lines.push(format!("Weather: {}", self.weather_words(at)));
         let light = self.lookout.light(at);
@@ -270,6 +272,7 @@ impl Watch {
             casualties: casualties.iter().map(|c| c.id).collect(),
             calls: self.calls_shown(at),
             next_targets: soon.iter().map(|t| t.mmsi).collect(),
+            passage,
             pressure_hpa: self.weather(at).pressure_hpa,
             light: light.map(light_now),
             declared,
@@ -323,6 +326,31 @@ fn low_beacon(e: Expected) -> LowBeacon {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Where she is led is in handover and status, and its end a minute after the plotter's last word.
+    #[test]
+    fn handover_and_status_tell_the_plotters_plan() {
+        let boat = boat::read("b", "version = 1\n[[feed]]\nname = \"bus\"\ntcp = \"a:1\"\n").unwrap().0;
+        let feeds: Vec<crate::FeedSetting> = boat.feeds.iter().map(crate::FeedSetting::of).collect();
+        let mut w = Watch::begun(Moment(0), &boat, &feeds, crate::Numbers::default(), None);
+        let lines = [
+            "GPRMC,120000.00,A,5000.000,N,01000.000,W,6.0,090.0,011126,,,A",
+            "GPRMB,A,0.40,L,A,FLORES,5000.000,N,00900.000,W,,090.0,6.0,V,A",
+        ];
+        for (s, line) in (1..).zip(lines) {
+            let sum = line.bytes().fold(0, |sum, b| sum ^ b);
+            let line = format!("${line}*{sum:02X}").parse().unwrap();
+            assert!(w.take(Moment(s * 1000), crate::Input::Line(terms::FeedId(0), line)).is_ok());
+        }
+        let told = "FLORES 38.7 nm, 090°, at 6.0 kn in 6 h 27 min; 0.4 nm off track, steer to port";
+        let handover = w.handover(Moment(2000));
+        assert!(handover.lines.contains(&format!("Plan: {told}")), "{:?}", handover.lines);
+        let passage = w.status(Moment(2000), &crate::Outside::default()).passage.unwrap();
+        assert_eq!((passage.waypoint.as_str(), passage.words().as_str()), ("FLORES", told));
+        assert_eq!((passage.cross_track_error_nm, passage.to_go_nm), (Some(-0.4), None));
+        w.advance(Moment(70_000));
+        assert_eq!(w.status(Moment(70_000), &crate::Outside::default()).passage, None);
+    }
 
     #[test]
     fn how_far_off_a_low_beacon_is_heard_is_told_with_what_it_means() {

@@ -77,6 +77,7 @@ impl Watch {
                 alarm_words: self.board.watch_alarm().map(|w| self.watch_alarm_words(at, w)),
             },
             calls: self.calls.now(at),
+            passage: self.lookout.passage(at).map(Into::into),
             own: self.own_now(at),
             feeds: self.feeds_now(at, &outside.feeds),
             exercise: self.exercise_now(at),
