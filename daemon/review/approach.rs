@@ -23,6 +23,9 @@ const DRAWN: usize = 60;
 const DRAWN_NM: f64 = 5.0;
 /// A target's track covers this long before and after its closest approach.
 const AROUND_MS: i64 = 900_000;
+/// A ship whose nearest row is her last while she was still closing fell silent, if the logbook goes on for longer than
+/// this (rows of a target come by the minute, seldom later than six apart).
+const SILENT_S: f64 = 360.0;
 /// Stations that are no ships; casualties have a section of their own.
 const NO_APPROACH: [&str; 6] = ["base", "aton", "sar-aircraft", "mob", "sart", "epirb"];
 
@@ -37,9 +40,13 @@ pub(super) fn read(
     let mut foretelling: BTreeMap<u32, Vec<(When, f64)>> = BTreeMap::new();
     let columns =
         "mmsi, range_mnm, tcpa_s, cpa_mnm, bearing_ddeg, latitude_udeg, longitude_udeg, cog_ddeg, sog_ckn";
+    let mut last: BTreeMap<u32, (When, bool)> = BTreeMap::new();
     reader.each("target_rows", columns, |at, r| {
         let number: u32 = r.get(4)?;
         let (tcpa_s, cpa_mnm): (Option<i64>, Option<i64>) = (r.get(6)?, r.get(7)?);
+        if r.get::<_, Option<i64>>(5)?.is_some() {
+            last.insert(number, (at, tcpa_s.is_some_and(|s| s > 0)));
+        }
         if let (Some(tcpa), Some(cpa)) = (tcpa_s, cpa_mnm)
             && tcpa >= FORETOLD_S
         {
@@ -74,6 +81,7 @@ pub(super) fn read(
                 foretold_cpa_nm: None,
                 geometry: None,
                 foretold_since: None,
+                fell_silent: false,
                 alert: None,
                 track: Vec::new(),
             };
@@ -88,7 +96,9 @@ pub(super) fn read(
         .filter(|a| a.sog_kn.is_none_or(|s| s > AT_REST_KN) || !at_rest(own, &a.at))
         .collect();
     for a in &mut all {
-        a.geometry = geometry(own, a);
+        let goes_on = own.last().and_then(|o| o.at.seconds_from(&a.at)).is_some_and(|s| s > SILENT_S);
+        a.fell_silent = goes_on && last.get(&a.mmsi.number()) == Some(&(a.at, true));
+        a.geometry = geometry(own, a).filter(|_| !a.fell_silent);
         a.foretold_since = foretelling.get(&a.mmsi.number()).and_then(|f| {
             f.iter().find(|(_, cpa)| (cpa - a.range_nm).abs() <= FORETOLD_WELL_NM).map(|(at, _)| *at)
         });

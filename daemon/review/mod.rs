@@ -7,6 +7,7 @@ mod error;
 mod export;
 mod html;
 mod json;
+mod lessons;
 mod night;
 mod passage;
 mod passages;

@@ -30,7 +30,7 @@ pub struct Run {
     pub stopped: bool,
 }
 
-/// A time when no lookout was kept here.
+/// A time when middlewatch was not running.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Blind {
     /// The last sign of life before it.
@@ -203,6 +203,8 @@ pub struct Approach {
     pub geometry: Option<String>,
     /// Since when a CPA was foretold within half a mile of the true one: an alert could have come from then on.
     pub foretold_since: Option<When>,
+    /// She was still coming closer when she was last heard: nobody knows whether she passed.
+    pub fell_silent: bool,
     /// The alert that it raised.
     pub alert: Option<u32>,
     /// Its positions a quarter of an hour before and after; only of targets on the chart.

@@ -53,6 +53,9 @@ impl Night {
     /// Half a page of text: danger, watch, boat, weather, failures. Times are UTC.
     pub fn print(&self) -> String {
         let mut page = format!("From {}\n", self.span_text());
+        for lesson in self.lessons() {
+            let _ = writeln!(page, "{}", wrap(&lesson, 100).replace('\n', "\n  "));
+        }
         let received = Section { title: "Received", lines: self.received_lines() };
         let practice = Section { title: "Practice", lines: self.practice_lines() };
         let more = [received, practice].into_iter().filter(|s| !s.lines.is_empty());
@@ -231,7 +234,7 @@ impl Night {
         }
         for b in self.blind.iter().take(LINES) {
             let long = b.to.seconds_from(&b.from).map_or_else(|| "an unknown time".to_owned(), spoken);
-            lines.push(format!("{} no lookout for {long}: {}", b.from.label(dated), b.why));
+            lines.push(format!("{} middlewatch was not running for {long}: {}", b.from.label(dated), b.why));
         }
         if self.blind.len() > LINES {
             lines.push(format!("and {} more gaps", self.blind.len() - LINES));
@@ -389,12 +392,13 @@ fn approach_line(a: &Approach, dated: bool) -> String {
     let bearing = a.bearing_deg.map(|b| format!(", bearing {}", bearing(b))).unwrap_or_default();
     let predicted = a.foretold_cpa_nm.map(|c| format!(", predicted CPA {c:.2} nm")).unwrap_or_default();
     let alert = a.alert.map(|id| format!(", alert {id}")).unwrap_or_default();
-    format!(
-        "{} {} passed {:.2} nm off{bearing}{predicted}{alert}",
-        a.at.label(dated),
-        who(a.name.as_deref(), a.mmsi),
-        a.range_nm
-    )
+    // A ship that fell silent did not pass, as far as is known.
+    let how = if a.fell_silent {
+        format!("last heard {:.2} nm off", a.range_nm)
+    } else {
+        format!("passed {:.2} nm off", a.range_nm)
+    };
+    format!("{} {} {how}{bearing}{predicted}{alert}", a.at.label(dated), who(a.name.as_deref(), a.mmsi))
 }
 
 fn failure_line(a: &Alert, dated: bool) -> String {

@@ -166,7 +166,7 @@ fn half_a_page_says_it_in_the_order_of_need() {
         "depth below keel least 4.2 m at 01:00",
         "Failures",
         "05:00 feed silent for 10 min: masthead says nothing",
-        "04:10 no lookout for 15 min: the lookout was cut off",
+        "04:10 middlewatch was not running for 15 min: the lookout was cut off",
         "This lookout is an aid.",
     ] {
         let at = rest.find(part).unwrap_or_else(|| panic!("{part:?} is missing or out of order in\n{page}"));

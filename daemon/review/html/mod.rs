@@ -65,6 +65,7 @@ impl Night {
                     }
                     main {
                         p.caution { (CAUTION) }
+                        ul.lessons { @for lesson in self.lessons() { li { (lesson) } } }
                         div.answers {
                             @for s in self.sections() {
                                 section { h2 { (s.title) } ul { @for line in &s.lines { li { (line) } } } }

@@ -75,6 +75,7 @@ pub(super) fn approaches(night: &Night, times: Times) -> Markup {
                 }
                 td { (times.show(&a.at)) }
                 td {
+                    @if a.fell_silent { "last heard " }
                     span.t { (format!("{:.2}", a.range_nm)) @if let Some(b) = a.bearing_deg { ", bearing " (bearing(b)) } }
                 }
                 td {

@@ -78,7 +78,7 @@ pub(super) fn key() -> Markup {
         p.key {
             (svg.ornament("k", (96.0, 12.0)))
             " full: sounding until acknowledged; hatched: acknowledged while the condition lasts; open: rectified, not yet over. "
-            "Crossed columns: no lookout. Letters: E emergency alarm, A alarm, W warning, C caution."
+            "Crossed columns: middlewatch was not running. Letters: E emergency alarm, A alarm, W warning, C caution."
         }
     }
 }
