@@ -370,7 +370,7 @@ fn a_close_approach_has_its_plan_its_words_and_its_buttons_and_every_phone_follo
     let own = browser.text("#own");
     for words in [
         "COG 080°, SOG 5.0 kn",
-        "2.7 m below keel",
+        "2.7 m below the keel",
         "14 kn from 245°",
         "1013.2 hPa",
         "1 ship heard, last ",

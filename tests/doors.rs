@@ -3,6 +3,7 @@
 
 use crate::aboard::{Daemon, Folder, middlewatch, sentence, text, until, verb};
 use middlewatch::status::screen;
+use middlewatch::window::Window;
 use proptest::prelude::*;
 use record::{Act, DepartureAct, Verdict};
 use rules::Orders;
@@ -171,7 +172,7 @@ fn by_each_door(t: &str) {
     }
     let status = watch.status(at, &Outside::default());
     seen_in("the status", &status);
-    seen("the screen", &screen(&status));
+    seen("the screen", &screen(&status, Window::page()));
     seen_in("the handover", &watch.handover(at));
     seen_in("the departure check", &watch.departure_look(at, Vec::new()));
     seen_in("what is kept", &watch.kept(at));

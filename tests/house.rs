@@ -37,8 +37,9 @@ const ROOMS: &str = "
     clock: files
     logbook: clock
     outcome:
-    status:
-    departure: logbook
+    window:
+    status: window
+    departure: logbook window
     diagnostics: clock
     feeds: clock files
     gpio: clock files
@@ -50,11 +51,12 @@ const ROOMS: &str = "
     control: clock feeds files gpio signals
     check: control feeds files outcome ports signals
     explain: control outcome
+    quick: check outcome
     listen: check clock control feeds files outcome
     replay: check files logbook outcome recording review
     run: check clock control departure diagnostics feeds files logbook outcome recording service signals
     demo: clock control outcome replay run
-    cli: check clock control demo departure explain handbook listen outcome replay review run status
+    cli: check clock control demo departure explain handbook listen outcome quick replay review run status window
 ";
 
 /// The most lines a file may have.

@@ -61,6 +61,7 @@ mod service;
 mod sounders;
 mod spoken;
 mod truth;
+mod views;
 mod voice;
 mod webhook;
 mod wire;

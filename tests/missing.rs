@@ -3,6 +3,7 @@
 
 use crate::aboard::{Folder, middlewatch, sentence, text};
 use middlewatch::status::screen;
+use middlewatch::window::Window;
 use record::{Act, CasualtyQuestion, DepartureAct, Verdict};
 use rules::Orders;
 use sentence::ais::AisReport;
@@ -187,7 +188,7 @@ fn alerts_status_handover_and_sheets_read_as_english_where_nothing_is_known() {
             );
         }
         let status = watch.status(at, &Outside::default());
-        read_aloud("screen", [spoken(&screen(&status))]);
+        read_aloud("screen", [spoken(&screen(&status, Window::page()))]);
         read_aloud("handover", watch.handover(at).lines);
         for c in &status.casualties {
             read_aloud("casualty", [c.words.clone(), c.who.clone()]);

@@ -201,7 +201,7 @@ fn the_reference_shows_every_table_and_default() {
     let said = text(&out.stdout);
     assert_eq!(out.status.code(), Some(0));
     for part in
-        ["\n[[feed]] # ", "\n[control] # ", "\nsilent_after = \"1 h 30 min\" # silence that is an alert;"]
+        ["\n[[feed]] # ", "\n[control] # ", "\nsilent_after = \"1 h 30 min\" # silence that raises an alert;"]
     {
         assert!(said.contains(part), "{said}");
     }

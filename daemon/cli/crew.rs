@@ -5,6 +5,7 @@ use crate::control;
 use crate::control::places::{self, Place};
 use crate::outcome::{self, Outcome, complain, print_on};
 use crate::status::screen;
+use crate::window::Window;
 use boat::places::CONTROL;
 use clap::Subcommand;
 use record::Act;
@@ -275,7 +276,11 @@ impl Verb {
     pub(super) fn ask(self) -> Outcome {
         let (to, act) = match self {
             Self::Status { follow: true, to } => return follow(&to),
-            Self::Status { follow: false, to } => return exchange(&to, &places::STATUS, &Nothing {}, screen),
+            Self::Status { follow: false, to } => {
+                return exchange(&to, &places::STATUS, &Nothing {}, |status| {
+                    screen(status, Window::of_output())
+                });
+            }
             Self::Departure(departure) => return departure.hold(),
             Self::Reload { to } => return exchange(&to, &places::RELOAD, &Nothing {}, done),
             Self::Handover { who: None, to } => {
@@ -378,7 +383,9 @@ fn write_pattern(file: &Path, answer: &CasualtyAnswer) -> Outcome {
 
 /// The handover, line by line.
 fn handover(answer: &Handover) -> String {
-    let mut text: String = answer.lines.iter().map(|line| format!("{line}\n")).collect();
+    let window = if std::io::stdout().is_terminal() { Window::of_output() } else { Window::page() };
+    let mut text: String =
+        answer.lines.iter().flat_map(|line| window.wrap(0, line)).map(|line| line + "\n").collect();
     if let Some(done) = &answer.done {
         text += &format!(
             "{done}\nEvery sounder says now that it is tested: hear it before the other one sleeps.\n"
@@ -417,7 +424,7 @@ fn follow(to: &To) -> Outcome {
         let answer = runtime.block_on(control::ask(&to.control, &places::STATUS, &Nothing {}));
         let text = match &answer {
             Ok(answer) if to.json => legible(json_line(answer)),
-            Ok(answer) => format!("{home}{}{below}", legible(screen(answer))),
+            Ok(answer) => format!("{home}{}{below}", legible(screen(answer, Window::of_output()))),
             Err(e) if to.json => json_line(&Refusal { error: e.to_string() }),
             Err(e) => {
                 let (silent, e) = (span(Clock.now().since(heard)), legible(e.to_string()));

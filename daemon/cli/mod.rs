@@ -9,6 +9,7 @@ use crate::demo::Demo;
 use crate::handbook::{Chapter, contents};
 use crate::listen::Input;
 use crate::outcome::{Outcome, complain, print};
+use crate::quick::Card;
 use crate::replay::Replay;
 use crate::review::Review;
 use boat::places::BOAT;
@@ -78,6 +79,8 @@ enum Verb {
     Demo(Demo),
     /// Show what the night was like
     Review(Review),
+    /// The quick card of this boat for the chart table and the companionway, to be printed
+    Card(Card),
     #[command(flatten)]
     Crew(crew::Verb),
     /// Show a chapter of the handbook, or what a verb takes
@@ -122,6 +125,7 @@ pub fn main() -> ExitCode {
         }),
         Verb::Demo(demo) => crate::demo::demo(&demo),
         Verb::Review(review) => crate::review::verb(&review),
+        Verb::Card(asked) => crate::quick::card(&asked),
         Verb::Crew(verb) => verb.ask(),
         Verb::Help { about } => help(about.as_deref()),
         Verb::Explain { word } => crate::explain::explain(&word.join(" ")),

@@ -139,7 +139,7 @@ mod tests {
             "feeds": [{"name": "a\"b\\", "state": "up", "silent_s": null, "bytes": 12, "sentences": 1, "dropped": 0, "refused": 3,
                 "refusals": {"no checksum": 3}}],
             "alerts": [{"id": 1, "order": "depth", "origin": "order", "priority": "alarm", "state": "active-silenced", "text": "",
-                "exercise": false, "began_s": 1.0}],
+                "about": "own vessel", "state_words": "silenced, not acknowledged", "spoken": "", "exercise": false, "began_s": 1.0}],
             "casualties": [], "targets_held": 2, "utc_from": null,
             "signals": [{"name": "signal horn", "failing": true}],
             "logbook": {"failing": null, "waiting": 0, "dropped": 0, "deliveries_waiting": 7},

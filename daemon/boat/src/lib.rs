@@ -5,6 +5,7 @@
 mod audience;
 mod button;
 mod calls;
+mod contact;
 mod control;
 mod crew;
 mod feed;
@@ -20,6 +21,7 @@ mod webhook;
 pub use audience::{Audience, Hears, Reaches, Rest};
 pub use button::{Button, Does, GpioLine};
 pub use calls::Calls;
+pub use contact::Contact;
 pub use control::{Listen, Sentences};
 pub use crew::Crew;
 pub use feed::{Connection, Feed};
@@ -45,6 +47,8 @@ pub struct Boat {
     pub vessel: Vessel,
     /// Her crew, at most 64.
     pub crew: Vec<Crew>,
+    /// Contacts ashore, at most 16.
+    pub contacts: Vec<Contact>,
     /// Her gear with due dates, at most 128.
     pub gear: Vec<Gear>,
     /// The planned passage.
@@ -95,6 +99,7 @@ fn boat(mut t: Table<'_>, folder: &Path) -> Option<Boat> {
     t.take(&VERSION);
     let vessel = vessel::vessel(&mut t);
     let crew = crew::crew(&mut t);
+    let contacts = contact::contacts(&mut t);
     let gear = gear::gear(&mut t);
     let passage = gear::passage(&mut t);
     let calls = calls::calls(&mut t);
@@ -110,6 +115,7 @@ fn boat(mut t: Table<'_>, folder: &Path) -> Option<Boat> {
     Some(Boat {
         vessel,
         crew: crew?,
+        contacts: contacts?,
         gear: gear?,
         passage,
         calls: calls?,

@@ -106,45 +106,16 @@ function targets(list) {
   }));
 }
 
-// Ship's time, and how far it is from UTC.
-function shipTime(p) {
-  const h = (p.watch && p.watch.ship_time_h) || 0;
-  const minutes = Math.round(Math.abs(h) * 60);
-  const zone = "UTC" + (h < 0 ? "−" : "+") + Math.floor(minutes / 60) + (minutes % 60 ? ":" + String(minutes % 60).padStart(2, "0") : "");
-  return p.at ? new Date(Date.parse(p.at) + h * 3600000).toISOString().slice(11, 16) + ", " + zone : zone;
-}
-
+// Own vessel, what is heard and the watch, in the daemon's words.
 function own(p) {
-  const o = p.own;
-  const w = p.watch || {};
-  const nothing = "not known";
-  const knots = (kn) => kn.toFixed(1) + " kn";
-  const and = (words) => words ? ", " + words : "";
-  const wind = known(o.true_wind_kn) && known(o.true_wind_direction_deg)
-    ? o.true_wind_kn.toFixed(0) + " kn from " + three(o.true_wind_direction_deg) + and(o.true_wind_before) : nothing;
-  const ais = known(p.ais.heard_age_s)
-    ? (p.ais.ships === 0 ? "none heard for " + aged(p.ais.heard_age_s)
-      : p.ais.ships + (p.ais.ships === 1 ? " ship" : " ships") + " heard, last " + aged(p.ais.heard_age_s) + " ago") : "none heard yet";
-  const rows = [
-    ["Position", o.position || nothing, o.position_age_s],
-    ...(o.reckoned ? [["By dead reckoning", o.reckoned.position + ", to " + o.reckoned.error_nm.toFixed(1) + " nm, by " + o.reckoned.by]] : []),
-    ["Course", known(o.cog_deg) ? "COG " + three(o.cog_deg) + and(known(o.sog_kn) ? "SOG " + knots(o.sog_kn) : "") : nothing, o.course_age_s],
-    ["Heading", known(o.heading_deg) ? three(o.heading_deg) : nothing, o.heading_age_s],
-    ["Depth", known(o.depth_m) ? o.depth_m.toFixed(1) + " m below " + (o.depth_below || "transducer") : nothing, o.depth_age_s],
-    ["Wind", wind, o.true_wind_age_s],
-    ["Pressure", known(o.pressure_hpa) ? o.pressure_hpa.toFixed(1) + " hPa" + and(o.pressure_trend) : nothing, o.pressure_age_s],
-    ["AIS", ais],
-    ["Ship's time", shipTime(p)],
-    ["On watch", (w.who || "nobody by name") + (known(w.since_s) ? " for " + aged(w.since_s) : "")],
-    ["Declared", p.declared.length ? p.declared.join(", ") : "nothing"],
-    ["Watching", p.orders_watching + (p.orders_watching === 1 ? " order" : " orders")
-      + (p.orders_resting.length ? "; not: " + p.orders_resting.join(", ") : "")],
-    ["Watch alarm", w.alarm_words || "none"],
-  ];
-  fill(at("own"), rows.flatMap(([name, value, age]) => {
-    const dd = make("dd", "", value);
-    if (known(age) && value !== nothing && age + later() >= WORTH_AN_AGE_S) dd.append(" ", make("span", "age", "(" + aged(age) + " ago)"));
-    return [make("dt", "", name), dd];
+  fill(at("own"), p.rows.flatMap((row) => {
+    const there = known(row.last_s) ? row.words.lastIndexOf("{}") : -1;
+    const words = there < 0 ? row.words : row.words.slice(0, there) + aged(row.last_s) + row.words.slice(there + 2);
+    const dd = make("dd", "", words);
+    if (known(row.age_s) && row.age_s + later() >= WORTH_AN_AGE_S) {
+      dd.append(" ", make("span", "age", "(" + aged(row.age_s) + " ago)"));
+    }
+    return [make("dt", "", row.name), dd];
   }));
   const troubles = p.feeds.filter((f) => f.state !== "up").map((f) => "Feed " + f.name + ": " + f.state);
   troubles.push(...(p.signals || []).filter((s) => s.failing).map((s) => capital(s.name) + " fails"));

@@ -39,5 +39,5 @@ pub use passage::PassageNow;
 pub use row::{FeedRow, OwnRow, Stamp, TargetRow};
 pub use status::{
     AisNow, AlertNow, CallNow, CasualtyNow, ExerciseNow, FeedNow, LogbookNow, OwnNow, ReckonedNow, RestNow,
-    SignalNow, Status, TargetNow, WatchNow,
+    RowNow, SignalNow, Status, TargetNow, WatchNow,
 };

@@ -6,7 +6,8 @@ use rules::{AlertId, AlertState, Priority, Stage};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-use terms::{Utc, UtcSource};
+use std::time::Duration;
+use terms::{Utc, UtcSource, span};
 
 /// The picture at one moment, with every alert in its current words. `None` means not available.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -25,7 +26,7 @@ pub struct Status {
     pub steady_s: f64,
     /// Casualties not yet stood down, our own crew first.
     pub casualties: Vec<CasualtyNow>,
-    /// Alerts that are not over: those that nobody has acknowledged first, the most urgent of them first.
+    /// Alerts that are not over: those that nobody has acknowledged first, of them those that go on, then by urgency.
     pub alerts: Vec<AlertNow>,
     /// Calls and messages of the last twelve hours by radio, newest first, at most 16.
     pub calls: Vec<CallNow>,
@@ -41,6 +42,8 @@ pub struct Status {
     pub passage: Option<PassageNow>,
     /// Own vessel.
     pub own: OwnNow,
+    /// Own vessel, what is heard and the watch in words, line by line.
+    pub rows: Vec<RowNow>,
     /// The feeds in the order of boat.toml.
     pub feeds: Vec<FeedNow>,
     /// The running exercise.
@@ -260,6 +263,32 @@ pub struct ReckonedNow {
     pub drift_kn: Option<f64>,
     /// log and compass, or last course and speed.
     pub by: String,
+}
+
+/// A line of the picture in words.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RowNow {
+    /// What it is about: Position, Depth and so on.
+    pub name: String,
+    /// In words; the last `{}` in it stands for `last_s`, where there is one.
+    pub words: String,
+    /// Age of what the words say, seconds.
+    pub age_s: Option<f64>,
+    /// A time in the words that goes on, seconds.
+    pub last_s: Option<f64>,
+}
+
+impl RowNow {
+    /// The words with the time in them.
+    pub fn whole(&self) -> String {
+        match self.last_s.zip(self.words.rsplit_once("{}")) {
+            Some((s, (before, after))) => {
+                let time = span(Duration::try_from_secs_f64(s.max(0.0)).unwrap_or_default());
+                format!("{before}{time}{after}")
+            }
+            None => self.words.clone(),
+        }
+    }
 }
 
 /// A feed now.

@@ -1,6 +1,7 @@
 //! What the crew does to the watch.
 
 use super::Watch;
+use super::look::Since;
 use lookout::anchor::{AnchorState, Said};
 use lookout::casualty::{StandDown, who};
 use record::words;
@@ -141,6 +142,7 @@ impl Watch {
                 let (board, view) = self.board_and_view(at);
                 board.take_watch(at, who, &view);
                 self.entered_watch = Some(who.to_owned());
+                self.since = Since::new(at, Some(who.to_owned()), *self.board.declared());
                 self.enter(at, Entry::Handover { who: who.to_owned(), from });
                 Ok(format!("{who} has the watch"))
             }
@@ -226,6 +228,7 @@ impl Watch {
         if self.entered_watch != on_watch {
             let from = std::mem::replace(&mut self.entered_watch, on_watch.clone());
             if let Some(who) = on_watch {
+                self.since = Since::new(at, Some(who.clone()), *self.board.declared());
                 self.enter(at, Entry::Handover { who, from });
             }
         }

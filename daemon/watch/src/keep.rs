@@ -2,6 +2,7 @@
 
 use crate::calls;
 use crate::guidance::Kept as KeptGuidance;
+use crate::look::Since;
 use crate::question::Asked;
 use crate::rhythm::Rhythm;
 use crate::senses::FeedSetting;
@@ -143,6 +144,7 @@ impl Watch {
         if begin.begins {
             self.enter(at, Entry::Began { cut_off: begin.cut_off });
         }
+        self.since = Since::new(at, None, *self.board.declared());
         self.set_orders(at, begin.orders, begin.begins);
         self.look_about(at);
     }

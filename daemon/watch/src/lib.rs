@@ -35,7 +35,7 @@ pub use rhythm::Rhythm;
 pub use senses::{FeedSetting, Silence, talker};
 
 use boat::Boat;
-use look::Trends;
+use look::{Since, Trends};
 use lookout::casualty::CasualtyState;
 use lookout::search::{Sailing, Vessel};
 use lookout::{Finding, Lookout};
@@ -105,6 +105,8 @@ pub struct Watch {
     last: Numbers,
     not_before: Option<Utc>,
     trends: Trends,
+    /// What the present watch has brought.
+    since: Since,
     vessel: Vessel,
     locker: gear::Locker,
     departure: departure::Departure,
@@ -157,6 +159,7 @@ impl Watch {
             last,
             not_before,
             trends: Trends::default(),
+            since: Since::new(at, None, rules::Declarations::default()),
             vessel: look::vessel_of(&boat),
             locker: gear::Locker::of(&boat),
             departure: departure::Departure::of(&boat),

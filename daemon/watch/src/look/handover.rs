@@ -1,16 +1,19 @@
 //! What the relief must know.
 
+use super::place::closest;
 use crate::Watch;
-use lookout::Light;
-use lookout::casualty::{in_full, out_of_hearing};
+use lookout::casualty::{CasualtyState, in_full, out_of_hearing};
 use lookout::hearing::{Basis, Expected};
+use lookout::{Light, TargetState};
 use record::words::{capital, count};
-use record::{Date, Handover, LightChangeNow, LightNow, LowBeacon, LowBeaconBasis, PassageNow, RestNow};
-use rules::{Declared, REST_OF_A_DAY, REST_OF_A_WEEK, Rest, Stage};
+use record::{
+    AlertNow, Date, Dated, Handover, Item, LightChangeNow, LightNow, LowBeacon, LowBeaconBasis, PassageNow, RestNow,
+};
+use rules::{AlertEvent, Declarations, Declared, EventKind, REST_OF_A_DAY, REST_OF_A_WEEK, Rest, Stage};
 use std::collections::VecDeque;
 use std::fmt;
 use std::time::Duration;
-use terms::{Moment, one_line, span, tendency, three_digits};
+use terms::{Moment, Subject, one_line, span, tendency, three_digits};
 
 /// How often wind and pressure are noted for the trends.
 const NOTED_EVERY: Duration = Duration::from_secs(600);
@@ -21,7 +24,9 @@ const NEXT: Duration = Duration::from_secs(3600);
 /// Most people whose rest the handover puts into words.
 const MOST_RESTS: usize = 8;
 /// Most targets the handover names.
-const MOST_TARGETS: usize = 8;
+const MOST_TARGETS: usize = 3;
+/// Most alerts it names.
+const MOST_ALERTS: usize = 5;
 
 /// Wind and pressure of the last three hours.
 #[derive(Debug, Default)]
@@ -77,15 +82,19 @@ impl Trends {
     }
 
     fn words(&self, now: Weather) -> WeatherWords {
-        let earlier = self.0.front().filter(|w| now.at.since(w.at) >= NOTED_EVERY);
-        let ago = earlier.map(|w| span(now.at.since(w.at)));
-        let before = earlier.zip(ago.as_ref());
+        // Of each the earliest note that has it.
+        let earlier = |has: fn(&Weather) -> bool| {
+            let note = self.0.iter().find(|w| has(w)).filter(|w| now.at.since(w.at) >= NOTED_EVERY)?;
+            Some((note, span(now.at.since(note.at))))
+        };
+        let before = earlier(|w| w.pressure_hpa.is_some());
         let pressure_trend = now.pressure_hpa.zip(before).and_then(|(p, (earlier, ago))| {
             let change = p - earlier.pressure_hpa?;
             let long = now.at.since(earlier.at) >= NEXT * 3 - NOTED_EVERY;
             let term = if long { format!(", {}", tendency(change)) } else { String::new() };
             Some(format!("{change:+.1} hPa in {ago}{term}"))
         });
+        let before = earlier(|w| w.wind_kn.is_some() && w.wind_from_deg.is_some());
         let wind_before = before.and_then(|(earlier, ago)| {
             let (kn, from) = earlier.wind_kn.zip(earlier.wind_from_deg)?;
             Some(format!("{kn:.0} kn from {}° {ago} ago", three_digits(from)))
@@ -103,17 +112,40 @@ impl Watch {
         };
         let own_sog = self.lookout.own(at).sog_kn.filter(|kn| *kn >= 1.0);
         let speed_kn = own_sog.unwrap_or(self.lookout.settings().motoring_speed_kn);
-        let basis = expected.basis;
         format!(
-            "A low beacon can be expected to be heard to {:.1} nm ({:.1} to {:.1}, nine of ten), by {} of range and heard \
-             of {} and the antenna's height: {}",
+            "A low beacon is heard to about {:.1} nm ({:.1} to {:.1}, nine of ten): {}",
             expected.range_nm,
             expected.least_nm,
             expected.most_nm,
-            count(basis.pairs as usize, "pair", "pairs"),
-            count(basis.stations, "station", "stations"),
             out_of_hearing(expected.range_nm, speed_kn)
         )
+    }
+
+    /// Ships with their closest approach within the hour, the closest first.
+    fn next_targets(&self, at: Moment) -> Vec<TargetState> {
+        let mut soon = self.lookout.targets(at);
+        soon.retain(|t| {
+            t.tcpa_s.is_some_and(|s| (0.0..NEXT.as_secs_f64()).contains(&s)) && t.cpa_nm.is_some()
+        });
+        soon.sort_by(|a, b| a.cpa_nm.unwrap_or(f64::MAX).total_cmp(&b.cpa_nm.unwrap_or(f64::MAX)));
+        soon
+    }
+
+    /// Which feeds are heard, and which are blind spots.
+    fn ears_words(&self, at: Moment) -> String {
+        let ailing: Vec<String> = self
+            .ears
+            .iter()
+            .filter(|e| e.silent || e.heard.is_none())
+            .map(|e| match e.heard {
+                Some(h) => format!("{} silent for {}", e.name, span(at.since(h))),
+                None => format!("{} never heard", e.name),
+            })
+            .collect();
+        match ailing.as_slice() {
+            [] => format!("{} heard", count(self.ears.len(), "feed is", "feeds are all")),
+            some => format!("Feeds that ail: {}", some.join("; ")),
+        }
     }
 
     fn weather(&self, at: Moment) -> Weather {
@@ -151,11 +183,60 @@ impl Watch {
         self.board.rests(&self.view(at)).into_iter().map(now).collect()
     }
 
-    /// What the relief must know, in words and in figures.
+    /// What the relief must know, in words and in figures, in the order a relief asks: what is dangerous, ships, what is
+    /// declared and watched, weather, gear and blind spots, light, the watch itself, and what is new.
     pub fn handover(&self, at: Moment) -> Handover {
         let view = self.view(at);
         let told = self.board.handover(&view);
-        let mut lines = Vec::new();
+        let alerts = self.alerts_now(at);
+        let casualties = self.open_casualties(at);
+        let soon = self.next_targets(at);
+        let mut lines: Vec<String> = casualties.iter().map(|c| casualty_words(c, &alerts)).collect();
+        // Each casualty says how its own alert stands.
+        let told_above = |a: &AlertNow| casualties.iter().any(|c| a.about == Item::Casualty(c.id));
+        let others: Vec<&AlertNow> = alerts.iter().filter(|a| !told_above(a)).collect();
+        lines.extend(others.iter().take(MOST_ALERTS).map(|a| {
+            let state = format!("{}, {}", a.state_words, span(Duration::from_secs_f64(a.began_s)));
+            format!("{} {}, {state}: {}", capital(&a.priority.to_string()), a.id.0, one_line(&a.text))
+        }));
+        lines.push(match others.len() {
+            0 if alerts.is_empty() => "No open alerts".to_owned(),
+            n if n > MOST_ALERTS => format!("And {}", count(n - MOST_ALERTS, "more alert", "more alerts")),
+            _ => String::new(),
+        });
+        lines.extend(self.call_lines(at));
+        if soon.is_empty() {
+            lines.push("No ship comes closest within the hour, of those heard by AIS".to_owned());
+        }
+        for t in soon.iter().take(MOST_TARGETS) {
+            let name = t.name.clone().unwrap_or_else(|| format!("MMSI {}", t.mmsi));
+            let look = super::status::target_now(t).look;
+            let off = look.unwrap_or_else(|| "at an unknown distance".to_owned());
+            // What is no longer heard is where it should be, not where it is.
+            let lost = t.age_s.filter(|_| t.lost).map(|s| span(Duration::from_secs_f64(s.max(0.0))));
+            let lost = lost.map_or(String::new(), |age| format!(", lost target, last heard {age} ago"));
+            let now = if lost.is_empty() { "now " } else { "" };
+            lines.push(format!("{}: {}, {now}{off}{lost}", one_line(&name), closest(t.cpa_nm, t.tcpa_s)));
+        }
+        if soon.len() > MOST_TARGETS {
+            let more = count(soon.len() - MOST_TARGETS, "more ship comes", "more ships come");
+            lines.push(format!("And {more} closest within the hour"));
+        }
+        lines.push(format!("Declared: {}", self.declared_words()));
+        lines.push(format!("Watching: {}", self.watching_words()));
+        lines.push(format!("Weather: {}", self.weather_words(at)));
+        let passage: Option<PassageNow> = self.lookout.passage(at).map(Into::into);
+        lines.extend(passage.as_ref().map(|p| format!("Plan: {}", p.words())));
+        lines.push(self.ears_words(at));
+        lines.push(self.hearing_words(at));
+        let dated = self.dated(at);
+        lines.extend(dated_words(&dated));
+        let light = self.lookout.light(at);
+        if let Some(light) = &light {
+            let ship = self.ship_time();
+            let words = light.words(|utc| ship.of(utc).to_string()[11..16].to_owned());
+            lines.push(format!("Light, by ship's time: {words}"));
+        }
         let on_watch = told.on_watch.as_deref().unwrap_or("nobody by name");
         let since = told.since.map_or(String::new(), |s| format!(" for {}", span(at.since(s))));
         let next = told
@@ -167,91 +248,6 @@ impl Watch {
         let zone = zone.map_or(String::new(), |zone| format!("; the zone here is {zone}"));
         lines.push(format!("Ship's time: {}{zone}", self.ship_time_words(at)));
         lines.extend(self.board.rests(&view).iter().take(MOST_RESTS).map(rest_words));
-
-        let casualties = self.open_casualties(at);
-        lines.extend(casualties.iter().map(|c| format!("CASUALTY {}: {}", c.id.0, in_full(c))));
-        if told.standing.is_empty() {
-            lines.push("No open alerts".to_owned());
-        }
-        for a in &told.standing {
-            lines.push(format!(
-                "{} {}, {}: {}",
-                capital(&a.priority.to_string()),
-                a.id.0,
-                a.state,
-                one_line(&self.board.words(a, &view).written)
-            ));
-        }
-        lines.extend(self.call_lines(at));
-        let mut soon: Vec<_> = self.lookout.targets(at);
-        soon.retain(|t| {
-            t.tcpa_s.is_some_and(|s| (0.0..NEXT.as_secs_f64()).contains(&s)) && t.cpa_nm.is_some()
-        });
-        soon.sort_by(|a, b| a.cpa_nm.unwrap_or(f64::MAX).total_cmp(&b.cpa_nm.unwrap_or(f64::MAX)));
-        soon.truncate(MOST_TARGETS);
-        if soon.is_empty() {
-            lines.push("No ship comes closest within the hour, of those heard by AIS".to_owned());
-        }
-        for t in &soon {
-            let name = t.name.clone().unwrap_or_else(|| format!("MMSI {}", t.mmsi));
-            let (now, heard) = match t.age_s.filter(|_| t.lost) {
-                Some(age_s) => (
-                    "",
-                    format!(
-                        ", lost target, last heard {} ago",
-                        span(Duration::from_secs_f64(age_s.max(0.0)))
-                    ),
-                ),
-                None => ("now ", String::new()),
-            };
-            lines.push(format!(
-                "{}: CPA {:.1} nm in {}, {now}{} off{heard}",
-                one_line(&name),
-                t.cpa_nm.unwrap_or_default(),
-                span(Duration::from_secs_f64(t.tcpa_s.unwrap_or_default().max(0.0))),
-                t.range_nm.map_or("an unknown distance".to_owned(), |nm| format!("{nm:.1} nm"))
-            ));
-        }
-        let passage: Option<PassageNow> = self.lookout.passage(at).map(Into::into);
-        lines.extend(passage.as_ref().map(|p| format!("Plan: {}", p.words())));
-        lines.push(self.hearing_words(at));
-        lines.push(format!("Weather: {}", self.weather_words(at)));
-        let light = self.lookout.light(at);
-        if let Some(light) = &light {
-            let ship = self.ship_time();
-            let words = light.words(|utc| ship.of(utc).to_string()[11..16].to_owned());
-            lines.push(format!("Light, by ship's time: {words}"));
-        }
-        let ailing: Vec<String> = self
-            .ears
-            .iter()
-            .filter(|e| e.silent || e.heard.is_none())
-            .map(|e| match e.heard {
-                Some(h) => format!("{} silent for {}", e.name, span(at.since(h))),
-                None => format!("{} never heard", e.name),
-            })
-            .collect();
-        lines.push(match ailing.as_slice() {
-            [] => format!("{} heard", count(self.ears.len(), "feed is", "feeds are all")),
-            some => format!("Feeds that ail: {}", some.join("; ")),
-        });
-        let dated = self.dated(at);
-        let unknown = dated.iter().filter(|d| d.date == Date::NotKnown).count();
-        if unknown > 0 {
-            lines.push(format!(
-                "The time is not known: nobody can say what of {} runs out",
-                count(unknown, "thing", "things")
-            ));
-        }
-        let out = dated.iter().filter(|d| matches!(d.date, Date::Over | Date::Soon));
-        lines.extend(out.map(|d| capital(&d.words)));
-        let declared: Vec<&str> = told.declared.iter().map(Declared::name).collect();
-        let declared =
-            if declared.is_empty() { "nothing: all orders apply".to_owned() } else { declared.join(", ") };
-        lines.push(format!("Declared: {declared}"));
-        if !told.out_of_force.is_empty() {
-            lines.push(format!("Orders that so do not watch: {}", told.out_of_force.join(", ")));
-        }
         if let Some(alarm) = self.board.watch_alarm() {
             let reset = match alarm.stage() {
                 Stage::Off | Stage::Suspended => "",
@@ -263,6 +259,8 @@ impl Watch {
                 count(alarm.missed() as usize, "time", "times")
             ));
         }
+        lines.push(self.since.words(at, &alerts, self.board.declared()));
+        lines.retain(|line| !line.is_empty());
         Handover {
             lines,
             on_watch: told.on_watch,
@@ -275,13 +273,84 @@ impl Watch {
             passage,
             pressure_hpa: self.weather(at).pressure_hpa,
             light: light.map(light_now),
-            declared,
+            declared: self.declared_words(),
             dated,
             low_beacon: self.lookout.low_beacon().ok().map(low_beacon),
             done: None,
             sounding: None,
         }
     }
+}
+
+/// What the watch has brought since somebody took it over.
+#[derive(Debug)]
+pub(crate) struct Since {
+    /// Who took it; `None` since this run began.
+    who: Option<String>,
+    at: Moment,
+    /// Alerts and casualties that began, exercises left out.
+    alerts: usize,
+    casualties: usize,
+    declared: Declarations,
+}
+
+impl Since {
+    /// Begins anew.
+    pub fn new(at: Moment, who: Option<String>, declared: Declarations) -> Self {
+        Self { who, at, alerts: 0, casualties: 0, declared }
+    }
+
+    /// Counts an event.
+    pub fn count(&mut self, event: &AlertEvent) {
+        if event.kind == EventKind::Raised && !event.alert.exercise {
+            match event.alert.subject {
+                Subject::Casualty(_) => self.casualties += 1,
+                _ => self.alerts += 1,
+            }
+        }
+    }
+
+    fn words(&self, at: Moment, alerts: &[AlertNow], declared: &Declarations) -> String {
+        let ago = span(at.since(self.at));
+        let when = match &self.who {
+            Some(who) => format!("Since {} took the watch {ago} ago", one_line(who)),
+            None => format!("Since the lookout began {ago} ago"),
+        };
+        let mut parts = Vec::new();
+        if self.casualties > 0 {
+            parts.push(count(self.casualties, "casualty", "casualties"));
+        }
+        let seconds = at.since(self.at).as_secs_f64();
+        let stand = alerts.iter().filter(|a| !a.exercise && a.began_s <= seconds).count();
+        let stand = if self.alerts > 0 { format!(", {stand} open still") } else { String::new() };
+        parts.push(format!("{}{stand}", count(self.alerts, "new alert", "new alerts")));
+        if *declared != self.declared {
+            let declared: Vec<&str> = declared.iter().map(Declared::name).collect();
+            let now = if declared.is_empty() { "nothing".to_owned() } else { declared.join(", ") };
+            parts.push(format!("declared anew: {now}"));
+        }
+        format!("{when}: {}", parts.join("; "))
+    }
+}
+
+/// A casualty, and how the alert about it stands.
+fn casualty_words(c: &CasualtyState, alerts: &[AlertNow]) -> String {
+    let alert = alerts.iter().find(|a| a.about == Item::Casualty(c.id));
+    let standing = alert.map_or(String::new(), |a| format!(", alert {} {}", a.id.0, a.state_words));
+    format!("CASUALTY {}{standing}: {}", c.id.0, in_full(c))
+}
+
+/// What runs out, and that nobody can say where the time is not known.
+fn dated_words(dated: &[Dated]) -> Vec<String> {
+    let unknown = dated.iter().filter(|d| d.date == Date::NotKnown).count();
+    let unknown = (unknown > 0).then(|| {
+        format!(
+            "The time is not known: nobody can say what of {} runs out",
+            count(unknown, "thing", "things")
+        )
+    });
+    let out = dated.iter().filter(|d| matches!(d.date, Date::Over | Date::Soon));
+    unknown.into_iter().chain(out.map(|d| capital(&d.words))).collect()
 }
 
 /// Somebody's time off watch in words. What ships' crews must have is a measure, not a rule for a yacht.
@@ -373,8 +442,7 @@ mod tests {
         };
         let kept = format!("[{},{},{}]", of(211_000_001), of(211_000_002), of(211_000_003));
         let line = told("antenna_m = 14\n", &kept);
-        assert!(line.starts_with("A low beacon can be expected to be heard to 3."), "{line}");
-        assert!(line.contains("by 654 pairs of range and heard of 3 stations"), "{line}");
+        assert!(line.starts_with("A low beacon is heard to about 3."), "{line}");
         assert!(line.contains("at 8 knots, out of hearing in 2"), "{line}");
         let thin = told("antenna_m = 14\n", "[]");
         assert!(thin.contains("not known: too little to go by: 0 pairs"), "{thin}");

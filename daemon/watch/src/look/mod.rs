@@ -4,10 +4,11 @@ mod casualty;
 mod handover;
 pub(super) mod parts;
 mod place;
+mod rows;
 mod status;
 
 pub(super) use casualty::vessel_of;
-pub(super) use handover::Trends;
+pub(super) use handover::{Since, Trends};
 pub(super) use place::{closest, direction, words as where_to_look};
 pub(super) use status::casualty_now;
 pub use status::{FeedOutside, Outside};

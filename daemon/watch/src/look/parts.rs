@@ -20,6 +20,7 @@ impl Watch {
     pub(crate) fn event(&mut self, e: AlertEvent) -> Effect {
         let at = e.at;
         let stamp = self.stamp(at);
+        self.since.count(&e);
         let (target, casualty) = match e.alert.subject {
             Subject::Target(mmsi) => (self.lookout.target(at, mmsi).as_ref().map(target_part), None),
             Subject::Call(id) => {

@@ -16,8 +16,8 @@ fn range(range_nm: f64) -> String {
     match range_nm {
         r if r < NEAR_NM && metres < 100.0 => format!("{:.0} m", (metres / 5.0).round() * 5.0),
         r if r < NEAR_NM => format!("{:.0} m", (metres / 10.0).round() * 10.0),
-        r if r < 10.0 => format!("{r:.1} nm"),
-        r => format!("{r:.0} nm"),
+        // To the same digits as an order's text.
+        r => number(Dimension::Distance, r),
     }
 }
 
@@ -77,11 +77,11 @@ mod tests {
         let look = |nm, deg, to, kn| words(Some(nm), Some(45.0), Some((deg, to)), Some(kn)).unwrap();
         use RelativeTo::{Cog, Heading};
         assert_eq!(look(250.0 / METRES_PER_NM, 319.0, Heading, 3.0), "250 m, 40° on the port bow, closing");
-        assert_eq!(look(1.25, 91.0, Heading, 0.0), "1.2 nm, on the starboard beam");
-        assert_eq!(look(12.4, 182.0, Heading, -1.0), "12 nm, astern, opening");
+        assert_eq!(look(1.25, 91.0, Heading, 0.0), "1.25 nm, on the starboard beam");
+        assert_eq!(look(12.4, 182.0, Heading, -1.0), "12.4 nm, astern, opening");
         assert_eq!(look(0.02, 120.0, Heading, 0.0), "35 m, on the starboard quarter");
-        assert_eq!(look(1.0, 320.0, Cog, 0.0), "1.0 nm, 40° to port of the course");
-        assert_eq!(words(Some(1.0), Some(359.7), None, None).unwrap(), "1.0 nm, bearing 000° true");
+        assert_eq!(look(1.0, 320.0, Cog, 0.0), "1.00 nm, 40° to port of the course");
+        assert_eq!(words(Some(1.0), Some(359.7), None, None).unwrap(), "1.00 nm, bearing 000° true");
         assert_eq!(words(None, Some(1.0), None, None), None);
     }
 }

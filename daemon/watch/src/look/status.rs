@@ -49,6 +49,20 @@ impl Watch {
         let utc = self.lookout.utc(at);
         let targets = self.lookout.targets(at);
         let on_watch = self.board.on_watch();
+        let ais = AisNow {
+            ships: targets.iter().filter(|t| t.kind.is_ship() && !t.lost).count(),
+            heard_age_s: self.lookout.ais_heard().map(|heard| at.seconds_from(heard)),
+        };
+        let watch = WatchNow {
+            who: on_watch.map(|(who, _)| who.to_owned()),
+            since_s: on_watch.map(|(_, since)| at.since(since).as_secs_f64()),
+            ship_time_h: self.ship_time().hours(),
+            rest: self.rests_now(at),
+            alarm: self.board.watch_alarm().map(WatchAlarm::stage),
+            alarm_asks_s: self.board.watch_alarm().and_then(|w| w.asks_in(at)).map(|d| d.as_secs_f64()),
+            alarm_words: self.board.watch_alarm().map(|w| self.watch_alarm_words(at, w)),
+        };
+        let own = self.own_now(at);
         Status {
             version: 1,
             vessel: self.departure.vessel.name.clone(),
@@ -63,22 +77,12 @@ impl Watch {
             alerts: self.alerts_now(at),
             targets: targets.iter().take(WORST).map(target_now).collect(),
             targets_held: targets.len(),
-            ais: AisNow {
-                ships: targets.iter().filter(|t| t.kind.is_ship() && !t.lost).count(),
-                heard_age_s: self.lookout.ais_heard().map(|heard| at.seconds_from(heard)),
-            },
-            watch: WatchNow {
-                who: on_watch.map(|(who, _)| who.to_owned()),
-                since_s: on_watch.map(|(_, since)| at.since(since).as_secs_f64()),
-                ship_time_h: self.ship_time().hours(),
-                rest: self.rests_now(at),
-                alarm: self.board.watch_alarm().map(WatchAlarm::stage),
-                alarm_asks_s: self.board.watch_alarm().and_then(|w| w.asks_in(at)).map(|d| d.as_secs_f64()),
-                alarm_words: self.board.watch_alarm().map(|w| self.watch_alarm_words(at, w)),
-            },
+            rows: self.rows_now(at, &own, &ais, &watch),
+            ais,
+            watch,
             calls: self.calls.now(at),
             passage: self.lookout.passage(at).map(Into::into),
-            own: self.own_now(at),
+            own,
             feeds: self.feeds_now(at, &outside.feeds),
             exercise: self.exercise_now(at),
             declared: self.board.declared().iter().map(|d| Declared::name(d).to_owned()).collect(),
@@ -90,8 +94,8 @@ impl Watch {
         }
     }
 
-    /// Alerts that are not over: those that nobody has acknowledged first, the most urgent of them first.
-    fn alerts_now(&self, at: Moment) -> Vec<AlertNow> {
+    /// Alerts that are not over: those that nobody has acknowledged first, of them those that go on, then by urgency.
+    pub(super) fn alerts_now(&self, at: Moment) -> Vec<AlertNow> {
         let view = self.view(at);
         let now = |a: &rules::Alert| {
             let (words, origin) = (self.board.words(a, &view), self.board.origin(a.id));
@@ -110,7 +114,9 @@ impl Watch {
             }
         };
         let mut alerts: Vec<AlertNow> = self.board.alerts().map(now).collect();
-        alerts.sort_by_key(|a| (!a.unheeded(), Reverse(a.priority), a.id));
+        // What goes on before what is over, be it less urgent.
+        let over = |a: &AlertNow| a.state == Some(AlertState::RectifiedUnacknowledged);
+        alerts.sort_by_key(|a| (!a.unheeded(), over(a), Reverse(a.priority), a.id));
         alerts
     }
 
@@ -184,7 +190,7 @@ pub(crate) fn casualty_now(c: &CasualtyState, at: Moment, side: Option<Side>) ->
     }
 }
 
-pub(crate) fn target_now(t: &TargetState) -> TargetNow {
+pub(super) fn target_now(t: &TargetState) -> TargetNow {
     let part = target_part(t);
     let relative = part.relative_bearing_deg.zip(part.relative_to);
     TargetNow {
