@@ -1,6 +1,7 @@
 //! Departure check items that the watch cannot judge, and the printed sheet.
 
 use crate::logbook::LIMIT_BYTES;
+use crate::window::Window;
 use maud::{DOCTYPE, PreEscaped, html};
 use record::words::{capital, plural};
 use record::{CheckItem, DepartureSheet, Verdict};
@@ -69,6 +70,9 @@ const PARTS: [(Verdict, &str, &str); 3] = [
     (Verdict::Passed, "Passed", "✓"),
 ];
 
+/// Column at which the words of an item begin, in text of 80.
+const WORDS_AT: usize = 31;
+
 const STYLE: &str = "\
 body{font:11pt/1.4 serif;margin:2em;max-width:60em}table{border-collapse:collapse;width:100%}\
 td{border-bottom:1px solid #999;padding:.2em .6em .2em 0;vertical-align:top}td:first-child{width:2em}\
@@ -101,7 +105,15 @@ pub(crate) fn sheet(check: &DepartureSheet) -> String {
                 out += &format!("\n{}\n", head.to_uppercase());
             }
             let [what, words, by] = [&item.what, &item.words, &item.by].map(|text| one_line(text));
-            out += &format!("  {what:<28} {words} [{by}]\n");
+            let mut lines = Window::page().wrap(WORDS_AT, &format!("{words} [{by}]"));
+            // What it is stands before the words, or on a line of its own where it is too long for that.
+            match lines.first_mut().filter(|_| what.chars().count() + 3 <= WORDS_AT) {
+                Some(first) => *first = format!("  {what:<0$} {1}", WORDS_AT - 3, first.trim_start()),
+                None => {
+                    out += &Window::page().wrap(2, &what).iter().map(|l| format!("{l}\n")).collect::<String>()
+                }
+            }
+            out.extend(lines.iter().map(|line| format!("{line}\n")));
         }
     }
     out
@@ -159,6 +171,24 @@ mod tests {
         assert_eq!(copy(day(0), day(30)).verdict, Verdict::Passed);
         assert_eq!(copy(day(0), day(31)).verdict, Verdict::Failed);
         assert_eq!(copy(day(9), day(0)).verdict, Verdict::NotTried, "a clock is wrong");
+    }
+
+    #[test]
+    fn a_sheet_fits_eighty_columns_whatever_it_says() {
+        let item = |what: &str, words: &str| json!({"what": what, "verdict": "failed", "words": words, "by": "the lookout"});
+        let told = json!({
+            "vessel": "Wendelin", "at": "2026-11-01T02:14:07.000Z", "by": "Ada", "tally": "2 failed, 0 not tried, 0 passed",
+            "items": [item("disk space", &"a long account of what is wrong with it ".repeat(6)),
+                item("beacon of Bartholomew-Alexander of the long name", "not heard")],
+            "asked": [],
+        });
+        let sheet = sheet(&serde_json::from_value(told).unwrap());
+        assert!(sheet.lines().all(|l| l.chars().count() <= 80), "{sheet}");
+        assert!(sheet.contains("\n  disk space                   a long account"), "{sheet}");
+        assert!(
+            sheet.contains("long name\n                               not heard [the lookout]"),
+            "{sheet}"
+        );
     }
 
     #[test]

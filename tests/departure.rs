@@ -130,8 +130,8 @@ fn a_departure_check_is_made_at_a_terminal_with_wires_a_receiver_a_button_and_a_
     person.when("Who checks the boat?", Some("Bo"));
     person.when("Sounder horn sounds now", None);
     until("the horn", || std::fs::read_to_string(&b.horn).is_ok_and(|t| !t.is_empty()).then_some(()));
-    person.when("[yes, no; return leaves it out]", Some("perhaps"));
-    person.when("[yes, no; return leaves it out]", Some("yes"));
+    person.when("[y]es [n]o, Enter to skip", Some("perhaps"));
+    person.when("[y]es [n]o, Enter to skip", Some("yes"));
     person.when("Webhook shore is tried", None);
     let record = b.receiver.wait_for(|r| r["alert"]["order"] == "signal test");
     assert_eq!(record["alert"]["exercise"], true);

@@ -7,6 +7,7 @@ use crate::control::places::{self, Place};
 use crate::control::{self, ClientError};
 use crate::departure::{page, sheet as sheet_of};
 use crate::outcome::{Outcome, complain, print};
+use crate::window::Window;
 use record::{Asked, DepartureAct, DepartureSheet, Nothing, Part, SignalTest, Verdict};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -38,6 +39,23 @@ pub(super) struct Departure {
     html: Option<PathBuf>,
     #[command(flatten)]
     to: To,
+}
+
+/// How a wait is cut short.
+const SKIP: &str = "Enter to skip";
+
+/// A question and how it is answered, in 80 columns.
+fn prompt(question: &str, answers: &str) -> String {
+    let page = Window::page();
+    let mut lines = page.wrap(0, question);
+    match lines.last_mut() {
+        // The answers stay together, and there is room for one.
+        Some(last) if last.chars().count() + answers.chars().count() + 6 <= page.columns => {
+            last.push_str(&format!(" {answers}: "));
+        }
+        _ => lines.push(format!("{answers}: ")),
+    }
+    lines.join("\n")
 }
 
 /// A person's answer.
@@ -91,7 +109,7 @@ impl Person {
     /// Yes, no, or skipped; asks again on any other answer.
     fn yes_or_no(&mut self, question: &str) -> Answer {
         loop {
-            Self::say(&format!("{question} [yes, no; return leaves it out] "));
+            Self::say(&prompt(question, "[y]es [n]o, Enter to skip"));
             let Some(line) = self.line() else {
                 Self::say("\n");
                 return Answer::None;
@@ -203,7 +221,7 @@ impl Departure {
             }
             Part::Button => {
                 let question =
-                    format!("Press the button {name}: this one press is only a try. [return leaves it out]");
+                    prompt(&format!("Press the button {name}: this one press is only a try."), SKIP);
                 let look = DepartureAct::Button { name: name.clone() };
                 match self.wait_for(daemon, person, &asked.what, &question, &look)? {
                     Some(true) => Ok(()),
@@ -214,7 +232,7 @@ impl Departure {
             }
             Part::BeaconOf if asked.beacon.is_none() => Ok(()),
             Part::BeaconOf => {
-                let question = format!("{name}: start the test of your beacon now. [return leaves it out]");
+                let question = prompt(&format!("{name}: start the test of your beacon now."), SKIP);
                 if self.wait_for(daemon, person, &asked.what, &question, &DepartureAct::Look)? == Some(false)
                 {
                     let words = format!("its test was not heard within {} s", self.wait);
@@ -234,7 +252,7 @@ impl Departure {
         question: &str,
         look: &DepartureAct,
     ) -> Result<Option<bool>, ClientError> {
-        Person::say(&format!("{question} "));
+        Person::say(question);
         let (began, wait) = (Clock.now(), Duration::from_secs(self.wait));
         loop {
             let now = daemon.act(look.clone())?;

@@ -7,7 +7,8 @@ use lookout::hearing::{Basis, Expected};
 use lookout::{Light, TargetState};
 use record::words::{capital, count};
 use record::{
-    AlertNow, Date, Dated, Handover, Item, LightChangeNow, LightNow, LowBeacon, LowBeaconBasis, PassageNow, RestNow,
+    AlertNow, Date, Dated, Handover, Item, LightChangeNow, LightNow, LowBeacon, LowBeaconBasis, PassageNow,
+    RestNow,
 };
 use rules::{AlertEvent, Declarations, Declared, EventKind, REST_OF_A_DAY, REST_OF_A_WEEK, Rest, Stage};
 use std::collections::VecDeque;
