@@ -73,6 +73,53 @@ fn time_in_which_nobody_knows_counts_neither_for_worse_nor_against_it() {
 }
 
 #[test]
+fn what_is_worse_when_it_is_called_is_called_once() {
+    let orders = "[[order]]\nname = \"close\"\neach = \"target\"\npriority = \"warning\"\nwhen = \"CPA is under 1 nm\"\n\
+        worse = \"range is under 2 nm\"\nheld = \"10 s\"\npatience = \"never\"\n";
+    let mut t = Table::with(orders);
+    t.set(SHIP, Q::Range, 1.5).set(SHIP, Q::Cpa, 0.8).pass(10.1);
+    assert_eq!(t.kinds(), [Raised]);
+    t.board.acknowledge(t.at(), t.first_alert()).unwrap();
+    t.kinds();
+    t.set(SHIP, Q::Range, 1.4).pass(11.0);
+    t.set(SHIP, Q::Range, 1.3).pass(11.0);
+    assert_eq!(t.kinds(), []);
+}
+
+#[test]
+fn an_order_rests_about_each_who_was_acknowledged_and_no_longer_than_it_says() {
+    let orders = "[[order]]\nname = \"close\"\neach = \"target\"\npriority = \"warning\"\nwhen = \"CPA is under 1 nm\"\n\
+        rests = \"30 min\"\npatience = \"never\"\n";
+    let other = Subject::Target(Mmsi::new(211_000_002).unwrap());
+    let mut t = Table::with(orders);
+    for ship in [SHIP, other] {
+        t.set(ship, Q::Cpa, 0.5);
+        let id = t.board.alerts().find(|a| a.subject == ship).unwrap().id;
+        t.board.acknowledge(t.at(), id).unwrap();
+        t.pass(1.0);
+    }
+    t.set(SHIP, Q::Cpa, 3.0).set(other, Q::Cpa, 3.0).pass(60.0);
+    t.kinds();
+    t.set(SHIP, Q::Cpa, 0.5).set(other, Q::Cpa, 0.5).pass(60.0);
+    assert_eq!(t.kinds(), [], "it rests about both");
+    t.pass(1800.0);
+    assert_eq!(t.kinds(), [Raised, Raised]);
+}
+
+#[test]
+fn a_window_forgets_while_nothing_is_known_too() {
+    let mut t = Table::with(
+        "[[order]]\nname = \"fast\"\npriority = \"warning\"\nwhen = \"highest SOG in 1 min is over 5 kn\"\npatience = \"1 min\"\n",
+    );
+    t.set(OWN, Q::Sog, 6.0);
+    assert_eq!(t.kinds(), [Raised]);
+    t.lose(OWN, Q::Sog).pass(110.0);
+    assert_eq!(t.words().len(), 1, "{:?}", t.words());
+    t.pass(30.0);
+    assert!(t.words().iter().any(|w| w.contains("cannot be judged")), "{:?}", t.words());
+}
+
+#[test]
 fn a_window_goes_on_over_a_gap_of_known_length_and_forgets_what_is_older() {
     let fall = "[[order]]\nname = \"fall\"\npriority = \"warning\"\nwhen = \"pressure falls 3 hPa in 3 h\"\n";
     let after = |gap: Option<Duration>| {

@@ -140,3 +140,25 @@ fn one_acknowledged_as_close_is_not_called_for_being_near() {
     t.set(ship(1), Q::Range, 0.78);
     assert_eq!(t.told().len(), 1, "a quarter of an hour later she is");
 }
+
+#[test]
+fn that_more_than_can_be_watched_are_heard_is_told_though_none_of_them_is_called() {
+    let mut t = Table::with(CLOSE);
+    for n in 0..4096 {
+        t.set(ship(n), Q::Cpa, 5.0);
+    }
+    assert_eq!(t.kinds(), []);
+    t.set(ship(4096), Q::Cpa, 5.0);
+    assert!(crowd(&t).contains("more than 4096 cannot be watched"), "{}", crowd(&t));
+}
+
+#[test]
+fn many_feeds_together_have_no_more_than_64_alerts_of_one_order() {
+    let mut t = Table::with(CLOSE);
+    for n in 0..72 {
+        t.chart.feeds.insert(ship(n), terms::FeedId((n / 8) as u16));
+        meets(&mut t, n, 300.0);
+    }
+    assert_eq!((0..72).filter(|n| has(&t, *n)).count(), 64);
+    assert!(crowd(&t).contains("8 more besides the 64 announced one by one"), "{}", crowd(&t));
+}

@@ -105,6 +105,38 @@ fn positions_that_differ_are_told_with_their_end() {
 }
 
 #[test]
+fn a_position_further_off_than_she_can_have_gone_is_a_jump() {
+    // At rest: a tenth of a mile, and what 20 knots more than reported make in a second.
+    for (off_nm, jumps) in [(0.10, false), (0.15, true)] {
+        let mut lookout = Lookout::new(Settings::default());
+        let mut told = Vec::new();
+        for s in 0..100 {
+            let t = f64::from(s);
+            lookout.hear(at(t), BUS, &fix(place(if s < 50 { 0.0 } else { off_nm }), 0.0, 0.0));
+            troubles(&mut lookout, t, &mut told);
+        }
+        assert_eq!(told.iter().any(|t| t.1 == Trouble::PositionJumps), jumps, "{off_nm}: {told:?}");
+    }
+}
+
+#[test]
+fn a_compass_that_is_heard_no_more_is_not_frozen() {
+    for (heard_until, frozen) in [(700, true), (300, false)] {
+        let mut lookout = Lookout::new(Settings::default());
+        let mut told = Vec::new();
+        for s in 0..700 {
+            let t = f64::from(s);
+            lookout.hear(at(t), BUS, &fix(place(6.0 * t / 3600.0), 6.0, 0.0));
+            if s < heard_until {
+                lookout.hear(at(t), BUS, &heading(10.0));
+            }
+            troubles(&mut lookout, t, &mut told);
+        }
+        assert_eq!(told.iter().any(|t| t.1 == Trouble::CompassFrozen), frozen, "{heard_until}: {told:?}");
+    }
+}
+
+#[test]
 fn a_frozen_compass_and_a_fouled_log_are_told() {
     let mut lookout = Lookout::new(Settings::default());
     let mut told = Vec::new();

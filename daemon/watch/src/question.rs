@@ -107,3 +107,23 @@ impl Watch {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_contradiction_lasts_through_gaps_of_a_minute_and_no_longer() {
+        let asked = |weighed: &[(i64, bool)]| {
+            let mut contradicted = Contradicted::default();
+            let last = weighed.iter().map(|(s, now)| contradicted.weigh(Moment(s * 1000), *now)).last();
+            last.flatten().map(|lasted| lasted.as_secs())
+        };
+        assert_eq!(asked(&[(0, true), (599, true)]), None);
+        assert_eq!(asked(&[(0, true), (600, true)]), Some(600));
+        assert_eq!(asked(&[(0, true), (300, true), (360, false), (361, true), (600, true)]), Some(600));
+        assert_eq!(asked(&[(0, true), (300, true), (361, false), (362, true), (961, true)]), None);
+        assert_eq!(asked(&[(0, true), (300, true), (361, false), (362, true), (962, true)]), Some(600));
+        assert_eq!(asked(&[(0, true), (600, true), (601, false)]), None, "nobody asks while it is gone");
+    }
+}

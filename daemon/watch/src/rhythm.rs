@@ -104,6 +104,8 @@ fn is_own(report: &Report) -> bool {
 mod tests {
     use super::*;
     use sentence::Depth;
+    use sentence::ais::AisReport;
+    use terms::Mmsi;
 
     /// A rhythm after sentences at these seconds.
     fn after(at: impl IntoIterator<Item = i64>) -> Rhythm {
@@ -136,6 +138,21 @@ mod tests {
         }
         let long = after((0..36_000).chain(72_000..72_010));
         assert_eq!(s(&long), 60, "dead for ten hours");
+    }
+
+    #[test]
+    fn once_others_are_heard_while_its_own_are_overdue_its_silence_means_nothing() {
+        let other = Report::Ais(Box::new(AisReport::new(1, 0, Mmsi::new(211_000_001).unwrap())));
+        let mut rhythm = after(0..600);
+        rhythm.hear(Moment(659_000), &other);
+        assert_eq!(s(&rhythm), 60, "not overdue");
+        rhythm.hear(Moment(660_000), &other);
+        assert_eq!(rhythm.silence(), None);
+        rhythm.hear(Moment(661_000), &Report::Depth(Depth::default()));
+        assert_eq!(s(&rhythm), 60, "it speaks again");
+        let mut ears_only = Rhythm::default();
+        ears_only.hear(Moment(0), &other);
+        assert_eq!(ears_only.silence(), None);
     }
 
     #[test]

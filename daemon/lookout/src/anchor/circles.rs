@@ -188,3 +188,16 @@ impl Circles {
         (median, median - (median - quantile(0.05)).hypot(place_error_m))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_place_far_outside_a_circle_speaks_against_it_and_one_well_within_hardly() {
+        let circle = Circle { centre: [0.0; 2], radius_m: 40.0, weight: 0.0, part: 0.0 };
+        let explains = |m: f64| circle.explains(&Spot { at: [m, 0.0], times: 1.0, bow: None });
+        assert!(explains(40.0) > explains(36.0) && explains(36.0) > explains(20.0));
+        assert!(explains(20.0) > explains(60.0) + 3.0, "{} {}", explains(20.0), explains(60.0));
+    }
+}

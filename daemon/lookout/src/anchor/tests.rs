@@ -201,6 +201,17 @@ fn a_long_drag_is_called_though_her_bow_points_away_from_the_anchor() {
 }
 
 #[test]
+fn where_the_anchor_was_said_to_lie_a_long_way_across_is_a_swing() {
+    // On sixty metres, with a bow that keeps to the wind while a stream carries her across.
+    let said = Said { metres: 54.0, bearing_deg: Some(290.0) };
+    let mut b = Boat { stream: true, scope_m: 60.0, ..Boat::new(420, GOOD) }.declared(Some(said));
+    b.pass(30.0, 0.0, 0.0);
+    b.pass(20.0, 180.0, 0.0);
+    b.pass(20.0, 0.0, 0.0);
+    assert_eq!(b.called_s, None, "{}", b.least_m);
+}
+
+#[test]
 fn the_noise_of_fixes_calls_nobody_all_night() {
     for (seed, gps, said) in
         [(0, GOOD, None), (1, POOR, None), (2, GOOD, Some(RIGHT)), (3, POOR, Some(RIGHT))]
@@ -252,6 +263,44 @@ fn what_is_known_outlasts_a_restart() {
     b.pass(8.0, 0.0, 20.0);
     b.pass(10.0, 0.0, 0.0);
     assert!(b.called_s.is_some());
+}
+
+#[test]
+fn what_is_said_later_of_where_it_lies_begins_her_circle_again() {
+    let mut b = Boat::new(11, GOOD).declared(None);
+    let before = b.pass(30.0, 0.0, 0.0);
+    assert!(before.error_m > 15.0, "{before:?}");
+    let lies = b.look();
+    b.anchor.lies(b.at(), Some(lies), None);
+    assert_eq!(b.anchor.state(b.at()), Some(before), "with nothing new said it goes on");
+    b.anchor.lies(b.at(), Some(lies), Some(RIGHT));
+    let after = b.pass(5.0, 0.0, 0.0);
+    assert!(after.error_m < before.error_m && b.astray_m() < 10.0, "{after:?} {}", b.astray_m());
+}
+
+#[test]
+fn a_drop_far_from_where_she_is_declared_was_another() {
+    for (off_m, meant) in [(30.0, true), (400.0, false)] {
+        let mut b = Boat::new(12, GOOD);
+        b.scope_m = 6.0;
+        let lies = b.look();
+        b.anchor.drops(b.at(), lies);
+        b.scope_m = 35.0;
+        b.lies = if meant { [0.0, 0.0] } else { [off_m, 0.0] };
+        let state = b.declared(None).pass(20.0, 0.0, 0.0);
+        assert_eq!(state.error_m < 15.0, meant, "{off_m}: {state:?}");
+    }
+}
+
+#[test]
+fn without_fixes_nothing_is_known_of_it_after_a_minute() {
+    let mut b = Boat::new(13, GOOD).declared(Some(RIGHT));
+    let state = b.pass(5.0, 0.0, 0.0);
+    let after = |s| state.at + std::time::Duration::from_secs(s);
+    let drag = |at| b.anchor.reading(at, terms::Quantity::AnchorDrag);
+    assert_eq!(b.anchor.state(after(60)), Some(state));
+    assert!(drag(after(60)).value.is_some() && drag(after(61)).value.is_none());
+    assert_eq!((b.anchor.state(after(61)), drag(after(61)).heard), (None, Some(state.at)));
 }
 
 #[test]

@@ -276,3 +276,20 @@ fn a_drill_does_not_outlast_a_restart() {
     assert!(after.watch.board.alerts().all(|a| !a.exercise));
     assert!(after.watch.open_casualties(sea.at()).is_empty());
 }
+
+#[test]
+fn an_exercise_that_everybody_forgets_ends_after_an_hour() {
+    let mut sea = Sea::new();
+    sea.drill("overboard").unwrap();
+    let ended = |sea: &Sea| {
+        let of = |e: &Entry| match e {
+            Entry::DrillEnded { ended, .. } => Some(*ended),
+            _ => None,
+        };
+        sea.entries.iter().filter_map(of).collect::<Vec<_>>()
+    };
+    sea.sail(3590, 0.0, 6.0);
+    assert_eq!(ended(&sea), []);
+    sea.sail(30, 0.0, 6.0);
+    assert_eq!(ended(&sea), [DrillEnd::Forgotten]);
+}
