@@ -3,7 +3,7 @@
 
 use super::ear::Heard;
 use record::{EventRecord, example};
-use rules::Priority;
+use rules::{EventKind, Priority};
 use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
@@ -15,7 +15,19 @@ const WAITING: usize = 64;
 const BREATH: Duration = Duration::from_secs(3);
 
 /// Sort key of what is said next: real before exercise, then by priority, then by what of it was said before.
-type Rank = (bool, Priority, Said);
+type Rank = (bool, Weight, Said);
+
+/// A priority, with the way back to one overboard between alarms and warnings: it comes every few seconds, and an alarm is
+/// not to wait for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Weight {
+    /// A warning or less.
+    Below(Priority),
+    /// The way back.
+    Guidance,
+    /// An alarm or an emergency alarm.
+    Above(Priority),
+}
 
 /// What was said before of an emergency, least urgent first. Of anything less nobody is cut short for a first call.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -39,12 +51,24 @@ pub(super) struct Line {
 impl Line {
     fn rank(&self) -> Rank {
         let record = &self.record;
+        let weight = match record.alert.priority {
+            _ if self.guides() => Weight::Guidance,
+            p if p >= Priority::Alarm => Weight::Above(p),
+            p => Weight::Below(p),
+        };
         let said = match record.casualty.as_ref() {
-            _ if !self.first || record.alert.priority < Priority::EmergencyAlarm => Said::Before,
+            _ if !self.first || self.guides() || record.alert.priority < Priority::EmergencyAlarm => {
+                Said::Before
+            }
             Some(c) if c.crew.is_some() => Said::NotYetOfCrew,
             _ => Said::NotYet,
         };
-        (!record.alert.exercise, record.alert.priority, said)
+        (!record.alert.exercise, weight, said)
+    }
+
+    /// Whether it is about the way back, and no call.
+    fn guides(&self) -> bool {
+        self.record.event == EventKind::Guidance
     }
 
     /// Whether it says the same as another, about the same casualty if any. Each test of the signal is to be heard.
@@ -79,8 +103,11 @@ impl Turns {
             return false;
         }
         let line = Line { record: record.clone(), first: heard.first };
-        let urgent = speaking.is_some_and(|s| line.rank() > s.rank());
+        let urgent = !line.guides() && speaking.is_some_and(|s| line.rank() > s.rank());
         match self.waiting.iter_mut().find(|w| of_alert(w)) {
+            // A call that waits says where, too.
+            Some(w) if line.guides() && !w.guides() => {}
+            Some(w) if w.guides() && !line.guides() => *w = line,
             Some(w) if w.record.seq <= record.seq => w.record = line.record,
             Some(_) => {}
             None => self.waiting.push_back(line),
@@ -197,6 +224,34 @@ mod tests {
         assert!(says(&mut turns, 13).is_some());
         turns.hear(&emergency(1, 3, None, "Man overboard"), None);
         assert!(says(&mut turns, 40).is_some());
+    }
+
+    #[test]
+    fn the_way_back_cuts_nobody_waits_for_alarms_and_gives_way_to_a_call() {
+        let guidance = |seq| {
+            let mut heard = emergency(1, seq, Some("Ada"), "Ada, astern");
+            Arc::make_mut(&mut heard.record).event = E::Guidance;
+            heard
+        };
+        let spoken = |id, priority, words: &str| {
+            let mut heard = event(id, priority, S::ActiveUnacknowledged, E::Raised, true);
+            Arc::make_mut(&mut heard.record).alert.spoken = words.to_owned();
+            heard
+        };
+        let mut turns = Turns::default();
+        turns.hear(&spoken(7, P::Warning, "wind"), None);
+        let line = turns.next(Moment(0)).unwrap();
+        assert!(!turns.hear(&guidance(2), Some(&line)), "it cuts no warning");
+        assert!(turns.hear(&spoken(8, P::Alarm, "ship"), Some(&line)));
+        turns.hear(&spoken(9, P::Warning, "depth"), Some(&line));
+        let rest: Vec<String> = (1..9).map_while(|n| says(&mut turns, n * 10)).collect();
+        assert_eq!(rest, ["ship", "Ada, astern", "depth"]);
+        turns.hear(&emergency(1, 3, Some("Ada"), "Man overboard, Ada"), None);
+        turns.hear(&guidance(3), None);
+        assert_eq!(says(&mut turns, 100).unwrap(), "Man overboard, Ada", "a call that waits stays");
+        turns.hear(&guidance(3), None);
+        turns.hear(&emergency(1, 4, Some("Ada"), "Man overboard, Ada again"), None);
+        assert_eq!(says(&mut turns, 120).unwrap(), "Man overboard, Ada again");
     }
 
     #[test]

@@ -134,7 +134,7 @@ impl BuiltIn {
         match self {
             Self::PersonOverboard => "man overboard",
             Self::SearchTransmitter => "search and rescue transmitter heard",
-            Self::Epirb => "distress beacon heard, EPIRB",
+            Self::Epirb => "EPIRB heard",
             Self::TooManyBeacons => "many distress beacons heard",
             Self::VesselInDistress => "vessel in distress",
             Self::SearchLeg => "search, the next leg",

@@ -32,7 +32,7 @@ pub fn aloud(s: &CasualtyState, said: Option<Side>) -> String {
         }
         (Kind::PersonOverboard, None) => "Man overboard".to_owned(),
         (Kind::Sart, _) => "Search and rescue transmitter heard".to_owned(),
-        (Kind::Epirb, _) => "Distress beacon heard, EPIRB".to_owned(),
+        (Kind::Epirb, _) => "EPIRB heard".to_owned(),
         (Kind::VesselInDistress(n), _) if s.whose == Whose::Relayed => {
             format!("Distress relayed, {}", nature::words(n))
         }

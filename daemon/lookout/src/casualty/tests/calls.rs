@@ -113,7 +113,7 @@ fn each_knows_whose_it_is_and_only_ours_is_placed_by_own_track() {
         (ais(ADA), Whose::Ours, "Man overboard, Ada."),
         (ais(972_123_456), Whose::Stranger, "Man overboard, unknown beacon."),
         (ais(970_123_456), Whose::Sart, "Search and rescue transmitter heard."),
-        (ais(974_123_456), Whose::Epirb, "Distress beacon heard, EPIRB."),
+        (ais(974_123_456), Whose::Epirb, "EPIRB heard."),
         (of(&mob(MobStatus::Active, "1", None, true)), Whose::Ours, "Man overboard."),
         (dsc(211_000_010, Distress::ManOverboard), Whose::Ours, "Man overboard."),
         (dsc(360_123_456, Distress::ManOverboard), Whose::Ship, "Vessel in distress, person overboard."),
