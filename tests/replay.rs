@@ -202,7 +202,7 @@ fn the_shipped_files_are_good_and_wrong_usage_is_2() {
     assert_eq!(verb(&["listen"]).status.code(), Some(2));
     assert_eq!(verb(&["fly"]).status.code(), Some(2));
     for (wrong, right) in [
-        (["review", "--since", "yesterday"], "2026-11-01T18:00:00Z"),
+        (["review", "--since", "someday"], "2026-11-01T18:00:00Z"),
         (["review", "--ship-time", "local"], "+2 or -3:30"),
         (["replay", "--start", "now"], "2026-11-01T18:00:00Z"),
         (["listen", "--json", "tcp:localhost"], "tcp:192.168.1.10:10110"),

@@ -133,7 +133,8 @@ fn a_file_put_in_its_place_is_set_aside() {
 fn cut_short_under_the_watch_it_is_set_aside() {
     // The latest pages are in the log, where no tree leads to them any more.
     done_under_the_watch("cut", cut, &["logbook.db was cut from", " to 0 bytes", ".found-1"], true);
-    let says = ["set aside as", "took over what could be read: 1 events, 3 entries"];
+    // With the call, or the call and a line of the way back.
+    let says = ["set aside as", "took over what could be read: ", " events, 3 entries"];
     done_under_the_watch("cut-behind", cut_behind_its_first_page, &says, true);
     done_under_the_watch("log-cut", cut_the_log, &["logbook.db-wal was cut from", ".found-1"], false);
 }

@@ -73,9 +73,23 @@ pub(super) enum Verb {
         #[command(flatten)]
         to: To,
     },
+    /// Report that somebody sees a casualty: sighted port bow 200
+    Sighted {
+        /// The side (ahead, port bow, port beam, port quarter, astern …), unless a bearing is given; then the metres
+        #[arg(required = true, value_name = "SIDE METRES")]
+        what: Vec<String>,
+        /// The true bearing in place of a side, in degrees
+        #[arg(long)]
+        bearing: Option<f64>,
+        /// Its number; required if there are several
+        #[arg(long)]
+        casualty: Option<u32>,
+        #[command(flatten)]
+        to: To,
+    },
     /// Close the case of a casualty
     StandDown {
-        /// Number of the casualty; required if there are several
+        /// Its number; required if there are several
         casualty: Option<u32>,
         /// recovered, false activation, test, or handed over
         #[arg(long)]
@@ -335,6 +349,15 @@ impl Verb {
                 (to, Act::Missing { who: words(&who), last_seen, missed })
             }
             Self::Overboard { who, late, to, .. } => (to, Act::Overboard { late_s: late, who: words(&who) }),
+            Self::Sighted { mut what, bearing, casualty, to } => {
+                let Some(metres) = what.pop().and_then(|m| m.trim_end_matches('m').trim().parse().ok())
+                else {
+                    complain("middlewatch: the distance in metres comes last, such as: sighted port bow 200");
+                    return Outcome::Usage;
+                };
+                let (side, casualty) = (words(&what), casualty.map(CasualtyId));
+                (to, Act::Sighted { side, bearing_deg: bearing, metres, casualty })
+            }
             Self::StandDown { casualty, reason, to } => {
                 (to, Act::StandDown { casualty: casualty.map(CasualtyId), reason })
             }
@@ -368,17 +391,15 @@ fn of_casualty(answer: &CasualtyAnswer) -> String {
 
 /// Writes the answer's search pattern to a file.
 fn write_pattern(file: &Path, answer: &CasualtyAnswer) -> Outcome {
-    let written = match &answer.gpx {
-        Some(xml) => std::fs::write(file, xml).map_err(|e| format!("{}: {e}", file.display())),
-        None => Err(format!("there is no pattern to write to {}", file.display())),
-    };
-    match written {
-        Ok(()) => Outcome::Done,
-        Err(why) => {
-            complain(&format!("middlewatch: {why}"));
+    let xml = answer.gpx.as_ref().ok_or_else(|| "there is no pattern to write".to_owned());
+    let written = xml.and_then(|xml| std::fs::write(file, xml).map_err(|e| e.to_string()));
+    written.map_or_else(
+        |why| {
+            complain(&format!("middlewatch: {}: {why}", file.display()));
             Outcome::Failed
-        }
-    }
+        },
+        |()| Outcome::Done,
+    )
 }
 
 /// The handover, line by line.

@@ -53,6 +53,21 @@ pub enum Act {
         #[serde(default)]
         missed: Option<String>,
     },
+    /// Somebody sees a casualty: a clue to its place like any other.
+    Sighted {
+        /// ahead, port bow, port beam, port quarter, astern, starboard quarter, starboard beam or starboard bow.
+        #[serde(default)]
+        side: Option<String>,
+        /// In place of the side: the true bearing.
+        #[serde(default)]
+        bearing_deg: Option<f64>,
+        /// How far off, 1 to 5000 m.
+        metres: f64,
+        /// Which casualty; may be omitted if there is only one.
+        #[serde(default, deserialize_with = "whole::casualty")]
+        #[schemars(with = "Option<u32>")]
+        casualty: Option<CasualtyId>,
+    },
     /// Closes a casualty's case, with the reason.
     StandDown {
         /// Which casualty; may be omitted if there is only one.

@@ -85,6 +85,9 @@ impl Watch {
                 Ok(format!("casualty {} marked", id.0))
             }
             Act::Missing { who, last_seen, missed } => self.missing(at, who, &last_seen, missed.as_deref()),
+            Act::Sighted { side, bearing_deg, metres, casualty } => {
+                self.sighted(at, casualty, side.as_deref(), bearing_deg, metres)
+            }
             Act::StandDown { casualty, reason } => self.stand_down(at, casualty, &reason),
             Act::Declare { what, metres, bearing_deg } => {
                 let declared = Declared::named(&what).ok_or_else(|| {

@@ -19,6 +19,7 @@ mod question;
 mod rhythm;
 mod search;
 mod senses;
+mod sighting;
 #[cfg(test)]
 mod tests;
 mod view;

@@ -82,13 +82,13 @@ impl Watch {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use crate::{FeedSetting, Input, Numbers, Outside, Watch};
     use record::{Act, CasualtyQuestion};
     use terms::{FeedId, Moment};
 
     /// A watch under way north at 6 kn for two hours by satellite, from 2026-11-01 02:00 UTC, with a fix each ten seconds.
-    fn under_way() -> (Watch, Moment) {
+    pub(crate) fn under_way() -> (Watch, Moment) {
         let boat =
             boat::read("boat.toml", "version = 1\n[[feed]]\nname = \"gps\"\ntcp = \"a:1\"\n").unwrap().0;
         let feeds: Vec<FeedSetting> = boat.feeds.iter().map(FeedSetting::of).collect();

@@ -2,8 +2,10 @@
 
 use super::fall::Line;
 use super::fixes::Fixes;
+use super::sighting::Sighting;
 use sentence::Distress;
 use serde::{Deserialize, Serialize};
+use std::collections::VecDeque;
 use terms::{CasualtyId, FeedId, Mmsi, Moment, Position, Station};
 
 /// A crew member, and the identity of the beacon he or she wears.
@@ -181,6 +183,9 @@ pub(crate) struct Case {
     #[serde(default)]
     pub line: Option<Line>,
     pub fixes: Fixes,
+    /// What somebody aboard saw of it, oldest first.
+    #[serde(default)]
+    pub sightings: VecDeque<Sighting>,
     /// When its beacon was last heard; never for a button.
     pub heard: Option<Moment>,
     /// When its beacon's own AIS message was last heard; only those come every minute.
@@ -217,6 +222,7 @@ impl Case {
             mark: None,
             line: None,
             fixes: Fixes::default(),
+            sightings: VecDeque::new(),
             heard: None,
             burst: None,
             silence_told: false,
@@ -293,9 +299,11 @@ impl Case {
     pub fn shift_before(&mut self, limit: Moment, by_ms: i64) {
         let marks = self.mark.iter_mut().map(|m| &mut m.at);
         let ends = self.stood_down.iter_mut().map(|s| &mut s.0);
+        let seen = self.sightings.iter_mut().map(|s| &mut s.at);
         let own = [&mut self.raised, &mut self.began].into_iter();
         for m in own
             .chain(marks)
+            .chain(seen)
             .chain(ends)
             .chain(self.heard.iter_mut())
             .chain(self.burst.iter_mut())

@@ -7,7 +7,7 @@
 //! on own track is of a beacon set off late, or of one that errs.
 
 use super::case::Case;
-use super::fixes::{BeaconFix, Doubt, Report, in_whole_minutes};
+use super::fixes::{BeaconFix, Doubt, in_whole_minutes};
 use crate::drift::{DriftFrom, Drifter, Filter, Surroundings};
 use std::time::Duration;
 use terms::{Moment, Position};
@@ -35,6 +35,37 @@ const OUTVOTED: i32 = 2;
 /// Odds of one vote (own choice: one burst in five is wrong where reports disagree at all).
 const ODDS: f64 = 4.0;
 
+/// A clue to a place: a beacon's fix, or what somebody saw.
+struct Clue {
+    fix: BeaconFix,
+    deviation_nm: f64,
+    burst: u32,
+    by_own_track: bool,
+    /// Somebody saw it; it is no beacon's word.
+    seen: bool,
+}
+
+/// The clues of a case, oldest first. Each sighting counts as a burst of its own.
+fn clues(case: &Case) -> Vec<Clue> {
+    let reports = case.fixes.reports().map(|r| Clue {
+        fix: r.fix,
+        deviation_nm: fix_deviation_nm(&r.fix),
+        burst: r.burst,
+        by_own_track: r.by_own_track,
+        seen: false,
+    });
+    let sightings = case.sightings.iter().zip(0..).map(|(s, n)| Clue {
+        fix: BeaconFix { at: s.at, position: s.position, sog_kn: None, cog_deg: None },
+        deviation_nm: s.deviation_nm,
+        burst: u32::MAX - n,
+        by_own_track: false,
+        seen: true,
+    });
+    let mut all: Vec<Clue> = reports.chain(sightings).collect();
+    all.sort_by_key(|c| c.fix.at);
+    all
+}
+
 /// An explanation of the clues.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Hypothesis {
@@ -44,6 +75,8 @@ pub(super) struct Hypothesis {
     pub drift_from: DriftFrom,
     /// Its newest fix; none if it rests on own track alone.
     pub last: Option<BeaconFix>,
+    /// When somebody last saw it there.
+    pub sighted: Option<Moment>,
     /// How many bursts fit it, and when the first came.
     pub bursts: u32,
     first: Option<Moment>,
@@ -64,6 +97,7 @@ impl Hypothesis {
             filter,
             drift_from: DriftFrom::Nothing,
             last: None,
+            sighted: None,
             bursts: 0,
             first: None,
             burst: 0,
@@ -90,7 +124,7 @@ impl Hypothesis {
 
     /// When it was last supported.
     fn at(&self) -> Moment {
-        self.last.map_or(self.started, |f| f.at)
+        self.last.map(|f| f.at).max(self.sighted).unwrap_or(self.started)
     }
 
     /// Its weight, not normalised.
@@ -99,13 +133,17 @@ impl Hypothesis {
     }
 
     /// Takes a report that fits it; `by_mark`: and the mark too.
-    fn take(&mut self, report: &Report, by_mark: bool) {
+    fn take(&mut self, report: &Clue, by_mark: bool) {
         if report.burst != self.burst {
             self.bursts += 1;
             self.votes = (self.votes + 1).min(MOST_VOTES);
         }
         self.burst = report.burst;
         self.by_mark |= by_mark;
+        if report.seen {
+            self.sighted = Some(report.fix.at);
+            return;
+        }
         self.first = self.first.or(Some(report.fix.at));
         self.last = Some(report.fix);
         let long = self.first.is_some_and(|f| report.fix.at.since(f) >= OWN_DRIFT_AFTER);
@@ -138,8 +176,8 @@ pub(super) fn hypotheses(case: &Case, at: Moment, surroundings: &Surroundings) -
         Some(Filter::start(mark.position, mark.at, deviation_nm, drifter, surroundings))
     };
     all.extend(line.or_else(point).map(|fell| Hypothesis { by_mark: true, ..Hypothesis::of(fell) }));
-    for report in case.fixes.reports().filter(|r| r.fix.at <= at) {
-        let (fix, deviation_nm) = (report.fix, fix_deviation_nm(&report.fix));
+    for report in clues(case).iter().filter(|r| r.fix.at <= at) {
+        let (fix, deviation_nm) = (report.fix, report.deviation_nm);
         if case.gap_ended.is_some_and(|g| fix.at >= g && all.iter().all(|h| h.at() < g)) {
             // Nobody knows how far anything drifted in a gap of unknown length.
             all.clear();
@@ -150,10 +188,12 @@ pub(super) fn hypotheses(case: &Case, at: Moment, surroundings: &Surroundings) -
             h.filter.carry(fix.at, surroundings);
         }
         let fits = |h: &&mut Hypothesis| {
-            h.last.is_some_and(|l| fast(&l, &fix)) || h.filter.fits(fix.position, deviation_nm)
+            h.last.is_some_and(|l| !report.seen && fast(&l, &fix))
+                || h.filter.fits(fix.position, deviation_nm)
         };
         match all.iter_mut().filter(fits).max_by_key(|h| (h.bursts > 0, h.rank())) {
-            Some(h) if h.bursts > 0 => {
+            // What was seen narrows down what own track says, too.
+            Some(h) if h.bursts > 0 || report.seen => {
                 h.filter.correct(fix.position, deviation_nm);
                 h.take(report, false);
             }

@@ -1,7 +1,7 @@
 //! The way back to one of ours overboard, in short lines between the calls of its alert.
 
-use super::case::{Kind, Source, Whose};
-use super::spoken::{Near, OLD_FIX, how_near, short_name, where_aloud};
+use super::case::{Kind, Whose};
+use super::spoken::{Near, how_near, old_clue, short_name, where_aloud};
 use super::state::CasualtyState;
 use serde::{Deserialize, Serialize};
 use terms::METRES_PER_NM;
@@ -81,9 +81,8 @@ pub fn guidance(s: &CasualtyState, guide: Guide) -> String {
     };
     let place = passing(s, guide.said).unwrap_or_else(|| where_aloud(s, guide.said));
     let first: Vec<String> = who.into_iter().chain(place).collect();
-    let lost = s.fix_age.filter(|age| *age > OLD_FIX && s.source == Source::Ais);
-    let next = match (lost, guide.turn) {
-        (Some(age), _) => format!("lost sight, last fix {} old", speech::time(age.as_secs_f64())),
+    let next = match (old_clue(s), guide.turn) {
+        (Some(old), _) => format!("lost sight, {old}"),
         (None, Some(turn)) => {
             format!("turn as drilled, {}, {}", speech::time(turn.time_s), speech::distance(turn.greatest_nm))
         }

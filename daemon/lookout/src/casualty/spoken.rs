@@ -20,7 +20,7 @@ const CLOSE_BY_NM: f64 = 0.02;
 /// choice).
 const AROUND_NM: f64 = 0.1;
 /// A fix older than this is said to be old.
-pub(super) const OLD_FIX: Duration = Duration::from_secs(120);
+const OLD_FIX: Duration = Duration::from_secs(120);
 
 /// The casualty as it is called out, in at most twenty words: what and who, where by side, how far, closing or opening.
 /// Nothing that a listener cannot act on. `said` is the side last named, which yawing does not change.
@@ -39,8 +39,7 @@ pub fn aloud(s: &CasualtyState, said: Option<Side>) -> String {
         (Kind::VesselInDistress(n), _) => format!("Vessel in distress, {}", nature::words(n)),
         (Kind::ManyBeacons { .. }, _) => "Many more distress beacons heard".to_owned(),
     };
-    let old = s.fix_age.filter(|age| *age > OLD_FIX && s.source == Source::Ais);
-    let old = old.map(|age| format!("last fix {} old", speech::time(age.as_secs_f64())));
+    let old = old_clue(s);
     let reckoned = (s.reckoned.is_some() && s.range_nm.is_some()).then_some("by dead reckoning");
     let doubt = s.elsewhere.as_ref().filter(|_| old.is_none()).map(|e| match e.bursts {
         0 => "own track does not fit",
@@ -87,6 +86,18 @@ pub(super) fn where_aloud(s: &CasualtyState, said: Option<Side>) -> Vec<String> 
     });
     let parts = [side, Some(speech::distance(range_nm)), closing.map(str::to_owned)];
     parts.into_iter().flatten().collect()
+}
+
+/// How old its newest clue is, once that is too old to steer by.
+pub(super) fn old_clue(s: &CasualtyState) -> Option<String> {
+    let old = |age: &Duration| *age > OLD_FIX;
+    let words = |age: Duration| speech::time(age.as_secs_f64());
+    match (s.fix_age.filter(|_| s.source == Source::Ais), s.sighted_age) {
+        (fix, Some(seen)) if fix.is_none_or(|fix| seen < fix) => {
+            Some(seen).filter(old).map(|age| format!("last seen {} ago", words(age)))
+        }
+        (fix, _) => fix.filter(old).map(|age| format!("last fix {} old", words(age))),
+    }
 }
 
 /// How much of a place can be said.
@@ -226,15 +237,20 @@ fn place(s: &CasualtyState) -> String {
 }
 
 /// States that a place is not a report, if it is none; and if the beacon has never sent one, that too.
-fn estimated(s: &CasualtyState) -> &'static str {
-    match s.position {
+fn estimated(s: &CasualtyState) -> String {
+    let seen = s.sighted_age.filter(|seen| s.fix_age.is_none_or(|fix| *seen < fix));
+    if let Some(seen) = seen.filter(|_| s.position == Placed::Estimated) {
+        return format!("seen {} ago, estimated ", duration_words(seen));
+    }
+    let words = match s.position {
         Placed::Estimated if s.fix_age.is_none() && s.source == Source::Ais => match s.elsewhere {
             None => "no position from the beacon yet, by own track estimated ",
             Some(_) => "by own track estimated ",
         },
         Placed::Estimated => "estimated ",
         Placed::Reported | Placed::None => "",
-    }
+    };
+    words.to_owned()
 }
 
 /// A fall that nobody saw, in words, with the line on which the casualty lies: from the younger end, which is the nearer one

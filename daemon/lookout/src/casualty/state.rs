@@ -162,6 +162,8 @@ pub struct CasualtyState {
     pub heard_age: Option<Duration>,
     /// Age of its last good fix.
     pub fix_age: Option<Duration>,
+    /// Age of the last sighting by somebody aboard; `None` if nobody saw it.
+    pub sighted_age: Option<Duration>,
     /// The last position that was not believed, and why.
     pub doubtful: Option<(Position, Doubt)>,
     /// Its beacon's battery is low.
@@ -238,6 +240,7 @@ pub(super) fn of(
         heard_age: age(case.heard),
         line: whereabouts.line,
         fix_age: age(whereabouts.last.map(|f| f.at)),
+        sighted_age: age(whereabouts.sighted),
         doubtful: whereabouts.doubtful.map(|(f, d)| (f.position, d)),
         battery_low: case.battery_low,
         heard_to_nm: case.heard_to_nm,

@@ -20,6 +20,8 @@ pub(super) struct Whereabouts {
     pub line: Vec<OnLine>,
     /// The newest fix that fits.
     pub last: Option<BeaconFix>,
+    /// When somebody last saw it.
+    pub sighted: Option<Moment>,
     /// The other place that it may be at.
     pub elsewhere: Option<Other>,
     /// The newest position that is not believed, and why.
@@ -52,6 +54,7 @@ fn aground(case: &Case) -> Whereabouts {
         drift_from: DriftFrom::Nothing,
         line: Vec::new(),
         last: case.fixes.last().copied(),
+        sighted: None,
         elsewhere: None,
         doubtful: case.fixes.doubtful(),
     }
@@ -73,6 +76,7 @@ pub(super) fn of(case: &Case, at: Moment, surroundings: &Surroundings) -> Wherea
             drift_from: DriftFrom::Nothing,
             line: Vec::new(),
             last: None,
+            sighted: None,
             elsewhere: None,
             doubtful: case.fixes.doubtful(),
         };
@@ -80,12 +84,13 @@ pub(super) fn of(case: &Case, at: Moment, surroundings: &Surroundings) -> Wherea
     let motions = first.filter.motions(surroundings);
     let outline = Outline::of(&first.filter, &motions);
     let known_age = |m: Moment| case.gap_ended.is_none_or(|g| m >= g);
-    let fresh = first.last.filter(|f| at.since(f.at) <= SILENT_AFTER && known_age(f.at));
+    let seen_since = |f: &BeaconFix| first.sighted.is_some_and(|s| s > f.at);
+    let fresh = first.last.filter(|f| at.since(f.at) <= SILENT_AFTER && known_age(f.at) && !seen_since(f));
     let (placed, place) = match fresh {
         Some(fix) => (Placed::Reported, carried_on(&fix, at, outline.drift)),
         None => (Placed::Estimated, outline.place),
     };
-    let since = first.last.map(|f| f.at).or(case.mark.map(|m| m.at));
+    let since = first.last.map(|f| f.at).max(first.sighted).or(case.mark.map(|m| m.at));
     Whereabouts {
         placed,
         place: Some(place),
@@ -95,6 +100,7 @@ pub(super) fn of(case: &Case, at: Moment, surroundings: &Surroundings) -> Wherea
         drift_from: first.drift_from,
         line: outline.line,
         last: first.last,
+        sighted: first.sighted,
         elsewhere: other(&all, surroundings),
         doubtful: misfit(&all).or(case.fixes.doubtful()),
     }

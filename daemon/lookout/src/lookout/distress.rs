@@ -3,11 +3,12 @@
 use super::Lookout;
 use crate::Finding;
 use crate::casualty::{
-    CasualtyState, Fell, Gap, Kind, News, NoSuchCasualty, OwnContext, Snapshot, StandDown, Whose,
+    CasualtyState, Fell, Gap, Kind, News, NoSuchCasualty, NotPlaced, OwnContext, Seen, Snapshot, StandDown,
+    Whose,
 };
 use crate::search::{Facts, Plan, Searched, Vessel, Wish, brief};
 use std::cell::RefCell;
-use terms::{CasualtyId, Moment, Subject, span, three_digits};
+use terms::{CasualtyId, Moment, Position, Subject, span, three_digits};
 
 /// What looks worked out since the last input, kept for the looks to come: several ask for the same casualty, for her alert's
 /// words, its record and what is kept, and each state follows a drift through all fixes of its beacon. It changes no answer;
@@ -87,6 +88,23 @@ impl Lookout {
         let id = self.casualties.overboard(at, fell, crew, &own);
         self.gather_news();
         id
+    }
+
+    /// Somebody sees a casualty: a side or a bearing, and a distance in metres. Returns the place.
+    ///
+    /// # Errors
+    /// If there is no such casualty, or own position or heading is not known.
+    pub fn sighted(
+        &mut self,
+        at: Moment,
+        id: CasualtyId,
+        seen: Seen,
+        metres: f64,
+    ) -> Result<Position, NotPlaced> {
+        let own = self.context(at);
+        let placed = self.casualties.sighted(at, id, seen, metres, &own);
+        self.gather_news();
+        placed
     }
 
     /// Ends a casualty: the only way one ends.

@@ -4,6 +4,7 @@ mod calls;
 mod evidence;
 mod limits;
 mod line;
+mod sighting;
 
 use super::*;
 use sentence::ais::PositionSource;
