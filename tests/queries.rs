@@ -112,4 +112,6 @@ fn the_demo_prints_what_the_readme_shows() {
         lines += 1;
     }
     assert!(lines > 10, "{lines}");
+    // The crew of the night answered every call; a line of the way back is no alert of its own.
+    assert!(out.contains("5 alerts acknowledged") && !out.contains("never acknowledged"), "{out}");
 }

@@ -58,7 +58,7 @@ fn the_radio_log_is_in_the_logbook_and_in_the_review() {
     let printed = text(&verb(&["review", "--logbook", book]).stdout);
     let received = printed.split("\nReceived\n").nth(1).unwrap_or_else(|| panic!("{printed}"));
     assert!(
-        received.contains("urgency call 1, position report 1, safety message 1, NAVTEX urgent 1"),
+        received.contains("urgency call: 1, position report: 1, safety message: 1, NAVTEX urgent: 1"),
         "{received}"
     );
     assert!(received.contains("20:02 Urgency call from 211000001 to all ships"), "{received}");

@@ -211,7 +211,7 @@ impl Night {
             }
         }
         kinds.sort();
-        let kinds: Vec<String> = kinds.into_iter().map(|(kind, n)| format!("{kind} {n}")).collect();
+        let kinds: Vec<String> = kinds.into_iter().map(|(kind, n)| format!("{kind}: {n}")).collect();
         let mut lines: Vec<String> = (!kinds.is_empty()).then(|| kinds.join(", ")).into_iter().collect();
         let urgent: Vec<_> = calls.iter().filter(|(_, call)| call.kind.is_never_rejected()).collect();
         let dated = self.is_dated();

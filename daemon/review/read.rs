@@ -6,7 +6,7 @@ use super::when::{Clocks, When};
 use super::{approach, casualty, passage};
 use crate::logbook::{FORMS, WITHIN, disk_error, marks, open_to_read};
 use record::{CasualtyPart, ComesFrom, EventRecord};
-use rules::Priority;
+use rules::{EventKind, Priority};
 use rusqlite::types::Type;
 use rusqlite::{Connection, Row};
 use std::collections::BTreeMap;
@@ -293,8 +293,10 @@ impl Reader {
             if let Some(casualty) = casualty {
                 records.insert(happened.log_id, casualty);
             }
-            // A number is used again only after a logbook could not be read: then its first event begins it anew.
-            let index = newest.get(&id).copied().filter(|_| seq != 1).unwrap_or(alerts.len());
+            // A number is used again only after a logbook could not be read: then its first event begins it anew. A line of the
+            // way back has the number of the event before it.
+            let first = seq == 1 && happened.event != EventKind::Guidance.word();
+            let index = newest.get(&id).copied().filter(|_| !first).unwrap_or(alerts.len());
             if index == alerts.len() {
                 alerts.push(Alert {
                     id,

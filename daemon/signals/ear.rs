@@ -2,7 +2,7 @@
 
 use boat::{Hears, Rest};
 use record::{EventRecord, example};
-use rules::{AlertId, AlertState, Carry, Priority};
+use rules::{AlertId, AlertState, Carry, EventKind, Priority};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use terms::{ShipTime, Utc};
@@ -84,8 +84,12 @@ impl Acquaintance {
     pub fn meet(&mut self, record: &Arc<EventRecord>, hears: Hears, carry: &Carry) -> Heard {
         let id = record.alert.id;
         let strange = self.strange.remove(&id);
-        let mut heard =
-            Heard { record: record.clone(), hears, first: strange || record.seq == 1, level: carry.level };
+        let mut heard = Heard {
+            record: record.clone(),
+            hears,
+            first: strange || (record.seq == 1 && record.event != EventKind::Guidance),
+            level: carry.level,
+        };
         if strange && hears == Hears::Quietly && heard.ends() {
             heard.hears = Hears::Elsewhere;
         }
