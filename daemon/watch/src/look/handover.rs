@@ -144,8 +144,9 @@ impl Watch {
             })
             .collect();
         match ailing.as_slice() {
-            [] => format!("{} heard", count(self.ears.len(), "feed is", "feeds are all")),
-            some => format!("Feeds that ail: {}", some.join("; ")),
+            [] if self.ears.len() == 1 => "The feed is heard".to_owned(),
+            [] => format!("All {} feeds are heard", self.ears.len()),
+            some => format!("Feeds that fail: {}", some.join("; ")),
         }
     }
 
