@@ -57,9 +57,10 @@ impl Words {
         if more == 0 {
             return self;
         }
-        // Where the first one is matters more than how many others there are.
+        // Where the first one is matters more than how many others there are. One more sentence takes a pause, too, as long as
+        // two words.
         let more_aloud = format!(" And {} more.", speech::whole(more));
-        let room = |s: &String| speech::words(s) + speech::words(&more_aloud) <= speech::MOST_WORDS;
+        let room = |s: &String| speech::words(s) + speech::words(&more_aloud) + 2 <= speech::MOST_WORDS;
         let spoken = self.spoken.clone().map(|s| if room(&s) { s + &more_aloud } else { s });
         Self { spoken, ..self.and(&format!("; and {more} more")) }
     }
